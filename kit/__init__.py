@@ -1,0 +1,1 @@
+"""Bake trials: plan them, record them, compare them honestly, share the page."""

@@ -1,0 +1,298 @@
+"""The quantities: the one place that knows names, units, levels, ranges, labels, decimals.
+
+Forms, spreadsheet columns, chart axes, the package schema and the documentation are made from
+this table. Add your own with `add` (or `Workspace.add_quantity`, which also remembers it).
+
+Plausible ranges are asked about, never refused: they are common practice in griddle-baked
+muffins, no source, except where a source stands beside the row. Possible ranges are refused:
+they follow from what the word means (a share lies between 0 and 1).
+"""
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+from kit.errors import InputError, NotFoundError
+from kit.units import parse
+
+__all__ = ["LEVELS", "Checked", "Quantity", "add", "all_quantities", "compute", "get", "label"]
+
+#: what a reading can belong to, outermost first
+LEVELS = ("bake", "dough", "load", "piece")
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A value that is possible, and the doubt about it if it is unusual.
+
+    Parameters
+    ----------
+    value : float or None
+        Metric, in the quantity's unit; None when nothing was given.
+    doubt : str
+        A question to put to the baker, empty when the value is usual.
+    """
+
+    value: float | None
+    doubt: str = ""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Something with a unit, a level and a range.
+
+    Parameters
+    ----------
+    name : str
+        As in columns and code, with the unit at the end.
+    label : str
+        As on charts and forms, without the unit.
+    unit : str
+        ``"°C"``, ``"g"``, ``"h"`` …; empty for scores, shares and counts.
+    level : str
+        One of `LEVELS`: what one value of it belongs to.
+    possible : (float, float)
+        Outside it a value is refused.
+    usual : (float, float)
+        Outside it a value is asked about.
+    decimals : int
+        Shown.
+    meaning : str
+        One sentence for the form and the write-up.
+    needs : tuple of str
+        For a computed quantity: what it is computed from.
+    formula : callable, optional
+        Takes the values of `needs` in order.
+    whole : bool
+        Only whole numbers (scores, counts).
+    """
+
+    name: str
+    label: str
+    unit: str
+    level: str
+    possible: tuple[float, float]
+    usual: tuple[float, float]
+    decimals: int
+    meaning: str
+    needs: tuple[str, ...] = ()
+    formula: Callable[..., float] | None = None
+    whole: bool = False
+
+    @property
+    def axis(self) -> str:
+        """Label with unit, as on a chart's axis."""
+        return f"{self.label} ({self.unit})" if self.unit else self.label
+
+    def show(self, value: float | None) -> str:
+        """Return the value with its unit, at the quantity's decimals; a dash when missing."""
+        if value is None or math.isnan(value):
+            return "–"
+        text = f"{value:.{self.decimals}f}"
+        return f"{text} {self.unit}" if self.unit else text
+
+    def check(self, value: float | None, where: str = "") -> Checked:
+        """Refuse an impossible value, question an unusual one.
+
+        Raises
+        ------
+        InputError
+            Outside `possible`, not finite, or not whole where only whole numbers make sense.
+        """
+        if value is None or math.isnan(value):
+            return Checked(None)
+        low, high = self.possible
+        if math.isinf(value):
+            raise InputError(self.name, value, "must be a finite number", self._ask(), where)
+        if not low <= value <= high:
+            if math.isinf(high):
+                rule = f"must be at least {low:g}"
+            elif math.isinf(low):
+                rule = f"must be at most {high:g}"
+            else:
+                rule = f"must lie between {low:g} and {high:g}"
+            raise InputError(self.name, value, rule, self._ask(), where)
+        if self.whole and value != int(value):
+            raise InputError(self.name, value, "must be a whole number", self._ask(), where)
+        usual_low, usual_high = self.usual
+        if usual_low <= value <= usual_high:
+            return Checked(float(value))
+        return Checked(
+            float(value),
+            f"{self.label} {self.show(value)} is unusual "
+            f"(mostly {usual_low:g} to {usual_high:g}{' ' + self.unit if self.unit else ''}). "
+            "Is it right?",
+        )
+
+    def parse(self, text: str | float | None, where: str = "") -> Checked:
+        """Read what was typed (any unit of the right kind) and check it.
+
+        Raises
+        ------
+        InputError
+            Not readable as this quantity, or impossible.
+        """
+        return self.check(parse(text, self.unit, self.name, where), where)
+
+    def _ask(self) -> str:
+        return f"Enter {self.label.lower()}{' in ' + self.unit if self.unit else ''}."
+
+
+_INF = math.inf
+
+
+def _loss_percent(ball_g: float, baked_g: float) -> float:
+    """Bake loss as a share of the raw piece (handbook A1-11: store the basis)."""
+    return 100.0 * (ball_g - baked_g) / ball_g
+
+
+def _specific_volume(volume_ml: float, baked_g: float) -> float:
+    """Volume per mass of the baked piece (AACC 10-05.01 measures it by seed displacement)."""
+    return volume_ml / baked_g
+
+
+_Q = Quantity
+_TABLE = (
+    # what a whole bake shares
+    _Q("room_temp_c", "Room temperature", "°C", "bake", (-30, 60), (15, 32), 1,
+       "Air where the dough stands."),
+    # decided when the dough is mixed or retarded
+    _Q("malt_percent", "Diastatic malt", "%", "dough", (0, 20), (0, 2), 2,
+       "Diastatic malt as a share of the flour's weight."),
+    _Q("malt_lintner", "Malt strength", "°L", "dough", (0, 1000), (20, 250), 0,
+       "Diastatic power of the malt in degrees Lintner."),
+    _Q("hydration_percent", "Hydration", "%", "dough", (0, 300), (55, 95), 1,
+       "All water, that in milk and egg included, as a share of the flour's weight."),
+    _Q("salt_percent", "Salt", "%", "dough", (0, 20), (1, 2.5), 2,
+       "Salt as a share of the flour's weight."),
+    _Q("yeast_percent", "Yeast", "%", "dough", (0, 30), (0.05, 3), 2,
+       "Instant dry yeast, or what does its work, as a share of the flour's weight."),
+    _Q("liquid_temp_c", "Liquid temperature", "°C", "dough", (-5, 100), (2, 45), 1,
+       "The liquid as it went in."),
+    _Q("dough_temp_c", "Dough temperature", "°C", "dough", (-10, 60), (15, 32), 1,
+       "The dough just after mixing."),
+    _Q("retard_hours", "Cold retard", "h", "dough", (0, 240), (0, 72), 1,
+       "Time in the refrigerator."),
+    _Q("retard_temp_c", "Retard temperature", "°C", "dough", (-10, 25), (1, 8), 1,
+       "The refrigerator where the dough stood."),
+    _Q("proof_minutes", "Warm proof", "min", "dough", (0, 1440), (20, 300), 0,
+       "Time from shaping, or from the refrigerator, to the griddle."),
+    _Q("proof_temp_c", "Proof temperature", "°C", "dough", (-5, 60), (18, 40), 1,
+       "Air where the pieces proof."),
+    # one fill of the griddle
+    _Q("griddle_temp_c", "Griddle temperature", "°C", "load", (20, 400), (140, 230), 0,
+       "The surface as the load went on."),
+    _Q("waited_minutes", "Waited before the griddle", "min", "load", (0, 600), (0, 90), 0,
+       "Time the pieces stood ready because the griddle was full."),
+    # one muffin
+    _Q("ball_weight_g", "Raw piece", "g", "piece", (1, 2000), (40, 150), 1,
+       "The shaped piece before it proofs."),
+    _Q("proof_ratio", "Proof ratio", "", "piece", (0.5, 10), (1.2, 3), 2,
+       "Volume at the griddle divided by volume after shaping: 2 is double the volume."),
+    _Q("side_minutes", "Minutes a side", "min", "piece", (0, 60), (3, 12), 1,
+       "Time on the first side."),
+    _Q("extra_flips", "Extra turns", "", "piece", (0, 20), (0, 3), 0,
+       "Turns after both sides had their time, for a piece that sounds dense.", whole=True),
+    _Q("core_temp_c", "Core temperature", "°C", "piece", (-5, 110), (85, 100), 1,
+       "The middle as it came off the griddle."),
+    _Q("baked_weight_g", "Baked piece", "g", "piece", (1, 2000), (35, 140), 1,
+       "The piece after it has rested on the rack."),
+    _Q("bake_loss_percent", "Bake loss", "%", "piece", (-_INF, 100), (5, 20), 1,
+       "Weight lost between shaping and rack, as a share of the raw piece.",
+       needs=("ball_weight_g", "baked_weight_g"), formula=_loss_percent),
+    _Q("rise_height_mm", "Height", "mm", "piece", (1, 300), (15, 60), 1,
+       "Greatest height of the baked piece."),
+    _Q("diameter_mm", "Diameter", "mm", "piece", (5, 500), (60, 130), 1,
+       "Greatest width of the baked piece."),
+    _Q("volume_ml", "Volume", "ml", "piece", (1, 5000), (80, 400), 0,
+       "Volume of the baked piece."),
+    _Q("specific_volume_ml_per_g", "Specific volume", "ml/g", "piece", (0.1, 30), (1.5, 6), 2,
+       "Volume of the baked piece divided by its weight.",
+       needs=("volume_ml", "baked_weight_g"), formula=_specific_volume),
+    _Q("crumb_openness", "Crumb openness", "", "piece", (0, 1), (0.1, 0.8), 3,
+       "Share of the cut face taken by cells of 0.10 mm² or more."),
+    _Q("cells_per_cm2", "Cells", "/cm²", "piece", (0, 1000), (5, 150), 1,
+       "Cells of 0.10 mm² or more per square centimetre of crumb."),
+    _Q("browning_l", "Browning L*", "", "piece", (0, 100), (25, 85), 1,
+       "Lightness of the face, CIE L*: 100 is white, lower is darker."),
+    _Q("hollow_tap", "Tap", "", "piece", (0, 2), (0, 2), 0,
+       "How it sounds when tapped: 0 dense, 1 between, 2 hollow.", whole=True),
+    _Q("gumminess", "Gumminess", "", "piece", (0, 4), (0, 4), 0,
+       "Crumb between the fingers: 0 dry, 2 moist, 4 sticky.", whole=True),
+    _Q("liking", "Liking", "", "piece", (1, 9), (1, 9), 0,
+       "One taster's score, 1 dislike extremely to 9 like extremely.", whole=True),
+)  # fmt: skip
+_KNOWN: dict[str, Quantity] = {quantity.name: quantity for quantity in _TABLE}
+
+
+def all_quantities() -> tuple[Quantity, ...]:
+    """Return every known quantity, those added by the user last."""
+    return tuple(_KNOWN.values())
+
+
+def get(name: str) -> Quantity:
+    """Return one quantity by name.
+
+    Raises
+    ------
+    NotFoundError
+        Lists the names that exist.
+    """
+    try:
+        return _KNOWN[name]
+    except KeyError:
+        raise NotFoundError("quantity", name, _KNOWN) from None
+
+
+def add(quantity: Quantity) -> Quantity:
+    """Make one's own quantity known for this session.
+
+    Raises
+    ------
+    InputError
+        The name is taken by a different quantity, is no plain name, or the ranges are empty.
+    """
+    if not quantity.name.isidentifier() or quantity.name != quantity.name.lower():
+        raise InputError(
+            "name",
+            quantity.name,
+            "must be lower-case letters, digits and underscores",
+            "For example crust_thickness_mm.",
+        )
+    if quantity.level not in LEVELS:
+        raise InputError("level", quantity.level, f"must be one of {', '.join(LEVELS)}")
+    for what in ("possible", "usual"):
+        low, high = getattr(quantity, what)
+        if not low < high:
+            raise InputError(what, (low, high), "must be two numbers, the lower one first")
+    if _KNOWN.setdefault(quantity.name, quantity) != quantity:
+        raise InputError(
+            "name", quantity.name, "is taken by another quantity", "Choose another name."
+        )
+    return quantity
+
+
+def label(name: str) -> str:
+    """Return the axis label of a column; the column's own words when it is no quantity.
+
+    Examples
+    --------
+    >>> label("rise_height_mm"), label("angle_deg")
+    ('Height (mm)', 'angle deg')
+    """
+    return _KNOWN[name].axis if name in _KNOWN else name.replace("_", " ")
+
+
+def compute(values: Mapping[str, float]) -> Iterator[tuple[str, float]]:
+    """Yield the computed quantities whose inputs are all present in `values`.
+
+    Examples
+    --------
+    >>> dict(compute({"ball_weight_g": 80.0, "baked_weight_g": 72.0}))
+    {'bake_loss_percent': 10.0}
+    """
+    for quantity in _KNOWN.values():
+        if quantity.formula and all(
+            n in values and not math.isnan(values[n]) for n in quantity.needs
+        ):
+            yield quantity.name, quantity.formula(*(values[n] for n in quantity.needs))

@@ -1,0 +1,290 @@
+"""Units at the edge: what a baker types becomes one metric number, exactly.
+
+Inside the kit every number is metric and its unit stands in its name (`rise_height_mm`). This
+module is the only place that knows anything else. Conversions are exact fractions, rounded
+once, to the nearest double.
+
+Sources: the inch is 25.4 mm and the pound 453.592 37 g exactly (international yard and pound,
+1959); US customary volumes follow from the gallon of 231 cubic inches (NIST SP 811, appendix
+B.8, gives the rounded values); °C = (°F − 32) · 5/9. Degrees Windisch-Kolbach from degrees
+Lintner: °WK = 3.5 · °L − 16 (handbook of the trade, see `tests/test_units.py`).
+"""
+
+import math
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from kit.errors import UnitError
+
+__all__ = ["DIMENSIONS", "Unit", "convert", "find_unit", "parse"]
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One unit: metric value = (typed value + `shift`) × `factor`.
+
+    Parameters
+    ----------
+    symbol : str
+        How it is shown.
+    dimension : str
+        Key of `DIMENSIONS`; only units of one dimension convert into each other.
+    factor, shift : Fraction
+        To the dimension's metric unit.
+    names : tuple of str
+        What people type, lower case, without dots.
+    """
+
+    symbol: str
+    dimension: str
+    factor: Fraction
+    names: tuple[str, ...]
+    shift: Fraction = Fraction(0)
+
+
+#: dimension -> the metric unit everything of that dimension is kept in, and an example
+DIMENSIONS = {
+    "mass": ("g", "61.4 g or 2 1/8 oz"),
+    "length": ("mm", "38 mm or 1 1/2 in"),
+    "volume": ("ml", "250 ml or 1 cup"),
+    "temperature": ("°C", "40.5 °C or 105 F"),
+    "time": ("min", "90 min or 1 h 30"),
+    "percent": ("%", "0.8 %"),
+    "malt strength": ("°L", "60 °L"),
+    "share": ("", "a plain number such as 0.35, or 35 %"),
+    "plain": ("", "a plain number such as 2"),
+    "specific volume": ("ml/g", "3.2 ml/g"),
+    "count per area": ("/cm²", "24 /cm²"),
+}
+
+_IN = Fraction(254, 10)
+_LB = Fraction(45359237, 100000)
+_GALLON_ML = 231 * _IN**3 / 1000  # 231 cubic inches
+
+
+def _u(symbol: str, dimension: str, factor: Fraction | int, *names: str, shift: int = 0) -> Unit:
+    return Unit(symbol, dimension, Fraction(factor), names, Fraction(shift))
+
+
+_UNITS = (
+    _u("g", "mass", 1, "g", "gr", "gram", "grams", "gramme", "grammes"),
+    _u("kg", "mass", 1000, "kg", "kilo", "kilos", "kilogram", "kilograms"),
+    _u("mg", "mass", Fraction(1, 1000), "mg", "milligram", "milligrams"),
+    _u("oz", "mass", _LB / 16, "oz", "ounce", "ounces"),
+    _u("lb", "mass", _LB, "lb", "lbs", "pound", "pounds"),
+    _u("mm", "length", 1, "mm", "millimetre", "millimetres", "millimeter", "millimeters"),
+    _u("cm", "length", 10, "cm", "centimetre", "centimetres", "centimeter", "centimeters"),
+    _u("m", "length", 1000, "m", "metre", "metres", "meter", "meters"),
+    _u("in", "length", _IN, "in", "inch", "inches", '"', "″"),
+    _u("ml", "volume", 1, "ml", "cc", "cm3", "cm³", "millilitre", "millilitres", "milliliters"),
+    _u("l", "volume", 1000, "l", "litre", "litres", "liter", "liters"),
+    _u("tsp", "volume", _GALLON_ML / 768, "tsp", "teaspoon", "teaspoons"),
+    _u("tbsp", "volume", _GALLON_ML / 256, "tbsp", "tablespoon", "tablespoons"),
+    _u("fl oz", "volume", _GALLON_ML / 128, "fl oz", "floz", "fluid ounce", "fluid ounces"),
+    _u("cup", "volume", _GALLON_ML / 16, "cup", "cups"),
+    _u("°C", "temperature", 1, "c", "°c", "deg c", "degc", "celsius"),
+    _u("°F", "temperature", Fraction(5, 9), "f", "°f", "deg f", "degf", "fahrenheit", shift=-32),
+    _u("min", "time", 1, "min", "mins", "minute", "minutes", "'", "′"),
+    _u("h", "time", 60, "h", "hr", "hrs", "hour", "hours"),
+    _u("s", "time", Fraction(1, 60), "s", "sec", "secs", "second", "seconds"),
+    _u("d", "time", 1440, "d", "day", "days"),
+    _u("%", "percent", 1, "%", "percent", "per cent", "pct"),
+    _u("°L", "malt strength", 1, "°l", "l°", "lintner", "deg lintner", "°lintner"),
+    _u("°WK", "malt strength", Fraction(2, 7), "°wk", "wk", "windisch-kolbach", shift=16),
+    _u("%", "share", Fraction(1, 100), "%", "percent", "per cent", "pct"),
+    _u("×", "share", 1, "×", "x", "times", "fold"),
+    _u("ml/g", "specific volume", 1, "ml/g", "cm3/g", "cm³/g", "cc/g"),
+    _u("/cm²", "count per area", 1, "/cm²", "/cm2", "per cm2", "per cm²"),
+)
+_BY_NAME: dict[str, list[Unit]] = {}
+for _unit in _UNITS:
+    for _name in _unit.names:
+        _BY_NAME.setdefault(_name, []).append(_unit)
+
+#: unit of a quantity -> how many of its dimension's metric unit one of it is
+_KEPT_IN = {"h": Fraction(60)}
+
+_VULGAR = {
+    "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5",
+    "⅗": "3/5", "⅘": "4/5", "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
+}  # fmt: skip
+_NUMBER = re.compile(
+    r"""(?P<sign>[+\-−]?)\s*
+        (?: (?P<whole>\d+)[\s\-]+(?P<n1>\d+)\s*/\s*(?P<d1>\d+)      # 3 1/2
+          | (?P<n2>\d+)\s*/\s*(?P<d2>\d+)                           # 1/4
+          | (?P<plain>\d+(?:[.,]\d*)?|[.,]\d+)(?P<exp>[eE][+\-]?\d+)?(?![.,]?\d) )  # 2,5
+        \s*""",
+    re.VERBOSE,
+)
+
+
+def find_unit(name: str, dimension: str, field: str = "value") -> Unit:
+    """Return the unit a person means by `name`, which must be of `dimension`.
+
+    Raises
+    ------
+    UnitError
+        The unit is unknown, or measures something else.
+
+    Examples
+    --------
+    >>> find_unit("inches", "length").symbol
+    'in'
+    """
+    found = _BY_NAME.get(re.sub(r"\s+", " ", name.strip().lower().rstrip(".")), [])
+    for unit in found:
+        if unit.dimension == dimension:
+            return unit
+    metric, example = DIMENSIONS[dimension]
+    if found:
+        rule = f"{found[0].symbol} measures {found[0].dimension}, expected {dimension}"
+    else:
+        rule = f"unknown unit, expected {dimension}"
+    remedy = f"Write it in {metric}, for example {example}." if metric else f"Write {example}."
+    raise UnitError(field, name, rule, remedy)
+
+
+def _dimension_of(unit: str) -> tuple[str, Fraction]:
+    """Dimension of a quantity's own unit and its size in that dimension's metric unit."""
+    if unit == "":
+        return "plain", Fraction(1)
+    for dimension, (metric, _) in DIMENSIONS.items():
+        if metric == unit:
+            return dimension, Fraction(1)
+    return "time", _KEPT_IN[unit]
+
+
+def _read_number(text: str, field: str, original: str, where: str) -> tuple[Fraction, str]:
+    """Read one number off the front of `text`; return it and what is left."""
+    match = _NUMBER.match(text)
+    if match is None:
+        raise UnitError(
+            field,
+            original,
+            "is not a number",
+            "Write digits, with a comma or a point before decimals, for example 2.5 or 3 1/2.",
+            where,
+        )
+    part = match.groupdict()
+    if part["plain"] is not None:
+        if re.fullmatch(r"[1-9]\d{0,2},\d{3}", part["plain"]):
+            digits = part["plain"]
+            raise UnitError(
+                field,
+                original,
+                "could mean two numbers",
+                f"Write {digits.replace(',', '.')} or {digits.replace(',', '')}.",
+                where,
+            )
+        exponent = part["exp"] or ""
+        if exponent and not -400 < int(exponent[1:]) < 300:
+            raise UnitError(field, original, "is too large or too small a number", where=where)
+        value = Fraction(part["plain"].replace(",", ".") + exponent)
+    else:
+        numerator, denominator = part["n1"] or part["n2"], part["d1"] or part["d2"]
+        if int(denominator) == 0:
+            raise UnitError(field, original, "divides by zero", where=where)
+        value = Fraction(int(part["whole"] or 0)) + Fraction(int(numerator), int(denominator))
+    return (-value if part["sign"] in "-−" and part["sign"] else value), text[match.end() :]
+
+
+def parse(
+    text: str | float | None, unit: str, field: str = "value", where: str = ""
+) -> float | None:
+    """Read what a person typed as one number in `unit`.
+
+    Fractions, decimal commas, implied and compound units are understood: ``105 F``,
+    ``1/4 oz``, ``3 1/2 in``, ``2,5``, ``1 lb 4 oz``, ``1 h 30``, ``1:30`` (hours and minutes).
+    A bare number is in `unit`. Nothing typed is missing: ``None``, never 0.
+
+    Parameters
+    ----------
+    text : str, float or None
+        As typed. Numbers are taken as they are, NaN as missing.
+    unit : str
+        The unit the quantity is kept in: a metric unit of `DIMENSIONS`, ``"h"``, or ``""``
+        for a plain number.
+    field, where : str
+        Named in the error.
+
+    Returns
+    -------
+    float or None
+        The exact conversion, rounded once.
+
+    Raises
+    ------
+    UnitError
+        Not a number, an unknown unit, one of another dimension, or a number that can be read
+        in two ways (``1,050``).
+
+    Examples
+    --------
+    >>> parse("105 F", "°C"), parse("3 1/2 in", "mm"), parse("2,5", "%")
+    (40.55555555555556, 88.9, 2.5)
+    >>> parse("1 h 30", "min"), parse("17 h 20", "h"), parse("", "g")
+    (90.0, 17.333333333333332, None)
+    """
+    if text is None:
+        return None
+    if not isinstance(text, str):
+        number = float(text)
+        if math.isinf(number):
+            raise UnitError(field, text, "is not a finite number", where=where)
+        return None if math.isnan(number) else number
+    rest = text.strip()
+    for sign, plain in _VULGAR.items():
+        rest = rest.replace(sign, " " + plain)
+    rest = rest.strip()
+    if rest == "":
+        return None
+    if len(rest) > 100:  # no number a baker writes; keeps the arithmetic small
+        raise UnitError(field, text, "is too long to be a number", where=where)
+    dimension, size = _dimension_of(unit)
+    if dimension == "time" and (clock := re.fullmatch(r"(\d+):([0-5]\d)", rest)):
+        return float((int(clock[1]) * 60 + int(clock[2])) / size)
+
+    total, last = Fraction(0), None
+    while rest:
+        value, rest = _read_number(rest, field, text, where)
+        name = re.match(r"[^\d+\-−.,][^\d+−]*", rest)
+        if name is None and rest:
+            raise UnitError(field, text, "is not a number", where=where)
+        rest = rest[name.end() :] if name else ""
+        if name is None and last is None:
+            total = value * size  # a bare number is in the quantity's own unit
+        elif name is None and last is not None and last.symbol == "h":
+            total += value  # "1 h 30": minutes follow hours
+        elif name is None:
+            raise UnitError(field, text, "has a number without a unit at the end", where=where)
+        else:
+            try:
+                found = find_unit(name[0], _named(dimension), field)
+            except UnitError as exc:
+                raise UnitError(field, text, exc.rule, exc.remedy, where) from exc
+            if last is not None and (found.shift or found.factor >= last.factor or value < 0):
+                raise UnitError(
+                    field, text, "has units in an order that cannot be added", where=where
+                )
+            total += (value + found.shift) * found.factor
+            last = found
+    return float(total / size)
+
+
+def _named(dimension: str) -> str:
+    """Units may be typed for a share ("2 ×"); a plain number takes the same signs."""
+    return "share" if dimension == "plain" else dimension
+
+
+def convert(value: float, unit: str, to: str) -> float:
+    """Show a kept value in another unit, e.g. ``convert(40.5, "°C", "F")``.
+
+    Examples
+    --------
+    >>> round(convert(200.0, "°C", "F"), 6), round(convert(88.9, "mm", "in"), 6)
+    (392.0, 3.5)
+    """
+    dimension, size = _dimension_of(unit)
+    target = find_unit(to, dimension)
+    return float(Fraction(value) * size / target.factor - target.shift)
