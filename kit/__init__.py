@@ -1,1 +1,49 @@
-"""Bake trials: plan them, record them, compare them honestly, share the page."""
+"""Bake trials: plan them, record them, compare them honestly, share the page.
+
+Examples
+--------
+>>> import pandas as pd
+>>> import kit
+>>> bakes = pd.DataFrame({
+...     "day": [1] * 4 + [2] * 4,
+...     "dough": list("aabbccdd"),
+...     "malt_percent": [0, 0, 1, 1] * 2,
+...     "rise_height_mm": [28.1, 28.9, 31.2, 32.0, 27.2, 28.4, 30.9, 31.3],
+... })
+>>> answer = kit.compare(bakes, outcome="rise_height_mm", by="malt_percent",
+...                      dough="dough", bake="day", matters=2.0)
+>>> answer.headline
+'A difference, but cannot tell yet whether it matters.'
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from kit.analysis.compare import Comparison, compare
+    from kit.analysis.mixed import MixedFit, mixed
+    from kit.workspace import Trial, Workspace
+
+__all__ = ["Comparison", "MixedFit", "Trial", "Workspace", "compare", "mixed"]
+__version__ = "0.1.0"
+
+_HOME = {
+    "Comparison": "kit.analysis.compare",
+    "MixedFit": "kit.analysis.mixed",
+    "Trial": "kit.workspace",
+    "Workspace": "kit.workspace",
+    "compare": "kit.analysis.compare",
+    "mixed": "kit.analysis.mixed",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name when it is first asked for, so that ``import kit`` stays light."""
+    if name in _HOME:
+        return getattr(import_module(_HOME[name]), name)
+    msg = f"module 'kit' has no attribute {name!r}"
+    raise AttributeError(msg)
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

@@ -1,0 +1,1 @@
+"""Pure computation on frames, arrays and numbers: no database, plots or widgets."""

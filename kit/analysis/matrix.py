@@ -1,0 +1,345 @@
+"""From a model formula to a full-rank design matrix, marginal hypotheses and a grid of means.
+
+formulaic makes the columns; this module drops what cannot be estimated (from the right), says
+which cells are empty, and finds the marginal ("type III") hypothesis of each term from the
+general form of estimable functions (SAS/STAT, *The Four Types of Estimable Functions*), which
+holds with empty cells too.
+"""
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis.moments import Floats, Integers
+from kit.errors import DataError, NotFoundError
+
+__all__ = ["Design", "make_design", "parse_formula"]
+
+
+@dataclass(frozen=True)
+class Design:
+    """A design matrix on cells and what is needed to ask about it.
+
+    Parameters
+    ----------
+    x : float array, shape (C, p)
+        Columns kept, full rank.
+    names, dropped : tuple of str
+        Coefficients kept, and those left out because earlier columns already say the same.
+    kept : int array, shape (p,)
+    levels : dict
+        Categorical variable to its levels, in order.
+    covariates : dict
+        Numeric variable to its mean over the pieces.
+    empty : tuple of str
+        Combinations of levels that a term of the model needs and that have no rows.
+    """
+
+    x: Floats
+    names: tuple[str, ...]
+    dropped: tuple[str, ...]
+    kept: Integers
+    levels: dict[str, list[Any]]
+    covariates: dict[str, float]
+    empty: tuple[str, ...]
+    _rhs: Any
+    _cells: pd.DataFrame
+    _spec: Any
+    _row_space: Floats
+
+    def hypotheses(self) -> dict[str, Floats]:
+        """Term name to the rows of its marginal hypothesis on the coefficients, shape (r, p)."""
+        whole = self._rhs.get_model_matrix(self._cells, ensure_full_rank=False)
+        return _marginal_hypotheses(self._spec, whole, self.x)
+
+    def along(self, variable: str, values: Floats) -> Floats:
+        """Rows whose product with the coefficients is the mean at each value of a covariate.
+
+        Factors are averaged with equal weights, other covariates stand at their mean.
+
+        Parameters
+        ----------
+        variable : str
+            A numeric variable of the model.
+        values : float array, shape (r,)
+
+        Returns
+        -------
+        float array, shape (r, p)
+        """
+        if variable not in self.covariates:
+            raise NotFoundError("numeric variable of the model", variable, self.covariates)
+        return np.vstack([self.grid([], {variable: float(value)})[1] for value in values])
+
+    def grid(
+        self, factors: Sequence[str], at: Mapping[str, float] | None = None
+    ) -> tuple[pd.DataFrame, Floats]:
+        """Rows whose product with the coefficients are the marginal means.
+
+        Other factors are averaged with equal weights, covariates stand at their mean.
+
+        Parameters
+        ----------
+        factors : sequence of str
+            Categorical variables of the model.
+        at : mapping, optional
+            Covariates that stand elsewhere than at their mean.
+
+        Returns
+        -------
+        levels : DataFrame, one row a combination
+        rows : float array, shape (combinations, p)
+            NaN where a mean cannot be estimated (an empty cell).
+
+        Raises
+        ------
+        NotFoundError
+            A name is no factor of the model.
+        """
+        for factor in factors:
+            if factor not in self.levels:
+                raise NotFoundError("factor of the model", factor, self.levels)
+        names = list(self.levels)
+        full = pd.DataFrame(itertools.product(*self.levels.values()), columns=pd.Index(names))
+        if not names:
+            full = pd.DataFrame(index=[0])
+        for name, levels in self.levels.items():
+            full[name] = pd.Categorical(full[name], categories=pd.Index(levels))
+        for name, value in (self.covariates | dict(at or {})).items():
+            full[name] = value
+        x: Floats = np.asarray(self._spec.get_model_matrix(full), dtype=float)
+        full["_row"] = range(len(full))
+        keys = [full[f] for f in factors] or [pd.Series(0, index=full.index)]
+        groups = full.groupby(keys, observed=True, sort=True)["_row"]
+        rows, levels_out = [], []
+        for key, index in groups:
+            row = x[index.to_numpy()].mean(axis=0)
+            levels_out.append(key if isinstance(key, tuple) else (key,))
+            rows.append(row[self.kept] if self._estimable(row) else np.full(len(self.kept), np.nan))
+        table = pd.DataFrame(levels_out, columns=list(factors) or ["all"])
+        return table, np.array(rows)
+
+    def _estimable(self, row: Floats) -> bool:
+        rest = row - self._row_space.T @ (self._row_space @ row)
+        return bool(np.linalg.norm(rest) <= 1e-8 * max(np.linalg.norm(row), 1e-300))
+
+
+def parse_formula(formula: str) -> tuple[str, Any]:
+    """Split ``"outcome ~ terms"`` into the outcome's column and formulaic's right-hand side.
+
+    Raises
+    ------
+    DataError
+        Not a formula, or the outcome is more than one column's name.
+    """
+    import formulaic
+
+    left, tilde, right = formula.partition("~")
+    outcome = left.strip().strip("`")
+    if not tilde or not outcome:
+        msg = f"{formula!r} is not a formula. Write it as 'outcome ~ factor', with one ~."
+        raise DataError(msg)
+    try:
+        return outcome, formulaic.Formula(right.strip() or "1")
+    except Exception as exc:  # formulaic raises many kinds; all mean the text is wrong
+        msg = f"the formula {formula!r} cannot be read: {exc}"
+        raise DataError(msg) from exc
+
+
+def make_design(rhs: Any, cells: pd.DataFrame, weights: Floats) -> Design:
+    """Build the design on distinct cells.
+
+    Parameters
+    ----------
+    rhs : formulaic.Formula
+    cells : DataFrame, shape (C, variables)
+    weights : float array, shape (C,)
+        Pieces in each cell, for the covariates' means.
+
+    Raises
+    ------
+    DataError
+        The formula cannot be evaluated on these columns.
+    """
+    try:
+        matrix = rhs.get_model_matrix(cells, na_action="raise")
+    except Exception as exc:  # whatever the user's expression raised
+        hint = " Write powers as x**2, not x^2." if "^" in str(rhs) else ""
+        msg = f"the formula '{rhs}' cannot be worked out on these columns: {exc}.{hint}"
+        raise DataError(msg) from exc
+    spec = matrix.model_spec
+    if spec.transform_state and len(cells) < weights.sum():
+        names = ", ".join(map(str, spec.transform_state))
+        msg = (
+            f"{names} depends on how often each value occurs, which this analysis does not see. "
+            "Work the column out beforehand and use its name."
+        )
+        raise DataError(msg)
+    x = np.asarray(matrix, dtype=float)
+    kept = _independent_columns(x)
+    all_names = [str(c) for c in matrix.columns]
+    levels, covariates = _variables(spec, cells, weights)
+    return Design(
+        x=x[:, kept],
+        names=tuple(all_names[i] for i in kept),
+        dropped=tuple(n for i, n in enumerate(all_names) if i not in set(kept)),
+        kept=np.array(kept),
+        levels=levels,
+        covariates=covariates,
+        empty=_empty_cells(spec, cells, levels),
+        _rhs=rhs,
+        _cells=cells,
+        _spec=spec,
+        _row_space=_row_space(x),
+    )
+
+
+def _independent_columns(x: Floats) -> list[int]:
+    """Indices of columns not spanned by those to their left (twice-iterated Gram–Schmidt)."""
+    basis = np.empty((0, x.shape[0]))
+    kept = []
+    for i, column in enumerate(x.T):
+        size = np.linalg.norm(column)
+        rest = column - basis.T @ (basis @ column)
+        rest -= basis.T @ (basis @ rest)
+        left = np.linalg.norm(rest)
+        if size > 0 and left > 1e-11 * size:
+            kept.append(i)
+            basis = np.vstack([basis, rest / left])
+    return kept
+
+
+def _row_space(x: Floats) -> Floats:
+    """Orthonormal rows spanning the rows of x."""
+    scale = np.linalg.norm(x, axis=0)
+    scale[scale == 0] = 1.0
+    _, singular, vt = np.linalg.svd(np.linalg.qr(x / scale, mode="r"), full_matrices=False)
+    rows = vt[singular > 1e-11 * singular[0]] * scale
+    q: Floats = np.linalg.qr(rows.T)[0].T
+    return q
+
+
+def _null_space(a: Floats) -> Floats:
+    """Orthonormal columns z with a @ z = 0."""
+    if a.shape[0] == 0:
+        return np.eye(a.shape[1])
+    _, singular, vt = np.linalg.svd(a)
+    rank = int((singular > 1e-9).sum())
+    space: Floats = vt[rank:].T
+    return space
+
+
+def _kinds(spec: Any) -> dict[str, bool]:
+    """Factor expression -> whether it is categorical."""
+    return {
+        str(name): "categorical" in str(state[0]).lower()
+        for name, state in spec.encoder_state.items()
+    }
+
+
+def _variables(
+    spec: Any, cells: pd.DataFrame, weights: Floats
+) -> tuple[dict[str, list[Any]], dict[str, float]]:
+    kinds = _kinds(spec)
+    levels: dict[str, list[Any]] = {}
+    covariates: dict[str, float] = {}
+    factors = dict.fromkeys(factor for term in spec.terms for factor in term.factors)
+    for factor in factors:  # in the order of the formula
+        for variable in sorted(map(str, spec.factor_variables[factor])):
+            if variable not in cells.columns:
+                continue
+            if kinds.get(str(factor), False):
+                levels[variable] = _levels(cells[variable])
+            else:
+                values = cells[variable].to_numpy(dtype=float)
+                covariates[variable] = float(np.average(values, weights=weights))
+    # a variable used both ways is a factor; the grid needs it once, at its levels
+    return levels, {n: m for n, m in covariates.items() if n not in levels}
+
+
+def _levels(column: pd.Series) -> list[Any]:
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        present = set(column)
+        return [level for level in column.cat.categories if level in present]
+    return sorted(column.unique())
+
+
+def _signature(term: Any, kinds: Mapping[str, bool]) -> tuple[frozenset[str], tuple[str, ...]]:
+    """A term's categorical factors and its numeric ones."""
+    factors = [str(f) for f in term.factors]
+    return (
+        frozenset(f for f in factors if kinds.get(f, False)),
+        tuple(sorted(f for f in factors if not kinds.get(f, False) and f != "1")),
+    )
+
+
+def _marginal_hypotheses(spec: Any, whole: Any, x: Floats) -> dict[str, Floats]:
+    """Rows L of every term's type III hypothesis L·β = 0 on the kept coefficients.
+
+    For term E the estimable functions that involve only E and terms containing E are taken,
+    and of these the part orthogonal to the functions that do not involve E at all.
+    """
+    kinds = _kinds(spec)
+    slices = whole.model_spec.term_slices
+    terms = {t: _signature(t, kinds) for t in slices}
+    z = np.array(whole, dtype=float)
+    # numeric parts are scaled alike within a kind of covariate, so that orthogonality among
+    # the columns of one kind, which the definition rests on, is kept
+    for numeric in {s[1] for s in terms.values()}:
+        index = [
+            i for t, s in terms.items() if s[1] == numeric for i in range(z.shape[1])[slices[t]]
+        ]
+        size = np.sqrt(np.mean(z[:, index] ** 2)) if index else 0.0
+        if size > 0:
+            z[:, index] /= size
+    basis = _row_space(z)
+    to_kept = np.linalg.lstsq(z, x, rcond=None)[0]
+    result = {}
+    for term, (categorical, numeric) in terms.items():
+        own = set(range(z.shape[1])[slices[term]])
+        if not categorical and not numeric:
+            continue  # the intercept
+        inside = set(own)
+        for other, (cats, nums) in terms.items():
+            if categorical < cats and numeric == nums:
+                inside |= set(range(z.shape[1])[slices[other]])
+        outside = [i for i in range(z.shape[1]) if i not in inside]
+        without = [i for i in range(z.shape[1]) if i not in inside - own]
+        wide = basis.T @ _null_space(basis[:, outside].T)
+        narrow = basis.T @ _null_space(basis[:, without].T)
+        rest = wide - narrow @ (narrow.T @ wide)
+        _, singular, vt = np.linalg.svd(rest.T, full_matrices=False)
+        result[str(term)] = vt[singular > 1e-7] @ to_kept
+    return result
+
+
+def _empty_cells(
+    spec: Any, cells: pd.DataFrame, levels: Mapping[str, list[Any]]
+) -> tuple[str, ...]:
+    """Combinations of levels that an interaction of the model needs and that have no rows."""
+    kinds = _kinds(spec)
+    found = []
+    for term in spec.terms:
+        variables = sorted(
+            {
+                str(v)
+                for f in term.factors
+                if kinds.get(str(f), False)
+                for v in spec.factor_variables[f]
+                if str(v) in levels
+            },
+            key=list(levels).index,
+        )
+        if len(variables) < 2:
+            continue
+        present = set(map(tuple, cells[variables].drop_duplicates().to_numpy()))
+        for combination in itertools.product(*(levels[v] for v in variables)):
+            if combination not in present:
+                found.append(
+                    " with ".join(f"{v} = {c}" for v, c in zip(variables, combination, strict=True))
+                )
+    return tuple(dict.fromkeys(found))

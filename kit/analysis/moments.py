@@ -1,0 +1,211 @@
+"""The small table of sums that every regression needs, made in one pass over the pieces.
+
+A regression with random bakes and doughs depends on the pieces only through, for each distinct
+row of groups and settings (a *cell*): how many pieces, their mean, and the centred sum of
+squares. Ten million pieces of a thousand doughs become a few thousand cells; everything after
+that works on cells.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from kit.errors import DataError, NotFoundError
+
+__all__ = ["Dropped", "Floats", "Integers", "Moments", "moments", "outcome_values"]
+
+Floats = NDArray[np.floating[Any]]
+Integers = NDArray[np.integer[Any]]
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """Rows that could not be used, and why.
+
+    Parameters
+    ----------
+    column : str
+        Where the value was missing.
+    rows : int
+        How many rows this column cost.
+    """
+
+    column: str
+    rows: int
+
+
+@dataclass(frozen=True)
+class Moments:
+    """Counts, means and sums of squares per cell.
+
+    Parameters
+    ----------
+    cells : DataFrame, shape (C, number of columns)
+        The distinct rows of the columns asked for.
+    n : float array, shape (C,)
+        Pieces in each cell.
+    mean : float array, shape (C,)
+        Mean outcome of each cell minus `shift`.
+    shift : float
+        One of the outcomes, subtracted before summing so that large readings that differ
+        little lose no digits.
+    within_ss : float
+        Sum over the cells of squared deviations from the cell's mean.
+    dropped : tuple of Dropped
+        What was left out because it was missing.
+    """
+
+    cells: pd.DataFrame
+    n: Floats
+    mean: Floats
+    shift: float
+    within_ss: float
+    dropped: tuple[Dropped, ...]
+
+    @property
+    def total(self) -> int:
+        """Number of pieces used."""
+        return int(self.n.sum())
+
+
+def moments(frame: pd.DataFrame, outcome: str, columns: Sequence[str]) -> Moments:
+    """Reduce `frame` to one row a distinct combination of `columns`.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a piece.
+    outcome : str
+        Numeric column; missing values drop the row, which is reported.
+    columns : sequence of str
+        Groups and settings. A missing value drops the row as well.
+
+    Returns
+    -------
+    Moments
+
+    Raises
+    ------
+    NotFoundError
+        A column does not exist.
+    DataError
+        The outcome is not numeric, holds an infinite value, or nothing is left.
+    """
+    for column in (outcome, *columns):
+        if column not in frame.columns:
+            raise NotFoundError("column", column, frame.columns)
+    y = outcome_values(frame, outcome)
+    codes, missing = _cell_codes([frame[column] for column in columns], len(frame))
+    keep = ~np.isnan(y)
+    dropped = [Dropped(outcome, int((~keep).sum()))] if not keep.all() else []
+    for column, absent in zip(columns, missing, strict=True):
+        if absent is not None:
+            fresh = keep & absent
+            if fresh.any():
+                dropped.append(Dropped(column, int(fresh.sum())))
+            keep &= ~absent
+    if not keep.any():
+        msg = (
+            f"no row has both {outcome} and {', '.join(columns) or 'a value'}: "
+            "nothing to analyse. Record at least two doughs with the outcome."
+        )
+        raise DataError(msg)
+    rows = None if keep.all() else np.flatnonzero(keep)
+    if rows is not None:
+        y, codes = y[rows], codes[rows]
+    codes, first = _compact(codes)
+    shift = float(y[0])
+    y = y - shift
+    n = np.bincount(codes).astype(float)
+    mean = np.bincount(codes, weights=y) / n
+    if len(n) < len(y):
+        y -= mean[codes]
+        # what rounding left of each mean, so that the squares are about the true one
+        correction = np.bincount(codes, weights=y) / n
+        mean += correction
+        within = max(float(np.dot(y, y) - np.dot(n, correction**2)), 0.0)
+    else:
+        within = 0.0
+    if rows is not None:
+        first = rows[first]
+    cells = frame[list(columns)].iloc[first].reset_index(drop=True)
+    return Moments(cells, n, mean, shift, within, tuple(dropped))
+
+
+def outcome_values(frame: pd.DataFrame, outcome: str) -> Floats:
+    """Return a column as floats, NaN where missing.
+
+    Raises
+    ------
+    DataError
+        Text or an infinite value; names the first row.
+    """
+    column = frame[outcome]
+    if not pd.api.types.is_numeric_dtype(column) or pd.api.types.is_bool_dtype(column):
+        numbers = pd.to_numeric(column, errors="coerce")
+        wrong = numbers.isna() & column.notna()
+        if wrong.any():
+            row = int(np.flatnonzero(wrong)[0])
+            msg = (
+                f"{outcome} is {column.iloc[row]!r} (row {row + 1} of the table): "
+                f"is not a number. {int(wrong.sum())} of {len(column)} values are text; "
+                "correct them or leave the cells empty."
+            )
+            raise DataError(msg)
+        column = numbers
+    values = column.to_numpy(dtype=float, na_value=np.nan)
+    infinite = np.isinf(values)
+    if infinite.any():
+        row = int(np.flatnonzero(infinite)[0])
+        msg = (
+            f"{outcome} is {values[row]} (row {row + 1} of the table): is not a finite number. "
+            "Correct it or leave the cell empty."
+        )
+        raise DataError(msg)
+    return values
+
+
+def _cell_codes(
+    columns: Sequence[pd.Series], rows: int
+) -> tuple[Integers, list[NDArray[np.bool_] | None]]:
+    """Number the combinations of `columns`; also say where each column is missing."""
+    codes: Integers = np.zeros(rows, dtype=np.int64)
+    size, missing = 1, []
+    for column in columns:
+        if isinstance(column.dtype, pd.CategoricalDtype):
+            own, levels = column.cat.codes.to_numpy(), len(column.cat.categories)
+        else:
+            own, found = pd.factorize(column)
+            levels = len(found)
+        absent = own < 0
+        missing.append(absent if absent.any() else None)
+        if size * (levels + 1) > 2**62:
+            codes, _ = _compact(codes)
+            size = int(codes.max()) + 1
+        codes = own.astype(np.int64) if size == 1 else codes * levels + own
+        size *= max(levels, 1)
+    return codes, missing
+
+
+def _compact(codes: Integers) -> tuple[Integers, Integers]:
+    """Renumber codes 0…C−1 without gaps and return the first row of each."""
+    low, top = int(codes.min()), int(codes.max())
+    if top - low < max(4 * len(codes), 1024):
+        # the range is small enough for a table: much faster than sorting or hashing
+        codes = codes - low
+        first = np.full(top - low + 1, -1, dtype=np.int64)
+        first[codes[::-1]] = np.arange(len(codes) - 1, -1, -1)
+        used = np.flatnonzero(first >= 0)
+        if len(used) == len(first):
+            return codes, first
+        renumber = np.zeros(len(first), dtype=np.int64)
+        renumber[used] = np.arange(len(used))
+        return renumber[codes], first[used]
+    codes, found = pd.factorize(codes)
+    first = np.empty(len(found), dtype=np.int64)
+    first[codes[::-1]] = np.arange(len(codes) - 1, -1, -1)
+    return codes.astype(np.int64), first

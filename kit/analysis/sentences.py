@@ -1,0 +1,168 @@
+"""Every sentence about a comparison, made from the numbers of the same object.
+
+Plain words first; nothing is said here that cannot be checked against `Comparison.to_frame`.
+"""
+
+from typing import TYPE_CHECKING
+
+from kit.analysis import words
+from kit.analysis.verdict import MOST_DOUGHS, Answer
+
+if TYPE_CHECKING:
+    from kit.analysis.compare import Comparison
+
+__all__ = ["finding", "headline", "method", "next_step", "rests_on", "why_not_pieces"]
+
+_DECIDED = {
+    "bake": "differed only from bake to bake, so a bake counts once however much it made",
+    "dough": "was decided for a whole dough, so a dough counts once however many pieces it made",
+    "load": "was decided for a whole load, so a load counts once however many pieces it held",
+    "piece": "differed between pieces of one dough, so pieces are compared within their dough",
+}
+
+
+def headline(c: "Comparison") -> str:
+    """The answer in a few words."""
+    if c.answer is Answer.MATTERS and c.matters is None:
+        return "A difference."
+    if c.answer is Answer.UNCLEAR and _sure(c):
+        return "A difference, but cannot tell yet whether it matters."
+    return words.capital(f"{c.answer.value}.")
+
+
+def finding(c: "Comparison") -> str:
+    """What was found, with the interval and what it means."""
+    lead, unit, what = c.leading, words.unit_of(c.outcome), words.name(c.outcome)
+    size = words.number(abs(lead.difference), lead.half_width, unit)
+    if c.kind == "line":
+        change = "up" if lead.difference >= 0 else "down"
+        found = (
+            f"With {words.name(c.by)} from {words.amount(c.by, lead.versus)} to "
+            f"{words.amount(c.by, lead.level)}, {what} goes {change} by {size} along a straight "
+            "line"
+        )
+    else:
+        direction = "more" if lead.difference >= 0 else "less"
+        found = (
+            f"With {words.setting(c.by, lead.level)}, {what} comes out {size} {direction} "
+            f"than {words.setting(c.by, lead.versus, again=True)}"
+        )
+    fits = f"the bakes fit anything {_span(c)}"
+    margin = f"the {words.amount(c.outcome, c.matters)} that matters"
+    if c.answer is Answer.MATTERS:
+        tail = f"all of it beyond {margin}" if c.matters else "never zero"
+        text = f"{found}; {fits}, {tail}."
+    elif c.answer is Answer.SMALL:
+        text = f"{found}; {fits}. It is real, but never as much as {margin}."
+    elif c.answer is Answer.NONE:
+        text = f"{found}; {fits}. Whatever it is, it is less than {margin}."
+    else:
+        text = f"{found}, but {fits}."
+        if _sure(c):
+            text += f" There is a difference; whether it reaches {margin} is open."
+    return f"{text} {_pairs(c)}".strip()
+
+
+def rests_on(c: "Comparison") -> str:
+    """How much baking stands behind the answer, and what counts as one experiment."""
+    made = [words.plural(c.counts[kind], kind) for kind in ("bake", "dough", "piece")]
+    worth = c.leading.df + 1
+    text = (
+        f"It rests on {words.join(made)}. {words.capital(words.name(c.by))} {_DECIDED[c.unit]}. "
+        f"The {c.unit}-to-{c.unit} spread it is judged by is worth about "
+        f"{worth:.{0 if worth >= 20 else 1}f} {c.unit}s of information."
+    )
+    if c.adjusted:
+        alike = words.join(words.name(a) for a in c.adjusted)
+        text += f" {words.capital(alike)} {'was' if len(c.adjusted) == 1 else 'were'} held alike."
+    return text
+
+
+def next_step(c: "Comparison") -> str:
+    """What to do next."""
+    if c.answer is Answer.MATTERS:
+        return (
+            "Next: choose the setting you prefer; more of the same bakes would only sharpen the "
+            "number."
+        )
+    if c.answer in (Answer.SMALL, Answer.NONE):
+        what = words.name(c.outcome)
+        return f"Next: choose by taste, cost or convenience; for {what} these settings are alike."
+    if c.more is None:
+        return (
+            f"Next: at this {c.unit}-to-{c.unit} spread even {MOST_DOUGHS} more {c.unit}s would "
+            "hardly settle it. Bake a few more if they are cheap, or decide on other grounds."
+        )
+    size = words.number(abs(c.leading.difference), c.leading.half_width, words.unit_of(c.outcome))
+    return (
+        f"Next: about {words.plural(c.more, f'more {c.unit}')}, spread evenly over the settings "
+        f"and best over several bakes, should settle it if the difference stays near {size}."
+    )
+
+
+def method(c: "Comparison") -> str:
+    """Model, degrees of freedom, p values and sources, for a statistician."""
+    fit, lead, looked = c.fit, c.leading, len(c.differences)
+    if fit.groups:
+        free = "may go below zero" if fit.variance_rule == "free" else "held at zero or above"
+        random = f"random {words.join(fit.groups)} by REML, components {free}; "
+        random += "Kenward–Roger (1997) standard errors and degrees of freedom"
+    else:
+        random = "least squares, no random groups"
+    if looked == 1:
+        rule = ""
+    elif c.control is None:
+        rule = f" by Tukey–Kramer over {looked} pairs (Kramer 1956)"
+    else:
+        rule = f" by Dunnett (1955), {looked} settings against {words.amount(c.by, c.control)}"
+    return (
+        f"For the statistician: {fit.formula}, {random}. Whole factor "
+        f"F({c.test['num_df']:.0f}, {c.test['den_df']:.1f}) = {c.test['F']:.2f}, "
+        f"p = {c.test['p']:.2g}. This difference {words.number(lead.difference, lead.se)}, "
+        f"SE {words.number(lead.se, lead.se)}, t({lead.df:.1f}) = {words.minus(f'{lead.t:.2f}')}, "
+        f"p = {lead.p:.2g}{rule}; {100 * fit.level:.0f} % interval."
+    )
+
+
+def why_not_pieces(c: "Comparison") -> str:
+    """Why counting every piece as an experiment would be wrong; empty where it is right."""
+    units = c.counts.get(c.unit, 0)
+    if c.unit == "piece" or units == c.counts["piece"]:
+        return ""
+    each = c.counts["piece"] / units
+    return (
+        f"Had each of the {c.counts['piece']} pieces been counted as an experiment of its own, "
+        f"p would read {c.naive_p:.1g} instead of {c.test['p']:.2g}. That would be wrong: the "
+        f"pieces of one {c.unit} share its luck, so {each:.0f} of them are not {each:.0f} "
+        f"separate answers. What was varied was varied between {c.unit}s, and there "
+        f"are {words.plural(units, c.unit)}."
+    )
+
+
+def _sure(c: "Comparison") -> bool:
+    """Whether the leading difference is surely not zero."""
+    return c.leading.low > 0 or c.leading.high < 0
+
+
+def _pairs(c: "Comparison") -> str:
+    """Where several differences were looked at, how the others came out."""
+    total = len(c.differences)
+    if total == 1:
+        return ""
+    if c.answer in (Answer.SMALL, Answer.NONE):
+        return f"It is the largest of the {total} differences looked at."
+    alike = int((c.differences["answer"] == c.answer.value).sum())
+    kind = "of that kind" if c.answer is Answer.MATTERS else "still open"
+    return f"Of the {total} differences looked at, {alike} {'is' if alike == 1 else 'are'} {kind}."
+
+
+def _span(c: "Comparison") -> str:
+    """The interval in words: "from 0.9 mm less to 4.2 mm more"."""
+    lead, unit = c.leading, words.unit_of(c.outcome)
+    low, high, half = lead.low, lead.high, lead.half_width
+    if _sure(c):
+        near, far = sorted((abs(low), abs(high)))
+        direction = "more" if low > 0 else "less"
+        return f"from {words.number(near, half)} to {words.number(far, half, unit)} {direction}"
+    less, more = words.number(-low, half, unit), words.number(high, half, unit)
+    return f"from {less} less to {more} more"

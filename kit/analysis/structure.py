@@ -1,0 +1,299 @@
+"""How the rows of a trial hang together: what belongs to which bake, dough and load.
+
+From this follows what counts as one experiment for a factor, which groupings are random, and
+whether the bakes as they were made can answer the question at all.
+"""
+
+import keyword
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import pandas as pd
+
+from kit.analysis import words
+from kit.analysis.mixed import Structure
+from kit.analysis.moments import outcome_values
+from kit.errors import DataError, DesignError, InputError, NotFoundError
+
+__all__ = ["Records", "Unit", "read_records", "safe_name"]
+
+Unit = Literal["bake", "dough", "load", "piece"]
+
+
+@dataclass(frozen=True)
+class Records:
+    """The rows that can be used, and how they hang together.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns ``bake, dough, load`` (numbers that are unique over all bakes; load −1 when not
+        known), the outcome, the factor and what is held alike, under `safe_name`.
+    labels : DataFrame
+        The bakes', doughs' and loads' own names, row by row.
+    groups : tuple of str
+        Random groupings for `kit.mixed`, outermost first.
+    structure : str
+        How they lie.
+    unit : {"bake", "dough", "load", "piece"}
+        What the factor was decided for.
+    counts : mapping
+        Bakes, doughs and pieces.
+    notes : tuple of str
+    """
+
+    frame: pd.DataFrame
+    labels: pd.DataFrame
+    groups: tuple[str, ...]
+    structure: Structure
+    unit: Unit
+    counts: Mapping[str, int]
+    notes: tuple[str, ...]
+
+
+def safe_name(column: str) -> str:
+    """A column's name as it can stand in a formula.
+
+    Examples
+    --------
+    >>> safe_name("rise_height_mm"), safe_name("2nd try: height")
+    ('rise_height_mm', '_2nd_try_height')
+    """
+    name = re.sub(r"\W+", "_", column)
+    if not name or name[0].isdigit() or keyword.iskeyword(name) or name in "CIQ":
+        name = f"_{name}"
+    # the grouping columns have these names already
+    return f"{name}_" if name in ("bake", "dough", "load") else name
+
+
+def read_records(
+    frame: pd.DataFrame,
+    outcome: str,
+    by: str,
+    dough: str | None,
+    bake: str | None,
+    load: str | None,
+    adjust: Sequence[str],
+) -> Records:
+    """Check the columns, leave out what is missing, and find the structure.
+
+    Raises
+    ------
+    NotFoundError, InputError, DataError
+        A column or value that cannot be used.
+    DesignError
+        The bakes as made cannot answer the question.
+    """
+    _check_columns(frame, outcome, by, dough, bake, load, adjust)
+    values = outcome_values(frame, outcome)
+    _refuse_duplicates(frame, bake, dough)
+    needed = [c for c in (by, dough, bake, *adjust) if c is not None]
+    keep = frame[needed].notna().all(axis=1) & ~pd.isna(values)
+    notes = _missing_notes(frame, [outcome, *needed], pd.Series(values, index=frame.index))
+    rows = frame[keep]
+    if rows.empty:
+        msg = (
+            f"no piece has both {outcome} and {by}: nothing to compare. Record "
+            f"{words.name(outcome)} for pieces of at least two settings."
+        )
+        raise DataError(msg)
+    settings = rows[by].unique()
+    if len(settings) < 2:
+        msg = (
+            f"{by} has one setting only ({settings[0]}) among the pieces with {outcome}: there "
+            "is nothing to compare it with. Bake at least one more setting, twice."
+        )
+        raise DataError(msg)
+    if dough is None:
+        notes.append(
+            "no column says which pieces share a dough, so every row is taken as a dough of its "
+            "own; if rows do share doughs, the answer is surer than it should be"
+        )
+
+    table = pd.DataFrame({"bake": _number(rows, [bake])}, index=rows.index)
+    table["dough"] = _number(rows, [bake, dough]) if dough else range(len(rows))
+    table["load"] = _number(rows, [bake, load]) if load else -1
+    table[safe_name(outcome)] = values[keep.to_numpy()]
+    for column in (by, *adjust):
+        table[safe_name(column)] = rows[column]
+    labels = pd.DataFrame(
+        {
+            "bake": rows[bake] if bake else "",
+            "dough": rows[dough] if dough else table["dough"] + 1,
+            "load": rows[load] if load else "",
+        },
+        index=rows.index,
+    )
+    factor = safe_name(by)
+    unit = _unit(table, factor)
+    if unit in ("bake", "dough"):
+        table, collapsed = _one_row_a_dough(table, safe_name(outcome))
+        if collapsed:
+            notes.append(
+                f"all pieces of a dough have the same {words.name(outcome)}, so it "
+                "was taken once a dough"
+            )
+            labels = labels.loc[table.index]
+    _refuse_inseparable(table, factor, by, unit)
+    groups, structure, more = _groups(table, unit)
+    counts = {
+        "bake": table["bake"].nunique(),
+        "dough": table["dough"].nunique(),
+        "piece": len(table),
+    }
+    return Records(table, labels, groups, structure, unit, counts, (*notes, *more))
+
+
+def _check_columns(
+    frame: pd.DataFrame,
+    outcome: str,
+    by: str,
+    dough: str | None,
+    bake: str | None,
+    load: str | None,
+    adjust: Sequence[str],
+) -> None:
+    named = {"outcome": outcome, "by": by, "dough": dough, "bake": bake, "load": load}
+    roles = [(r, c) for r, c in named.items() if c is not None] + [("adjust", a) for a in adjust]
+    for role, column in roles:
+        if column not in frame.columns:
+            what = f"column for {role}"
+            raise NotFoundError(what, column, frame.columns)
+    used: dict[str, str] = {}
+    for role, column in roles:
+        if column in used:
+            raise InputError(
+                role, column, f"is already used for {used[column]}", "Give each its own column."
+            )
+        used[column] = role
+    if frame.empty:
+        msg = "there are no pieces yet: nothing to compare. Record a bake first."
+        raise DataError(msg)
+
+
+def _refuse_duplicates(frame: pd.DataFrame, bake: str | None, dough: str | None) -> None:
+    """A piece that stands twice would count twice."""
+    if "piece" not in frame.columns:
+        return
+    keys = [c for c in (bake, dough, "piece") if c is not None]
+    twice = frame["piece"].notna() & frame.duplicated(keys, keep=False)
+    if twice.any():
+        piece = frame.loc[twice, "piece"].iloc[0]
+        same = twice & (frame[keys] == frame.loc[twice, keys].iloc[0]).all(axis=1)
+        places = words.join(str(i + 1) for i in same.to_numpy().nonzero()[0])
+        msg = (
+            f"piece {piece!r} stands in rows {places} of the table: a piece must stand once. "
+            "Give each piece its own name, or remove the copy."
+        )
+        raise DataError(msg)
+
+
+def _missing_notes(frame: pd.DataFrame, columns: Sequence[str], values: pd.Series) -> list[str]:
+    notes = []
+    left = pd.Series(True, index=frame.index)
+    for column in columns:
+        absent = (values if column == columns[0] else frame[column]).isna() & left
+        left &= ~absent
+        count = int(absent.sum())
+        if count == 0:
+            continue
+        who = ""
+        if "piece" in frame.columns and count <= 6:
+            who = f" ({words.join(frame.loc[absent, 'piece'].astype(str))})"
+        notes.append(
+            f"{words.plural(count, 'piece')} of {len(frame)} left out: "
+            f"{words.name(column)} is missing{who}"
+        )
+    return notes
+
+
+def _number(rows: pd.DataFrame, columns: Sequence[str | None]) -> pd.Series:
+    keys = [c for c in columns if c is not None]
+    if not keys:
+        return pd.Series(0, index=rows.index)
+    numbers = rows.groupby(keys, sort=False, observed=True, dropna=False).ngroup()
+    if len(keys) and rows[keys[-1]].isna().any():
+        numbers = numbers.where(rows[keys[-1]].notna(), -1)
+    return numbers
+
+
+def _unit(table: pd.DataFrame, factor: str) -> Unit:
+    """The largest thing within which the factor never changes."""
+
+    def constant(group: str) -> bool:
+        return bool(table.groupby(group)[factor].nunique().max() == 1)
+
+    if table["bake"].nunique() > 1 and constant("bake"):
+        return "bake"
+    if constant("dough"):
+        return "dough"
+    if table["load"].min() >= 0 and constant("load"):
+        return "load"
+    return "piece"
+
+
+def _one_row_a_dough(table: pd.DataFrame, outcome: str) -> tuple[pd.DataFrame, bool]:
+    """Keep one row a dough where every dough's pieces carry the same value."""
+    doughs = table.groupby("dough")[outcome]
+    if doughs.size().max() > 1 and doughs.nunique().max() == 1:
+        return table.drop_duplicates("dough"), True
+    return table, False
+
+
+def _refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) -> None:
+    """Refuse when each setting was made once: the setting and the making are then one."""
+    if unit == "piece":
+        return
+    units = table.groupby(factor, observed=True)[unit].nunique()
+    if units.max() > 1:
+        return
+    name = by.replace("_", " ")
+    if unit == "bake":
+        msg = (
+            f"{name} and bake cannot be told apart: each setting was baked on one bake only, so "
+            "a difference may come from the day as well. Bake each setting on at least two "
+            "bakes, best all settings on every bake."
+        )
+    else:
+        verb = "mixed" if unit == "dough" else "baked"
+        msg = (
+            f"each setting of {name} was {verb} once ({len(units)} {unit}s): no number of pieces "
+            f"can tell the setting from the {unit}. {'Mix' if unit == 'dough' else 'Bake'} each "
+            f"setting in at least one more {unit}, best on another bake."
+        )
+    raise DesignError(msg)
+
+
+def _groups(table: pd.DataFrame, unit: Unit) -> tuple[tuple[str, ...], Structure, list[str]]:
+    """Random groupings that the rows can tell apart."""
+    notes: list[str] = []
+    bakes, doughs = table["bake"].nunique(), table["dough"].nunique()
+    groups: list[str] = []
+    if bakes > 1 and bakes < doughs:
+        groups.append("bake")
+    elif bakes > 1:
+        notes.append(
+            "each bake had one dough, so a dough's own spread and the day's cannot be told "
+            "apart; together they are called dough here"
+        )
+    if doughs < len(table):
+        groups.append("dough")
+    if table["load"].min() >= 0:
+        per_dough = table.groupby("dough")["load"].nunique()
+        per_load = table.groupby("load")["dough"].nunique()
+        loads = len(per_load)
+        if loads > bakes and loads < len(table):
+            if per_load.max() > 1:
+                groups.append("load")
+            elif per_dough.max() == 1:
+                notes.append(
+                    "each load held pieces of one dough only, so what the load does cannot be "
+                    "told from the dough"
+                )
+            elif "dough" in groups:
+                groups.append("load")
+    if "bake" in groups:
+        return tuple(groups), "within-first", notes
+    return tuple(groups), "crossed" if "load" in groups else "nested", notes

@@ -1,0 +1,125 @@
+"""Numbers and settings in words: one rounding rule, used by every sentence, table and chart.
+
+The rule: a number is shown to the decimal place of the second significant digit of its
+uncertainty (GUM, JCGM 100:2008, 7.2.6: at most two significant digits).
+"""
+
+import math
+from collections.abc import Iterable
+
+from kit import quantities
+
+__all__ = [
+    "amount",
+    "capital",
+    "decimals_for",
+    "join",
+    "minus",
+    "name",
+    "number",
+    "plural",
+    "setting",
+    "unit_of",
+]
+
+
+def decimals_for(uncertainty: float) -> int:
+    """Decimal places that show two significant digits of `uncertainty`.
+
+    Examples
+    --------
+    >>> decimals_for(1.73), decimals_for(0.025), decimals_for(140.0)
+    (1, 3, 0)
+    """
+    if not math.isfinite(uncertainty) or uncertainty <= 0:
+        return 2
+    return min(max(0, 1 - math.floor(math.log10(uncertainty))), 6)
+
+
+def number(value: float, uncertainty: float, unit: str = "") -> str:
+    """Write a value as precisely as its uncertainty allows, with a real minus sign.
+
+    Examples
+    --------
+    >>> number(-3.8412, 1.71, "mm")
+    '−3.8 mm'
+    """
+    if not math.isfinite(value):
+        return "unknown" if math.isnan(value) else "without limit"
+    text = f"{value:.{decimals_for(uncertainty)}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return f"{minus(text)} {unit}".strip()
+
+
+def minus(text: str) -> str:
+    """A number's text with a real minus sign."""
+    return text.replace("-", "−")
+
+
+def unit_of(column: str) -> str:
+    """Unit of a column: the quantity's, else nothing."""
+    try:
+        return quantities.get(column).unit
+    except LookupError:
+        return ""
+
+
+def name(column: str) -> str:
+    """A column as it stands in the middle of a sentence.
+
+    Examples
+    --------
+    >>> name("rise_height_mm"), name("browning_l"), name("angle_deg")
+    ('height', 'browning L*', 'angle deg')
+    """
+    try:
+        label = quantities.get(column).label
+    except LookupError:
+        return column.replace("_", " ")
+    return label[0].lower() + label[1:]
+
+
+def capital(text: str) -> str:
+    """The text with a capital in front."""
+    return text[:1].upper() + text[1:]
+
+
+def amount(column: str, level: object) -> str:
+    """A setting's value with its unit.
+
+    Examples
+    --------
+    >>> amount("malt_percent", 0.8), amount("recipe", "B")
+    ('0.8 %', 'B')
+    """
+    shown = f"{level:g}" if isinstance(level, (int, float)) else str(level)
+    return f"{shown} {unit_of(column)}".strip()
+
+
+def setting(column: str, level: object, again: bool = False) -> str:
+    """A setting as a baker says it, after "with" and, the second time, after "than".
+
+    Examples
+    --------
+    >>> setting("malt_percent", 0.8), setting("malt_percent", 0.0, again=True)
+    ('diastatic malt at 0.8 %', 'at 0 %')
+    >>> setting("recipe", "B"), setting("recipe", "A", again=True)
+    ('recipe B', 'with recipe A')
+    """
+    if isinstance(level, (int, float)):
+        at = f"at {amount(column, level)}"
+        return at if again else f"{name(column)} {at}"
+    text = f"{name(column)} {level}"
+    return f"with {text}" if again else text
+
+
+def join(parts: Iterable[str]) -> str:
+    """List words the way they are spoken: "a, b and c"."""
+    listed = list(parts)
+    return ", ".join(listed[:-1]) + " and " + listed[-1] if len(listed) > 1 else "".join(listed)
+
+
+def plural(count: int, word: str) -> str:
+    """Count with its noun: "1 dough", "12 doughs"."""
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
