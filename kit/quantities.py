@@ -189,7 +189,7 @@ _TABLE = (
        "The shaped piece before it proofs."),
     _Q("proof_ratio", "Proof ratio", "", "piece", (0.5, 10), (1.2, 3), 2,
        "Volume at the griddle divided by volume after shaping: 2 is double the volume."),
-    _Q("side_minutes", "Minutes a side", "min", "piece", (0, 60), (3, 12), 1,
+    _Q("side_minutes", "Time a side", "min", "piece", (0, 60), (3, 12), 1,
        "Time on the first side."),
     _Q("extra_flips", "Extra turns", "", "piece", (0, 20), (0, 3), 0,
        "Turns after both sides had their time, for a piece that sounds dense.", whole=True),

@@ -79,6 +79,9 @@ class Comparison:
         What the factor was decided for, hence what counts as one experiment.
     counts : mapping
         How many bakes, doughs and pieces it rests on.
+    columns : mapping
+        Which columns said which pieces belong together: trial, bake, dough, load; None where
+        none did.
     adjusted : tuple of str
         Other factors held alike.
     control : object
@@ -105,6 +108,7 @@ class Comparison:
     points: pd.DataFrame
     unit: Unit
     counts: Mapping[str, int]
+    columns: Mapping[str, str | None]
     adjusted: tuple[str, ...]
     control: Any
     test: pd.Series
@@ -200,6 +204,7 @@ def compare(
     dough: str | None = None,
     bake: str | None = None,
     load: str | None = None,
+    trial: str | None = None,
     matters: float | None = None,
     adjust: Sequence[str] = (),
     control: Any = None,
@@ -217,6 +222,9 @@ def compare(
     dough, bake, load : str, optional
         Columns that say which rows belong together. Without `dough` every row is taken as a
         dough of its own.
+    trial : str, optional
+        Column that says which trial a row belongs to, when several are put together: bakes are
+        told apart by it, and trials are held alike.
     matters : float, optional
         The smallest difference that the baker cares about, in the outcome's unit.
     adjust : sequence of str
@@ -247,7 +255,10 @@ def compare(
             "matters", matters, "must be above 0", "Give the smallest difference you care about."
         )
     adjust = [a for a in dict.fromkeys(adjust) if a not in (by, outcome)]
-    records = read_records(frame, outcome, by, dough, bake, load, adjust)
+    columns = {"trial": trial, "bake": bake, "dough": dough, "load": load}
+    if trial is not None:
+        adjust = [trial, *(a for a in adjust if a != trial)]
+    records = read_records(frame, outcome, by, columns, adjust)
     as_line = _as_line(records.frame[safe_name(by)], by, line)
     if control is not None and as_line:
         raise InputError("control", control, "goes with settings, not with a line")
@@ -284,6 +295,7 @@ def compare(
         ).reset_index(drop=True),
         unit=records.unit,
         counts=records.counts,
+        columns=columns,
         adjusted=tuple(adjust),
         control=control,
         test=test,

@@ -11,7 +11,7 @@ likelihood); Kenward & Roger (1997), Biometrics 53:983, in the form of Halekoh &
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -24,6 +24,9 @@ __all__ = ["Blocks", "Estimate", "estimate", "f_test", "make_blocks", "single_df
 
 #: Largest block of group combinations worked as one dense matrix.
 LARGEST_BLOCK = 1500
+#: A component below zero may shrink the spread of group sums to this share of the pieces' own:
+#: two doughs whose rounded means happen to agree must not make a difference look certain.
+SMALLEST = 1e-3
 
 
 @dataclass(frozen=True)
@@ -36,10 +39,15 @@ class _Batch:
         Normalised sums of [X, y] of each combination of groups.
     shared : float array, shape (K, B, s, s)
         For each random grouping, how strongly two combinations share its effect.
+    even : float array, shape (K, B, s, s)
+        The same, scaled so that every group has the same total strength: the form in which a
+        component may go below zero (see `estimate`). Equal to `shared` when all groups of a
+        grouping have the same number of pieces.
     """
 
     rows: Floats
     shared: Floats
+    even: Floats
 
 
 @dataclass(frozen=True)
@@ -68,6 +76,12 @@ class Blocks:
     batches: tuple[_Batch, ...]
     n: int
     rank: int
+
+    def in_even_form(self, components: Sequence[bool]) -> "Blocks":
+        """The same data with some components in the form that may go below zero."""
+        even = np.array(components)[:, None, None, None]
+        batches = (replace(b, shared=np.where(even, b.even, b.shared)) for b in self.batches)
+        return replace(self, batches=tuple(batches))
 
 
 @dataclass(frozen=True)
@@ -158,6 +172,8 @@ def make_blocks(
     sums = np.column_stack([np.bincount(code, weights=n * column) for column in xy.T])
     rows = sums / np.sqrt(size)[:, None]
     labels = np.column_stack([unique.get_level_values(i).to_numpy() for i in range(len(groups))])
+    totals = [np.bincount(label, weights=size) for label in labels.T]
+    relative = [total[label] / total.mean() for total, label in zip(totals, labels.T, strict=True)]
     within = total - rows.T @ rows
     if outermost is None:
         block = np.zeros(len(rows), dtype=np.int64)
@@ -170,13 +186,15 @@ def make_blocks(
         tuple(len(np.unique(g)) for g in groups),
         within,
         pieces - len(rows),
-        tuple(_batches(rows, np.sqrt(size), labels, block)),
+        tuple(_batches(rows, np.sqrt(size), labels, np.column_stack(relative), block)),
         pieces,
         rank,
     )
 
 
-def _batches(rows: Floats, root: Floats, labels: Integers, block: Integers) -> list[_Batch]:
+def _batches(
+    rows: Floats, root: Floats, labels: Integers, relative: Floats, block: Integers
+) -> list[_Batch]:
     order = np.argsort(block, kind="stable")
     counts = np.bincount(block)
     if counts.max() > LARGEST_BLOCK:
@@ -192,7 +210,8 @@ def _batches(rows: Floats, root: Floats, labels: Integers, block: Integers) -> l
         scale = root[index]
         same = labels[index][:, :, None, :] == labels[index][:, None, :, :]  # (B, s, s, K)
         shared = np.moveaxis(same, -1, 0) * (scale[:, :, None] * scale[:, None, :])
-        batches.append(_Batch(rows[index], shared))
+        even = shared / np.moveaxis(relative[index], -1, 0)[..., None]
+        batches.append(_Batch(rows[index], shared, even))
     return batches
 
 
@@ -222,16 +241,16 @@ def _sums(blocks: Blocks, ratio: Floats, derivatives: bool = True) -> _Sums:
         eye = np.eye(s)
         h = eye + np.tensordot(ratio, batch.shared, axes=1)
         if s == 1:
-            if h.min() <= 1e-10:
+            if h.min() <= SMALLEST:
                 raise np.linalg.LinAlgError
             inverse: Floats = 1.0 / h
             logdet += float(np.log(h).sum())
         else:
             root = np.linalg.cholesky(h)
             diagonal = np.diagonal(root, axis1=1, axis2=2)
-            if diagonal.min() <= 1e-5:
-                raise np.linalg.LinAlgError
             inverse = np.linalg.inv(h)
+            if np.diagonal(inverse, axis1=1, axis2=2).max() * SMALLEST >= 1:
+                raise np.linalg.LinAlgError
             logdet += 2.0 * float(np.log(diagonal).sum())
         hr = _product(inverse, batch.rows)
         flat = hr.reshape(b * s, q)
@@ -304,12 +323,12 @@ def _slopes(blocks: Blocks, at: _Point) -> tuple[Floats, Floats, Floats]:
     return gradient, hessian, pairs - np.outer(trace, trace) / df
 
 
-def _descend(blocks: Blocks, start: _Point, floored: bool) -> _Point:
-    """Projected Newton search with step halving; always ends."""
+def _descend(blocks: Blocks, start: _Point, low: Floats, high: Floats) -> _Point:
+    """Projected Newton search between bounds, with step halving; always ends."""
     at = start
     for _ in range(200):
         gradient, hessian, information = _slopes(blocks, at)
-        free = (at.ratio > 0) | (gradient < 0) if floored else np.full(len(gradient), True)
+        free = np.where(gradient > 0, at.ratio > low, at.ratio < high)
         if not free.any():
             return at
         sub = np.ix_(free, free)
@@ -323,9 +342,7 @@ def _descend(blocks: Blocks, start: _Point, floored: bool) -> _Point:
         small = float(-gradient @ step) < 1e-9
         best, length = None, 1.0
         while length > 1e-12:
-            ratio = at.ratio + length * step
-            if floored:
-                ratio = np.maximum(ratio, 0.0)
+            ratio = np.clip(at.ratio + length * step, low, high)
             try:
                 tried = _point(blocks, ratio)
             except np.linalg.LinAlgError:
@@ -353,8 +370,11 @@ def estimate(blocks: Blocks, floored: bool) -> Estimate:
     blocks : Blocks
         X must have full rank, with orthonormal columns over the pieces for best accuracy.
     floored : bool
-        Hold the components at zero or above; otherwise they may go negative as long as the
-        covariance of the data stays positive definite.
+        Hold the components at zero or above. Otherwise a component that ends at zero may go
+        below: the groups then get a spread of their own, smaller than that of the pieces, in
+        proportion to it whatever their size. (Were the component itself allowed below zero,
+        as sums of unequal groups would have it, the largest group would take nearly all the
+        weight.) With groups of equal size this is the analysis of variance.
 
     Raises
     ------
@@ -376,8 +396,21 @@ def estimate(blocks: Blocks, floored: bool) -> Estimate:
     start = _point(blocks, start.ratio)
     if k:
         _check_identified(blocks, start)
-    at = _descend(blocks, start, floored) if k else start
-    return _finish(blocks, at, floored)
+        start = _descend(blocks, start, np.zeros(k), np.full(k, np.inf))
+        if not floored:
+            blocks, start = _below_zero(blocks, start)
+    return _finish(blocks, start, floored)
+
+
+def _below_zero(blocks: Blocks, at: _Point) -> tuple[Blocks, _Point]:
+    """Let the components that ended at zero go on below it."""
+    below = np.full(len(at.ratio), False)
+    while (at.ratio[~below] == 0).any():
+        below |= at.ratio == 0
+        even = blocks.in_even_form(tuple(below))
+        bounds = np.where(below, -np.inf, 0.0), np.where(below, 0.0, np.inf)
+        at = _descend(even, _point(even, at.ratio), *bounds)
+    return blocks.in_even_form(tuple(below)), at
 
 
 def _check_spread(blocks: Blocks) -> None:
@@ -443,16 +476,22 @@ def _finish(blocks: Blocks, at: _Point, floored: bool) -> Estimate:
     phi = s2 * at.a_inverse
     p_matrices = -s.g[:, :p, :p] / s2**2
     q_matrices = s.q[:, :, :p, :p] / s2**3
-    w = 2 * np.linalg.inv(_information(blocks, at) / s2**2)
+    information = _information(blocks, at) / s2**2
+    scale = np.outer(*[1 / np.sqrt(np.diag(information))] * 2)  # components may differ a lot
+    w = 2 * scale * np.linalg.inv((information + information.T) / 2 * scale)
     inner = np.einsum("ij,ijkl->kl", w, q_matrices) - np.einsum(
         "ij,ikl,lm,jmn->kn", w, p_matrices, phi, p_matrices
     )
-    adjusted = phi + 2 * phi @ inner @ phi
+    # the adjustment is never negative; where it is zero (balanced data) rounding may say so
+    root = np.linalg.cholesky(phi)
+    size, axes = np.linalg.eigh(root.T @ (inner + inner.T) @ root)
+    side = root @ axes
+    adjusted = phi + (side * np.maximum(size, 0.0)) @ side.T
     return Estimate(
         variance=np.append(at.ratio * s2, s2),
         beta=at.beta,
         phi=phi,
-        phi_adjusted=(adjusted + adjusted.T) / 2,
+        phi_adjusted=adjusted,
         p_matrices=p_matrices,
         w=w,
         criterion=at.criterion,
@@ -507,9 +546,10 @@ def f_test(fit: Estimate, beta: Floats, contrasts: Floats) -> tuple[int, float, 
     base = 3 * q + 2 * (1 - g)
     c1, c2, c3 = g / base, (q - g) / base, (q + 2 - g) / base
     v0, v1, v2 = 1 + c1 * b, 1 - c2 * b, 1 - c3 * b
-    # the ratio is written so that the exact case (a2 = q, v1 = 0) keeps its limit
+    # written with 1/(q·rho), which is finite where F has no variance (4 df: v2 = 0)
     shrink = 1 - a2 / q
-    spread = (shrink / v1) ** 2 * v0 / v2 / q if abs(v1) > 1e-10 else v0 / v2 / q
-    den = 4 + (q + 2) / (q * spread - 1)
+    part = v1 / shrink if abs(shrink) > 1e-10 else 1.0
+    inverse = part**2 * v2 / v0
+    den = 4 + (q + 2) * inverse / (1 - inverse)
     scale = 1.0 if abs(den - 2) < 1e-2 else den * shrink / (den - 2)
     return q, float(den), float(scale * statistic)

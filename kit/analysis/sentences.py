@@ -65,7 +65,8 @@ def finding(c: "Comparison") -> str:
 
 def rests_on(c: "Comparison") -> str:
     """How much baking stands behind the answer, and what counts as one experiment."""
-    made = [words.plural(c.counts[kind], kind) for kind in ("bake", "dough", "piece")]
+    kinds = ("bake", "dough", "piece") if c.columns["bake"] else ("dough", "piece")
+    made = [words.plural(c.counts[kind], kind) for kind in kinds]
     worth = c.leading.df + 1
     text = (
         f"It rests on {words.join(made)}. {words.capital(words.name(c.by))} {_DECIDED[c.unit]}. "
@@ -152,8 +153,15 @@ def _pairs(c: "Comparison") -> str:
     if c.answer in (Answer.SMALL, Answer.NONE):
         return f"It is the largest of the {total} differences looked at."
     alike = int((c.differences["answer"] == c.answer.value).sum())
-    kind = "of that kind" if c.answer is Answer.MATTERS else "still open"
-    return f"Of the {total} differences looked at, {alike} {'is' if alike == 1 else 'are'} {kind}."
+    if c.answer is Answer.MATTERS:
+        sure = "matter" if c.matters else "are not zero"
+        if alike == 1:
+            sure = sure.replace("matter", "matters").replace("are", "is")
+            return f"It is the only one of the {total} differences looked at that surely {sure}."
+        return f"{alike} of the {total} differences looked at surely {sure}."
+    if alike == total:
+        return f"All {total} differences looked at are still open."
+    return f"Of the {total} differences looked at, {alike} {'is' if alike == 1 else 'are'} open."
 
 
 def _span(c: "Comparison") -> str:

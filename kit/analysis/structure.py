@@ -72,12 +72,20 @@ def read_records(
     frame: pd.DataFrame,
     outcome: str,
     by: str,
-    dough: str | None,
-    bake: str | None,
-    load: str | None,
+    columns: Mapping[str, str | None],
     adjust: Sequence[str],
 ) -> Records:
     """Check the columns, leave out what is missing, and find the structure.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a piece.
+    outcome, by : str
+    columns : mapping
+        ``trial, bake, dough, load`` to the column that says which, or None.
+    adjust : sequence of str
+        Other factors to hold alike.
 
     Raises
     ------
@@ -86,10 +94,12 @@ def read_records(
     DesignError
         The bakes as made cannot answer the question.
     """
-    _check_columns(frame, outcome, by, dough, bake, load, adjust)
+    bake, dough, load = columns["bake"], columns["dough"], columns["load"]
+    _check_columns(frame, outcome, by, columns, adjust)
     values = outcome_values(frame, outcome)
-    _refuse_duplicates(frame, bake, dough)
-    needed = [c for c in (by, dough, bake, *adjust) if c is not None]
+    day = [c for c in (columns["trial"], bake) if c is not None]
+    _refuse_duplicates(frame, [*day, *([dough] if dough else [])])
+    needed = list(dict.fromkeys(c for c in (by, dough, bake, *adjust) if c is not None))
     keep = frame[needed].notna().all(axis=1) & ~pd.isna(values)
     notes = _missing_notes(frame, [outcome, *needed], pd.Series(values, index=frame.index))
     rows = frame[keep]
@@ -112,9 +122,9 @@ def read_records(
             "own; if rows do share doughs, the answer is surer than it should be"
         )
 
-    table = pd.DataFrame({"bake": _number(rows, [bake])}, index=rows.index)
-    table["dough"] = _number(rows, [bake, dough]) if dough else range(len(rows))
-    table["load"] = _number(rows, [bake, load]) if load else -1
+    table = pd.DataFrame({"bake": _number(rows, day)}, index=rows.index)
+    table["dough"] = _number(rows, [*day, dough]) if dough else range(len(rows))
+    table["load"] = _number(rows, [*day, load]) if load else -1
     table[safe_name(outcome)] = values[keep.to_numpy()]
     for column in (by, *adjust):
         table[safe_name(column)] = rows[column]
@@ -150,13 +160,12 @@ def _check_columns(
     frame: pd.DataFrame,
     outcome: str,
     by: str,
-    dough: str | None,
-    bake: str | None,
-    load: str | None,
+    columns: Mapping[str, str | None],
     adjust: Sequence[str],
 ) -> None:
-    named = {"outcome": outcome, "by": by, "dough": dough, "bake": bake, "load": load}
-    roles = [(r, c) for r, c in named.items() if c is not None] + [("adjust", a) for a in adjust]
+    named = {"outcome": outcome, "by": by, **columns}
+    roles = [(r, c) for r, c in named.items() if c is not None]
+    roles += [("adjust", a) for a in adjust if a != columns["trial"]]
     for role, column in roles:
         if column not in frame.columns:
             what = f"column for {role}"
@@ -173,11 +182,11 @@ def _check_columns(
         raise DataError(msg)
 
 
-def _refuse_duplicates(frame: pd.DataFrame, bake: str | None, dough: str | None) -> None:
+def _refuse_duplicates(frame: pd.DataFrame, within: Sequence[str]) -> None:
     """A piece that stands twice would count twice."""
     if "piece" not in frame.columns:
         return
-    keys = [c for c in (bake, dough, "piece") if c is not None]
+    keys = [*within, "piece"]
     twice = frame["piece"].notna() & frame.duplicated(keys, keep=False)
     if twice.any():
         piece = frame.loc[twice, "piece"].iloc[0]
@@ -209,14 +218,12 @@ def _missing_notes(frame: pd.DataFrame, columns: Sequence[str], values: pd.Serie
     return notes
 
 
-def _number(rows: pd.DataFrame, columns: Sequence[str | None]) -> pd.Series:
-    keys = [c for c in columns if c is not None]
+def _number(rows: pd.DataFrame, keys: Sequence[str]) -> pd.Series:
+    """Number the combinations of the key columns; −1 where the last one is missing."""
     if not keys:
         return pd.Series(0, index=rows.index)
-    numbers = rows.groupby(keys, sort=False, observed=True, dropna=False).ngroup()
-    if len(keys) and rows[keys[-1]].isna().any():
-        numbers = numbers.where(rows[keys[-1]].notna(), -1)
-    return numbers
+    numbers = rows.groupby(list(keys), sort=False, observed=True, dropna=False).ngroup()
+    return numbers.where(rows[keys[-1]].notna(), -1)
 
 
 def _unit(table: pd.DataFrame, factor: str) -> Unit:

@@ -1,0 +1,466 @@
+"""Pictures of results: every point drawn is a number in the result's `to_frame`.
+
+Colours are those of Okabe and Ito (*Color Universal Design*, 2008), which the colour-blind tell
+apart; each also has a shape of its own and a lightness of its own, for print in black and white.
+A chart takes a result and an Axes, or makes a figure of its own outside pyplot, so that nothing
+stays open.
+"""
+
+import re
+import textwrap
+import warnings
+from collections.abc import Sequence
+from hashlib import sha256
+from html import escape
+from io import StringIO
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from kit import quantities
+from kit.analysis import words
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure, SubFigure
+
+    from kit.analysis.compare import Comparison
+    from kit.analysis.mixed import MixedFit
+
+__all__ = ["MOST_MARKS", "coefficients", "comparison", "describe", "drawn", "svg"]
+
+#: More single marks than this hide each other and make the page heavy: then they are left out.
+MOST_MARKS = 1000
+
+_INK, _GREY, _RULE = "#222222", "#8c8c8c", "#c9c9c9"
+_SKY, _BLUE, _GREEN = "#56b4e9", "#0072b2", "#009e73"
+_POINTS = 9.5
+# A setting's slot is 1 wide: its doughs stand side by side on the left, its mean on the right.
+_DOUGHS_FROM, _DOUGHS_TO, _MEAN_AT = -0.38, 0.20, 0.36
+
+
+def comparison(c: "Comparison", ax: "Axes | None" = None) -> "Axes":
+    """Draw pieces, dough means, means with intervals, and what matters as a band.
+
+    Pieces stand in one thin column a dough, the doughs of a setting side by side in the order
+    of their bakes, the setting's mean with its interval to the right of them. A straight line
+    is drawn with its interval as a band and everything at its true place along the axis.
+
+    Parameters
+    ----------
+    c : Comparison
+    ax : Axes, optional
+        Where to draw; a figure of its own when not given.
+
+    Returns
+    -------
+    Axes
+    """
+    levels = list(c.means["level"])
+    if ax is None:
+        ax = _own_axes(5.0 + 0.6 * max(0, len(levels) - 5) * (c.kind == "settings"), 4.1)
+    _calm(ax)
+    doughs = c.dough_means()
+    if c.kind == "line":
+        at, piece_at = doughs["level"], c.points["level"]
+        _line(ax, c)
+    else:
+        doughs["x"] = _places(doughs, levels)
+        at = doughs["x"]
+        piece_at = c.points.merge(doughs, on=["bake", "dough", "level"], how="left")["x"]
+        _settings(ax, c, levels)
+    _marks(ax, c, doughs, at, piece_at)
+    if c.matters is not None:
+        middle = _mean_at(c, c.leading.versus)
+        ax.axhspan(
+            middle - c.matters,
+            middle + c.matters,
+            facecolor=_GREEN,
+            alpha=0.13,
+            zorder=0,
+            label=f"less than this does not matter ({words.amount(c.outcome, c.matters)})",
+        )
+        for edge in (middle - c.matters, middle + c.matters):
+            ax.axhline(edge, color=_GREEN, lw=0.8, ls=(0, (5, 3)), zorder=0.5)
+    ax.set_xlabel(_along(c))
+    ax.set_ylabel(_lines(words.capital(quantities.label(c.outcome)), 36))
+    _legend(ax)
+    return ax
+
+
+def coefficients(fit: "MixedFit", ax: "Axes | None" = None) -> "Axes":
+    """Draw the coefficients with their intervals, the first at the top.
+
+    The constant is left out where there is anything else: it is a height, not a change, and
+    would squeeze the changes together.
+    """
+    table = fit.coefficients
+    if len(table) > 1:
+        table = table.drop(index="Intercept", errors="ignore")
+    if ax is None:
+        ax = _own_axes(5.0, 1.1 + 0.34 * len(table))
+    _calm(ax)
+    rows = np.arange(len(table))
+    ax.axvline(0, color=_INK, lw=0.9, zorder=1)
+    ax.errorbar(
+        table["estimate"],
+        rows,
+        xerr=_arms(table, "estimate"),
+        fmt="s",
+        color=_BLUE,
+        ms=5.5,
+        lw=2,
+        capsize=3,
+        zorder=3,
+    )
+    ax.set_yticks(rows, [_lines(_coefficient(str(name)), 28) for name in table.index])
+    ax.set_ylim(len(table) - 0.5, -0.5)
+    outcome = fit.formula.split("~")[0].strip()
+    unit = words.unit_of(outcome)
+    label = f"Change in {words.name(outcome)}{f' ({unit})' if unit else ''}"
+    ax.set_xlabel(_lines(f"{label}, with {100 * fit.level:.0f} % intervals", 50))
+    ax.xaxis.grid(True, color=_RULE, lw=0.5)
+    return ax
+
+
+def describe(c: "Comparison") -> str:
+    """Say in words what the chart shows, for those who do not see it.
+
+    Returns
+    -------
+    str
+        What stands on which axis, every setting's mean with interval and what it rests on,
+        the band, and the answer.
+    """
+    outcome, by = (words.capital(quantities.label(n)) for n in (c.outcome, c.by))
+    sure = f"{100 * c.fit.level:.0f} % interval"
+    shown, unit = _what_is_drawn(c), words.unit_of(c.outcome)
+    told = []
+    rows = c.means if c.kind == "settings" else c.means.iloc[[0, -1]]
+    counts = _unit_counts(c)
+    for level, mean, low, high in rows[["level", "mean", "low", "high"]].itertuples(index=False):
+        half = (high - low) / 2
+        behind = f", from {words.plural(counts[level], c.unit)}" if c.kind == "settings" else ""
+        told.append(
+            f"at {words.amount(c.by, level)} {words.number(mean, half, unit)} "
+            f"({words.number(low, half)} to {words.number(high, half)}){behind}"
+        )
+    means = "; ".join(told)
+    if c.kind == "line":
+        text = (
+            f"Chart. Upwards: {outcome}. Along: {by}. {words.capital(shown)}, and a straight "
+            f"line with its {sure}: {means}."
+        )
+    else:
+        text = (
+            f"Chart. Upwards: {outcome}. Along: {by}, {len(c.means)} settings. "
+            f"{words.capital(shown)}, and the mean of each setting with its {sure}: {means}."
+        )
+    if c.matters is not None:
+        text += (
+            f" A band marks {words.amount(c.outcome, c.matters)} either side of the mean at "
+            f"{words.amount(c.by, c.leading.versus)}: less than that does not matter."
+        )
+    return f"{text} The answer: {c.headline}"
+
+
+def svg(drawing: "Axes | Figure | SubFigure", title: str, description: str) -> str:
+    """Write a chart as SVG to stand inside a page.
+
+    The same chart, drawn afresh, gives the same bytes; nothing is fetched, and letters stay
+    letters, in the reader's own sans-serif.
+
+    Parameters
+    ----------
+    drawing : Axes or Figure
+    title, description : str
+        What is read aloud in place of the picture: name and alternative text.
+
+    Returns
+    -------
+    str
+        One ``<svg>`` element as wide as its place, within limits that keep its letters
+        readable; let a narrow place scroll.
+    """
+    import matplotlib as mpl
+
+    figure = drawing.get_figure(root=True)
+    if figure is None:
+        msg = "the chart is in no figure"
+        raise ValueError(msg)
+    file = StringIO()
+    with mpl.rc_context({"svg.hashsalt": "bake-trial-kit", "svg.fonttype": "none"}):
+        with warnings.catch_warnings():
+            # A letter missing from the font used for measuring is there in the reader's.
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            metadata = dict.fromkeys(("Creator", "Date", "Format", "Type"))
+            figure.savefig(file, format="svg", transparent=True, metadata=metadata)
+    text = file.getvalue()
+    box = re.search(r'viewBox="([^"]*)"', text)
+    if box is None:  # pragma: no cover - matplotlib has always written one
+        msg = "matplotlib wrote an SVG without a viewBox"
+        raise ValueError(msg)
+    width = float(box[1].split()[2])
+    body = text[text.index(">", text.index("<svg")) + 1 :]
+    body = re.sub(r"<metadata>.*?</metadata>\s*", "", body, flags=re.DOTALL)
+    body = body.replace("xlink:href", "href").replace(' xmlns="http://www.w3.org/2000/svg"', "")
+    body = re.sub(r"font-family: [^;\"]*", "font-family: Helvetica, Arial, sans-serif", body)
+    body = re.sub(r"^ +", "", body, flags=re.MULTILINE)
+    name = f"chart-{sha256((title + description).encode()).hexdigest()[:8]}"
+    return (
+        f'<svg viewBox="{box[1]}" role="img" aria-labelledby="{name}" '
+        f'aria-describedby="{name}-text" '
+        f'style="display: block; width: 100%; min-width: {0.85 * width:.0f}px; '
+        f'max-width: {1.5 * width:.0f}px; height: auto">\n'
+        f'<title id="{name}">{escape(title)}</title>\n'
+        f'<desc id="{name}-text">{escape(description)}</desc>\n{body.strip()}\n'
+    )
+
+
+def _own_axes(width_in: float, height_in: float) -> "Axes":
+    """Axes of a figure that pyplot does not know and so does not keep."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width_in, height_in), layout="constrained")
+    return figure.subplots()
+
+
+def _calm(ax: "Axes") -> None:
+    """Leave only the lines that carry something."""
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        ax.spines[side].set_color(_GREY)
+    ax.tick_params(colors=_INK, labelsize=_POINTS, length=3, color=_GREY)
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.label.set(fontsize=_POINTS + 0.5, color=_INK)
+    ax.set_axisbelow(True)
+
+
+def _plain(text: str) -> str:
+    """Keep matplotlib from reading dollar signs as mathematics."""
+    return text.replace("$", r"\$")
+
+
+def _lines(text: str, width: int, most: int = 3) -> str:
+    """Break what is too long, at words where there are any."""
+    return _plain("\n".join(textwrap.wrap(text, max(width, 4), max_lines=most, placeholder=" …")))
+
+
+def _arms(table: "pd.DataFrame", middle: str) -> np.ndarray[Any, Any]:
+    """Lower and upper arms of the error bars, shape (2, n)."""
+    arms: np.ndarray[Any, Any] = np.array(
+        [table[middle] - table["low"], table["high"] - table[middle]], dtype=float
+    )
+    return arms
+
+
+def _mean_at(c: "Comparison", level: object) -> float:
+    return float(c.means.loc[c.means["level"] == level, "mean"].iloc[0])
+
+
+def _unit_counts(c: "Comparison") -> dict[Any, int]:
+    """How many bakes, doughs, loads or pieces (what counts once) each setting has."""
+    points = c.points
+    if c.unit != "piece":
+        points = points.drop_duplicates(["level", *dict.fromkeys(["bake", c.unit])])
+    return {level: int((points["level"] == level).sum()) for level in c.means["level"]}
+
+
+def _along(c: "Comparison") -> str:
+    """Label of the axis along; how much stands behind a setting, where it is alike for all."""
+    label = words.capital(quantities.label(c.by))
+    counts = set(_unit_counts(c).values())
+    if c.kind == "settings" and len(counts) == 1:
+        label += f" · {words.plural(counts.pop(), c.unit)} at each"
+    return _lines(label, 56)
+
+
+def _single(doughs: "pd.DataFrame") -> bool:
+    """Whether every dough has one piece at a setting, so that it is its own mean."""
+    return bool((doughs["pieces"] == 1).all())
+
+
+def drawn(c: "Comparison") -> tuple[str, ...]:
+    """Which single marks the chart shows: "piece", "dough", both or none."""
+    doughs = c.dough_means()
+    shown = {
+        "piece": len(c.points) <= MOST_MARKS,
+        "dough": len(doughs) <= MOST_MARKS and not _single(doughs),
+    }
+    return tuple(mark for mark, is_shown in shown.items() if is_shown)
+
+
+def _what_is_drawn(c: "Comparison") -> str:
+    """The marks in words, as many as are drawn."""
+    doughs, shown = c.dough_means(), drawn(c)
+    parts = []
+    if "piece" in shown:
+        parts.append(f"{words.plural(len(c.points), 'piece')} as small dots")
+    if "dough" in shown:
+        number = len(doughs.drop_duplicates(["bake", "dough"]))
+        parts.append(f"the means of {words.plural(number, 'dough')} as diamonds")
+    return words.join(parts) or f"{c.counts['piece']} pieces, too many to draw one by one"
+
+
+def _places(doughs: "pd.DataFrame", levels: Sequence[object]) -> "pd.Series[float]":
+    """Where each dough of each setting stands: side by side in its setting's slot."""
+    slots = doughs["level"].map({level: i for i, level in enumerate(levels)}).astype(float)
+    groups = doughs.groupby("level", observed=True)["level"]
+    order, count = groups.cumcount(), groups.transform("size").astype(int)
+    step = np.minimum(0.14, (_DOUGHS_TO - _DOUGHS_FROM) / np.maximum(count - 1, 1))
+    places: pd.Series[float] = (
+        slots + (_DOUGHS_FROM + _DOUGHS_TO) / 2 + (order - (count - 1) / 2) * step
+    )
+    return places
+
+
+def _marks(
+    ax: "Axes", c: "Comparison", doughs: "pd.DataFrame", at: "pd.Series[Any]", piece_at: Any
+) -> None:
+    """Draw pieces, the threads that tie those of a dough together, and dough means."""
+    single, shown = _single(doughs), drawn(c)
+    if "piece" in shown:
+        if c.kind == "settings" and not single:
+            spread = c.points.groupby(["bake", "dough", "level"], sort=False, observed=True)
+            ends = spread["value"].agg(["min", "max"])
+            ax.vlines(at, ends["min"], ends["max"], color=_RULE, lw=0.8, zorder=1)
+        ax.plot(
+            np.asarray(piece_at, dtype=float),
+            c.points["value"],
+            ls="none",
+            marker="o",
+            ms=_size(len(c.points), 4.6 if single else 3.6),
+            mfc=_GREY,
+            mec="none",
+            alpha=0.75,
+            zorder=2,
+            label="one piece",
+        )
+    if "dough" in shown:
+        ax.plot(
+            np.asarray(at, dtype=float),
+            doughs["value"],
+            ls="none",
+            marker="D",
+            ms=_size(len(doughs), 6.0),
+            mfc=_SKY,
+            mec=_INK,
+            mew=0.7,
+            zorder=3,
+            label="mean of a dough" if c.unit != "piece" else "mean of a dough at that setting",
+        )
+
+
+def _size(count: int, few: float) -> float:
+    """Size of a mark: smaller where there are many."""
+    return few * float(np.clip((90 / max(count, 1)) ** 0.3, 0.55, 1.0))
+
+
+def _settings(ax: "Axes", c: "Comparison", levels: Sequence[object]) -> None:
+    """Draw the settings' means with intervals, and name the settings."""
+    ax.errorbar(
+        np.arange(len(levels)) + _MEAN_AT,
+        c.means["mean"],
+        yerr=_arms(c.means, "mean"),
+        fmt="s",
+        color=_BLUE,
+        mec="white",
+        mew=0.6,
+        ms=6.5,
+        lw=2.4,
+        capsize=5.5,
+        capthick=1.8,
+        zorder=4,
+        label=f"mean of a setting, with its {100 * c.fit.level:.0f} % interval",
+    )
+    points = _POINTS if len(levels) <= 5 else _POINTS - 1
+    letters = int(0.94 * 72 * _width_in(ax) / len(levels) / (0.57 * points))
+    names = [
+        _lines(f"{level:g}" if isinstance(level, (int, float)) else str(level), letters, 4)
+        for level in levels
+    ]
+    counts = _unit_counts(c)
+    if len(set(counts.values())) > 1:  # else it is told once, below
+        behind = [words.plural(counts[level], c.unit) for level in levels]
+        short = all(len(text) <= letters for text in behind)
+        names = [
+            f"{name}\n{text if short else text.replace(' ', chr(10))}"
+            for name, text in zip(names, behind, strict=True)
+        ]
+    ax.set_xticks(range(len(levels)), names, fontsize=points)
+    ax.set_xlim(-0.55, len(levels) - 0.45)
+    ax.tick_params(axis="x", length=0)
+    for i in range(1, len(levels)):
+        ax.axvline(i - 0.5, color=_RULE, lw=0.5, zorder=0)
+
+
+def _width_in(ax: "Axes") -> float:
+    """Width of the axes in inches, before the layout has run: a fair guess."""
+    figure = ax.get_figure(root=True)
+    width: float = figure.get_size_inches()[0] if figure is not None else 5.0
+    return width * min(0.88, ax.get_position().width * 1.12)
+
+
+def _line(ax: "Axes", c: "Comparison") -> None:
+    """Draw the straight line and its interval."""
+    means = c.means
+    x = means["level"].to_numpy(dtype=float)
+    ax.fill_between(
+        x,
+        means["low"].to_numpy(dtype=float),
+        means["high"].to_numpy(dtype=float),
+        color=_BLUE,
+        alpha=0.22,
+        lw=0,
+        zorder=3.4,
+        label=f"its {100 * c.fit.level:.0f} % interval",
+    )
+    ax.plot(x, means["mean"], color=_BLUE, lw=2.4, zorder=4, label="the straight line")
+
+
+def _legend(ax: "Axes") -> None:
+    """Say what the marks mean, above the picture, from the smallest mark to the largest."""
+    wanted = ("one piece", "mean of a dough", "mean of a setting", "the str", "its", "less")
+    handles, labels = ax.get_legend_handles_labels()
+    pairs = sorted(
+        zip(handles, labels, strict=True),
+        key=lambda pair: next(i for i, w in enumerate(wanted) if pair[1].startswith(w)),
+    )
+    ax.legend(
+        [handle for handle, _ in pairs],
+        [label for _, label in pairs],
+        loc="lower left",
+        bbox_to_anchor=(0, 1.01),
+        borderaxespad=0,
+        frameon=False,
+        fontsize=_POINTS - 0.5,
+        labelcolor=_INK,
+        handlelength=1.8,
+        labelspacing=0.35,
+    )
+
+
+def _coefficient(name: str) -> str:
+    """A coefficient's name in words.
+
+    Examples
+    --------
+    >>> _coefficient("C(malt_percent)[T.0.4]"), _coefficient("waited_minutes")
+    ('diastatic malt at 0.4 %', 'waited before the griddle')
+    """
+    parts = []
+    for part in name.split(":"):
+        found = re.fullmatch(r"(?:C\()?(\w+?)\)?(?:\[(?:T\.)?(.*)\])?", part)
+        if found is None:
+            return name
+        column, level = found.groups()
+        text = words.name(column)
+        if level is not None:
+            try:
+                text = words.setting(column, float(level))
+            except ValueError:
+                text = words.setting(column, level)
+        parts.append(text)
+    return " × ".join(parts)

@@ -1,0 +1,176 @@
+"""The page that is shared: one file that says what was asked, found, done and not tested.
+
+No network, no script, nothing beside it. HTML and Markdown are made from the same sections.
+
+Examples
+--------
+>>> from kit import writeup
+>>> report = writeup.from_frame(frame, comparison, "Malt")  # doctest: +SKIP
+>>> writeup.write(report, "malt.html")  # doctest: +SKIP
+"""
+
+import errno
+import os
+import re
+from importlib import import_module
+from pathlib import Path
+from uuid import uuid4
+
+import jinja2
+from markupsafe import Markup
+
+from kit import charts
+from kit.errors import InputError, KitError, MissingPackageError, StoreError
+from kit.writeup.content import Picture, Section, sections
+from kit.writeup.report import Report, data_hash, dough_table, from_frame
+
+__all__ = ["Report", "data_hash", "dough_table", "from_frame", "markdown", "render", "write"]
+
+_HERE = Path(__file__).parent
+
+
+def render(report: Report) -> str:
+    """Write a report as one HTML page that needs nothing else."""
+    parts = sections(report)
+    return _fill("page.html.j2", report, parts, chart=Markup(_chart(report, parts)))
+
+
+def markdown(report: Report) -> str:
+    """Write a report as Markdown, the chart in words."""
+    text = _fill("page.md.j2", report, sections(report))
+    return re.sub(r"[ \t]*\n(\s*\n)*", lambda gap: "\n\n" if gap[1] else "\n", text).strip() + "\n"
+
+
+def write(report: Report, path: str | Path) -> Path:
+    """Write a report to a file: whole, or not at all.
+
+    Parameters
+    ----------
+    report : Report
+    path : str or Path
+        Ends in ``.html``, ``.md`` or ``.pdf``; an older file of that name is replaced once the
+        new one is whole.
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    InputError
+        Another ending.
+    MissingPackageError
+        PDF without the extra ``pdf``.
+    StoreError
+        The file cannot be written; an older one is left as it was.
+    """
+    path = Path(path)
+    kind = path.suffix.lower()
+    if kind not in (".html", ".md", ".pdf"):
+        raise InputError(
+            "path", str(path), "must end in .html, .md or .pdf", "For example malt.html."
+        )
+    if kind == ".pdf":
+        content = _pdf(render(report))
+    else:
+        content = (render if kind == ".html" else markdown)(report).encode()
+    _replace(path, content)
+    return path
+
+
+def _chart(report: Report, parts: list[Section]) -> str:
+    picture = next(b for part in parts for b in part.blocks if isinstance(b, Picture))
+    return charts.svg(charts.comparison(report.comparison), picture.title, picture.description)
+
+
+def _fill(template: str, report: Report, parts: list[Section], **more: Markup) -> str:
+    """Fill a template; everything put into it is escaped for its kind of file."""
+    html = template.endswith(".html.j2")
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(_HERE),
+        autoescape=html,
+        finalize=None if html else _for_markdown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    return environment.get_template(template).render(report=report, sections=parts, **more)
+
+
+def _for_markdown(value: object) -> object:
+    r"""Keep typed text from being read as Markdown or HTML.
+
+    Examples
+    --------
+    >>> _for_markdown("rise_mm <b> *x*")
+    'rise\\_mm &lt;b&gt; \\*x\\*'
+    """
+    if isinstance(value, Markup):
+        return value
+    text = " ".join(str(value).split())
+    text = text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return re.sub(r"([\\`*_\[\]#|~$])", r"\\\1", text)
+
+
+def _pdf(page: str) -> bytes:
+    """Turn the page into PDF.
+
+    Raises
+    ------
+    MissingPackageError
+        WeasyPrint is not installed.
+    KitError
+        It is, but the libraries of the system that it draws letters with are not.
+    """
+    try:
+        weasyprint = import_module("weasyprint")
+    except ImportError as exc:
+        raise MissingPackageError("PDF", "pdf") from exc
+    except OSError as exc:
+        msg = (
+            "PDF needs the Pango library, which pip does not bring. On Debian and Ubuntu: apt-get "
+            "install libpango-1.0-0 libpangoft2-1.0-0. Or write .html and print it from a browser."
+        )
+        raise KitError(msg) from exc
+    return bytes(weasyprint.HTML(string=page).write_pdf())
+
+
+def _replace(path: Path, content: bytes) -> None:
+    """Write beside the file, then put it in the file's place.
+
+    Raises
+    ------
+    StoreError
+        Says what stood in the way and what to do.
+    """
+    aside = path.with_name(f".{path.name}.{uuid4().hex[:8]}.part")
+    try:
+        try:
+            with aside.open("xb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())  # a full disk shows itself here at the latest
+            aside.replace(path)
+        finally:
+            aside.unlink(missing_ok=True)
+    except OSError as exc:
+        msg = f"{path} was not written: {_trouble(path, exc)}"
+        raise StoreError(msg) from exc
+
+
+def _trouble(path: Path, exc: OSError) -> str:
+    """What stood in the way, and what to do about it."""
+    if path.is_dir():
+        return "there is a folder of that name. Choose another name."
+    if isinstance(exc, (FileNotFoundError, NotADirectoryError)):
+        return f"the folder {path.parent} does not exist. Make it, or choose another folder."
+    if isinstance(exc, PermissionError) or exc.errno == errno.EROFS:
+        return f"writing in {path.parent} is not allowed. Choose another folder."
+    if exc.errno in (errno.ENOSPC, errno.EDQUOT):
+        return (
+            "the disk is full. Free some space and write it again; an older file of that name is "
+            "as it was."
+        )
+    return f"{exc.strerror or exc}. An older file of that name is as it was."

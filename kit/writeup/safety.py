@@ -1,0 +1,40 @@
+"""Cautions that every page carries: common to all griddle baking, whatever was found."""
+
+__all__ = ["SAFETY"]
+
+#: What, what about it, and the document that says so ("" for common practice).
+SAFETY = (
+    (
+        "Hot surface and gas",
+        "A griddle burns skin and can set fat alight. Keep a thermometer on the surface, air the "
+        "room, and never leave a flame or a hot griddle alone.",
+        "",
+    ),
+    (
+        "Raw flour and egg",
+        "Flour is not heated before it is sold. Do not taste dough, wash hands and worktops after "
+        "it, and bake muffins through.",
+        "FDA and CDC advice on raw flour and dough (2016)",
+    ),
+    (
+        "Milk dough held warm",
+        "A dough with milk or egg may count as food that must be kept at 5 °C or colder, or 57 °C "
+        "or hotter. One widely adopted code allows up to four hours between, after which it is "
+        "cooked, served or thrown away. Write down how long the dough stands warm; whether the "
+        "rule holds for it is for your food authority to say.",
+        "FDA Food Code, sections 3-501.16 and 3-501.19",
+    ),
+    (
+        "Allergens",
+        "Wheat, milk and egg must be declared in the European Union and the United States. Barley "
+        "malt carries gluten: it is on the European list, not on the American one, and no food "
+        "for people with coeliac disease on either side.",
+        "Regulation (EU) No 1169/2011, Annex II; FALCPA (2004) and FASTER Act (2021)",
+    ),
+    (
+        "Acrylamide",
+        "It forms where a dry crust passes about 120 °C, and more of it with more malt and with "
+        "longer or hotter browning. Aim for golden, not dark.",
+        "Regulation (EU) 2017/2158",
+    ),
+)
