@@ -1,0 +1,208 @@
+"""The journal: the one way rows are added, changed and taken out, and the way back.
+
+A step is what a person would undo at once: one saved field, one imported file. Its rows and its
+lines in the table `change` are written in one transaction, so neither is ever there without the
+other. Undoing marks the step's lines and puts the rows back; no line is ever removed.
+"""
+
+import getpass
+import secrets
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+from sqlalchemy import Connection, Table, bindparam, select, update
+
+from kit.records.store import Store
+from kit.records.tables import TABLES, change
+from kit.records.typed import local_zone, now
+
+__all__ = ["Row", "Step", "history", "new_id", "step", "undo", "who_is_here"]
+
+Row = dict[str, Any]
+
+_log = change.insert()
+
+
+def new_id() -> str:
+    """Return an id no other kitchen will ever draw: a UUID of version 7 (RFC 9562, 5.7).
+
+    It begins with the time, so that new rows stand together in the database's indexes: with
+    random ones a large import takes several times as long.
+    """
+    drawn = secrets.randbits(74)
+    head = time.time_ns() // 1_000_000 << 80 | 7 << 76 | (drawn >> 62) << 64
+    return f"{head | 2 << 62 | drawn & (1 << 62) - 1:032x}"
+
+
+def who_is_here() -> str:
+    """Return the computer's name for the person at it, empty when it has none."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError, ImportError):  # no such user, as in many containers
+        return ""
+
+
+class Step:
+    """One undoable action under way; made by `step`.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Of a transaction that writes.
+    who : str
+        Who does it.
+    says : str
+        What is done, in words; may be set until the step ends.
+    """
+
+    def __init__(self, connection: Connection, who: str, says: str) -> None:
+        self.connection, self.who, self.says = connection, who, says
+        self.at = now()
+        self._changes: list[Row] = []
+
+    def add(self, table: Table, row: Row) -> str:
+        """Add one row, with an id if it has none; return the id."""
+        row.setdefault("id", new_id())
+        self.connection.execute(table.insert(), row)
+        self._note(table, row["id"], "add", None, row)
+        return str(row["id"])
+
+    def add_all(self, table: Table, rows: Sequence[Row]) -> None:
+        """Add many rows with the same columns, ids included, under one line of the journal."""
+        if rows:
+            self.connection.execute(table.insert(), rows)
+            self._note(table, "", "add", None, {"ids": [row["id"] for row in rows]})
+
+    def change(self, table: Table, row_id: str, values: Mapping[str, Any]) -> None:
+        """Give a row other values; columns that keep theirs are not noted."""
+        names = [table.c[name] for name in values]
+        old = self.connection.execute(select(*names).where(table.c.id == row_id)).one()._asdict()
+        before = {name: old[name] for name in values if old[name] != values[name]}
+        if before:
+            after = {name: values[name] for name in before}
+            self.connection.execute(update(table).where(table.c.id == row_id).values(after))
+            self._note(table, row_id, "change", before, after)
+
+    def delete(self, table: Table, row_id: str) -> None:
+        """Take a row out: it is marked and stays where it is."""
+        self.connection.execute(update(table).where(table.c.id == row_id).values(deleted=self.at))
+        self._note(table, row_id, "delete", None, None)
+
+    def _note(
+        self, table: Table, row_id: str, what: str, before: Row | None, after: Row | None
+    ) -> None:
+        self._changes.append(
+            {
+                "table": table.name,
+                "row_id": row_id,
+                "what": what,
+                "before": _kept(before),
+                "after": _kept(after),
+            }
+        )
+
+    def end(self) -> None:
+        """Write the journal's lines."""
+        if not self._changes:
+            return
+        shared = {"step": new_id(), "at": self.at, "who": self.who, "says": None}
+        lines = [{**shared, **line} for line in self._changes]
+        lines[0]["says"] = self.says
+        self.connection.execute(_log, lines if len(lines) > 1 else lines[0])
+
+
+def _kept(row: Row | None) -> Row | None:
+    """Days are kept as text: JSON has none."""
+    if row is None or "day" not in row or row["day"] is None:
+        return row
+    return {**row, "day": row["day"].isoformat()}
+
+
+@contextmanager
+def step(store: Store, who: str, says: str = "") -> Iterator[Step]:
+    """Do one undoable thing: everything inside the block is stored with its journal, or nothing.
+
+    Parameters
+    ----------
+    store : Store
+        Where.
+    who : str
+        Who does it.
+    says : str
+        The line of the history.
+    """
+    with store.writing() as connection:
+        action = Step(connection, who, says)
+        yield action
+        action.end()
+
+
+def undo(store: Store) -> str | None:
+    """Take back the last step not yet taken back; return what it was, None when there is none."""
+    with store.writing() as connection:
+        last = connection.execute(
+            select(change.c.step).where(change.c.undone.is_(None)).order_by(change.c.seq.desc())
+        ).first()
+        if last is None:
+            return None
+        when = now()
+        mine = change.c.step == last.step
+        lines = connection.execute(select(change).where(mine).order_by(change.c.seq)).all()
+        # backwards: what was done last stands in the way of what was done before it
+        for line in reversed(lines):
+            table = TABLES[line.table]
+            this = update(table).where(table.c.id == bindparam("this"))
+            if line.what == "change":
+                connection.execute(this.values(_restored(line.before)), {"this": line.row_id})
+                continue
+            ids = [line.row_id] if line.row_id else line.after["ids"]
+            marked = this.values(deleted=when if line.what == "add" else None)
+            connection.execute(marked, [{"this": row_id} for row_id in ids])
+        connection.execute(update(change).where(mine).values(undone=when))
+    return str(lines[0].says)
+
+
+def _restored(before: Row) -> Row:
+    """Return a row's former values as its table takes them."""
+    if before.get("day") is None:
+        return before
+    return {**before, "day": date.fromisoformat(before["day"])}
+
+
+def history(store: Store, newest: int | None = None) -> pd.DataFrame:
+    """Return what was done, one row a step, oldest first.
+
+    Parameters
+    ----------
+    store : Store
+        Of which workspace.
+    newest : int, optional
+        Only so many of the last steps.
+
+    Returns
+    -------
+    DataFrame
+        ``when`` (time in the computer's zone), ``who``, ``what`` (in words), ``undone`` (bool).
+    """
+    query = (
+        select(change.c.at, change.c.who, change.c.says, change.c.undone)
+        .where(change.c.says.is_not(None))
+        .order_by(change.c.seq.desc())
+        .limit(newest)
+    )
+    with store.reading() as connection:
+        rows = connection.execute(query).all()[::-1]
+    when = pd.to_datetime([row.at for row in rows], utc=True)
+    return pd.DataFrame(
+        {
+            "when": when.tz_convert(ZoneInfo(local_zone())),
+            "who": [row.who for row in rows],
+            "what": [row.says for row in rows],
+            "undone": [row.undone is not None for row in rows],
+        }
+    )

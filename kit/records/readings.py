@@ -1,0 +1,256 @@
+"""Readings and events: what was measured, and what happened.
+
+A reading is only ever added. The newest one of a thing and quantity counts; an empty one takes
+the earlier ones back. Planned readings count while there is no other. So history and undo need
+nothing more than the rows themselves.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+from sqlalchemy import Connection, select
+
+from kit import quantities
+from kit.errors import InputError
+from kit.quantities import Checked, Quantity
+from kit.records import tables as t
+from kit.records.journal import Row, Step
+from kit.records.things import TABLE_OF, Thing, check_there, there
+from kit.records.typed import moment, plain, text
+
+__all__ = ["HOW", "Event", "all_readings", "check_level", "events", "note_event", "record"]
+
+#: how a reading came to be
+HOW = ("planned", "entered", "photo", "computed")
+
+_ABOVE = {"piece": ("dough", "load"), "dough": ("bake",), "load": ("bake",), "bake": ()}
+
+
+def check_level(quantity: Quantity, thing: Thing, value: object) -> None:
+    """Refuse a quantity on a thing it does not belong to; name the right one.
+
+    Raises
+    ------
+    InputError
+        For example malt, which is the dough's, on one piece.
+    """
+    if quantity.level == thing.level:
+        return
+    right: Any = getattr(thing, quantity.level, None)
+    if right is None and quantity.level == "bake" and thing.level == "piece":
+        right = thing.dough.bake  # type: ignore[union-attr]
+    remedy = f"Record it on {right}." if right else f"Record it on each {quantity.level}."
+    rule = f"belongs to a {quantity.level}, not to a {thing.level}"
+    raise InputError(quantity.name, value, rule, remedy, str(thing))
+
+
+def record(
+    step: Step,
+    trial_id: str,
+    thing: Thing,
+    name: str,
+    value: str | float | None,
+    how: str = "entered",
+    u: str | float | None = None,
+    at: str = "",
+    note: str | None = None,
+) -> Checked:
+    """Record one value.
+
+    Parameters
+    ----------
+    step : Step
+        Under way; its words are set here.
+    trial_id : str
+        The trial `thing` belongs to.
+    thing : Bake, Dough, Load or Piece
+        Of the quantity's level.
+    name : str
+        The quantity.
+    value : str, float or None
+        As typed; empty takes an earlier value back.
+    how : str
+        One of `HOW`.
+    u : str or float, optional
+        Standard uncertainty in the quantity's unit.
+    at : str
+        When it was measured, UTC as `kit.records.typed.moment` gives it; empty is now.
+    note : str, optional
+        For example why an unusual value is right.
+
+    Returns
+    -------
+    Checked
+        The value as stored, and the doubt about it.
+
+    Raises
+    ------
+    NotFoundError
+        No such quantity.
+    InputError
+        Not readable, impossible, or on the wrong thing.
+    """
+    quantity = quantities.get(name)
+    check_level(quantity, thing, value)
+    if how not in HOW:
+        raise InputError("how", how, f"must be one of {', '.join(HOW)}")
+    checked = quantity.parse(value, str(thing))
+    uncertainty = plain("u", u)
+    clean = text("note", note, longest=2000, needed=False) or None
+    trial = check_there(step.connection, trial_id, thing)
+    if checked.value is None and not _has_value(step.connection, thing, name, how):
+        return checked  # nothing there, nothing typed: a form passed through a field
+    row: Row = {
+        "trial_id": trial_id, "level": thing.level, "target_id": thing.id, "quantity": name,
+        "value": checked.value, "u": uncertainty, "how": how, "at": at or step.at,
+        "photo_id": None, "note": clean,
+    }  # fmt: skip
+    step.add(t.reading, row)
+    what = "taken back" if checked.value is None else quantity.show(checked.value)
+    planned = "planned " if how == "planned" else ""
+    step.says = f"{trial}: {planned}{quantity.label} {what}, {thing}"
+    return checked
+
+
+def _has_value(connection: Connection, thing: Thing, name: str, how: str) -> bool:
+    same = t.reading.c.how == "planned" if how == "planned" else t.reading.c.how != "planned"
+    newest = (
+        select(t.reading.c.value)
+        .where(t.reading.c.target_id == thing.id, t.reading.c.quantity == name)
+        .where(same, there(t.reading))
+        .order_by(t.reading.c.seq.desc())
+        .limit(1)
+    )
+    return connection.scalar(newest) is not None
+
+
+def _in_zone(times: list[str], zone: str) -> pd.DatetimeIndex:
+    return pd.to_datetime(times, utc=True).tz_convert(ZoneInfo(zone))
+
+
+def all_readings(connection: Connection, trial_id: str, zone: str) -> pd.DataFrame:
+    """Return every reading that was not undone, those replaced since included.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Open.
+    trial_id : str
+        Of which trial.
+    zone : str
+        In which times are shown.
+
+    Returns
+    -------
+    DataFrame
+        One row a reading, oldest first: ``level``, ``id`` (of the thing), ``quantity``,
+        ``value`` (NaN where an earlier one was taken back), ``u``, ``how``, ``at``, ``note``.
+    """
+    r = t.reading.c
+    query = select(r.level, r.target_id, r.quantity, r.value, r.u, r.how, r.at, r.note).where(
+        r.trial_id == trial_id, r.deleted.is_(None)
+    )
+    rows = connection.execute(query.order_by(r.seq)).all()
+    names = ["level", "id", "quantity", "value", "u", "how", "at", "note"]
+    frame = pd.DataFrame(rows, columns=names).astype({"value": float, "u": float})
+    frame["at"] = _in_zone(list(frame["at"]), zone)
+    return frame
+
+
+@dataclass(frozen=True, repr=False)
+class Event:
+    """Something that happened to one thing, or to the whole trial (`on` is None)."""
+
+    id: str
+    kind: str
+    text: str
+    at: str
+    on: Thing | None
+    level: ClassVar[str] = "event"
+
+    def __str__(self) -> str:
+        return f"event {self.kind!r}" + (f" on {self.on}" if self.on else "")
+
+    def __repr__(self) -> str:
+        return f"<{self}>"
+
+
+def note_event(
+    step: Step,
+    trial_id: str,
+    kind: str,
+    what: str = "",
+    on: Thing | None = None,
+    at: str | datetime | None = None,
+    zone: str = "UTC",
+) -> Event:
+    """Note that something happened.
+
+    Parameters
+    ----------
+    step : Step
+        Under way.
+    trial_id : str
+        In which trial.
+    kind : str
+        One or two words, the same each time: "burnt", "new yeast".
+    what : str
+        The story.
+    on : Bake, Dough, Load or Piece, optional
+        What it happened to; None is the whole trial.
+    at : str or datetime, optional
+        When, by the clock in `zone`; None is now.
+    zone : str
+        IANA name.
+
+    Raises
+    ------
+    InputError
+        No kind, or one with a semicolon, by which a frame tells kinds apart.
+    """
+    short = check_kind(kind)
+    row = {
+        "trial_id": trial_id, "level": on.level if on else "trial",
+        "target_id": on.id if on else trial_id, "kind": short,
+        "text": text("text", what, longest=2000, needed=False), "at": moment("at", at, zone),
+    }  # fmt: skip
+    if on is not None:
+        check_there(step.connection, trial_id, on)
+    return Event(step.add(t.event, row), short, str(row["text"]), str(row["at"]), on)
+
+
+def check_kind(kind: object) -> str:
+    """Return an event's kind, clean."""
+    short = text("kind", kind, longest=40)
+    if ";" in short:
+        raise InputError("kind", short, "must not hold a semicolon", "Note two events.")
+    return short
+
+
+def events(connection: Connection, trial_id: str, zone: str) -> pd.DataFrame:
+    """Return what happened in a trial: at, kind, text, on (level), code (of the thing)."""
+    e = t.event.c
+    query = select(e.at, e.kind, e.text, e.level, e.target_id, e.id).where(
+        e.trial_id == trial_id, e.deleted.is_(None)
+    )
+    rows = connection.execute(query.order_by(e.at)).all()
+    codes: dict[str, str] = {}
+    for level in {row.level for row in rows} - {"trial"}:
+        table = TABLE_OF[level]
+        name = table.c.position if level == "load" else table.c.code
+        of = table.c.id.in_([row.target_id for row in rows if row.level == level])
+        codes |= {
+            i: str(code) for i, code in connection.execute(select(table.c.id, name).where(of))
+        }
+    return pd.DataFrame(
+        {
+            "at": _in_zone([row.at for row in rows], zone),
+            "kind": [row.kind for row in rows],
+            "text": [row.text for row in rows],
+            "on": [row.level for row in rows],
+            "code": [codes.get(row.target_id) for row in rows],
+        }
+    )

@@ -1,0 +1,224 @@
+"""Opening a workspace's database: one SQLite file in a folder, or any database by its URL.
+
+Within `Store.reading` and `Store.writing` nothing SQLAlchemy or SQLite raises gets out
+untranslated: the caller sees a `StoreError` in plain words. Writing takes the file's one write
+lock at the start (``BEGIN IMMEDIATE``) and waits for it, so that two notebooks queue instead of
+failing half-way; reading sees one unchanging state of the file and waits for nobody.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, select
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+
+from kit.errors import MissingPackageError, StoreError
+from kit.records.tables import VERSION, VERSIONS, metadata, stamp
+from kit.records.trouble import NOT_OURS, in_words
+
+__all__ = ["Store", "open_store"]
+
+FILE = "bakes.sqlite"
+
+
+class Store:
+    """An open workspace.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        With SQLite, connections come with foreign keys on and every commit on the disk.
+    folder : Path or None
+        Where the file and `photos/` lie; None for a database elsewhere.
+    name : str
+        What the database is called in messages, without a password.
+    """
+
+    def __init__(self, engine: Engine, folder: Path | None, name: str) -> None:
+        self.engine, self.folder, self.name = engine, folder, name
+        self._writer = engine.execution_options(kit_writes=True)
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection that sees one state of the database."""
+        with in_words(self.name), self.engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Give a connection whose block is stored whole when it ends, or not at all."""
+        with in_words(self.name), self._writer.begin() as connection:
+            yield connection
+
+    def close(self) -> None:
+        """Let go of the file; the store may still be used and then opens it again."""
+        self.engine.dispose()
+
+
+def open_store(where: str | Path, wait_seconds: float = 5.0) -> Store:
+    """Open a workspace, made when absent, upgraded when older.
+
+    Parameters
+    ----------
+    where : str or Path
+        A folder, or a database URL such as ``postgresql+psycopg://kitchen/bakes``.
+    wait_seconds : float
+        How long to wait while another program writes.
+
+    Raises
+    ------
+    StoreError
+        It cannot be opened, is no workspace, or was made by a newer kit.
+    MissingPackageError
+        The database's driver is not installed.
+    """
+    url, folder, name = _locate(where)
+    with in_words(name):
+        store = Store(_connectable(url, wait_seconds), folder, name)
+        try:
+            _make_ready(store, url, wait_seconds)
+            if folder is not None:
+                (folder / "photos").mkdir(exist_ok=True)
+        except BaseException:
+            store.close()
+            raise
+    return store
+
+
+def _locate(where: str | Path) -> tuple[URL, Path | None, str]:
+    """Return the URL, the folder if it is one, and the name used in messages."""
+    if "://" in str(where):
+        try:
+            url = make_url(str(where))
+        except ArgumentError as exc:
+            text = f"{where} is not a database address. Write for example {_EXAMPLE}."
+            raise StoreError(text) from exc
+        return url, None, url.render_as_string(hide_password=True)
+    folder = Path(where).expanduser()
+    if folder.is_file():
+        text = (
+            f"{folder} is a file, and a workspace is a folder. "
+            f"Give the folder it lies in ({folder.parent}) or a new name."
+        )
+        raise StoreError(text)
+    with in_words(str(folder)):
+        folder.mkdir(parents=True, exist_ok=True)
+    file = folder / FILE
+    return URL.create("sqlite", database=str(file)), folder, str(file)
+
+
+_EXAMPLE = "postgresql+psycopg://user@host/bakes"
+
+
+def _connectable(url: URL, wait_seconds: float, foreign_keys: bool = True) -> Engine:
+    """Return an engine; for SQLite one that begins transactions itself.
+
+    The driver of Python's `sqlite3` begins them late and not before every statement, which would
+    let two writers both read first and then collide.
+    """
+    try:
+        if url.get_backend_name() != "sqlite":
+            return create_engine(url)
+        engine = create_engine(url, connect_args={"timeout": wait_seconds})
+    except NoSuchModuleError as exc:
+        text = f"{url.drivername} is not a database the kit knows. Write for example {_EXAMPLE}."
+        raise StoreError(text) from exc
+    except ModuleNotFoundError as exc:
+        raise MissingPackageError("A database shared by a kitchen", "kitchen") from exc
+
+    def connected(raw: sqlite3.Connection, _record: Any) -> None:
+        raw.isolation_level = None
+        raw.execute(f"PRAGMA foreign_keys = {'ON' if foreign_keys else 'OFF'}")
+        # what was acknowledged survives a power cut, not only a killed program
+        raw.execute("PRAGMA synchronous = FULL")
+
+    def begun(connection: Connection) -> None:
+        writes = connection.get_execution_options().get("kit_writes")
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    event.listen(engine, "connect", connected)
+    event.listen(engine, "begin", begun)
+    return engine
+
+
+def _make_ready(store: Store, url: URL, wait_seconds: float) -> None:
+    """Create what is missing, upgrade what is older, refuse the rest."""
+    with store.reading() as connection:
+        version = _version(connection, store.name)
+    if version is None:
+        if store.engine.dialect.name == "sqlite":
+            # readers do not block the writer then; the file remembers it, so it is said once,
+            # and outside a transaction
+            raw = store.engine.raw_connection()
+            try:
+                raw.cursor().execute("PRAGMA journal_mode = WAL")
+            finally:
+                raw.close()
+        with store.writing() as connection:
+            # another program may have made it meanwhile
+            version = _version(connection, store.name)
+            if version is None:
+                metadata.create_all(connection)
+                stamp.create(connection)
+                connection.execute(stamp.insert().values(version_num=VERSION))
+                version = VERSION
+    if version == "" or version in VERSIONS[:-1]:
+        _upgrade(store, url, wait_seconds)
+    elif version != VERSION:
+        text = (
+            f"{store.name} was written by a newer kit (its schema is {version}, this kit knows "
+            f"{VERSION}). Install the newer kit: pip install -U bake-trial-kit. "
+            "The file was left as it is."
+        )
+        raise StoreError(text)
+
+
+def _version(connection: Connection, name: str) -> str | None:
+    """Return the schema's version, ``""`` before the first one, None where there are no tables.
+
+    Raises
+    ------
+    StoreError
+        There are tables, but they are not a workspace's.
+    """
+    tables = inspect(connection).get_table_names()
+    if stamp.name in tables:
+        return connection.scalar(select(stamp.c.version_num)) or ""
+    if tables:
+        text = f"{name} {NOT_OURS}"
+        raise StoreError(text)
+    return None
+
+
+def _upgrade(store: Store, url: URL, wait_seconds: float) -> None:
+    """Copy the file aside, then bring it to the present schema, whole or not at all."""
+    from kit.records.upgrade import upgrade
+
+    if store.folder is not None:
+        _copy_aside(store.folder / FILE)
+    # SQLite changes a column by building the table anew, which foreign keys would forbid
+    engine = _connectable(url, wait_seconds, foreign_keys=False)
+    try:
+        with engine.execution_options(kit_writes=True).begin() as connection:
+            if _version(connection, store.name) != VERSION:  # not done by another program meanwhile
+                upgrade(connection, store.name)
+    finally:
+        engine.dispose()
+
+
+def _copy_aside(file: Path) -> Path:
+    """Copy an open database, what stands in its write-ahead log included."""
+    moment = datetime.now(UTC).strftime("%Y%m%d-%H%M%S-%f")
+    copy = file.with_name(f"{file.stem}-before-{VERSION}-{moment}{file.suffix}")
+    source, target = sqlite3.connect(file), sqlite3.connect(copy)
+    try:
+        source.backup(target)
+    finally:
+        source.close()
+        target.close()
+    return copy

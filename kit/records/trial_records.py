@@ -1,0 +1,329 @@
+"""What is stored about one trial, behind one class: the verbs that write it and give it back."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from kit import quantities
+from kit.errors import InputError
+from kit.quantities import Checked, Quantity
+from kit.records import readings, structure, things, trials
+from kit.records import tables as t
+from kit.records.csv_in import read_sheet, store_sheet
+from kit.records.frame import Frames, read
+from kit.records.readings import Event
+from kit.records.things import Bake, Dough, Load, Piece, Thing
+from kit.records.trial_head import TrialHead
+from kit.records.typed import day as read_day
+from kit.records.typed import moment
+
+__all__ = ["TrialRecords"]
+
+
+class TrialRecords(TrialHead):
+    """The records of one trial: adding, changing, recording, and looking at them."""
+
+    # what there is
+
+    def bakes(self) -> list[Bake]:
+        """Return the bakes, by day."""
+        with self._store.reading() as connection:
+            return things.bakes(connection, self.id)
+
+    def doughs(self, bake: Bake | None = None) -> list[Dough]:
+        """Return the doughs, of one bake or of all."""
+        where = [] if bake is None else [t.bake.c.id == bake.id]
+        with self._store.reading() as connection:
+            return things.doughs(connection, self.id, *where)
+
+    def loads(self, bake: Bake | None = None) -> list[Load]:
+        """Return the loads, of one bake or of all."""
+        where = [] if bake is None else [t.bake.c.id == bake.id]
+        with self._store.reading() as connection:
+            return things.loads(connection, self.id, *where)
+
+    def pieces(self, dough: Dough | None = None) -> list[Piece]:
+        """Return the pieces, of one dough or of all."""
+        where = [] if dough is None else [t.dough.c.id == dough.id]
+        with self._store.reading() as connection:
+            return things.pieces(connection, self.id, *where)
+
+    def bake(self, code: str) -> Bake:
+        """Return one bake by its code; a wrong one lists those there are."""
+        found: Bake = self._find("bake", str(code))
+        return found
+
+    def dough(self, code: str, bake: str | None = None) -> Dough:
+        """Return one dough by its code, and its bake's where several doughs share it."""
+        found: Dough = self._find("dough", str(code), bake)
+        return found
+
+    def load(self, position: int, bake: str) -> Load:
+        """Return one load of a bake: 1 is the first."""
+        found: Load = self._find("load", position, str(bake))
+        return found
+
+    def piece(self, code: str, dough: str | None = None, bake: str | None = None) -> Piece:
+        """Return one piece by its code, and its dough's and bake's where several share it."""
+        found: Piece = self._find("piece", str(code), bake, dough)
+        return found
+
+    def _find(self, level: str, code: str | int, *within: str | None) -> Any:
+        with self._store.reading() as connection:
+            return things.find(connection, self.id, level, code, *within)
+
+    # adding, changing, removing
+
+    def add_bake(
+        self,
+        day: str | date | None = None,
+        flour_lot: str | None = None,
+        yeast_lot: str | None = None,
+        code: str | None = None,
+        note: str = "",
+    ) -> Bake:
+        """Begin a bake.
+
+        Parameters
+        ----------
+        day : str or date, optional
+            Year-month-day; today when not given.
+        flour_lot, yeast_lot : str, optional
+            Codes on the bags; new ones become known.
+        code : str, optional
+            1, 2 … when not given.
+        note : str
+            Anything.
+        """
+        with self._step() as step:
+            zone = trials.trial_row(step.connection, self.id).zone
+            on = read_day("day", day) or datetime.now(ZoneInfo(zone)).date()
+            made = structure.add_bake(
+                step, self.id, on, zone, code, flour_lot, yeast_lot, note
+            )  # fmt: skip
+            self._say(step, f"{made} of {on.isoformat()} begun")
+        return made
+
+    def add_dough(self, bake: Bake, code: str | None = None, note: str = "") -> Dough:
+        """Add a dough to a bake; it is called 1A, 1B … when no code is given."""
+        with self._step() as step:
+            things.check_there(step.connection, self.id, bake)
+            made = structure.add_dough(step, bake, code, note)
+            self._say(step, f"{made} added")
+        return made
+
+    def add_load(self, bake: Bake) -> Load:
+        """Add the next load of a bake."""
+        with self._step() as step:
+            things.check_there(step.connection, self.id, bake)
+            made = structure.add_load(step, bake)
+            self._say(step, f"{made} added")
+        return made
+
+    def add_piece(
+        self,
+        dough: Dough,
+        load: Load | None = None,
+        place: int | None = None,
+        code: str | None = None,
+        blind: str | None = None,
+    ) -> Piece:
+        """Add a piece to a dough; it is called 1A1, 1A2 … when no code is given.
+
+        Parameters
+        ----------
+        dough : Dough
+            What it is made of.
+        load : Load, optional
+            On which fill of the griddle it lies; can be said later with `change`.
+        place : int, optional
+            Where on the griddle, from 1.
+        code, blind : str, optional
+            What it is called, and at a blind tasting.
+        """
+        with self._step() as step:
+            for thing in (dough, load):
+                if thing is not None:
+                    things.check_there(step.connection, self.id, thing)
+            made = structure.add_piece(step, dough, load, place, code, blind)
+            self._say(step, f"{made} added")
+        return made
+
+    def change(self, thing: Thing | None = None, **values: Any) -> None:
+        """Change the trial itself, or one of its bakes, doughs or pieces.
+
+        Parameters
+        ----------
+        thing : Bake, Dough or Piece, optional
+            What; the trial itself when not given.
+        **values
+            Trial: name, question, outcome, matters, zone, invented, baker, factors. Bake: code,
+            day, flour_lot, yeast_lot, note. Dough: code, note. Piece: code, load, place, blind.
+        """
+        with self._step() as step:
+            if thing is None:
+                trials.change_trial(step, self.id, values)
+                self._say(step, f"now {_listed(values)}")
+            else:
+                things.check_there(step.connection, self.id, thing)
+                structure.change_thing(step, self.id, thing, values)
+                self._say(step, f"{thing} now {_listed(values)}")
+
+    def remove(self, thing: Thing | Event) -> None:
+        """Take a bake, dough, load, piece or event out; what was made of it goes with it.
+
+        Nothing is erased: `Workspace.undo` brings it back. Pieces of a removed load stay.
+        """
+        with self._step() as step:
+            if isinstance(thing, Event):
+                step.delete(t.event, thing.id)
+            else:
+                things.check_there(step.connection, self.id, thing)
+                structure.remove(step, thing)
+            self._say(step, f"{thing} removed")
+
+    # recording
+
+    def record(
+        self,
+        thing: Thing | str,
+        quantity: str,
+        value: str | float | None,
+        how: str = "entered",
+        u: str | float | None = None,
+        at: str | datetime | None = None,
+        note: str | None = None,
+    ) -> Checked:
+        """Record one value; it is stored when this returns.
+
+        Parameters
+        ----------
+        thing : Bake, Dough, Load, Piece or str
+            What was measured, or its code.
+        quantity : str
+            One of `kit.quantities`; it says whether it belongs to a bake, dough, load or piece.
+        value : str, float or None
+            As typed: ``"38,5"``, ``"1 1/2 in"``. Empty takes an earlier value back: missing.
+        how : str
+            planned, entered, photo or computed. What is planned counts until anything else does.
+        u : str or float, optional
+            Standard uncertainty, in the quantity's unit.
+        at : str or datetime, optional
+            When, by the clock of the kitchen; now when not given.
+        note : str, optional
+            For example why an unusual value is right.
+
+        Returns
+        -------
+        Checked
+            The metric value, and a question about it where it is unusual.
+
+        Raises
+        ------
+        InputError, NotFoundError
+            It cannot be read, is impossible, or belongs to something else. Nothing is stored.
+        """
+        on = self._by_code(thing, quantities.get(quantity)) if isinstance(thing, str) else thing
+        # only a time without an offset needs the kitchen's zone, and that is another question
+        when = "" if at is None else moment("at", at, self.zone)
+        with self._step() as step:
+            return readings.record(step, self.id, on, quantity, value, how, u, when, note)
+
+    def _by_code(self, code: str, quantity: Quantity) -> Any:
+        if quantity.level == "load":
+            raise InputError(
+                "load", code, "is not enough to find a load",
+                "Give the load itself, for example trial.load(1, bake='2').",
+            )  # fmt: skip
+        return self._find(quantity.level, code)
+
+    def event(
+        self,
+        kind: str,
+        text: str = "",
+        on: Thing | None = None,
+        at: str | datetime | None = None,
+    ) -> Event:
+        """Note that something happened.
+
+        Parameters
+        ----------
+        kind : str
+            One or two words, the same each time: "burnt", "fridge open".
+        text : str
+            The story.
+        on : Bake, Dough, Load or Piece, optional
+            What it happened to; the whole trial when not given.
+        at : str or datetime, optional
+            When, by the clock of the kitchen; now when not given.
+        """
+        with self._step() as step:
+            zone = trials.trial_row(step.connection, self.id).zone
+            made = readings.note_event(step, self.id, kind, text, on, at, zone)
+            self._say(step, f"{made} noted")
+        return made
+
+    def events(self) -> pd.DataFrame:
+        """Return what happened, oldest first: at, kind, text, on (which level), code."""
+        row = self._row()
+        with self._store.reading() as connection:
+            return readings.events(connection, self.id, row.zone)
+
+    def import_csv(self, source: str | Path | pd.DataFrame) -> list[str]:
+        """Bring in a table with one row a piece, whole or not at all; one undo takes it back.
+
+        Parameters
+        ----------
+        source : path or DataFrame
+            Columns as in `frame`; ``bake`` and ``dough`` are needed, the rest as there is.
+
+        Returns
+        -------
+        list of str
+            What is unusual, by row; look at it.
+
+        Raises
+        ------
+        DataError
+            Lists every cell that cannot be used, by row; nothing is stored.
+        NotFoundError
+            A column nobody knows.
+        """
+        sheet = read_sheet(source)
+        with self._step() as step:
+            zone = trials.trial_row(step.connection, self.id).zone
+            return store_sheet(step, self.id, zone, sheet)
+
+    # looking
+
+    def frame(self) -> pd.DataFrame:
+        """Return one tidy row a piece.
+
+        Columns: bake, day, dough, load, piece, place, flour_lot, yeast_lot; every quantity that
+        has a value, its unit in its name, actual where recorded, else planned, computed where it
+        can be; events. What was not measured is NaN, never 0.
+        """
+        return self._frames().values
+
+    def provenance(self) -> pd.DataFrame:
+        """Return the frame with, for each value, how it came: planned, entered, photo, computed."""
+        return self._frames().hows
+
+    def _frames(self) -> Frames:
+        with self._store.reading() as connection:
+            trials.trial_row(connection, self.id)
+            return read(connection, self.id)
+
+    def readings(self) -> pd.DataFrame:
+        """Return every reading ever made and not undone, oldest first, with its time and how."""
+        zone = self._row().zone
+        with self._store.reading() as connection:
+            return readings.all_readings(connection, self.id, zone)
+
+
+def _listed(values: Mapping[str, Any]) -> str:
+    return ", ".join(f"{name} {value}" for name, value in values.items())

@@ -1,0 +1,279 @@
+"""Trials and what is theirs alone: question, factors, formula; and a workspace's own quantities."""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import pandas as pd
+from sqlalchemy import Connection, select
+
+from kit import quantities
+from kit.errors import InputError, NotFoundError
+from kit.quantities import Quantity
+from kit.records import tables as t
+from kit.records.journal import Row, Step
+from kit.records.things import there
+from kit.records.typed import plain, text, zone
+
+__all__ = [
+    "Formula",
+    "Ingredient",
+    "add_quantity",
+    "add_trial",
+    "change_trial",
+    "factors",
+    "formula",
+    "own_quantities",
+    "set_formula",
+    "trial_row",
+    "trials",
+]
+
+
+@dataclass(frozen=True)
+class Ingredient:
+    """One line of a formula: `percent` of the flour's weight."""
+
+    name: str
+    role: str
+    percent: float
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A formula in baker's percentages; the flours together are 100."""
+
+    name: str
+    ingredients: tuple[Ingredient, ...]
+    note: str = ""
+
+    def __str__(self) -> str:
+        lines = "".join(f"\n  {i.percent:g} % {i.name}" for i in self.ingredients)
+        return self.name + lines
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row an ingredient: name, role, percent, note."""
+        return pd.DataFrame([asdict(i) for i in self.ingredients])
+
+
+def trials(connection: Connection) -> list[Any]:
+    """Return the rows of all trials, oldest first."""
+    query = select(t.trial).where(there(t.trial)).order_by(t.trial.c.created)
+    return list(connection.execute(query))
+
+
+def trial_row(connection: Connection, trial_id: str) -> Any:
+    """Return one trial's row.
+
+    Raises
+    ------
+    NotFoundError
+        It was removed.
+    """
+    row = connection.execute(select(t.trial).where(t.trial.c.id == trial_id)).one()
+    if row.deleted is not None:
+        raise NotFoundError("trial", row.name, [other.name for other in trials(connection)])
+    return row
+
+
+def _checked(
+    connection: Connection, given: Mapping[str, Any], trial_id: str = ""
+) -> dict[str, Any]:
+    """Return the columns of a trial, each read and checked; only those given."""
+    row: dict[str, Any] = {}
+    if "name" in given:
+        row["name"] = text("name", given["name"], longest=80)
+        same = select(t.trial.c.id).where(
+            there(t.trial), t.trial.c.name == row["name"], t.trial.c.id != trial_id
+        )
+        if connection.scalar(same) is not None:
+            raise InputError(
+                "name", row["name"], "is taken by another trial", "Choose another name."
+            )
+    if "question" in given:
+        row["question"] = text("question", given["question"], longest=500, needed=False)
+    if "baker" in given:
+        row["baker"] = text("baker", given["baker"], needed=False)
+    if "outcome" in given:
+        outcome = given["outcome"]
+        row["outcome"] = None if outcome is None else quantities.get(outcome).name
+    if "matters" in given:
+        row["matters"] = plain("matters", given["matters"])
+    if "zone" in given:
+        row["zone"] = zone(given["zone"])
+    if "invented" in given:
+        row["invented"] = bool(given["invented"])
+    return row
+
+
+def add_trial(step: Step, given: Mapping[str, Any]) -> str:
+    """Add a trial; return its id.
+
+    Parameters
+    ----------
+    step : Step
+        Under way.
+    given : mapping
+        name, question, outcome, matters, zone, invented, baker, factors.
+    """
+    row = {**_checked(step.connection, given), "formula_id": None, "created": step.at}
+    trial_id = step.add(t.trial, row)
+    _add_factors(step, trial_id, given["factors"] or {})
+    return trial_id
+
+
+def change_trial(step: Step, trial_id: str, given: Mapping[str, Any]) -> None:
+    """Give a trial other values, see `add_trial`; factors replace all earlier ones."""
+    known = ("name", "question", "outcome", "matters", "zone", "invented", "baker", "factors")
+    for name in given:
+        if name not in known:
+            raise NotFoundError("trial field", name, known)
+    step.change(t.trial, trial_id, _checked(step.connection, given, trial_id))
+    if "factors" in given:
+        old = select(t.factor.c.id).where(t.factor.c.trial_id == trial_id, there(t.factor))
+        for factor_id in step.connection.scalars(old).all():
+            step.delete(t.factor, factor_id)
+        _add_factors(step, trial_id, given["factors"] or {})
+
+
+def _add_factors(step: Step, trial_id: str, given: Mapping[str, Iterable[Any]]) -> None:
+    for position, (name, settings) in enumerate(given.items(), start=1):
+        quantity = quantities.get(name)
+        if isinstance(settings, str) or not isinstance(settings, Iterable):
+            raise InputError(name, settings, "must be a list of settings", "Write [0, 0.4, 0.8].")
+        read = [quantity.parse(setting, "factor").value for setting in settings]
+        if None in read or len(set(read)) != len(read) or len(read) < 2:
+            raise InputError(
+                name,
+                list(settings),
+                "must be two or more settings, none of them empty or twice",
+                "A factor is what you change on purpose.",
+            )
+        row = {"trial_id": trial_id, "position": position, "quantity": name, "settings": read}
+        step.add(t.factor, row)
+
+
+def factors(connection: Connection, trial_id: str) -> dict[str, list[float]]:
+    """Return a trial's factors: quantity name -> settings."""
+    query = (
+        select(t.factor.c.quantity, t.factor.c.settings)
+        .where(t.factor.c.trial_id == trial_id, there(t.factor))
+        .order_by(t.factor.c.position)
+    )
+    return {row.quantity: row.settings for row in connection.execute(query)}
+
+
+def set_formula(
+    step: Step,
+    trial_id: str,
+    name: str,
+    ingredients: Sequence[tuple[str, str, str | float]],
+    note: str = "",
+) -> None:
+    """Give a trial its formula.
+
+    Parameters
+    ----------
+    step : Step
+        Under way.
+    trial_id : str
+        Whose.
+    name : str
+        Of the formula.
+    ingredients : sequence of (name, role, percent)
+        Roles are `kit.records.tables.ROLES`; percent of the flour's weight.
+    note : str
+        Anything.
+
+    Raises
+    ------
+    InputError
+        An unknown role, a percentage that is none, or flours that do not make 100.
+    """
+    lines: list[Row] = []
+    for position, (what, role, percent) in enumerate(ingredients, start=1):
+        own = text("ingredient", what)
+        if role not in t.ROLES:
+            raise NotFoundError("role", str(role), t.ROLES)
+        share = _PERCENT.parse(percent, own).value
+        if share is None:
+            raise InputError("percent", percent, "must not be empty", _PERCENT_REMEDY, own)
+        lines.append(
+            {"position": position, "name": own, "role": role, "percent": share, "note": ""}
+        )
+    flour = math.fsum(line["percent"] for line in lines if line["role"] == "flour")
+    if abs(flour - 100) > 0.05:
+        raise InputError(
+            "flour",
+            flour,
+            "must add up to 100",
+            "In baker's percentages all flours together are 100 and the rest is measured by them.",
+        )
+    clean = text("note", note, longest=2000, needed=False)
+    formula_id = step.add(t.formula, {"name": text("name", name), "note": clean})
+    for line in lines:
+        step.add(t.ingredient, {"formula_id": formula_id, **line})
+    step.change(t.trial, trial_id, {"formula_id": formula_id})
+
+
+_PERCENT = Quantity(
+    "percent", "Share", "%", "dough", (0, 1000), (0, 1000), 2, "Of the flour's weight."
+)
+_PERCENT_REMEDY = "Enter it in % of the flour's weight."
+
+
+def formula(connection: Connection, formula_id: str | None) -> Formula | None:
+    """Return a formula, None where there is none."""
+    if formula_id is None:
+        return None
+    head = connection.execute(select(t.formula).where(t.formula.c.id == formula_id)).one()
+    lines = connection.execute(
+        select(t.ingredient)
+        .where(t.ingredient.c.formula_id == formula_id, there(t.ingredient))
+        .order_by(t.ingredient.c.position)
+    )
+    listed = tuple(Ingredient(x.name, x.role, x.percent, x.note) for x in lines)
+    return Formula(head.name, listed, head.note)
+
+
+def add_quantity(step: Step, quantity: Quantity) -> None:
+    """Remember a quantity of the user's own.
+
+    Raises
+    ------
+    InputError
+        It is computed (a formula cannot be kept), or its name is taken.
+    """
+    if quantity.formula is not None:
+        raise InputError(
+            "formula",
+            quantity.name,
+            "cannot be remembered, only what is measured can",
+            "Compute it on the frame instead.",
+        )
+    quantities.add(quantity)
+    if quantity.name in {own.name for own in own_quantities(step.connection)}:
+        return
+    kept = {k: v for k, v in asdict(quantity).items() if k not in ("needs", "formula")}
+    for what in ("possible", "usual"):
+        kept[what] = [None if math.isinf(end) else end for end in kept[what]]  # JSON has no inf
+    step.add(t.quantity, {"name": quantity.name, "definition": kept})
+
+
+def own_quantities(connection: Connection) -> list[Quantity]:
+    """Return the remembered quantities."""
+    kept = connection.scalars(select(t.quantity.c.definition).where(there(t.quantity)))
+    return [Quantity(**{**row, **_ranges(row)}) for row in kept]
+
+
+def _ranges(row: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
+    ends = ((what, row[what]) for what in ("possible", "usual"))
+    return {
+        what: (
+            -math.inf if low is None else low,
+            math.inf if high is None else high,
+        )
+        for what, (low, high) in ends
+    }

@@ -1,0 +1,151 @@
+"""What people type that is no quantity: names, whole numbers, days, moments, zones."""
+
+import os
+from datetime import UTC, date, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from kit.errors import InputError
+from kit.units import parse
+
+__all__ = ["day", "local_zone", "moment", "now", "plain", "text", "whole", "zone"]
+
+
+def text(field: str, value: object, *, longest: int = 200, needed: bool = True) -> str:
+    """Return `value` as clean text: trimmed, of bearable length, fit for every database.
+
+    Raises
+    ------
+    InputError
+        Empty where text is needed, too long, or holding characters that cannot be stored.
+    """
+    clean = "" if value is None else str(value).strip()
+    if needed and not clean:
+        raise InputError(field, value, "must not be empty")
+    if len(clean) > longest:
+        raise InputError(field, clean, f"must be at most {longest} characters long")
+    if "\0" in clean or any("\ud800" <= sign <= "\udfff" for sign in clean):
+        raise InputError(field, clean, "holds characters that cannot be stored", "Type it anew.")
+    return clean
+
+
+def plain(field: str, value: str | float | None) -> float | None:
+    """Return a number without a unit above 0, such as a standard uncertainty; None when empty."""
+    number = parse(value, "", field)
+    if number is not None and not number > 0:
+        raise InputError(field, value, "must be above 0")
+    return number
+
+
+def whole(field: str, value: object, where: str = "") -> int | None:
+    """Return a counting number (1, 2, …), None when empty.
+
+    Raises
+    ------
+    InputError
+        Anything else.
+    """
+    if value is None or value != value or (isinstance(value, str) and not value.strip()):
+        return None
+    try:
+        number = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        number = -1.0
+    if not 1 <= number <= 100_000 or number != int(number):
+        raise InputError(field, value, "must be a whole number from 1", "Write 1, 2, 3 …", where)
+    return int(number)
+
+
+def day(field: str, value: object, where: str = "") -> date | None:
+    """Return a day written as a date or in ISO form, None when empty.
+
+    Raises
+    ------
+    InputError
+        Anything else; 03/04/2026 is two different days in two countries.
+    """
+    if value is None or value != value or (isinstance(value, str) and not value.strip()):
+        return None
+    if isinstance(value, datetime):
+        return value.date()
+    if isinstance(value, date):
+        return value
+    typed = str(value).strip()
+    try:
+        if typed[4:5] != "-":
+            raise ValueError(typed)
+        # a spreadsheet's "2026-11-26 00:00:00" is the day as well
+        return datetime.fromisoformat(typed).date()
+    except ValueError as exc:
+        raise InputError(
+            field, value, "is not a day written year-month-day", "Write 2026-11-26.", where
+        ) from exc
+
+
+def zone(value: str | None) -> str:
+    """Return the name of a time zone, the computer's own when None is given.
+
+    Raises
+    ------
+    InputError
+        Not a name of the IANA data base.
+    """
+    if value is None:
+        return local_zone()
+    try:
+        return ZoneInfo(value).key
+    except (KeyError, ValueError, OSError) as exc:
+        raise InputError(
+            "zone", value, "is not a time zone", "Write for example Europe/Berlin."
+        ) from exc
+
+
+def local_zone() -> str:
+    """Return the IANA name of the computer's time zone, ``"UTC"`` where it does not tell."""
+    linked = str(Path("/etc/localtime").resolve())
+    for name in (os.environ.get("TZ", "").lstrip(":"), linked.partition("zoneinfo/")[2]):
+        try:
+            if name:
+                return ZoneInfo(name).key
+        except (KeyError, ValueError, OSError):
+            continue  # a zone in POSIX form has no name
+    return "UTC"
+
+
+def now() -> str:
+    """Return the moment, UTC, as it is stored."""
+    return datetime.now(UTC).isoformat(timespec="microseconds")
+
+
+def moment(field: str, value: str | datetime | None, where: str) -> str:
+    """Return a point in time, UTC, as it is stored.
+
+    Parameters
+    ----------
+    field : str
+        Named in the error.
+    value : str, datetime or None
+        ISO form, or a datetime; without an offset it is read as the clock in zone `where` showed
+        it. None is now.
+    where : str
+        IANA zone.
+
+    Raises
+    ------
+    InputError
+        Not a point in time.
+
+    Examples
+    --------
+    >>> moment("at", "2026-07-02 07:30", "Europe/Berlin")
+    '2026-07-02T05:30:00.000000+00:00'
+    """
+    if value is None:
+        return now()
+    try:
+        read = value if isinstance(value, datetime) else datetime.fromisoformat(str(value).strip())
+        if read.tzinfo is None:
+            read = read.replace(tzinfo=ZoneInfo(where))
+        return read.astimezone(UTC).isoformat(timespec="microseconds")
+    except (ValueError, OverflowError) as exc:
+        raise InputError(field, value, "is not a point in time", "Write 2026-11-26 07:30.") from exc

@@ -1,0 +1,234 @@
+import json
+import signal
+import subprocess
+import sys
+from contextlib import closing
+from datetime import date
+
+import pandas as pd
+import pytest
+from sqlalchemy import func, select
+
+from kit.errors import InputError
+from kit.records import journal
+from kit.records import tables as t
+from kit.records.csv_in import read_sheet
+from kit.workspace import Workspace
+
+
+def rows(ws, table):
+    with ws.store.reading() as connection:
+        return connection.scalar(select(func.count()).select_from(table))
+
+
+def test_history_in_words(ws, trial, made):
+    trial.record(made.dough, "malt_percent", "0,8", how="planned")
+    trial.record(made.pieces[0], "rise_height_mm", "38,5")
+    trial.record(made.pieces[0], "rise_height_mm", "")
+    trial.change(made.bake, day="2026-11-27")
+    trial.event("burnt", on=made.pieces[1])
+    trial.remove(made.load)
+    told = ws.history()
+    assert list(told.columns) == ["when", "who", "what", "undone"]
+    assert told["what"].tolist() == [
+        "malt: trial begun",
+        "malt: bake 1 of 2026-11-26 begun",
+        "malt: dough 1A added",
+        "malt: load 1 of bake 1 added",
+        "malt: piece 1A1 added",
+        "malt: piece 1A2 added",
+        "malt: piece 1A3 added",
+        "malt: planned Diastatic malt 0.80 %, dough 1A",
+        "malt: Height 38.5 mm, piece 1A1",
+        "malt: Height taken back, piece 1A1",
+        "malt: bake 1 now day 2026-11-27",
+        "malt: event 'burnt' on piece 1A2 noted",
+        "malt: load 1 of bake 1 removed",
+    ]
+    assert set(told["who"]) == {"Ida"}
+    assert not told["undone"].any()
+    assert told["when"].is_monotonic_increasing
+    assert ws.history(2)["what"].tolist() == told["what"].tolist()[-2:]
+
+
+def test_undo_goes_back_step_by_step_and_the_history_keeps_it(ws, trial, made):
+    trial.record(made.pieces[0], "rise_height_mm", 38)
+    trial.record(made.pieces[0], "rise_height_mm", 39)
+    assert ws.undo() == "undone: malt: Height 39.0 mm, piece 1A1"
+    assert trial.frame()["rise_height_mm"].iloc[0] == 38
+    assert ws.undo() == "undone: malt: Height 38.0 mm, piece 1A1"
+    assert "rise_height_mm" not in trial.frame()
+    trial.record(made.pieces[0], "rise_height_mm", 40)
+    assert ws.history()["undone"].tolist() == [False] * 7 + [True, True, False]
+    assert ws.undo() == "undone: malt: Height 40.0 mm, piece 1A1"
+    for _ in range(7):
+        ws.undo()
+    assert ws.trials() == []
+    assert ws.undo() == "nothing to undo"
+    assert ws.history()["undone"].all()
+
+
+def test_a_change_is_journaled_with_before_and_after(ws, trial, made):
+    trial.change(made.bake, day="2026-12-01", note="warm room")
+    with ws.store.reading() as connection:
+        line = connection.execute(select(t.change).order_by(t.change.c.seq.desc())).first()
+    assert (line.table, line.row_id, line.what) == ("bake", made.bake.id, "change")
+    assert line.before == {"day": "2026-11-26", "note": ""}
+    assert line.after == {"day": "2026-12-01", "note": "warm room"}
+    ws.undo()
+    assert trial.bake("1").day == date(2026, 11, 26)
+
+
+def test_a_change_to_the_same_is_no_change(ws, trial, made):
+    before = len(ws.history())
+    trial.change(made.bake, day="2026-11-26")
+    assert len(ws.history()) == before
+
+
+def test_every_row_stands_in_the_journal(ws, trial, made):
+    trial.set_formula("base", [("flour", "flour", 100), ("milk", "liquid", 72)])
+    trial.event("burnt", on=made.pieces[0])
+    trial.record(made.dough, "malt_percent", 0.8)
+    trial.import_csv(pd.DataFrame({"bake": [2, 2], "dough": "2A", "rise_height_mm": [38, 39]}))
+    with ws.store.reading() as connection:
+        lines = connection.execute(select(t.change).where(t.change.c.what == "add")).all()
+        told = [
+            (line.table, row_id)
+            for line in lines
+            for row_id in ([line.row_id] if line.row_id else line.after["ids"])
+        ]
+        stored = [
+            (name, row_id)
+            for name, table in t.TABLES.items()
+            for row_id in connection.scalars(select(table.c.id))
+        ]
+    assert sorted(told) == sorted(stored)
+
+
+def test_one_undo_takes_a_whole_import_back(ws, trial, made):
+    before = trial.frame()
+    table = pd.DataFrame(
+        {
+            "bake": [2, 2, 3], "dough": ["2A", "2A", "3A"], "load": [1, 1, 1],
+            "flour_lot": "F9", "rise_height_mm": [38.5, None, 40.0],
+            "events": [None, "burnt", None],
+        }
+    )  # fmt: skip
+    trial.import_csv(table)
+    assert len(trial.frame()) == 6
+    assert ws.undo() == "undone: malt: imported 3 pieces from the table"
+    pd.testing.assert_frame_equal(trial.frame(), before)
+    assert ws.lots()["code"].tolist() == ["F2"]
+    assert trial.events().empty
+    trial.import_csv(table)  # and may come again
+    assert len(trial.frame()) == 6
+
+
+@pytest.mark.parametrize("what", ["dough", "bake", "load"])
+def test_undo_of_a_removal_brings_back_all_that_went_with_it(ws, trial, made, what):
+    trial.record(made.pieces[0], "rise_height_mm", 38)
+    trial.record(made.load, "griddle_temp_c", 190)
+    before = trial.frame()
+    trial.remove(getattr(made, what))
+    assert len(trial.frame()) == (3 if what == "load" else 0)
+    ws.undo()
+    pd.testing.assert_frame_equal(trial.frame(), before)
+
+
+def test_nothing_is_ever_removed_from_the_file(ws, trial, made):
+    counts = {name: rows(ws, table) for name, table in t.metadata.tables.items()}
+    trial.remove(made.bake)
+    while ws.undo() != "nothing to undo":
+        pass
+    left = {name: rows(ws, table) for name, table in t.metadata.tables.items()}
+    assert all(left[name] >= counts[name] for name in counts)
+
+
+def test_an_error_within_a_step_leaves_neither_row_nor_journal(ws, trial, made, monkeypatch):
+    counts = rows(ws, t.reading), rows(ws, t.change)
+
+    def torn(self):
+        raise RuntimeError("power cut")
+
+    monkeypatch.setattr(journal.Step, "end", torn)  # after the row, before its journal
+    with pytest.raises(RuntimeError, match="power cut"):
+        trial.record(made.pieces[0], "rise_height_mm", 38)
+    monkeypatch.undo()
+    assert (rows(ws, t.reading), rows(ws, t.change)) == counts
+    with pytest.raises(InputError):
+        trial.record(made.pieces[0], "rise_height_mm", "tall")
+    assert (rows(ws, t.reading), rows(ws, t.change)) == counts
+    trial.record(made.pieces[0], "rise_height_mm", 38)
+    assert (rows(ws, t.reading), rows(ws, t.change)) == (counts[0] + 1, counts[1] + 1)
+
+
+KILLED = """
+import os, signal, sys
+from kit.records import journal
+from kit.workspace import Workspace
+ws = Workspace(sys.argv[1])
+trial = ws.trial("malt")
+trial.record("1A1", "rise_height_mm", 38)
+print("acknowledged", flush=True)
+journal.Step.end = lambda self: os.kill(os.getpid(), signal.SIGKILL)
+trial.record("1A1", "rise_height_mm", 99)
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
+def test_a_program_killed_between_row_and_journal_leaves_neither(tmp_path):
+    with Workspace(tmp_path) as ws:
+        trial = ws.new_trial("malt")
+        trial.add_piece(trial.add_dough(trial.add_bake("2026-11-26")))
+    done = subprocess.run(
+        [sys.executable, "-c", KILLED, str(tmp_path)], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout) == (-signal.SIGKILL, "acknowledged\n")
+    with Workspace(tmp_path) as ws:
+        assert ws.trial("malt").frame()["rise_height_mm"].tolist() == [38]
+        assert ws.history()["what"].iloc[-1] == "malt: Height 38.0 mm, piece 1A1"
+        with ws.store.reading() as connection:
+            assert connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
+
+
+def test_an_import_that_fails_half_way_leaves_nothing(ws, trial, made, monkeypatch):
+    counts = {name: rows(ws, table) for name, table in t.metadata.tables.items()}
+    add_all = journal.Step.add_all
+
+    def torn(self, table, some):
+        add_all(self, table, some)
+        if table is t.piece:
+            raise RuntimeError("power cut")
+
+    monkeypatch.setattr(journal.Step, "add_all", torn)
+    with pytest.raises(RuntimeError, match="power cut"):
+        trial.import_csv(pd.DataFrame({"bake": [2], "dough": ["2A"], "flour_lot": ["F9"]}))
+    assert {name: rows(ws, table) for name, table in t.metadata.tables.items()} == counts
+
+
+def test_ids_are_uuids_of_version_7_in_order_of_time():
+    import uuid
+
+    ids = [journal.new_id() for _ in range(2000)]
+    assert len(set(ids)) == 2000
+    read = [uuid.UUID(i) for i in ids]
+    assert {u.version for u in read} == {7}
+    assert {u.variant for u in read} == {uuid.RFC_4122}
+    times = [int(i[:12], 16) for i in ids]
+    assert times == sorted(times)
+
+
+def test_the_journal_is_plain_json(ws, trial, made):
+    trial.record(made.pieces[0], "rise_height_mm", 38.5, u=0.5, note="calliper")
+    with closing(ws.store.engine.raw_connection()) as raw:
+        cursor = raw.cursor()
+        cursor.execute("SELECT after FROM change ORDER BY seq DESC LIMIT 1")
+        after = json.loads(cursor.fetchone()[0])
+    assert (after["value"], after["u"], after["note"]) == (38.5, 0.5, "calliper")
+    assert (after["how"], after["quantity"]) == ("entered", "rise_height_mm")
+
+
+def test_reading_a_sheet_stores_nothing(ws, trial):
+    before = rows(ws, t.change)
+    read_sheet(pd.DataFrame({"bake": [1], "dough": ["1A"]}))
+    assert rows(ws, t.change) == before
