@@ -27,6 +27,10 @@ __all__ = ["Comparison", "Difference", "compare"]
 
 #: A numeric factor with more values than this is taken as a line, not as settings.
 MOST_SETTINGS = 8
+#: With fewer degrees of freedom an interval says nothing at all.
+LEAST_DF = 0.5
+#: Up to here it is checked whether there are loads enough; beyond there always are.
+MOST_ROWS = 2000
 
 
 @dataclass(frozen=True)
@@ -280,6 +284,13 @@ def compare(
         for low, high in zip(differences["low"], differences["high"], strict=True)
     ]
     answer, leading = _overall(differences)
+    if leading.df < LEAST_DF:
+        msg = (
+            f"the spread from {records.unit} to {records.unit} cannot be judged from these bakes "
+            f"({leading.df:.2f} degrees of freedom). Bake each setting in at least two more "
+            f"{'doughs' if records.unit == 'piece' else records.unit + 's'}."
+        )
+        raise DesignError(msg)
     units = int(records.frame[records.unit].nunique()) if records.unit != "piece" else fit.n
     return Comparison(
         outcome=outcome,
@@ -348,14 +359,14 @@ def _separable(frame: pd.DataFrame, by: str, adjust: Sequence[str]) -> tuple[lis
             if rank([by, *kept, other]) < rank([by, *kept]) + extra:
                 if not kept or rank([*kept, other]) == rank(kept) + extra:
                     msg = (
-                        f"{by.replace('_', ' ')} and {other.replace('_', ' ')} cannot be told "
+                        f"{words.name(by)} and {words.name(other)} cannot be told "
                         "apart: they changed together. Bake at least two settings of one with "
                         "the same setting of the other."
                     )
                     raise DesignError(msg)
                 notes.append(
-                    f"{other.replace('_', ' ')} was not held alike: it changed together with "
-                    f"{words.join(k.replace('_', ' ') for k in kept)}"
+                    f"{words.name(other)} was not held alike: it changed together with "
+                    f"{words.join(words.name(k) for k in kept)}"
                 )
                 continue
         kept.append(other)
@@ -364,17 +375,29 @@ def _separable(frame: pd.DataFrame, by: str, adjust: Sequence[str]) -> tuple[lis
 
 def _fit(records: Records, formula: str, level: float) -> tuple[MixedFit, list[str]]:
     """Fit with all groupings; without the load when there is too little to see it."""
-    try:
-        fit = mixed(
-            records.frame, formula, records.groups, structure=records.structure, level=level
-        )
-    except DesignError:
-        if "load" not in records.groups:
-            raise
-        groups = [g for g in records.groups if g != "load"]
-        fit = mixed(records.frame, formula, groups, level=level)
-        return fit, ["too few loads to see what a load does; it was left out"]
-    return fit, []
+    groups, structure = records.groups, records.structure
+    notes = []
+    if "load" in groups and not _enough_loads(records, formula):
+        groups, structure = tuple(g for g in groups if g != "load"), "nested"
+        notes.append("too few loads to see what a load does; it was left out")
+    return mixed(records.frame, formula, groups, structure=structure, level=level), notes
+
+
+def _enough_loads(records: Records, formula: str) -> bool:
+    """Whether loads and pieces both keep two degrees of freedom besides all else."""
+    if len(records.frame) > MOST_ROWS:
+        return True
+    import formulaic
+
+    settings = np.asarray(
+        formulaic.Formula(formula.partition("~")[2]).get_model_matrix(records.frame), dtype=float
+    )
+    doughs = pd.get_dummies(records.frame["dough"], dtype=float).to_numpy()
+    bakes = pd.get_dummies(records.frame["bake"], dtype=float).to_numpy()
+    loads = pd.get_dummies(records.frame["load"], dtype=float).to_numpy()
+    rest = int(np.linalg.matrix_rank(np.hstack([settings, bakes, doughs])))
+    everything = int(np.linalg.matrix_rank(np.hstack([settings, bakes, doughs, loads])))
+    return everything - rest >= 2 and len(records.frame) - everything >= 2
 
 
 def _line(fit: MixedFit, column: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -418,7 +441,7 @@ def _bend(records: Records, fit: MixedFit, own: str, by: str) -> list[str]:
     if not p < 0.05:
         return []
     return [
-        f"the settings of {by.replace('_', ' ')} do not lie on a straight line (p = {p:.2g}): "
+        f"the settings of {words.name(by)} do not lie on a straight line (p = {p:.2g}): "
         "compare them as settings instead"
     ]
 

@@ -7,7 +7,8 @@ holds with empty cells too.
 """
 
 import itertools
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +18,7 @@ import pandas as pd
 from kit.analysis.moments import Floats, Integers
 from kit.errors import DataError, NotFoundError
 
-__all__ = ["Design", "make_design", "parse_formula"]
+__all__ = ["Design", "make_design", "parse_formula", "variables_of"]
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,7 @@ class Design:
 
     def _estimable(self, row: Floats) -> bool:
         rest = row - self._row_space.T @ (self._row_space @ row)
-        return bool(np.linalg.norm(rest) <= 1e-8 * max(np.linalg.norm(row), 1e-300))
+        return float(np.linalg.norm(rest)) <= 1e-8 * float(np.linalg.norm(row))
 
 
 def parse_formula(formula: str) -> tuple[str, Any]:
@@ -143,11 +144,25 @@ def parse_formula(formula: str) -> tuple[str, Any]:
     if not tilde or not outcome:
         msg = f"{formula!r} is not a formula. Write it as 'outcome ~ factor', with one ~."
         raise DataError(msg)
+    if "^" in right:  # inside I(…) Python would take it for another operation, silently
+        msg = f"{formula!r} has a ^. Write powers as x**2, for example 'outcome ~ x + I(x**2)'."
+        raise DataError(msg)
     try:
         return outcome, formulaic.Formula(right.strip() or "1")
     except Exception as exc:  # formulaic raises many kinds; all mean the text is wrong
-        msg = f"the formula {formula!r} cannot be read: {exc}"
+        msg = f"the formula {formula!r} cannot be read: {str(exc).splitlines()[0]}"
         raise DataError(msg) from exc
+
+
+def variables_of(rhs: Any, columns: Iterable[str]) -> list[str]:
+    """Columns that the right-hand side uses, and names it uses that are no columns.
+
+    formulaic does not see a variable inside a stateful transform, so columns are also looked
+    for by name in the text.
+    """
+    text = str(rhs)
+    seen = {c for c in columns if re.search(rf"(?<![\w.]){re.escape(c)}(?!\w)", text)}
+    return sorted(seen | set(map(str, rhs.required_variables)))
 
 
 def make_design(rhs: Any, cells: pd.DataFrame, weights: Floats) -> Design:
@@ -168,8 +183,7 @@ def make_design(rhs: Any, cells: pd.DataFrame, weights: Floats) -> Design:
     try:
         matrix = rhs.get_model_matrix(cells, na_action="raise")
     except Exception as exc:  # whatever the user's expression raised
-        hint = " Write powers as x**2, not x^2." if "^" in str(rhs) else ""
-        msg = f"the formula '{rhs}' cannot be worked out on these columns: {exc}.{hint}"
+        msg = f"the formula '{rhs}' cannot be worked out on these columns: {exc}"
         raise DataError(msg) from exc
     spec = matrix.model_spec
     if spec.transform_state and len(cells) < weights.sum():

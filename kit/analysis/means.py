@@ -219,8 +219,10 @@ def _critical(passes: Callable[[float], float], level: float) -> float:
     from scipy import optimize
 
     top = 4.0
-    while passes(top) > 1 - level and top < 1e8:
+    while passes(top) > 1 - level:
         top *= 4
+        if top > 1e9:  # hardly any degrees of freedom: no interval is wide enough
+            return np.inf
     return float(optimize.brentq(lambda t: passes(t) - (1 - level), 0.0, top, xtol=1e-9))
 
 
@@ -261,10 +263,17 @@ def one_factor(correlation: Floats) -> Floats:
     return loadings
 
 
+@lru_cache(maxsize=2)
+def _legendre(count: int) -> tuple[Floats, Floats]:
+    """Nodes and weights of Gauss–Legendre quadrature on (−1, 1)."""
+    nodes, weights = np.polynomial.legendre.leggauss(count)
+    return nodes, weights
+
+
 @lru_cache(maxsize=1)
 def _normal_nodes() -> tuple[Floats, Floats]:
     """Nodes and weights for the average over a standard normal."""
-    z, w = np.polynomial.legendre.leggauss(96)
+    z, w = _legendre(96)
     z, w = 8.5 * z, 8.5 * w
     return z, w * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
 
@@ -279,7 +288,7 @@ def _spread_nodes(df: float) -> tuple[Floats, Floats]:
     low, high = np.sqrt(
         [special.gammaincinv(half, 1e-13) / half, special.gammainccinv(half, 1e-13) / half]
     )
-    u, w = np.polynomial.legendre.leggauss(80)
+    u, w = _legendre(80)
     u, w = (u + 1) / 2, w / 2
     s = low + (high - low) * u**3
     log_density = (

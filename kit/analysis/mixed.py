@@ -6,7 +6,7 @@ the table.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import reml
-from kit.analysis.matrix import Design, make_design, parse_formula
+from kit.analysis.matrix import Design, make_design, parse_formula, variables_of
 from kit.analysis.moments import Dropped, Floats, Integers, moments
 from kit.errors import InputError
 
@@ -73,6 +73,8 @@ class MixedFit:
     design: Design = field(repr=False)
     _estimate: reml.Estimate = field(repr=False)
     _beta: Floats = field(repr=False)
+    _shift: float = field(repr=False)
+    _constant: Floats = field(repr=False)
 
     @cached_property
     def terms(self) -> pd.DataFrame:
@@ -104,7 +106,10 @@ class MixedFit:
         rows = np.atleast_2d(np.asarray(contrasts, dtype=float))
         if rows.shape[1] != self.rank:
             raise InputError("contrasts", rows.shape, f"must have {self.rank} columns")
-        num, den, f = reml.f_test(self._estimate, self._beta, rows)
+        # a level common to all pieces (up to 1e9) cancels exactly, not by rounding
+        free = self._constant_in(rows) == 0
+        beta = self._estimate.beta if free.all() else self._beta
+        num, den, f = reml.f_test(self._estimate, beta, rows)
         return pd.Series(
             {"num_df": num, "den_df": den, "F": f, "p": float(stats.f.sf(f, num, den))}
         )
@@ -127,11 +132,17 @@ class MixedFit:
             if np.isfinite(row).all():
                 variance = max(float(row @ self._estimate.phi_adjusted @ row), 0.0)
                 result[i] = (
-                    row @ self._beta,
+                    row @ self._estimate.beta + self._shift * self._constant_in(row),
                     np.sqrt(variance),
                     reml.single_df(self._estimate, row),
                 )
         return pd.DataFrame(result, columns=["estimate", "se", "df"])
+
+    def _constant_in(self, rows: Floats) -> Floats:
+        """How much of the level common to all pieces each row of contrasts takes up."""
+        share = rows @ self._constant
+        size = np.linalg.norm(rows, axis=-1) * np.linalg.norm(self._constant)
+        return np.where(np.abs(share) <= 1e-9 * size, 0.0, share)
 
     def means(self, factors: str | Sequence[str]) -> pd.DataFrame:
         """Marginal means: ``level, mean, se, df, low, high`` (see `kit.analysis.means`)."""
@@ -235,7 +246,7 @@ def mixed(
     groups = [groups] if isinstance(groups, str) else list(groups)
     _check_arguments(groups, variance, structure, level)
     outcome, rhs = parse_formula(formula)
-    variables = sorted(map(str, rhs.required_variables))
+    variables = variables_of(rhs, map(str, frame.columns))
     if outcome in variables or outcome in groups:
         raise InputError("outcome", outcome, "must not also be a setting or a group")
     columns = [*groups, *(v for v in variables if v not in groups)]
@@ -270,9 +281,9 @@ def mixed(
         criterion=fit.criterion,
         at_zero=fit.at_zero,
     )
-    beta = start + estimate.beta
-    if constant is not None:
-        beta = beta + constant * table.shift
+    estimate = replace(estimate, beta=start + estimate.beta)
+    shift, constant = (0.0, np.zeros(len(start))) if constant is None else (table.shift, constant)
+    beta = estimate.beta + constant * shift
     df_left = blocks.n - blocks.rank
     criterion = fit.criterion + 2 * np.log(np.abs(np.diag(r))).sum() + 2 * df_left * np.log(unit)
 
@@ -313,6 +324,8 @@ def mixed(
         design=design,
         _estimate=estimate,
         _beta=beta,
+        _shift=shift,
+        _constant=constant,
     )
 
 

@@ -14,7 +14,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 
 from kit.analysis.moments import Floats, Integers
 from kit.errors import DataError, DesignError
@@ -166,21 +165,21 @@ def make_blocks(
     pieces, rank = round(n.sum()), xy.shape[1] - 1
     if not groups:
         return Blocks((), (), total, pieces, (), pieces, rank)
-    combos = pd.MultiIndex.from_arrays(list(groups))
-    code, unique = pd.factorize(combos)
+    combo = np.zeros(len(n), dtype=np.int64)
+    for group in groups:
+        combo = combo * (int(group.max()) + 1) + group
+    code, first = _first_of_each(combo)
     size = np.bincount(code, weights=n)
     sums = np.column_stack([np.bincount(code, weights=n * column) for column in xy.T])
     rows = sums / np.sqrt(size)[:, None]
-    labels = np.column_stack([unique.get_level_values(i).to_numpy() for i in range(len(groups))])
+    labels = np.column_stack([group[first] for group in groups])
     totals = [np.bincount(label, weights=size) for label in labels.T]
-    relative = [total[label] / total.mean() for total, label in zip(totals, labels.T, strict=True)]
+    relative = [held[label] / held.mean() for held, label in zip(totals, labels.T, strict=True)]
     within = total - rows.T @ rows
     if outermost is None:
-        block = np.zeros(len(rows), dtype=np.int64)
+        block: Integers = np.zeros(len(rows), dtype=np.int64)
     else:
-        first_cell = np.full(len(rows), -1, dtype=np.int64)
-        first_cell[code[::-1]] = np.arange(len(code) - 1, -1, -1)
-        block = pd.factorize(outermost[first_cell])[0].astype(np.int64)
+        block = _first_of_each(outermost[first])[0]
     return Blocks(
         tuple(names),
         tuple(len(np.unique(g)) for g in groups),
@@ -190,6 +189,12 @@ def make_blocks(
         pieces,
         rank,
     )
+
+
+def _first_of_each(keys: Integers) -> tuple[Integers, Integers]:
+    """Number the distinct keys, and where each stands first."""
+    _, first, code = np.unique(keys, return_index=True, return_inverse=True)
+    return code, first
 
 
 def _batches(
@@ -444,6 +449,29 @@ def _information(blocks: Blocks, at: _Point) -> Floats:
     return result
 
 
+def _inverse_information(blocks: Blocks, at: _Point) -> Floats:
+    """Inverse of the expected information, scaled first: components may differ a lot.
+
+    Raises
+    ------
+    DesignError
+        Two components cannot be told apart at these estimates.
+    """
+    information = _information(blocks, at)
+    diagonal = np.diag(information)
+    if (diagonal > 0).all():
+        scale = 1 / np.sqrt(np.outer(diagonal, diagonal))
+        size, axes = np.linalg.eigh((information + information.T) / 2 * scale)
+        if size[0] > 1e-9:
+            inverse: Floats = scale * ((axes / size) @ axes.T)
+            return inverse
+    msg = (
+        f"too few pieces for so many groupings: the spread of {', '.join(blocks.names)} and piece "
+        "cannot be told apart. Leave a grouping out, or bake more."
+    )
+    raise DesignError(msg)
+
+
 def _check_identified(blocks: Blocks, at: _Point) -> None:
     """Every grouping must leave a trace of its own after the settings have taken theirs."""
     information = _information(blocks, at)
@@ -476,9 +504,7 @@ def _finish(blocks: Blocks, at: _Point, floored: bool) -> Estimate:
     phi = s2 * at.a_inverse
     p_matrices = -s.g[:, :p, :p] / s2**2
     q_matrices = s.q[:, :, :p, :p] / s2**3
-    information = _information(blocks, at) / s2**2
-    scale = np.outer(*[1 / np.sqrt(np.diag(information))] * 2)  # components may differ a lot
-    w = 2 * scale * np.linalg.inv((information + information.T) / 2 * scale)
+    w = 2 * s2**2 * _inverse_information(blocks, at)
     inner = np.einsum("ij,ijkl->kl", w, q_matrices) - np.einsum(
         "ij,ikl,lm,jmn->kn", w, p_matrices, phi, p_matrices
     )

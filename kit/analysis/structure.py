@@ -256,7 +256,7 @@ def _refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) -
     units = table.groupby(factor, observed=True)[unit].nunique()
     if units.max() > 1:
         return
-    name = by.replace("_", " ")
+    name = words.name(by)
     if unit == "bake":
         msg = (
             f"{name} and bake cannot be told apart: each setting was baked on one bake only, so "

@@ -43,7 +43,10 @@ def doughs(settings, per_setting, pieces, unbalanced=False):
 def bakes(settings, bakes_, pieces):
     """Every setting once in every bake."""
     rows = [
-        (s, b, b * settings + s) for b in range(bakes_) for s in range(settings) for _ in range(pieces)
+        (s, b, b * settings + s)
+        for b in range(bakes_)
+        for s in range(settings)
+        for _ in range(pieces)
     ]
     frame = pd.DataFrame(rows, columns=["setting", "bake", "dough"])
     return Layout(frame, ("bake", "dough"), "bake")
@@ -80,9 +83,7 @@ class Simulator:
         mean = np.bincount(self.cell, weights=y) / self.n
         within = float(((y - mean[self.cell]) ** 2).sum())
         xy = np.column_stack([self.columns, mean])
-        blocks = reml.make_blocks(
-            xy, self.n, within, self.groups, self.layout.groups, self.outer
-        )
+        blocks = reml.make_blocks(xy, self.n, within, self.groups, self.layout.groups, self.outer)
         return reml.estimate(blocks, floored), np.linalg.inv(self.r)
 
     def answers(self, y, floored):

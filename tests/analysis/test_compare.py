@@ -1,0 +1,385 @@
+"""The answer: right unit, right numbers, and refusals that say what to bake."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+import kit
+from kit.analysis.verdict import MOST_DOUGHS, Answer, decide, more_units
+from kit.errors import DataError, DesignError, InputError, KitError, NotFoundError
+
+PUBLISHED = Path(__file__).parents[2] / "datasets" / "published"
+DEMO = Path(__file__).parents[2] / "datasets" / "demo" / "pieces.csv"
+
+
+@pytest.fixture
+def small():
+    """Three bakes, both malts in each, four pieces a dough."""
+    rng = np.random.default_rng(1)
+    rows = [
+        (bake, f"{bake}{letter}", f"{bake}{letter}{i}", malt, 5 + i % 2)
+        for bake in (1, 2, 3)
+        for letter, malt in (("A", 0.0), ("B", 0.8))
+        for i in (1, 2, 3, 4)
+    ]
+    frame = pd.DataFrame(rows, columns=["bake", "dough", "piece", "malt_percent", "side_minutes"])
+    frame["rise_height_mm"] = (28 + 3 * frame["malt_percent"] + rng.normal(size=24)).round(1)
+    return frame
+
+
+def ask(frame, **changes):
+    given_ = {
+        "outcome": "rise_height_mm", "by": "malt_percent", "dough": "dough", "bake": "bake",
+        "matters": 2.0,
+    }  # fmt: skip
+    return kit.compare(frame, **(given_ | changes))
+
+
+# against published analyses
+
+
+def test_cake_recipe():
+    """Cochran & Cox (1957), data of Cook (1938): recipe F = 1.578 on 2 and 28 df."""
+    c = kit.compare(
+        pd.read_csv(PUBLISHED / "cake.csv"),
+        outcome="angle_deg", by="recipe", dough="mix", bake="replicate", matters=3,
+    )  # fmt: skip
+    assert c.test["F"] == pytest.approx(1.578, abs=5e-4)
+    assert (c.test["num_df"], c.test["den_df"]) == (2, pytest.approx(28))
+    assert c.unit == "dough"
+    assert c.counts == {"bake": 15, "dough": 45, "piece": 270}
+    assert c.answer is Answer.UNCLEAR
+
+
+def test_cake_temperature_is_judged_within_doughs():
+    """Temperature varied within a mix: F = 20.5 on 5 and 210 or more df (handbook of needs)."""
+    c = kit.compare(
+        pd.read_csv(PUBLISHED / "cake.csv"),
+        outcome="angle_deg", by="temperature_f", dough="mix", bake="replicate", matters=3,
+    )  # fmt: skip
+    assert c.unit == "piece"
+    assert c.test["F"] == pytest.approx(20.5, abs=0.05)
+    assert c.answer is Answer.MATTERS
+    assert c.leading.versus == 175
+
+
+def test_cookie_dough_counts_doughs():
+    """Lawson, Design and Analysis of Experiments with R: shortening F(1, 1) = 374, p = 0.033."""
+    frame = pd.read_csv(PUBLISHED / "cookie_dough.csv")
+    c = kit.compare(
+        frame, outcome="diameter", by="shortening_percent", dough="dough", bake="batch", matters=0.3
+    )
+    assert c.test["F"] == pytest.approx(374.1, rel=1e-3)
+    assert c.test["den_df"] == pytest.approx(1)
+    assert c.test["p"] == pytest.approx(0.033, abs=5e-4)
+    assert c.naive_p < 1e-6
+    from kit.analysis.sentences import why_not_pieces
+
+    assert why_not_pieces(c) == (
+        "Had each of the 24 pieces been counted as an experiment of its own, p would read 3e-07 "
+        "instead of 0.033. That would be wrong: the pieces of one dough share its luck, so 6 of "
+        "them are not 6 separate answers. What was varied was varied between doughs, and there "
+        "are 4 doughs."
+    )
+
+
+def test_cookie_dough_naive_analysis():
+    """Where 4e-9 comes from: the full model judged by the spread inside the doughs (10 df)."""
+    frame = pd.read_csv(PUBLISHED / "cookie_dough.csv")
+    formula = (
+        "diameter ~ C(batch)*C(shortening_percent) + C(shortening_percent)*tray_temp*bake_temp"
+    )
+    naive = kit.mixed(frame, formula)
+    assert naive.terms.loc["C(shortening_percent)", "p"] == pytest.approx(4.1e-9, rel=0.01)
+    assert naive.terms.loc["C(shortening_percent)", "den_df"] == pytest.approx(10)
+
+
+def test_bread_rise_one_way():
+    """Lawson: 12 loaves, F(2, 9) = 4.602, p = 0.042; scipy agrees."""
+    frame = pd.read_csv(PUBLISHED / "bread_rise.csv")
+    c = kit.compare(frame, outcome="height", by="rise_minutes", dough="loaf")
+    assert c.test["F"] == pytest.approx(4.6022, abs=5e-4)
+    groups = [g["height"] for _, g in frame.groupby("rise_minutes")]
+    assert c.test["p"] == pytest.approx(stats.f_oneway(*groups).pvalue, rel=1e-9)
+
+
+def test_two_settings_equal_the_t_test_on_dough_means(small):
+    """Without bakes and balanced, the answer is Student's t on the dough means (scipy)."""
+    c = ask(small, bake=None)
+    means = small.groupby(["malt_percent", "dough"])["rise_height_mm"].mean()
+    t = stats.ttest_ind(means[0.8], means[0.0])
+    interval = t.confidence_interval()
+    assert c.leading.p == pytest.approx(t.pvalue, rel=1e-8)
+    assert (c.leading.low, c.leading.high) == pytest.approx((interval.low, interval.high), rel=1e-8)
+
+
+def test_with_bakes_equal_the_paired_t_test(small):
+    """Every setting once in every bake: the paired t test on dough means (scipy)."""
+    c = ask(small)
+    means = small.groupby(["malt_percent", "bake"])["rise_height_mm"].mean()
+    assert c.leading.p == pytest.approx(stats.ttest_rel(means[0.8], means[0.0]).pvalue, rel=1e-8)
+
+
+def test_line_through_dough_means(small):
+    """A straight line equals the difference of two settings; with scipy's slope on means."""
+    c = ask(small, line=True, bake=None)
+    means = small.groupby("dough")[["malt_percent", "rise_height_mm"]].mean()
+    slope = stats.linregress(means["malt_percent"], means["rise_height_mm"])
+    assert c.leading.difference == pytest.approx(0.8 * slope.slope)
+    assert c.leading.se == pytest.approx(0.8 * slope.stderr)
+    assert c.kind == "line"
+
+
+# the unit follows from the records
+
+
+def test_load_level_factor(small):
+    frame = pd.concat([small.assign(load=1 + small["side_minutes"] % 2)])
+    frame["griddle_temp_c"] = np.where(frame["load"] == 1, 180, 200)
+    c = ask(frame, by="griddle_temp_c", load="load", matters=None)
+    assert c.unit == "load"
+
+
+def test_bake_level_factor(small):
+    more = pd.concat([small, small.assign(bake=small["bake"] + 3, dough=small["dough"] + "x")])
+    more["piece"] = range(len(more))
+    more["room_temp_c"] = np.where(more["bake"] % 2 == 0, 20, 28)
+    c = ask(more, by="room_temp_c", matters=None)
+    assert c.unit == "bake"
+    assert c.leading.df < 6
+
+
+def test_value_of_a_dough_is_counted_once(small):
+    means = small.groupby("dough")["rise_height_mm"].transform("mean")
+    c = ask(small.assign(rise_height_mm=means))
+    assert c.counts["piece"] == 6
+    assert c.checks[0] == "all pieces of a dough have the same height, so it was taken once a dough"
+    assert c.leading.p == pytest.approx(ask(small).leading.p, rel=1e-6)
+
+
+def test_missing_pieces_are_named(small):
+    frame = small.copy()
+    frame.loc[[1, 5], "rise_height_mm"] = np.nan
+    c = ask(frame)
+    assert c.checks[0] == "2 pieces of 24 left out: height is missing (1A2 and 1B2)"
+    assert c.counts["piece"] == 22
+
+
+def test_several_trials_are_held_alike(small):
+    other = small.assign(rise_height_mm=small["rise_height_mm"] + 10)
+    both = pd.concat([small.assign(trial="one"), other.assign(trial="two")], ignore_index=True)
+    c = ask(both.drop(columns="piece"), trial="trial")
+    assert c.counts == {"bake": 6, "dough": 12, "piece": 48}
+    assert c.adjusted == ("trial",)
+    # the trials' level of 10 mm goes to the trial, not into the spread
+    assert c.leading.se < 0.5
+
+
+def test_columns_with_any_name(small):
+    frame = small.rename(
+        columns={"rise_height_mm": "2nd <b>", "malt_percent": "class", "dough": "C", "bake": "I"}
+    )
+    c = ask(frame, outcome="2nd <b>", by="class", dough="C", bake="I")
+    assert c.leading.p == pytest.approx(ask(small).leading.p)
+    assert "<b>" not in c._repr_html_()
+
+
+# refusals, the whole message
+
+
+@pytest.mark.parametrize(
+    ("change", "error", "message"),
+    [
+        (lambda f: f.iloc[:0], DataError,
+         "there are no pieces yet: nothing to compare. Record a bake first."),
+        (lambda f: f[f["dough"] == "1A"], DataError,
+         "malt_percent has one setting only (0.0) among the pieces with rise_height_mm: there is "
+         "nothing to compare it with. Bake at least one more setting, twice."),
+        (lambda f: f.assign(rise_height_mm=["tall", *f["rise_height_mm"][1:]]), DataError,
+         "rise_height_mm is 'tall' (row 1 of the table): is not a number. 1 of 24 values are "
+         "text; correct them or leave the cells empty."),
+        (lambda f: pd.concat([f, f.iloc[[2]]]), DataError,
+         "piece '1A3' stands in rows 3 and 25 of the table: a piece must stand once. Give each "
+         "piece its own name, or remove the copy."),
+        (lambda f: f.assign(rise_height_mm=[np.inf, *f["rise_height_mm"][1:]]), DataError,
+         "rise_height_mm is inf (row 1 of the table): is not a finite number. Correct it or leave "
+         "the cell empty."),
+        (lambda f: f.assign(rise_height_mm=np.nan), DataError,
+         "no piece has both rise_height_mm and malt_percent: nothing to compare. Record height "
+         "for pieces of at least two settings."),
+        (lambda f: f[f["dough"].isin(["1A", "1B"])], DesignError,
+         "each setting of diastatic malt was mixed once (2 doughs): no number of pieces can tell "
+         "the setting from the dough. Mix each setting in at least one more dough, best on "
+         "another bake."),
+        (lambda f: f[f["dough"].isin(["1A", "2B"])], DesignError,
+         "diastatic malt and bake cannot be told apart: each setting was baked on one bake only, "
+         "so a difference may come from the day as well. Bake each setting on at least two bakes, "
+         "best all settings on every bake."),
+        (lambda f: f.assign(rise_height_mm=30.0), DataError,
+         "the readings do not differ at all within a setting: there is no spread to judge a "
+         "difference by. Check that they were measured one by one and not copied."),
+    ],
+)  # fmt: skip
+def test_refuses_to_pretend(small, change, error, message):
+    with pytest.raises(error) as caught:
+        ask(change(small))
+    assert str(caught.value) == message
+
+
+@pytest.mark.parametrize(
+    ("arguments", "error", "message"),
+    [
+        ({"outcome": "hieght"}, NotFoundError,
+         "no column for outcome 'hieght'. There are: 'bake', 'dough', 'piece', 'malt_percent', "
+         "'side_minutes', 'rise_height_mm'."),
+        ({"matters": -2}, InputError,
+         "matters is -2: must be above 0. Give the smallest difference you care about."),
+        ({"matters": np.nan}, InputError,
+         "matters is nan: must be above 0. Give the smallest difference you care about."),
+        ({"bake": "dough"}, InputError,
+         "dough is 'dough': is already used for bake. Give each its own column."),
+        ({"control": 0.5}, InputError, "control is 0.5: must be one of 0.0, 0.8."),
+        ({"control": 0.0, "line": True}, InputError,
+         "control is 0: goes with settings, not with a line."),
+    ],
+)  # fmt: skip
+def test_unusable_arguments(small, arguments, error, message):
+    with pytest.raises(error) as caught:
+        ask(small, **arguments)
+    assert str(caught.value) == message
+
+
+def test_factors_that_changed_together(small):
+    frame = small.assign(retard_hours=16 + 30 * small["malt_percent"])
+    with pytest.raises(DesignError) as caught:
+        ask(frame, adjust=["retard_hours"])
+    assert str(caught.value) == (
+        "diastatic malt and cold retard cannot be told apart: they changed together. Bake at "
+        "least two settings of one with the same setting of the other."
+    )
+
+
+def test_no_dough_column_is_said(small):
+    c = ask(small, dough=None, bake=None)
+    assert c.checks[0] == (
+        "no column says which pieces share a dough, so every row is taken as a dough of its own; "
+        "if rows do share doughs, the answer is surer than it should be"
+    )
+
+
+# the four answers
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "matters", "answer"),
+    [
+        (2.1, 5.5, 2.0, Answer.MATTERS),
+        (-5.5, -2.1, 2.0, Answer.MATTERS),
+        (0.5, 1.5, 2.0, Answer.SMALL),
+        (-0.9, 1.2, 2.0, Answer.NONE),
+        (0.5, 3.0, 2.0, Answer.UNCLEAR),
+        (-3.0, 3.0, 2.0, Answer.UNCLEAR),
+        (2.0, 5.0, 2.0, Answer.UNCLEAR),  # touching the limit is not beyond it
+        (0.1, 0.2, None, Answer.MATTERS),
+        (-0.1, 0.2, None, Answer.UNCLEAR),
+        (np.nan, 1.0, 2.0, Answer.UNCLEAR),
+    ],
+)
+def test_decide(low, high, matters, answer):
+    assert decide(low, high, matters) is answer
+
+
+@given(st.floats(-10, 10), st.floats(0.01, 5), st.floats(0.1, 5))
+def test_wider_intervals_never_say_more(middle, half, matters):
+    """An answer may become "cannot tell yet" as the interval widens, but no other."""
+    narrow = decide(middle - half, middle + half, matters)
+    wide = decide(middle - 2 * half, middle + 2 * half, matters)
+    assert wide in (narrow, Answer.UNCLEAR) or (narrow, wide) == (Answer.SMALL, Answer.NONE)
+
+
+def test_more_doughs_settle_it():
+    # difference 3 ± 2 with matters 2: half of the standard error is needed, so 4 times the doughs
+    assert more_units(3.0, 0.9, 1e6, 1.96, 2.0, 6) == pytest.approx(13, abs=1)
+    assert more_units(2.01, 0.9, 10, 2.2, 2.0, 6) is None
+    assert MOST_DOUGHS == 24
+
+
+# the faces of the result
+
+
+def test_every_number_is_in_the_frame(small):
+    c = ask(small)
+    table = c.to_frame()
+    assert table["kind"].value_counts().to_dict() == {
+        "piece": 24, "dough": 6, "mean": 2, "difference": 1,
+    }  # fmt: skip
+    assert table.loc[table["kind"] == "piece", "estimate"].sum() == pytest.approx(
+        small["rise_height_mm"].sum()
+    )
+
+
+def test_words_before_statistics(small):
+    c = ask(small)
+    text = str(c)
+    assert text.index("For the statistician") > text.index("It rests on")
+    plain = text[: text.index("For the statistician")]
+    assert "p =" not in plain
+    assert c.sentence == (
+        "With diastatic malt at 0.8 %, height comes out 2.6 mm more than at 0 %, but the bakes "
+        "fit anything from 0.9 to 4.3 mm more. There is a difference; whether it reaches the 2 mm "
+        "that matters is open."
+    )
+    assert c.rests_on == (
+        "It rests on 3 bakes, 6 doughs and 24 pieces. Diastatic malt was decided for a whole "
+        "dough, so a dough counts once however many pieces it made. The dough-to-dough spread it "
+        "is judged by is worth about 3.0 doughs of information."
+    )
+    assert c.next_step.startswith("Next: about 8 more doughs, spread evenly over the settings")
+    assert repr(c).startswith("<Comparison rise_height_mm by malt_percent: cannot tell yet, 2.62")
+
+
+@settings(max_examples=25, deadline=None, derandomize=True, phases=[Phase.generate])
+@given(st.data())
+def test_any_table_gives_an_answer_or_a_reason(data):
+    """Whatever is missing or lopsided: a Comparison or a KitError, never anything else."""
+    n = data.draw(st.integers(1, 30))
+    ints = st.lists(st.integers(0, 3), min_size=n, max_size=n)
+    frame = pd.DataFrame(
+        {
+            "bake": data.draw(ints),
+            "dough": data.draw(ints),
+            "load": data.draw(ints),
+            "x": data.draw(ints),
+            "y": data.draw(
+                st.lists(
+                    st.one_of(st.floats(-50, 50), st.just(float("nan"))), min_size=n, max_size=n
+                )
+            ),
+        }
+    )
+    for arguments in ({}, {"dough": "dough"}, {"dough": "dough", "bake": "bake", "load": "load"}):
+        try:
+            c = kit.compare(frame, "y", "x", matters=1.0, **arguments)
+        except KitError:
+            continue
+        assert str(c)
+        assert c.leading.low <= c.leading.difference <= c.leading.high
+
+
+def test_demo_says_what_its_script_put_in():
+    frame = pd.read_csv(DEMO)
+    factors = ["malt_percent", "retard_hours", "side_minutes"]
+    c = kit.compare(
+        frame, "rise_height_mm", "malt_percent", dough="dough", bake="bake", load="load",
+        matters=2.0, adjust=factors,
+    )  # fmt: skip
+    assert c.counts == {"bake": 8, "dough": 20, "piece": 118}
+    truth = {0.4: 2.3, 0.8: 3.5, 1.2: 3.2}  # as written in make_demo.py, mean over retards
+    against_none = c.differences[c.differences["versus"] == 0]
+    for row in against_none.itertuples():
+        assert row.low < truth[row.level] < row.high
