@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from kit import quantities
-from kit.errors import InputError, NotFoundError, StoreError
+from kit.errors import DataError, InputError, NotFoundError, StoreError
 from kit.quantities import Quantity
 from kit.records import frame as frames
 from kit.records import journal, structure, trials
@@ -222,7 +222,7 @@ class Workspace:
             by,
             dough="dough",
             bake="bake",
-            load="load" if frame["load"].notna().any() else None,
+            load=_present(frame, "load"),
             trial="trial" if frame["trial"].nunique() > 1 else None,
             matters=matters,
             adjust=list(adjust),
@@ -301,13 +301,18 @@ class Trial(TrialRecords):
 
         outcome, by, matters, others = self._asked(outcome, by, matters)
         frame, notes = self._without(leave_out)
+        for column in (outcome, by):
+            if len(frame) and column not in frame:
+                recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
+                msg = f"nothing is recorded for {column} in {self.name}. Recorded are: {recorded}."
+                raise DataError(msg)
         answer = compare(
             frame,
             outcome,
             by,
             dough="dough",
             bake="bake",
-            load="load" if frame["load"].notna().any() else None,
+            load=_present(frame, "load"),
             matters=matters,
             adjust=[a for a in (others if adjust is None else adjust) if a in frame.columns],
             control=control,
@@ -373,7 +378,8 @@ class Trial(TrialRecords):
     def _without(self, kinds: Iterable[str]) -> tuple[pd.DataFrame, list[str]]:
         """The frame without pieces that certain events happened to, and what to note."""
         frame, kinds = self.frame(), list(kinds)
-        happened = frame["events"].fillna("").str.split("; ")
+        events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)
+        happened = events.fillna("").str.split("; ")
         known = dict.fromkeys(kind for kinds_ in happened for kind in kinds_ if kind)
         for kind in kinds:
             if kind not in known:
@@ -394,3 +400,8 @@ class Trial(TrialRecords):
             f"{row.kind} ({row.on} {row.code}){': ' if row.text else ''}{row.text}"
             for row in self.events().itertuples()
         ]
+
+
+def _present(frame: pd.DataFrame, column: str) -> str | None:
+    """The column's name if it says anything."""
+    return column if column in frame and frame[column].notna().any() else None

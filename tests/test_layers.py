@@ -43,7 +43,9 @@ def imports(tree):
         for node in (n for f in inside for n in ast.walk(f)):
             if isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
                 if node.module == "kit":
-                    yield from ((f"kit.{a.name}", getattr(function, "name", "")) for a in node.names)
+                    yield from (
+                        (f"kit.{a.name}", getattr(function, "name", "")) for a in node.names
+                    )
                 elif node.module.startswith("kit."):
                     yield node.module, getattr(function, "name", "")
             elif isinstance(node, ast.Import):

@@ -163,6 +163,9 @@ def _check_columns(
     columns: Mapping[str, str | None],
     adjust: Sequence[str],
 ) -> None:
+    if frame.empty:
+        msg = "there are no pieces yet: nothing to compare. Record a bake first."
+        raise DataError(msg)
     named = {"outcome": outcome, "by": by, **columns}
     roles = [(r, c) for r, c in named.items() if c is not None]
     roles += [("adjust", a) for a in adjust if a != columns["trial"]]
@@ -177,9 +180,6 @@ def _check_columns(
                 role, column, f"is already used for {used[column]}", "Give each its own column."
             )
         used[column] = role
-    if frame.empty:
-        msg = "there are no pieces yet: nothing to compare. Record a bake first."
-        raise DataError(msg)
 
 
 def _refuse_duplicates(frame: pd.DataFrame, within: Sequence[str]) -> None:
