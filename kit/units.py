@@ -190,7 +190,11 @@ def _read_number(text: str, field: str, original: str, where: str) -> tuple[Frac
 
 
 def parse(
-    text: str | float | None, unit: str, field: str = "value", where: str = ""
+    text: str | float | None,
+    unit: str,
+    field: str = "value",
+    where: str = "",
+    difference: bool = False,
 ) -> float | None:
     """Read what a person typed as one number in `unit`.
 
@@ -207,6 +211,8 @@ def parse(
         for a plain number.
     field, where : str
         Named in the error.
+    difference : bool
+        The number is a difference: degrees count, their zero does not (2 °F are 1.1 °C).
 
     Returns
     -------
@@ -267,7 +273,7 @@ def parse(
                 raise UnitError(
                     field, text, "has units in an order that cannot be added", where=where
                 )
-            total += (value + found.shift) * found.factor
+            total += (value if difference else value + found.shift) * found.factor
             last = found
     return float(total / size)
 

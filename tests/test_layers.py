@@ -20,9 +20,8 @@ LAYERS = (
     ("records",),
     ("charts",),
     ("writeup",),
-    ("shipped",),
     ("workspace",),
-    ("demo",),
+    ("shipped",),
     ("panels", "cli"),
     ("__main__",),
 )

@@ -462,7 +462,7 @@ def _inverse_information(blocks: Blocks, at: _Point) -> Floats:
     if (diagonal > 0).all():
         scale = 1 / np.sqrt(np.outer(diagonal, diagonal))
         size, axes = np.linalg.eigh((information + information.T) / 2 * scale)
-        if size[0] > 1e-9:
+        if size[0] > 1e-13:
             inverse: Floats = scale * ((axes / size) @ axes.T)
             return inverse
     msg = (

@@ -97,7 +97,7 @@ ingredient = _table(
     _needed("position", Integer),
     _needed("name"),
     _needed("role"),
-    _needed("percent", Float),  # of the flour's weight
+    Column("percent", Float),  # of the flour's weight; empty where the trial says
     _needed("note"),
 )
 lot = _table("lot", _needed("kind"), _needed("code"), _needed("note"))

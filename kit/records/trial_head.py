@@ -93,7 +93,7 @@ class TrialHead:
             return trials.factors(connection, self.id)
 
     def set_formula(
-        self, name: str, ingredients: Sequence[tuple[str, str, str | float]], note: str = ""
+        self, name: str, ingredients: Sequence[tuple[str, str, str | float | None]], note: str = ""
     ) -> None:
         """Give the trial its formula in baker's percentages.
 
@@ -103,7 +103,8 @@ class TrialHead:
             What it is called.
         ingredients : sequence of (ingredient, role, percent)
             For example ``[("bread flour", "flour", 100), ("milk", "liquid", 72)]``. Roles: flour,
-            liquid, salt, yeast, malt, fat, egg, sugar, other. The flours make 100 together.
+            liquid, salt, yeast, malt, fat, egg, sugar, other. The flours make 100 together. None
+            for what the trial varies.
         note : str
             Anything.
         """

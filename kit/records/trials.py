@@ -33,11 +33,11 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Ingredient:
-    """One line of a formula: `percent` of the flour's weight."""
+    """One line of a formula: `percent` of the flour's weight; None where the trial says."""
 
     name: str
     role: str
-    percent: float
+    percent: float | None
     note: str = ""
 
 
@@ -50,7 +50,10 @@ class Formula:
     note: str = ""
 
     def __str__(self) -> str:
-        lines = "".join(f"\n  {i.percent:g} % {i.name}" for i in self.ingredients)
+        lines = "".join(
+            f"\n  {'as the trial says' if i.percent is None else f'{i.percent:g} %'} {i.name}"
+            for i in self.ingredients
+        )
         return self.name + lines
 
     def to_frame(self) -> pd.DataFrame:
@@ -169,7 +172,7 @@ def set_formula(
     step: Step,
     trial_id: str,
     name: str,
-    ingredients: Sequence[tuple[str, str, str | float]],
+    ingredients: Sequence[tuple[str, str, str | float | None]],
     note: str = "",
 ) -> None:
     """Give a trial its formula.
@@ -183,7 +186,8 @@ def set_formula(
     name : str
         Of the formula.
     ingredients : sequence of (name, role, percent)
-        Roles are `kit.records.tables.ROLES`; percent of the flour's weight.
+        Roles are `kit.records.tables.ROLES`; percent of the flour's weight, None or empty for
+        what the trial varies.
     note : str
         Anything.
 
@@ -198,7 +202,7 @@ def set_formula(
         if role not in t.ROLES:
             raise NotFoundError("role", str(role), t.ROLES)
         share = _PERCENT.parse(percent, own).value
-        if share is None:
+        if share is None and role == "flour":
             raise InputError("percent", percent, "must not be empty", _PERCENT_REMEDY, own)
         lines.append(
             {"position": position, "name": own, "role": role, "percent": share, "note": ""}

@@ -77,7 +77,7 @@ def upgrade() -> None:
         sa.Column("position", sa.Integer(), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("role", sa.Text(), nullable=False),
-        sa.Column("percent", sa.Float(), nullable=False),
+        sa.Column("percent", sa.Float()),
         sa.Column("note", sa.Text(), nullable=False),
         sa.Column("deleted", sa.Text(), nullable=True),
         sa.ForeignKeyConstraint(["formula_id"], ["formula.id"], name="fk_ingredient_formula_id"),

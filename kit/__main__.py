@@ -1,0 +1,5 @@
+"""``python -m kit``."""
+
+from kit.cli import main
+
+main()

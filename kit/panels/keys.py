@@ -1,0 +1,37 @@
+"""Keep JupyterLab's one-key commands away from a panel's fields and buttons.
+
+In JupyterLab a cell that is not being edited listens to single keys: the down arrow moves to the
+next cell, two times d deletes the cell. Text fields are spared, menus, boxes and buttons are not.
+An element marked ``data-lm-suppress-shortcuts`` is; the mark has to stand on each of them.
+"""
+
+import anywidget
+
+__all__ = ["OwnKeys"]
+
+
+class OwnKeys(anywidget.AnyWidget):  # type: ignore[misc]
+    """Invisible; marks whatever can be focused in the panel it stands in, now and later."""
+
+    _esm = """
+    const focusable = "select, input, button, textarea, summary, a";
+    function render({ el }) {
+      el.hidden = true;
+      let watcher = null;
+      function start() {
+        const panel = el.closest(".kit-panel");
+        if (panel === null) {
+          if (el.isConnected || watcher === null) requestAnimationFrame(start);
+          return;
+        }
+        const mark = () => panel.querySelectorAll(focusable).forEach(
+          (item) => item.setAttribute("data-lm-suppress-shortcuts", "true"));
+        mark();
+        watcher = new MutationObserver(mark);
+        watcher.observe(panel, { childList: true, subtree: true });
+      }
+      start();
+      return () => watcher?.disconnect();
+    }
+    export default { render };
+    """

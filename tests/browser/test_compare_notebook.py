@@ -1,0 +1,83 @@
+"""The compare notebook as a baker uses it, in a real browser.
+
+Screenshots go to the folder named by ``KIT_SCREENSHOTS`` when it is set.
+"""
+
+import os
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+
+def shoot(page, name):
+    if folder := os.environ.get("KIT_SCREENSHOTS"):
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        page.screenshot(path=f"{folder}/{name}.png")
+
+
+def open_and_run(page, lab):
+    """Open the notebook and run all cells, as the menu does."""
+    page.goto(lab[0])
+    page.wait_for_function(
+        "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
+        timeout=40_000,
+    )
+    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    page.get_by_label("Trial", exact=True).wait_for(timeout=40_000)
+    page.locator(".kit-answer svg").first.wait_for(timeout=40_000)
+
+
+def test_baker_asks_and_gets_the_page(page, lab):
+    open_and_run(page, lab)
+    answer = page.locator(".kit-answer")
+    assert "A difference that matters." in answer.inner_text()
+    assert "Invented data" in answer.inner_text()
+    shoot(page, "compare-first")
+
+    # nonsense is answered beside the field, and what was typed stays
+    matters = page.get_by_label("What matters (mm)", exact=True)
+    for typed, said in (("a lot", "is not a number"), ("-3", "must be above 0")):
+        matters.fill(typed)
+        matters.press("Enter")
+        page.get_by_role("alert").filter(has_text=said).wait_for(timeout=10_000)
+        assert matters.input_value() == typed
+        shoot(page, f"compare-{'words' if said.startswith('is') else 'negative'}")
+    matters.fill("1/16 in")
+    matters.press("Enter")
+    page.get_by_text("1.5875 mm that matters").first.wait_for(timeout=10_000)
+
+    # another factor by the keyboard alone
+    factor = page.get_by_label("Factor", exact=True)
+    factor.focus()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Tab")
+    answer.get_by_text("cold retard at 40 h").first.wait_for(timeout=10_000)
+    shoot(page, "compare-retard")
+
+    # the page is written where the bakes are
+    page.get_by_role("button", name="Write the page").press("Enter")
+    page.get_by_text("Written:").wait_for(timeout=10_000)
+    assert (lab[1] / "harbour-malt.html").exists()
+
+
+def test_numbers_in_the_notebook_hold(page, lab):
+    """No cell of the shipped notebook ends in an error."""
+    open_and_run(page, lab)
+    page.get_by_text("No difference that matters.").first.wait_for(timeout=40_000)
+    errors = page.evaluate(
+        """() => [...window.jupyterapp.shell.currentWidget.content.model.cells]
+            .flatMap(c => c.outputs ? c.outputs.toJSON() : [])
+            .filter(o => o.output_type === 'error').map(o => o.evalue)"""
+    )
+    assert errors == []
+
+
+def test_readable_on_a_phone(page, lab):
+    page.set_viewport_size({"width": 400, "height": 800})
+    open_and_run(page, lab)
+    box = page.locator(".kit-answer").bounding_box()
+    assert box["width"] <= 400
+    page.locator(".kit-answer").scroll_into_view_if_needed()
+    shoot(page, "compare-400px")

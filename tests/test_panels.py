@@ -1,0 +1,112 @@
+"""The compare panel without a browser: what it offers, shows and says."""
+
+import re
+
+import pytest
+
+import kit
+from kit import panels
+from kit.analysis.verdict import Answer
+
+
+@pytest.fixture
+def panel(tmp_path):
+    ws = panels.open_workspace(tmp_path / "bakes")
+    yield panels.compare(ws)
+    ws.close()
+
+
+def words(panel):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", panel.shown.value))
+
+
+def test_alive_on_the_demo(panel):
+    assert panel.trial.value == "harbour-malt"
+    assert panel.outcome.value == "rise_height_mm"
+    assert panel.factor.value == "malt_percent"
+    assert panel.matters.value == "2"
+    same = panel.workspace.trial("harbour-malt").compare()
+    assert same.sentence in words(panel)
+    assert "Invented data" in words(panel)
+    assert "<svg" in panel.shown.value
+    assert not panel.write.disabled
+
+
+def test_what_matters_takes_any_unit(panel):
+    panel.matters.value = "1/8 in"
+    assert panel.answer.matters == pytest.approx(3.175)
+    panel.matters.value = "1,5"
+    assert panel.answer.matters == 1.5
+    panel.matters.value = "0.5"  # less than any height could be, yet a difference
+    assert panel.answer.matters == 0.5
+    panel.matters.value = ""  # the trial's own
+    assert panel.answer.matters == 2.0
+    panel.outcome.value = "browning_l"
+    assert panel.matters.value == ""
+    assert panel.answer.matters is None
+    assert panel.matters.description == "What matters"
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("much", "what matters is &#x27;much&#x27;: is not a number."),
+        ("-3", "matters is -3: must be above 0."),
+        ("2 oz", "oz measures mass, expected length"),
+    ],
+)
+def test_nonsense_is_answered_beside_the_field_and_kept(panel, typed, said):
+    panel.matters.value = typed
+    assert said in panel.trouble.value
+    assert panel.matters.value == typed
+    assert panel.write.disabled
+    panel.matters.value = "2"
+    assert panel.trouble.value == ""
+    assert panel.answer.answer is Answer.MATTERS
+
+
+def test_other_factor_control_line_and_events(panel):
+    panel.factor.value = "side_minutes"
+    assert panel.answer.unit == "piece"
+    panel.factor.value = "malt_percent"
+    panel.control.value = 0
+    assert panel.answer.control == 0
+    panel.line.value = True
+    assert panel.answer.kind == "line"
+    panel.line.value = False
+    for box in panel.without.children:
+        box.value = True
+    assert panel.answer.counts["dough"] == 18
+    for box in panel.alike.children:
+        box.value = False
+    assert panel.answer.adjusted == ()
+
+
+def test_page_is_written_and_trouble_is_said(panel, tmp_path, monkeypatch):
+    panel._write_page()
+    assert "Written: " in panel.written.value
+    assert (tmp_path / "bakes" / "harbour-malt.html").exists()
+
+    def full(*_):
+        raise kit.errors.StoreError("harbour-malt.html was not written: the disk is full.")
+
+    monkeypatch.setattr(kit.Trial, "writeup", full)
+    panel._write_page()
+    assert "the disk is full" in panel.written.value
+
+
+def test_every_control_has_a_label(panel):
+    for control in (panel.trial, panel.outcome, panel.factor, panel.matters, panel.control):
+        assert control.description
+    for box in (*panel.alike.children, *panel.without.children, panel.line):
+        assert box.description
+
+
+def test_workspace_named_by_the_environment(tmp_path, monkeypatch):
+    monkeypatch.setenv("KIT_FOLDER", str(tmp_path / "named"))
+    with panels.open_workspace() as ws:
+        assert ws.folder == tmp_path / "named"
+    monkeypatch.delenv("KIT_FOLDER")
+    monkeypatch.chdir(tmp_path / "named")
+    with panels.open_workspace() as ws:
+        assert ws.folder == tmp_path / "named"

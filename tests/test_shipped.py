@@ -1,0 +1,66 @@
+import json
+
+import pytest
+
+import kit
+from kit import shipped
+
+
+def test_demo_is_brought_in_once(tmp_path):
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        trial = shipped.load_demo(ws)
+        assert trial.invented
+        assert len(trial.frame()) == 120
+        assert set(trial.events()["kind"]) == {"burnt", "warm room"}
+        assert trial.formula().ingredients[0].role == "flour"
+        assert shipped.load_demo(ws).id == trial.id
+        assert len(ws.trials()) == 1
+
+
+def test_half_a_demo_is_taken_out_again(tmp_path, monkeypatch):
+    def fails(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(shipped, "_fill", fails)
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        with pytest.raises(KeyboardInterrupt):
+            shipped.load_demo(ws)
+        assert ws.trials() == []
+
+
+def edit(path, text):
+    """Change a cell's source, as a baker would."""
+    notebook = json.loads(path.read_text())
+    notebook["cells"][0]["source"] = [text]
+    path.write_text(json.dumps(notebook))
+
+
+def test_notebooks_are_copied_and_never_overwritten(tmp_path, monkeypatch):
+    source = tmp_path / "shipped"
+    source.mkdir()
+    original = (shipped.notebooks_folder() / "compare.ipynb").read_text()
+    (source / "compare.ipynb").write_text(original)
+    monkeypatch.setattr(shipped, "notebooks_folder", lambda: source)
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    mine = folder / "compare.ipynb"
+
+    assert shipped.copy_notebooks(folder) == ["compare.ipynb copied"]
+    assert shipped.copy_notebooks(folder) == []  # nothing changed
+
+    notebook = json.loads(mine.read_text())  # JupyterLab stores outputs: no change of a baker's
+    notebook["cells"][1]["outputs"] = [{"output_type": "stream", "name": "stdout", "text": "1"}]
+    mine.write_text(json.dumps(notebook))
+    edit(source / "compare.ipynb", "# newer")
+    assert shipped.copy_notebooks(folder) == ["compare.ipynb copied"]
+    assert "# newer" in mine.read_text()
+
+    edit(mine, "# my own words")
+    edit(source / "compare.ipynb", "# newest")
+    assert shipped.copy_notebooks(folder) == [
+        "compare.ipynb is yours now; the newer one is compare.new.ipynb"
+    ]
+    assert "# my own words" in mine.read_text()
+    assert "# newest" in (folder / "compare.new.ipynb").read_text()
+    assert shipped.copy_notebooks(folder) == []  # said once
+    assert not list(folder.glob(".*.part"))
