@@ -19,7 +19,7 @@ __all__ = ["ComparePanel"]
 _STYLE = """<style>
 .kit-answer {max-width: 46rem; font-size: 1rem; line-height: 1.5; overflow-wrap: anywhere}
 .kit-answer h3 {margin: .6em 0 .2em}
-.kit-answer figure {margin: .8em 0; overflow-x: auto}
+.kit-answer figure {margin: .8em 0; max-width: 100%}
 .kit-answer svg {max-width: 100%; height: auto}
 .kit-answer table {border-collapse: collapse; margin: .4em 0}
 .kit-answer th, .kit-answer td {padding: .15em .7em .15em 0; text-align: left}
@@ -69,9 +69,9 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         self._filling = False
         super().__init__(
             [
-                OwnKeys(), widgets.HTML(_STYLE), self.trial, self.outcome, self.factor, self.matters,
-                self.trouble, self.control, self.line, self.alike, self.without, self.shown,
-                self.write, self.written,
+                OwnKeys(), widgets.HTML(_STYLE), self.trial, self.outcome, self.factor,
+                self.matters, self.trouble, self.control, self.line, self.alike, self.without,
+                self.shown, self.write, self.written,
             ]
         )  # fmt: skip
         self.trial.observe(lambda _: self._show_trial(), "value")
@@ -153,7 +153,7 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         if self._filling:
             return
         self.trouble.value, self.written.value = "", ""
-        trial = self.chosen
+        trial, against = self.chosen, self.control.value
         try:
             matters = units.parse(
                 self.matters.value, words.unit_of(self.outcome.value), "what matters",
@@ -164,9 +164,7 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
                 self.factor.value,
                 matters,
                 adjust=[box.name for box in self.alike.children if box.value],
-                control=None
-                if self.line.value or self.control.value == _PAIRS
-                else self.control.value,
+                control=None if self.line.value or against == _PAIRS else against,
                 line=self.line.value or None,
                 leave_out=[box.name for box in self.without.children if box.value],
             )

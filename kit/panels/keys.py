@@ -10,7 +10,7 @@ import anywidget
 __all__ = ["OwnKeys"]
 
 
-class OwnKeys(anywidget.AnyWidget):  # type: ignore[misc]
+class OwnKeys(anywidget.AnyWidget):
     """Invisible; marks whatever can be focused in the panel it stands in, now and later."""
 
     _esm = """
