@@ -237,6 +237,11 @@ def _answer(
     if Path(where).is_dir() or "://" in where:
         from kit.workspace import Workspace
 
+        for name, value in (("--dough", dough), ("--bake", bake), ("--load", load)):
+            if value is not None:
+                raise InputError(
+                    name, value, "goes with a table", "A workspace knows its own doughs."
+                )
         ws = Workspace(where)
         names = [t.name for t in ws.trials()]
         if trial is None and len(names) != 1:
@@ -251,11 +256,9 @@ def _answer(
     from kit.analysis.compare import compare as compare_frame
 
     frame = _read(Path(where))
-    for name, value in (("--outcome", outcome), ("--by", by)):
-        if value is None:
-            raise InputError(name, None, "is needed with a table", f"Columns: {_columns(frame)}.")
-    assert outcome is not None
-    assert by is not None
+    if outcome is None or by is None:
+        missing = "--outcome" if outcome is None else "--by"
+        raise InputError(missing, None, "is needed with a table", f"Columns: {_columns(frame)}.")
     answer = compare_frame(
         frame, outcome, by, dough=dough, bake=bake, load=load, matters=matters, adjust=adjust,
         control=_level(frame, by, control), line=line,

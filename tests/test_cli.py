@@ -81,6 +81,14 @@ def test_import_compare_and_writeup_of_a_workspace(run, tmp_path):
     assert (tmp_path / "page.html").stat().st_size > 10_000
 
 
+def test_a_workspace_knows_its_doughs(run):
+    run("start", "bakes", "--no-lab")
+    result = run("compare", "bakes", "--dough", "dough")
+    assert result.stderr == (
+        "kit: --dough is 'dough': goes with a table. A workspace knows its own doughs.\n"
+    )
+
+
 def test_writeup_from_a_table(run, tmp_path):
     words = ["writeup", *CAKE[1:], "--source", "Cochran & Cox (1957)"]
     assert run(*words).exit_code == 0
