@@ -185,8 +185,8 @@ def test_formula(ws):
             "and the rest is measured by them.",
         ),
         (
-            [("flour", "flour", 100), ("milk", "liquid", "")],
-            "percent is '' (milk): must not be empty. Enter it in % of the flour's weight.",
+            [("flour", "flour", ""), ("milk", "liquid", 70)],
+            "percent is '' (flour): must not be empty. Enter it in % of the flour's weight.",
         ),
         (
             [("flour", "flour", 100), ("milk", "liquid", -1)],
@@ -283,3 +283,11 @@ def test_the_example_in_the_docstring():
     import kit.workspace
 
     assert doctest.testmod(kit.workspace).failed == 0
+
+
+def test_what_the_trial_varies_has_no_percentage(ws):
+    trial = ws.new_trial("malt")
+    trial.set_formula("base", [("flour", "flour", 100), ("malt flour", "malt", None)])
+    assert trial.formula().ingredients[1].percent is None
+    assert str(trial.formula()) == "base\n  100 % flour\n  as the trial says malt flour"
+    assert trial.formula().to_frame()["percent"].isna().tolist() == [False, True]
