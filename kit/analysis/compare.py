@@ -16,7 +16,14 @@ import pandas as pd
 from kit.analysis import sentences, words
 from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit, mixed
-from kit.analysis.structure import Records, Unit, read_records, safe_name
+from kit.analysis.moments import Floats
+from kit.analysis.structure import (
+    MOST_SETTINGS,
+    Records,
+    Unit,
+    read_records,
+    safe_name,
+)
 from kit.analysis.verdict import Answer, decide, more_units
 from kit.errors import DesignError, InputError
 
@@ -25,8 +32,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Comparison", "Difference", "compare"]
 
-#: A numeric factor with more values than this is taken as a line, not as settings.
-MOST_SETTINGS = 8
 #: With fewer degrees of freedom an interval says nothing at all.
 LEAST_DF = 0.5
 #: Up to here it is checked whether there are loads enough; beyond there always are.
@@ -262,11 +267,11 @@ def compare(
     columns = {"trial": trial, "bake": bake, "dough": dough, "load": load}
     if trial is not None:
         adjust = [trial, *(a for a in adjust if a != trial)]
-    records = read_records(frame, outcome, by, columns, adjust)
-    as_line = _as_line(records.frame[safe_name(by)], by, line)
+    records = read_records(frame, outcome, by, columns, adjust, line)
+    as_line = records.as_line
     if control is not None and as_line:
         raise InputError("control", control, "goes with settings, not with a line")
-    adjust, notes = _separable(records.frame, by, adjust)
+    adjust, notes = _separable(records, by)
     terms = [_term(a, _is_number(records.frame[safe_name(a)])) for a in adjust]
     own = _term(by, as_line)
     formula = f"{safe_name(outcome)} ~ {' + '.join([own, *terms])}"
@@ -322,53 +327,54 @@ def _is_number(column: pd.Series) -> bool:
     return pd.api.types.is_numeric_dtype(column) and column.nunique() > MOST_SETTINGS
 
 
-def _as_line(column: pd.Series, by: str, line: bool | None) -> bool:
-    numeric = pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column)
-    if line and not numeric:
-        raise InputError("line", line, f"needs numbers, and {by} holds words")
-    return (numeric and column.nunique() > MOST_SETTINGS) if line is None else line
-
-
 def _term(column: str, as_number: bool) -> str:
     name = safe_name(column)
     return name if as_number else f"C({name})"
 
 
-def _separable(frame: pd.DataFrame, by: str, adjust: Sequence[str]) -> tuple[list[str], list[str]]:
+def _separable(records: Records, by: str) -> tuple[list[str], list[str]]:
     """Keep the other factors that say something of their own.
 
     Raises
     ------
     DesignError
-        The factor changes only together with another one.
+        The factor changes only together with the others.
     """
+    frame = records.frame
 
-    def rank(columns: Sequence[str]) -> int:
-        """Rank of the constant and all settings of these columns."""
-        names = [safe_name(c) for c in columns]
-        dummies = pd.get_dummies(frame[names].astype(str), dtype=float).assign(one=1.0)
-        return int(np.linalg.matrix_rank(dummies.drop_duplicates().to_numpy()))
+    def columns(name: str, as_number: bool) -> Floats:
+        column = frame[safe_name(name)]
+        if not as_number:
+            dummies: Floats = pd.get_dummies(column.astype(str), dtype=float).to_numpy()
+            return dummies
+        values = column.to_numpy(dtype=float)
+        centred: Floats = ((values - values.mean()) / (values.std() or 1.0))[:, None]
+        return centred
 
+    def rank(*parts: Floats) -> int:
+        together = np.hstack([np.ones((len(frame), 1)), *parts])
+        return int(np.linalg.matrix_rank(np.unique(together, axis=0)))
+
+    own = columns(by, records.as_line)
+    others = {a: columns(a, _is_number(frame[safe_name(a)])) for a in records.adjust}
     kept: list[str] = []
     notes = []
-    for other in adjust:
-        extra = frame[safe_name(other)].nunique() - 1
-        if extra == 0:
+    for other, theirs in others.items():
+        before = [others[k] for k in kept]
+        if rank(theirs) == 1:
             continue  # never varied: nothing to hold alike
-        if not _is_number(frame[safe_name(other)]):
-            if rank([by, *kept, other]) < rank([by, *kept]) + extra:
-                if not kept or rank([*kept, other]) == rank(kept) + extra:
-                    msg = (
-                        f"{words.name(by)} and {words.name(other)} cannot be told "
-                        "apart: they changed together. Bake at least two settings of one with "
-                        "the same setting of the other."
-                    )
-                    raise DesignError(msg)
-                notes.append(
-                    f"{words.name(other)} was not held alike: it changed together with "
-                    f"{words.join(words.name(k) for k in kept)}"
-                )
-                continue
+        if rank(*before, theirs) == rank(*before):
+            notes.append(
+                f"{words.name(other)} was not held alike: it changed together with "
+                f"{words.join(words.name(k) for k in kept)}"
+            )
+            continue
+        if rank(own, *before, theirs) - rank(*before, theirs) < rank(own) - 1:
+            msg = (
+                f"{words.name(by)} and {words.name(other)} cannot be told apart: they changed "
+                "together. Bake at least two settings of one with the same setting of the other."
+            )
+            raise DesignError(msg)
         kept.append(other)
     return kept, notes
 
@@ -377,7 +383,7 @@ def _fit(records: Records, formula: str, level: float) -> tuple[MixedFit, list[s
     """Fit with all groupings; without the load when there is too little to see it."""
     groups, structure = records.groups, records.structure
     notes = []
-    if "load" in groups and not _enough_loads(records, formula):
+    if "load" in groups and records.unit != "load" and not _enough_loads(records, formula):
         groups, structure = tuple(g for g in groups if g != "load"), "nested"
         notes.append("too few loads to see what a load does; it was left out")
     return mixed(records.frame, formula, groups, structure=structure, level=level), notes
@@ -392,12 +398,21 @@ def _enough_loads(records: Records, formula: str) -> bool:
     settings = np.asarray(
         formulaic.Formula(formula.partition("~")[2]).get_model_matrix(records.frame), dtype=float
     )
-    doughs = pd.get_dummies(records.frame["dough"], dtype=float).to_numpy()
-    bakes = pd.get_dummies(records.frame["bake"], dtype=float).to_numpy()
-    loads = pd.get_dummies(records.frame["load"], dtype=float).to_numpy()
-    rest = int(np.linalg.matrix_rank(np.hstack([settings, bakes, doughs])))
-    everything = int(np.linalg.matrix_rank(np.hstack([settings, bakes, doughs, loads])))
-    return everything - rest >= 2 and len(records.frame) - everything >= 2
+    dummies = {
+        group: pd.get_dummies(records.frame[group], dtype=float).to_numpy()
+        for group in ("bake", *records.groups)
+    }
+    # loads that hold whole doughs are seen between the doughs, others beside them
+    outer = [d for g, d in dummies.items() if g not in ("load", *_inside_loads(records))]
+    rest = int(np.linalg.matrix_rank(np.hstack([settings, *outer])))
+    seen = int(np.linalg.matrix_rank(np.hstack([settings, *outer, dummies["load"]])))
+    everything = int(np.linalg.matrix_rank(np.hstack([settings, *dummies.values()])))
+    return seen - rest >= 2 and len(records.frame) - everything >= 2
+
+
+def _inside_loads(records: Records) -> tuple[str, ...]:
+    """Groupings that lie inside the loads."""
+    return records.groups[records.groups.index("load") + 1 :]
 
 
 def _line(fit: MixedFit, column: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -455,10 +470,12 @@ def _overall(differences: pd.DataFrame) -> tuple[Answer, Difference]:
     present = set(known["answer"])
     order = (Answer.MATTERS, Answer.UNCLEAR, Answer.SMALL, Answer.NONE)
     answer = next(a for a in order if a.value in present)
-    of_this = known[known["answer"] == answer.value]
+    # all differences being small, the largest of all is the one to show
+    small = answer in (Answer.SMALL, Answer.NONE)
+    of_this = known if small else known[known["answer"] == answer.value]
     row = of_this.to_dict("records")[int(of_this["difference"].abs().to_numpy().argmax())]
     numbers = {n: float(row[n]) for n in ("difference", "se", "df", "t", "p", "low", "high")}
-    return answer, Difference(row["level"], row["versus"], **numbers, answer=answer)
+    return answer, Difference(row["level"], row["versus"], **numbers, answer=Answer(row["answer"]))
 
 
 def _more(
@@ -474,7 +491,7 @@ def _more(
 
 def _few(lead: Difference, records: Records) -> list[str]:
     """Warn when the spread itself is hardly known."""
-    if lead.df >= 4:
+    if lead.df > 4 - 1e-6:
         return []
     return [
         f"the spread from {records.unit} to {records.unit} is known from very little "

@@ -74,12 +74,13 @@ class Design:
         """
         if variable not in self.covariates:
             raise NotFoundError("numeric variable of the model", variable, self.covariates)
-        return np.vstack([self.grid([], {variable: float(value)})[1] for value in values])
+        full = [self.grid([], {variable: float(value)})[1] for value in values]
+        return self.estimable(np.vstack(full))
 
     def grid(
         self, factors: Sequence[str], at: Mapping[str, float] | None = None
     ) -> tuple[pd.DataFrame, Floats]:
-        """Rows whose product with the coefficients are the marginal means.
+        """Rows of the marginal means, on all columns; `estimable` turns them into contrasts.
 
         Other factors are averaged with equal weights, covariates stand at their mean.
 
@@ -93,8 +94,7 @@ class Design:
         Returns
         -------
         levels : DataFrame, one row a combination
-        rows : float array, shape (combinations, p)
-            NaN where a mean cannot be estimated (an empty cell).
+        rows : float array, shape (combinations, all columns)
 
         Raises
         ------
@@ -120,13 +120,24 @@ class Design:
         for key, index in groups:
             row = x[index.to_numpy()].mean(axis=0)
             levels_out.append(key if isinstance(key, tuple) else (key,))
-            rows.append(row[self.kept] if self._estimable(row) else np.full(len(self.kept), np.nan))
+            rows.append(row)
         table = pd.DataFrame(levels_out, columns=list(factors) or ["all"])
         return table, np.array(rows)
 
-    def _estimable(self, row: Floats) -> bool:
-        rest = row - self._row_space.T @ (self._row_space @ row)
-        return float(np.linalg.norm(rest)) <= 1e-8 * float(np.linalg.norm(row))
+    def estimable(self, rows: Floats) -> Floats:
+        """Rows on the coefficients kept; NaN where an empty cell makes the answer unknowable.
+
+        Parameters
+        ----------
+        rows : float array, shape (r, all columns)
+
+        Returns
+        -------
+        float array, shape (r, p)
+        """
+        rest = rows - rows @ self._row_space.T @ self._row_space
+        known = np.linalg.norm(rest, axis=1) <= 1e-8 * np.linalg.norm(rows, axis=1)
+        return np.where(known[:, None], rows[:, self.kept], np.nan)
 
 
 def parse_formula(formula: str) -> tuple[str, Any]:
@@ -279,7 +290,7 @@ def _levels(column: pd.Series) -> list[Any]:
     if isinstance(column.dtype, pd.CategoricalDtype):
         present = set(column)
         return [level for level in column.cat.categories if level in present]
-    return sorted(column.unique())
+    return sorted(column.unique(), key=lambda level: (isinstance(level, str), level))
 
 
 def _signature(term: Any, kinds: Mapping[str, bool]) -> tuple[frozenset[str], tuple[str, ...]]:

@@ -30,6 +30,9 @@ __all__ = [
     "with_interval",
 ]
 
+#: With fewer degrees of freedom no interval is wide enough to mean anything.
+LEAST_DF = 0.2
+
 
 def marginal_means(fit: "MixedFit", factors: str | Sequence[str]) -> pd.DataFrame:
     """Mean of each level, other factors weighted equally, covariates at their mean.
@@ -53,7 +56,7 @@ def marginal_means(fit: "MixedFit", factors: str | Sequence[str]) -> pd.DataFram
     """
     names = [factors] if isinstance(factors, str) else list(factors)
     levels, rows = fit.design.grid(names)
-    table = with_interval(fit.linear(rows), fit.level)
+    table = with_interval(fit.linear(fit.design.estimable(rows)), fit.level)
     if len(names) == 1:
         levels = levels.set_axis(["level"], axis=1)
     return pd.concat([levels, table], axis=1)
@@ -122,7 +125,7 @@ def contrasts(
     else:
         raise InputError("kind", kind, "must be 'pairs' or 'control'")
 
-    differences = np.array([rows[i] - rows[j] for i, j in pairs])
+    differences = fit.design.estimable(np.array([rows[i] - rows[j] for i, j in pairs]))
     table = fit.linear(differences).rename(columns={"estimate": "difference"})
     table["t"] = table["difference"] / table["se"]
     good = table["t"].notna().to_numpy()
@@ -130,7 +133,7 @@ def contrasts(
     if good.any():
         known = table[good]
         if kind == "pairs":
-            size = int(np.isfinite(rows).all(axis=1).sum())
+            size = len({i for pair, ok in zip(pairs, good, strict=True) if ok for i in pair})
             p[good], critical[good] = _tukey(known, size, fit.level)
         else:
             d = differences[good]
@@ -180,6 +183,8 @@ def tukey_p(t: float, df: float, size: int) -> float:
     size : int
         How many means there are.
     """
+    if df < LEAST_DF:
+        return 1.0
     (z, wz), (s, ws) = _normal_nodes(), _spread_nodes(df)
     width = np.sqrt(2) * t * s[:, None]
     inside = size * (special.ndtr(z) - special.ndtr(z - width)) ** (size - 1)
@@ -198,6 +203,8 @@ def dunnett_p(t: float, df: float, loadings: Floats) -> float:
     loadings : float array, shape (k,)
         See `one_factor`.
     """
+    if df < LEAST_DF:
+        return 1.0
     (z, wz), (s, ws) = _normal_nodes(), _spread_nodes(df)
     rest = np.sqrt(1 - loadings**2)
     limit, shared = t * s[:, None, None], loadings * z[None, :, None]

@@ -205,7 +205,7 @@ def _batches(
     if counts.max() > LARGEST_BLOCK:
         msg = (
             f"the random groups tie {counts.max()} groups together, more than {LARGEST_BLOCK}: "
-            "too large to analyse at once. Group by bake first, or leave a grouping out."
+            "too large to analyse at once. Leave a grouping out."
         )
         raise DataError(msg)
     starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
@@ -341,9 +341,9 @@ def _descend(blocks: Blocks, start: _Point, low: Floats, high: Floats) -> _Point
         try:
             np.linalg.cholesky(curve)
         except np.linalg.LinAlgError:
-            curve = information[sub] + 1e-10 * np.eye(free.sum()) * np.trace(information)
+            curve = information[sub]
         step = np.zeros(len(gradient))
-        step[free] = -np.linalg.solve(curve, gradient[free])
+        step[free] = -np.linalg.lstsq(curve, gradient[free], rcond=1e-14)[0]
         small = float(-gradient @ step) < 1e-9
         best, length = None, 1.0
         while length > 1e-12:

@@ -128,9 +128,9 @@ def method(c: "Comparison") -> str:
 def why_not_pieces(c: "Comparison") -> str:
     """Why counting every piece as an experiment would be wrong; empty where it is right."""
     units = c.counts.get(c.unit, 0)
-    if c.unit == "piece" or units == c.counts["piece"]:
+    each = c.counts["piece"] / units if units else 0.0
+    if c.unit == "piece" or each < 1.5 or not c.naive_p < c.test["p"]:
         return ""
-    each = c.counts["piece"] / units
     return (
         f"Had each of the {c.counts['piece']} pieces been counted as an experiment of its own, "
         f"p would read {c.naive_p:.1g} instead of {c.test['p']:.2g}. That would be wrong: the "

@@ -17,7 +17,10 @@ from kit.analysis.mixed import Structure
 from kit.analysis.moments import outcome_values
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 
-__all__ = ["Records", "Unit", "read_records", "safe_name"]
+__all__ = ["MOST_SETTINGS", "Records", "Unit", "read_records", "safe_name"]
+
+#: A numeric factor with more values than this is taken as a line, not as settings.
+MOST_SETTINGS = 8
 
 Unit = Literal["bake", "dough", "load", "piece"]
 
@@ -33,6 +36,10 @@ class Records:
         known), the outcome, the factor and what is held alike, under `safe_name`.
     labels : DataFrame
         The bakes', doughs' and loads' own names, row by row.
+    adjust : tuple of str
+        Other factors that can be held alike.
+    as_line : bool
+        Whether the factor is taken as a line.
     groups : tuple of str
         Random groupings for `kit.mixed`, outermost first.
     structure : str
@@ -46,6 +53,8 @@ class Records:
 
     frame: pd.DataFrame
     labels: pd.DataFrame
+    adjust: tuple[str, ...]
+    as_line: bool
     groups: tuple[str, ...]
     structure: Structure
     unit: Unit
@@ -74,6 +83,7 @@ def read_records(
     by: str,
     columns: Mapping[str, str | None],
     adjust: Sequence[str],
+    line: bool | None,
 ) -> Records:
     """Check the columns, leave out what is missing, and find the structure.
 
@@ -86,6 +96,8 @@ def read_records(
         ``trial, bake, dough, load`` to the column that says which, or None.
     adjust : sequence of str
         Other factors to hold alike.
+    line : bool or None
+        See `kit.compare`.
 
     Raises
     ------
@@ -96,10 +108,13 @@ def read_records(
     """
     bake, dough, load = columns["bake"], columns["dough"], columns["load"]
     _check_columns(frame, outcome, by, columns, adjust)
+    as_line = _as_line(frame[by], by, line)
     values = outcome_values(frame, outcome)
+    if load is not None and frame[load].isna().all():
+        load = None
     day = [c for c in (columns["trial"], bake) if c is not None]
     _refuse_duplicates(frame, [*day, *([dough] if dough else [])])
-    needed = list(dict.fromkeys(c for c in (by, dough, bake, *adjust) if c is not None))
+    needed = list(dict.fromkeys(c for c in (by, dough, bake, load, *adjust) if c is not None))
     keep = frame[needed].notna().all(axis=1) & ~pd.isna(values)
     notes = _missing_notes(frame, [outcome, *needed], pd.Series(values, index=frame.index))
     rows = frame[keep]
@@ -139,21 +154,47 @@ def read_records(
     factor = safe_name(by)
     unit = _unit(table, factor)
     if unit in ("bake", "dough"):
-        table, collapsed = _one_row_a_dough(table, safe_name(outcome))
+        whole, collapsed = _one_row_a_dough(table, safe_name(outcome))
         if collapsed:
+            varied = table.groupby("dough")[[safe_name(a) for a in adjust]].nunique().max() > 1
+            lost = [a for a in adjust if varied[safe_name(a)]]
+            adjust = [a for a in adjust if a not in lost]
+            if lost:
+                notes.append(
+                    f"{words.join(words.name(a) for a in lost)} differed within doughs and could "
+                    "not be held alike"
+                )
+            table = whole
             notes.append(
                 f"all pieces of a dough have the same {words.name(outcome)}, so it "
                 "was taken once a dough"
             )
             labels = labels.loc[table.index]
-    _refuse_inseparable(table, factor, by, unit)
-    groups, structure, more = _groups(table, unit)
+    if not as_line:
+        _refuse_inseparable(table, factor, by, unit)
+    odd = _odd_ones(table, factor, unit)
+    if odd:
+        notes.append(
+            f"{words.plural(odd, unit)} held more than one setting of {words.name(by)}: if that "
+            "is a slip of the pen, correct it"
+        )
+    trials = 1 if columns["trial"] is None else rows[columns["trial"]].nunique()
+    groups, structure, more = _groups(table, trials)
     counts = {
         "bake": table["bake"].nunique(),
         "dough": table["dough"].nunique(),
         "piece": len(table),
     }
-    return Records(table, labels, groups, structure, unit, counts, (*notes, *more))
+    return Records(
+        table, labels, tuple(adjust), as_line, groups, structure, unit, counts, (*notes, *more)
+    )
+
+
+def _as_line(column: pd.Series, by: str, line: bool | None) -> bool:
+    numeric = pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column)
+    if line and not numeric:
+        raise InputError("line", line, f"needs numbers, and {by} holds words")
+    return (numeric and column.nunique() > MOST_SETTINGS) if line is None else line
 
 
 def _check_columns(
@@ -227,18 +268,30 @@ def _number(rows: pd.DataFrame, keys: Sequence[str]) -> pd.Series:
 
 
 def _unit(table: pd.DataFrame, factor: str) -> Unit:
-    """The largest thing within which the factor never changes."""
+    """The largest thing within which the factor does not change, a few slips apart."""
 
     def constant(group: str) -> bool:
-        return bool(table.groupby(group)[factor].nunique().max() == 1)
+        several = table.groupby(group)[factor].nunique() > 1
+        return bool(several.mean() <= 0.25)
 
-    if table["bake"].nunique() > 1 and constant("bake"):
+    if table["bake"].nunique() > 1 and table.groupby("bake")[factor].nunique().max() == 1:
         return "bake"
-    if constant("dough"):
-        return "dough"
-    if table["load"].min() >= 0 and constant("load"):
+    if table["load"].min() >= 0 and constant("load") and (_whole(table) or not constant("dough")):
         return "load"
-    return "piece"
+    return "dough" if constant("dough") else "piece"
+
+
+def _whole(table: pd.DataFrame) -> bool:
+    """Whether loads hold whole doughs, several of them."""
+    doughs, loads = table["dough"].nunique(), table["load"].nunique()
+    return bool(table.groupby("dough")["load"].nunique().max() == 1 and loads < doughs)
+
+
+def _odd_ones(table: pd.DataFrame, factor: str, unit: Unit) -> int:
+    """How many units hold more than one setting although the factor belongs to the unit."""
+    if unit == "piece":
+        return 0
+    return int((table.groupby(unit)[factor].nunique() > 1).sum())
 
 
 def _one_row_a_dough(table: pd.DataFrame, outcome: str) -> tuple[pd.DataFrame, bool]:
@@ -273,34 +326,29 @@ def _refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) -
     raise DesignError(msg)
 
 
-def _groups(table: pd.DataFrame, unit: Unit) -> tuple[tuple[str, ...], Structure, list[str]]:
-    """Random groupings that the rows can tell apart."""
+def _groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], Structure, list[str]]:
+    """Random groupings that the rows can tell apart, outermost first."""
     notes: list[str] = []
     bakes, doughs = table["bake"].nunique(), table["dough"].nunique()
     groups: list[str] = []
-    if bakes > 1 and bakes < doughs:
+    if trials < bakes < doughs:  # with one bake a trial, the trial says it all
         groups.append("bake")
-    elif bakes > 1:
+    elif trials < bakes:
         notes.append(
             "each bake had one dough, so a dough's own spread and the day's cannot be told "
             "apart; together they are called dough here"
         )
-    if doughs < len(table):
-        groups.append("dough")
-    if table["load"].min() >= 0:
-        per_dough = table.groupby("dough")["load"].nunique()
-        per_load = table.groupby("load")["dough"].nunique()
-        loads = len(per_load)
-        if loads > bakes and loads < len(table):
-            if per_load.max() > 1:
-                groups.append("load")
-            elif per_dough.max() == 1:
-                notes.append(
-                    "each load held pieces of one dough only, so what the load does cannot be "
-                    "told from the dough"
-                )
-            elif "dough" in groups:
-                groups.append("load")
-    if "bake" in groups:
-        return tuple(groups), "within-first", notes
-    return tuple(groups), "crossed" if "load" in groups else "nested", notes
+    several = doughs < len(table)
+    loads = table["load"].nunique()
+    if table["load"].min() < 0 or loads <= bakes or loads == len(table):
+        return (*groups, *(["dough"] if several else [])), "nested", notes
+    if _whole(table):
+        return (*groups, "load", *(["dough"] if several else [])), "nested", notes
+    if loads == doughs and table.groupby("load")["dough"].nunique().max() == 1:
+        notes.append(
+            "each load held pieces of one dough only, so what the load does cannot be told from "
+            "the dough"
+        )
+        return (*groups, *(["dough"] if several else [])), "nested", notes
+    both = (*groups, *(["dough"] if several else []), "load")
+    return both, "within-first" if groups else "crossed", notes

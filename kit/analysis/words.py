@@ -33,7 +33,7 @@ def decimals_for(uncertainty: float) -> int:
     """
     if not math.isfinite(uncertainty) or uncertainty <= 0:
         return 2
-    return min(max(0, 1 - math.floor(math.log10(uncertainty))), 6)
+    return min(max(0, 1 - math.floor(math.log10(uncertainty))), 15)
 
 
 def number(value: float, uncertainty: float, unit: str = "") -> str:
