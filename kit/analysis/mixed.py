@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 __all__ = ["MixedFit", "Structure", "mixed"]
 
 Structure = Literal["nested", "within-first", "crossed"]
+#: Share of the settings' spread that may lie between and within bakes at once.
+EVEN_ENOUGH = 0.05
 _NOTHING = pd.Series({"num_df": 0.0, "den_df": np.nan, "F": np.nan, "p": np.nan})
 
 
@@ -222,9 +224,9 @@ def mixed(
         None, one, two or three columns, outermost first.
     variance : {"free", "floored"}
         ``"floored"`` holds every variance component at zero or above, as most software does.
-        ``"free"`` lets the estimate go below zero while the covariance of the data stays
-        positive definite, which keeps tests at their level with few doughs; what is reported
-        is never negative.
+        ``"free"`` lets an estimate go below zero (not that of bakes that hold the settings
+        unevenly), which keeps tests at their level with few doughs; what is reported is never
+        negative.
     structure : {"nested", "within-first", "crossed"}
         ``"nested"``: a group is the combination of its own value and those before it (doughs
         in bakes). ``"within-first"``: the second and third grouping lie inside the first but
@@ -268,7 +270,8 @@ def mixed(
 
     numbers, outermost = _number_groups(table.cells, groups, structure)
     blocks = reml.make_blocks(xy, n, table.within_ss / unit**2, numbers, groups, outermost)
-    fit = reml.estimate(blocks, floored=variance == "floored")
+    may_go_below = _may_go_below(xy[:, :-1], n, numbers, variance, structure)
+    fit = reml.estimate(blocks, may_go_below)
 
     back = np.linalg.inv(r)
     estimate = reml.Estimate(
@@ -279,7 +282,6 @@ def mixed(
         p_matrices=r.T @ fit.p_matrices @ r / unit**4,
         w=fit.w * unit**4,
         criterion=fit.criterion,
-        at_zero=fit.at_zero,
     )
     estimate = replace(estimate, beta=start + estimate.beta)
     shift, constant = (0.0, np.zeros(len(start))) if constant is None else (table.shift, constant)
@@ -327,6 +329,33 @@ def mixed(
         _shift=shift,
         _constant=constant,
     )
+
+
+def _may_go_below(
+    columns: Floats, n: Floats, numbers: Sequence[Integers], variance: str, structure: Structure
+) -> list[bool]:
+    """Which components may go below zero: with "free" all, with one exception.
+
+    An outermost grouping that holds others stays at zero or above where it holds the settings
+    unevenly (bakes of two doughs, four settings): differences between bakes that vary too
+    little would count for too much. Where every bake holds every setting alike, or a setting
+    belongs to whole bakes, nothing is weighed between and within bakes at once.
+
+    Parameters
+    ----------
+    columns : float array, shape (C, p)
+        Design columns, orthonormal over the pieces.
+    n : float array, shape (C,)
+    numbers : sequence of int arrays, shape (C,)
+    """
+    may = [variance == "free"] * len(numbers)
+    if variance == "free" and len(numbers) > 1 and structure != "crossed":
+        size = np.bincount(numbers[0], weights=n)
+        sums = np.column_stack([np.bincount(numbers[0], weights=n * c) for c in columns.T])
+        between = sums.T @ (sums / size[:, None]) - np.outer(*[sums.sum(axis=0)] * 2) / n.sum()
+        share = np.linalg.eigvalsh(between)
+        may[0] = bool(np.minimum(share, 1 - share).max() <= EVEN_ENOUGH)
+    return may
 
 
 def _check_arguments(groups: Sequence[str], variance: str, structure: str, level: float) -> None:

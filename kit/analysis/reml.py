@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kit.analysis.moments import Floats, Integers
 from kit.errors import DataError, DesignError
@@ -117,8 +118,6 @@ class Estimate:
         Covariance of the variance estimates (twice the inverse expected information).
     criterion : float
         −2 log restricted likelihood without log|X'X|-type constants of the coding.
-    at_zero : tuple of bool
-        Which components were held at zero.
     """
 
     variance: Floats
@@ -128,7 +127,6 @@ class Estimate:
     p_matrices: Floats
     w: Floats
     criterion: float
-    at_zero: tuple[bool, ...]
 
 
 def make_blocks(
@@ -367,19 +365,19 @@ def _descend(blocks: Blocks, start: _Point, low: Floats, high: Floats) -> _Point
     return at
 
 
-def estimate(blocks: Blocks, floored: bool) -> Estimate:
+def estimate(blocks: Blocks, may_go_below: Sequence[bool]) -> Estimate:
     """Fit the variance components by restricted maximum likelihood.
 
     Parameters
     ----------
     blocks : Blocks
         X must have full rank, with orthonormal columns over the pieces for best accuracy.
-    floored : bool
-        Hold the components at zero or above. Otherwise a component that ends at zero may go
-        below: the groups then get a spread of their own, smaller than that of the pieces, in
-        proportion to it whatever their size. (Were the component itself allowed below zero,
-        as sums of unequal groups would have it, the largest group would take nearly all the
-        weight.) With groups of equal size this is the analysis of variance.
+    may_go_below : sequence of bool, length K
+        Components that, having ended at zero, may go below it: the groups then get a spread of
+        their own, smaller than that of the pieces, in proportion to it whatever their size.
+        (Were the component itself allowed below zero, as sums of unequal groups would have it,
+        the largest group would take nearly all the weight.) With groups of equal size this is
+        the analysis of variance. The others are held at zero or above.
 
     Raises
     ------
@@ -402,16 +400,15 @@ def estimate(blocks: Blocks, floored: bool) -> Estimate:
     if k:
         _check_identified(blocks, start)
         start = _descend(blocks, start, np.zeros(k), np.full(k, np.inf))
-        if not floored:
-            blocks, start = _below_zero(blocks, start)
-    return _finish(blocks, start, floored)
+        blocks, start = _below_zero(blocks, start, np.array(may_go_below, dtype=bool))
+    return _finish(blocks, start)
 
 
-def _below_zero(blocks: Blocks, at: _Point) -> tuple[Blocks, _Point]:
-    """Let the components that ended at zero go on below it."""
+def _below_zero(blocks: Blocks, at: _Point, may: NDArray[np.bool_]) -> tuple[Blocks, _Point]:
+    """Let the components that ended at zero, and may, go on below it."""
     below = np.full(len(at.ratio), False)
-    while (at.ratio[~below] == 0).any():
-        below |= at.ratio == 0
+    while ((at.ratio == 0) & may & ~below).any():
+        below |= (at.ratio == 0) & may
         even = blocks.in_even_form(tuple(below))
         bounds = np.where(below, -np.inf, 0.0), np.where(below, 0.0, np.inf)
         at = _descend(even, _point(even, at.ratio), *bounds)
@@ -498,8 +495,8 @@ def _check_identified(blocks: Blocks, at: _Point) -> None:
             raise DesignError(msg)
 
 
-def _finish(blocks: Blocks, at: _Point, floored: bool) -> Estimate:
-    p, k, s2 = blocks.rank, len(blocks.names), at.sigma2
+def _finish(blocks: Blocks, at: _Point) -> Estimate:
+    p, s2 = blocks.rank, at.sigma2
     s = at.sums
     phi = s2 * at.a_inverse
     p_matrices = -s.g[:, :p, :p] / s2**2
@@ -521,7 +518,6 @@ def _finish(blocks: Blocks, at: _Point, floored: bool) -> Estimate:
         p_matrices=p_matrices,
         w=w,
         criterion=at.criterion,
-        at_zero=tuple(bool(r == 0) for r in at.ratio) if floored else (False,) * k,
     )
 
 

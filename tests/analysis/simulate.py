@@ -12,6 +12,7 @@ from scipy import stats
 
 from kit.analysis import reml
 from kit.analysis.means import tukey_p
+from kit.analysis.mixed import _may_go_below
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,12 @@ class Simulator:
         within = float(((y - mean[self.cell]) ** 2).sum())
         xy = np.column_stack([self.columns, mean])
         blocks = reml.make_blocks(xy, self.n, within, self.groups, self.layout.groups, self.outer)
-        return reml.estimate(blocks, floored), np.linalg.inv(self.r)
+        return reml.estimate(blocks, self.may_go_below(floored)), np.linalg.inv(self.r)
+
+    def may_go_below(self, floored):
+        """As `kit.mixed` has it."""
+        rule = "floored" if floored else "free"
+        return _may_go_below(self.columns, self.n, self.groups, rule, "nested")
 
     def answers(self, y, floored):
         """F test's p, largest Tukey-protected p, and whether the interval of setting 1 minus

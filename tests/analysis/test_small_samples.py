@@ -8,6 +8,7 @@ Every test is seeded, so it passes or fails for good; the chance stated is that 
 failure had another seed been taken, the true rate being 5 %.
 """
 
+import itertools
 import json
 from pathlib import Path
 
@@ -129,6 +130,28 @@ def test_level_on_the_demo_layout_with_crossed_loads(share):
     layout = demo_layout()
     rates = run(layout, [0.5, share**0.5, 0.2], (1 - share) ** 0.5, 2000, seed=200)
     print(f"demo layout, share {share}: {rates}")
+    assert 0.03 <= rates["f"] <= 0.07
+    assert 0.03 <= rates["pair"] <= 0.07
+    assert 0.93 <= rates["covers"] <= 0.97
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("bake_sd", [0.0, 0.5])
+@pytest.mark.parametrize("settings", [3, 4])
+def test_level_with_bakes_that_hold_two_of_the_settings(settings, bake_sd):
+    """Balanced incomplete blocks, six bakes of two doughs: 2000 trials, standard error 0.5 %."""
+    pairs = list(itertools.combinations(range(settings), 2)) * (2 if settings == 3 else 1)
+    rows = [
+        (setting, bake, 2 * bake + i)
+        for bake, pair in enumerate(pairs)
+        for i, setting in enumerate(pair)
+        for _ in range(6)
+    ]
+    layout = Layout(
+        pd.DataFrame(rows, columns=["setting", "bake", "dough"]), ("bake", "dough"), "bake"
+    )
+    rates = run(layout, [bake_sd, 0.5], 1.0, 2000, seed=300 + settings)
+    print(f"bakes of two, {settings} settings, bake sd {bake_sd}: {rates}")
     assert 0.03 <= rates["f"] <= 0.07
     assert 0.03 <= rates["pair"] <= 0.07
     assert 0.93 <= rates["covers"] <= 0.97
