@@ -11,11 +11,15 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from kit.records.trouble import in_words
+
 if TYPE_CHECKING:
     from kit.workspace import Trial, Workspace
 
-__all__ = ["copy_notebooks", "demo_folder", "load_demo", "notebooks_folder"]
+__all__ = ["DEMO", "copy_notebooks", "demo_folder", "load_demo", "notebooks_folder"]
 
+#: name of the demo trial
+DEMO = "harbour-malt"
 _REMEMBERED = ".kit-notebooks.json"
 
 
@@ -78,30 +82,58 @@ def copy_notebooks(folder: str | Path) -> list[str]:
     -------
     list of str
         What was done, a sentence each; nothing for a notebook left as it is.
+
+    Raises
+    ------
+    StoreError
+        The folder cannot be written.
     """
     folder = Path(folder)
-    memory = folder / _REMEMBERED
-    known: dict[str, str] = json.loads(memory.read_text()) if memory.exists() else {}
-    said = []
-    for source in sorted(notebooks_folder().glob("*.ipynb")):
-        target, new = folder / source.name, _mark(source)
-        if not target.exists() or _mark(target) == known.get(source.name):
-            if not target.exists() or new != known.get(source.name):
-                _write(target, source.read_text(encoding="utf-8"))
-                said.append(f"{source.name} copied")
-        elif _mark(target) != new and known.get(source.name) != new:
-            beside = folder / f"{source.stem}.new.ipynb"
-            _write(beside, source.read_text(encoding="utf-8"))
-            said.append(f"{source.name} is yours now; the newer one is {beside.name}")
-        known[source.name] = new
-    _write(memory, json.dumps(known, indent=1))
+    with in_words(str(folder)):
+        known = _known(folder / _REMEMBERED)
+        said = []
+        for source in sorted(notebooks_folder().glob("*.ipynb")):
+            said += _bring(source, folder / source.name, known)
+        _write(folder / _REMEMBERED, json.dumps(known, indent=1))
     return said
 
 
+def _bring(source: Path, target: Path, known: dict[str, str]) -> list[str]:
+    """Copy one notebook if that overwrites nothing of the baker's; remember it in `known`."""
+    new, before = _mark(source), known.get(target.name)
+    is_there, now = target.exists(), _mark(target)
+    if now == new:
+        known[target.name] = new
+        return []
+    if not is_there or now == before:
+        _write(target, source.read_text(encoding="utf-8"))
+        known[target.name] = new
+        return [f"{target.name} {'brought up to date' if is_there else 'copied'}"]
+    if new == before or target.name.endswith(".new.ipynb"):
+        return []  # the baker's own, and nothing newer to offer
+    known[target.name] = new
+    beside = target.with_name(f"{target.stem}.new.ipynb")
+    if _bring(source, beside, known) or _mark(beside) == new:
+        return [f"{target.name} is yours now; the newer one is {beside.name}"]
+    return [f"{target.name} and {beside.name} are yours now; move one away to get the newer one"]
+
+
+def _known(memory: Path) -> dict[str, str]:
+    """Name -> fingerprint as we copied it; nothing when the file is gone or damaged."""
+    try:
+        kept = json.loads(memory.read_text(encoding="utf-8"))
+    except (FileNotFoundError, ValueError):
+        return {}
+    return kept if isinstance(kept, dict) else {}
+
+
 def _mark(notebook: Path) -> str:
-    """Fingerprint of a notebook's cells."""
-    cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
-    text = json.dumps([[c["cell_type"], "".join(c["source"])] for c in cells])
+    """Fingerprint of a notebook's cells; empty when it is absent or no notebook any more."""
+    try:
+        cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
+        text = json.dumps([[c["cell_type"], "".join(c["source"])] for c in cells])
+    except (FileNotFoundError, ValueError, KeyError, TypeError):
+        return ""
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -377,6 +377,8 @@ class Trial(TrialRecords):
 
     def _without(self, kinds: Iterable[str]) -> tuple[pd.DataFrame, list[str]]:
         """The frame without pieces that certain events happened to, and what to note."""
+        from kit.analysis import words
+
         frame, kinds = self.frame(), list(kinds)
         events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)
         happened = events.fillna("").str.split("; ")
@@ -387,11 +389,12 @@ class Trial(TrialRecords):
         hit = happened.map(lambda here: bool(set(here) & set(kinds)))
         notes = []
         if kinds:
-            notes.append(f"{int(hit.sum())} pieces left out because of: {', '.join(kinds)}")
+            gone = words.plural(int(hit.sum()), "piece")
+            notes.append(f"{gone} left out because of: {', '.join(kinds)}")
         if rest := [kind for kind in known if kind not in kinds]:
             notes.append(
-                f"also noted: {', '.join(rest)}; see whether the answer holds without "
-                f"(leave_out={rest!r})"
+                f"also noted: {', '.join(rest)}; leave those pieces out and see whether the "
+                "answer holds"
             )
         return frame[~hit], notes
 

@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from kit.cli import app
+import kit
+from kit import cli
+from kit.cli import app, main
 
 PUBLISHED = Path(__file__).parents[1] / "datasets" / "published"
 DEMO = Path(__file__).parents[1] / "datasets" / "demo" / "pieces.csv"
@@ -34,7 +36,7 @@ def test_cake_from_the_command_line(run):
     """Cochran & Cox (1957): F = 1.578 on 2 and 28 df."""
     result = run(*CAKE)
     assert result.exit_code == 0
-    assert result.output.startswith("Cannot tell yet. With recipe C, angle deg comes out 1.5 less")
+    assert result.output.startswith("Cannot tell yet.\nWith recipe C, angle deg comes out 1.5 less")
     assert "F(2, 28.0) = 1.58, p = 0.22" in result.output
 
 
@@ -54,14 +56,108 @@ def test_cookie_dough_from_the_command_line(run):
 def test_start_answers_the_demo_and_can_be_repeated(run, tmp_path):
     first = run("start", "bakes", "--no-lab")
     assert first.exit_code == 0
-    assert "invented data" in first.output
+    assert "Invented data: made up to show how this works.\n" in first.output
     assert "With diastatic malt at 0.8 %, height comes out" in first.output
     assert "compare.ipynb copied" in first.output
     page = (tmp_path / "bakes" / "harbour-malt.html").read_text()
     assert "Invented data" in page
     again = run("start", "bakes", "--no-lab")
     assert again.exit_code == 0
+    assert "page.html" not in again.output
     assert again.output == first.output.replace("compare.ipynb copied\n", "")
+
+
+def test_start_keeps_what_the_baker_made_of_it(run, tmp_path):
+    run("start", "bakes", "--no-lab")
+    page = tmp_path / "bakes" / "harbour-malt.html"
+    page.write_text("of another question")
+    run("import", DEMO, "bakes", "--trial", "own")
+    assert run("start", "bakes", "--no-lab").exit_code == 0
+    assert page.read_text() == "of another question"
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        ws.remove_trial("harbour-malt")
+    without = run("start", "bakes", "--no-lab")
+    assert without.output == "Trials in bakes: own.\n"
+
+
+def test_invented_data_are_called_so_wherever_shown(run):
+    run("start", "bakes", "--no-lab")
+    for command in ("compare", "writeup"):
+        assert run(command, "bakes").output.startswith("Invented data: made up to show how this")
+
+
+def test_what_matters_in_any_unit_and_events_left_out(run):
+    run("start", "bakes", "--no-lab")
+    result = run("compare", "bakes", "--matters", "1/4 in", "--leave-out", "warm room")
+    assert "the 6.35 mm that matters" in result.output
+    assert "18 doughs" in result.output
+    wrong = run("compare", "bakes", "--matters", "2 oz")
+    assert wrong.exit_code == 2
+    assert "oz measures mass, expected length" in wrong.stderr
+
+
+def test_looking_makes_no_workspace(run, tmp_path):
+    (tmp_path / "papers").mkdir()
+    result = run("compare", "papers")
+    assert result.exit_code == 2
+    assert result.stderr == (
+        "kit: papers holds no bakes yet. Give a CSV file, or make a workspace of it: "
+        "python -m kit start papers\n"
+    )
+    assert list((tmp_path / "papers").iterdir()) == []
+
+
+def test_semicolons_and_decimal_commas(run, tmp_path):
+    table = tmp_path / "eu.csv"
+    table.write_text("dough;h;k\na;1,5;x\nb;2,5;x\nc;3,5;y\nd;4,0;y\n")
+    result = run("compare", table, "--outcome", "h", "--by", "k", "--dough", "dough")
+    assert "h comes out 1.8 more than with k x" in result.output
+
+
+def test_differences_are_as_precise_as_their_intervals(run):
+    lines = [" ".join(line.split()) for line in run(*CAKE).output.splitlines()]
+    assert "B against A −1.5 −3.9 to 0.9 0.3 cannot tell yet" in lines
+    assert "C against B 0.0 −2.5 to 2.4 1 no difference that matters" in lines
+
+
+def typed(*words):
+    """Exit code of the program as started from a shell."""
+    with pytest.raises(SystemExit) as ended:
+        main([str(word) for word in words])
+    return ended.value.code
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["compare"], "kit: Missing argument 'where'. See: python -m kit compare --help\n"),
+        (["bake"], "kit: No such command 'bake'. See: python -m kit --help\n"),
+    ],
+)
+def test_typing_mistakes_are_one_line(capsys, words, said):
+    assert typed(*words) == 2
+    assert capsys.readouterr().err == said
+
+
+def test_no_words_are_answered_with_help(capsys):
+    assert not typed()
+    assert "Commands" in capsys.readouterr().out
+
+
+def test_ctrl_c_is_quiet_and_the_unexpected_one_line(capsys, monkeypatch):
+    monkeypatch.delenv("KIT_TRACEBACK", raising=False)
+    for raised, code, said in (
+        (KeyboardInterrupt(), 130, ""),
+        (RuntimeError("a\nb"), 1, "kit: this should not happen. RuntimeError: a b "
+         "Where: set KIT_TRACEBACK=1.\n"),
+    ):  # fmt: skip
+
+        def fails(*_, _raised=raised):
+            raise _raised
+
+        monkeypatch.setattr(cli, "_read", fails)
+        assert typed("compare", "x.csv") == code
+        assert capsys.readouterr().err == said
 
 
 def test_import_compare_and_writeup_of_a_workspace(run, tmp_path):
@@ -90,7 +186,9 @@ def test_a_workspace_knows_its_doughs(run):
 
 
 def test_writeup_from_a_table(run, tmp_path):
-    words = ["writeup", *CAKE[1:], "--source", "Cochran & Cox (1957)"]
+    table = tmp_path / "cake.csv"
+    table.write_bytes((PUBLISHED / "cake.csv").read_bytes())
+    words = ["writeup", table, *CAKE[2:], "--source", "Cochran & Cox (1957)"]
     assert run(*words).exit_code == 0
     assert "Cochran &amp; Cox (1957)" in (tmp_path / "cake.html").read_text()
 
@@ -106,6 +204,8 @@ def test_writeup_from_a_table(run, tmp_path):
         ([*CAKE[:3], "angle", *CAKE[4:]], 2,
          "kit: no column for outcome 'angle'. There are: 'replicate', 'recipe', 'mix', "
          "'temperature_f', 'angle_deg'."),
+        ([*CAKE, "--trial", "x"], 2,
+         "kit: --trial is 'x': goes with a workspace. A table is one trial."),
         ([*CAKE, "--control", "Z"], 2, "kit: --control is 'Z': must be one of A, B, C."),
         (["import", "none.csv", "bakes", "--trial", "x"], 2,
          "kit: none.csv is not there. Give a CSV file or a workspace folder."),
@@ -129,6 +229,9 @@ def test_a_failed_import_leaves_no_trial(run, tmp_path):
     assert result.exit_code == 2
     assert "rise_height_mm" in result.stderr
     assert "There are none yet." in run("compare", "bakes", "--trial", "bad").stderr
+    assert run("compare", "bakes").stderr == (
+        "kit: --trial is None: names none: there are no trials yet.\n"
+    )
 
 
 def test_broken_table(run, tmp_path):

@@ -5,7 +5,7 @@ import re
 import pytest
 
 import kit
-from kit import panels
+from kit import panels, shipped
 from kit.analysis.verdict import Answer
 
 
@@ -44,6 +44,11 @@ def test_what_matters_takes_any_unit(panel):
     panel.outcome.value = "browning_l"
     assert panel.matters.value == ""
     assert panel.answer.matters is None
+    panel.matters.value = "3"
+    panel.outcome.value = "rise_height_mm"
+    panel.outcome.value = "browning_l"  # nothing typed is lost
+    assert panel.matters.value == "3"
+    panel.matters.value = ""
     assert panel.matters.description == "What matters"
 
 
@@ -73,6 +78,8 @@ def test_other_factor_control_line_and_events(panel):
     assert panel.answer.control == 0
     panel.line.value = True
     assert panel.answer.kind == "line"
+    assert panel.control.disabled
+    assert "The line is the straight line that fits best" in words(panel)
     panel.line.value = False
     for box in panel.without.children:
         box.value = True
@@ -93,6 +100,29 @@ def test_page_is_written_and_trouble_is_said(panel, tmp_path, monkeypatch):
     monkeypatch.setattr(kit.Trial, "writeup", full)
     panel._write_page()
     assert "the disk is full" in panel.written.value
+
+
+def test_the_same_by_a_plain_call(panel):
+    panel.factor.value = "retard_hours"
+    trial = panel.workspace.trial("harbour-malt")
+    assert trial.compare(**panel.asked).sentence == panel.answer.sentence
+    assert "adjust=[&#x27;malt_percent&#x27;, &#x27;side_minutes&#x27;]" in panel.shown.value
+
+
+def test_trials_that_cannot_answer_say_why(tmp_path):
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        nothing = panels.compare(ws)
+        assert "There is no trial in this folder yet." in nothing.shown.value
+        trial = ws.new_trial("salt/2", question="<b>salt?</b>")
+        assert "outcome is None: is not set" in panels.compare(ws).shown.value
+        trial.import_csv(shipped.demo_folder() / "pieces.csv")
+        assert "by is None: is not set: the trial has no factor" in panels.compare(ws).shown.value
+        trial.change(factors={"malt_percent": [0, 0.4, 0.8, 1.2]}, outcome="rise_height_mm")
+        panel = panels.compare(ws)
+        assert "&lt;b&gt;salt?" in panel.shown.value
+        assert "Invented" not in panel.shown.value
+        panel._write_page()
+        assert (tmp_path / "bakes" / "salt-2.html").exists()
 
 
 def test_every_control_has_a_label(panel):

@@ -52,7 +52,7 @@ def test_notebooks_are_copied_and_never_overwritten(tmp_path, monkeypatch):
     notebook["cells"][1]["outputs"] = [{"output_type": "stream", "name": "stdout", "text": "1"}]
     mine.write_text(json.dumps(notebook))
     edit(source / "compare.ipynb", "# newer")
-    assert shipped.copy_notebooks(folder) == ["compare.ipynb copied"]
+    assert shipped.copy_notebooks(folder) == ["compare.ipynb brought up to date"]
     assert "# newer" in mine.read_text()
 
     edit(mine, "# my own words")
@@ -64,3 +64,27 @@ def test_notebooks_are_copied_and_never_overwritten(tmp_path, monkeypatch):
     assert "# newest" in (folder / "compare.new.ipynb").read_text()
     assert shipped.copy_notebooks(folder) == []  # said once
     assert not list(folder.glob(".*.part"))
+
+    edit(folder / "compare.new.ipynb", "# mine as well")
+    edit(source / "compare.ipynb", "# newer still")
+    assert shipped.copy_notebooks(folder) == [
+        "compare.ipynb and compare.new.ipynb are yours now; move one away to get the newer one"
+    ]
+    assert "# mine as well" in (folder / "compare.new.ipynb").read_text()
+
+
+def test_damaged_files_are_kept_and_stop_nothing(tmp_path):
+    shipped.copy_notebooks(tmp_path)
+    (tmp_path / ".kit-notebooks.json").write_text("{")
+    (tmp_path / "compare.ipynb").write_text("{")
+    assert shipped.copy_notebooks(tmp_path) == [
+        "compare.ipynb is yours now; the newer one is compare.new.ipynb"
+    ]
+    assert (tmp_path / "compare.ipynb").read_text() == "{"
+
+
+def test_a_folder_that_cannot_be_written_is_said_in_words(tmp_path):
+    (tmp_path / ".kit-notebooks.json").mkdir()
+    with pytest.raises(kit.errors.StoreError) as caught:
+        shipped.copy_notebooks(tmp_path)
+    assert str(caught.value) == f"{tmp_path} cannot be used: is a directory. Choose another folder."

@@ -1,5 +1,7 @@
 """The compare panel: pick trial, outcome and factor, say what matters, read the answer."""
 
+import os
+import re
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -9,29 +11,45 @@ import ipywidgets as widgets
 from kit import charts, quantities, units
 from kit.analysis import words
 from kit.analysis.compare import Comparison
-from kit.analysis.sentences import why_not_pieces
-from kit.errors import KitError
+from kit.errors import InputError, KitError
+from kit.panels.blocks import show
 from kit.panels.keys import OwnKeys
 from kit.workspace import Trial, Workspace
+from kit.writeup.content import Picture, Table, sections
 
 __all__ = ["ComparePanel"]
 
 _STYLE = """<style>
+.kit-panel, .kit-panel > *, .kit-panel .widget-html-content {box-sizing: border-box;
+  min-width: 0; max-width: 100%}
 .kit-answer {max-width: 46rem; font-size: 1rem; line-height: 1.5; overflow-wrap: anywhere}
-.kit-answer h3 {margin: .6em 0 .2em}
-.kit-answer figure {margin: .8em 0; max-width: 100%}
-.kit-answer svg {max-width: 100%; height: auto}
-.kit-answer table {border-collapse: collapse; margin: .4em 0}
-.kit-answer th, .kit-answer td {padding: .15em .7em .15em 0; text-align: left}
+.kit-question {font-size: 1.1rem; font-style: italic}
+.kit-lead {font-size: 1.25rem; font-weight: 600; margin-bottom: .3em}
+.kit-small, .kit-answer figcaption {font-size: .85rem}
+.kit-answer figure {margin: .8em 0}
+.kit-picture {background: #fff; overflow-x: auto}
+.kit-scroll {overflow-x: auto}
+.kit-answer table {border-collapse: collapse; margin: .4em 0; font-variant-numeric: tabular-nums}
+.kit-answer caption {text-align: left; font-weight: 600; max-width: 68vw}
+.kit-answer th, .kit-answer td {padding: .15em .9em .15em 0; text-align: left;
+  font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
+.kit-answer summary {cursor: pointer}
+.kit-answer pre {white-space: pre-wrap}
 .kit-banner {border-left: .3rem solid #b35900; padding: .2em .7em}
-.kit-trouble {border-left: .3rem solid #8b1a1a; padding: .2em .7em}
+.kit-trouble {border-left: .3rem solid #8b1a1a; padding: .2em .7em; line-height: 1.4;
+  overflow-wrap: anywhere}
+@media (max-width: 35rem) {
+  .kit-panel > .widget-inline-hbox {flex-flow: column; height: auto; align-items: stretch}
+  .kit-panel > .widget-inline-hbox > * {flex: none; width: auto !important; text-align: left}
+  .kit-panel select {min-height: 28px}
+}
 </style>"""
 _WIDE = {"description_width": "9rem"}
 _PAIRS = "every pair"
 
 
 class ComparePanel(widgets.VBox):  # type: ignore[misc]
-    """Asks what to compare and shows the answer; holds nothing itself.
+    """Asks what to compare and shows the answer; holds nothing but what was typed.
 
     Parameters
     ----------
@@ -41,12 +59,16 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
     ----------
     answer : Comparison or None
         What is shown; None while something typed cannot be used.
+    asked : dict
+        What `Trial.compare` was asked: the same by a plain call.
     """
 
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         self.answer: Comparison | None = None
-        layout = widgets.Layout(width="100%", max_width="34rem")
+        self.asked: dict[str, Any] = {}
+        self._typed: dict[tuple[str, str], str] = {}
+        layout = widgets.Layout(width="auto", max_width="34rem")
 
         def field(kind: Any, label: str, **more: Any) -> Any:
             return kind(description=label, style=_WIDE, layout=layout, **more)
@@ -74,12 +96,16 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
                 self.shown, self.write, self.written,
             ]
         )  # fmt: skip
+        self.add_class("kit-panel")
+        if not names:
+            self.write.disabled = True
+            self.shown.value = _trouble("There is no trial in this folder yet.")
+            return
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.factor.observe(lambda _: self._show_factor(), "value")
         self.outcome.observe(lambda _: self._show_outcome(), "value")
         for asked in (self.matters, self.control, self.line):
             asked.observe(lambda _: self._ask(), "value")
-        self.add_class("kit-panel")
         self.write.on_click(lambda _: self._write_page())
         self._show_trial()
 
@@ -93,11 +119,13 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         trial, frame = self.chosen, self.chosen.frame()
         recorded = [q for q in quantities.all_quantities() if q.name in frame]
         factors = [name for name in trial.factors if name in frame]
-        outcomes = [q for q in recorded if q.name not in factors]
+        outcomes = [q for q in recorded if q.level == "piece" and q.name not in factors]
         events = sorted({e for here in frame["events"].dropna() for e in here.split("; ") if e})
         self._filling = True
         self.outcome.options = [(q.label, q.name) for q in outcomes]
-        self.outcome.value = trial.outcome if trial.outcome in frame else None
+        offered = [q.name for q in outcomes]
+        first = offered[0] if offered else None
+        self.outcome.value = trial.outcome if trial.outcome in offered else first
         self.factor.options = [(quantities.get(name).label, name) for name in factors]
         self.factor.value = factors[0] if factors else None
         self._show_matters()
@@ -115,7 +143,8 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         trial, busy = self.chosen, self._filling
         own = trial.matters if self.outcome.value == trial.outcome else None
         self._filling = True
-        self.matters.value = "" if own is None else f"{own:g}"
+        kept = self._typed.get((trial.name, self.outcome.value))
+        self.matters.value = ("" if own is None else f"{own:g}") if kept is None else kept
         unit = words.unit_of(self.outcome.value) if self.outcome.value else ""
         self.matters.description = f"What matters ({unit})" if unit else "What matters"
         self.matters.placeholder = "the smallest difference you care about"
@@ -152,72 +181,77 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         """Call `Trial.compare` with what is picked and show the answer or the reason."""
         if self._filling:
             return
-        self.trouble.value, self.written.value = "", ""
-        trial, against = self.chosen, self.control.value
+        self.trouble.value, self.written.value, self.shown.value = "", "", ""
+        trial, against, by = self.chosen, self.control.value, self.factor.value
+        self._typed[trial.name, self.outcome.value] = self.matters.value
+        self.control.disabled = self.line.value
+        self.answer = None
         try:
             matters = units.parse(
-                self.matters.value, words.unit_of(self.outcome.value), "what matters",
+                self.matters.value, words.unit_of(self.outcome.value or ""), "what matters",
                 difference=True,
             )  # fmt: skip
-            self.answer = trial.compare(
-                self.outcome.value,
-                self.factor.value,
-                matters,
-                adjust=[box.name for box in self.alike.children if box.value],
-                control=None if self.line.value or against == _PAIRS else against,
-                line=self.line.value or None,
-                leave_out=[box.name for box in self.without.children if box.value],
-            )
+            self.asked = {
+                "outcome": self.outcome.value,
+                "by": by,
+                "matters": matters,
+                "adjust": [box.name for box in self.alike.children if box.value],
+                "control": None if self.line.value or against == _PAIRS else against,
+                "line": self.line.value or None,
+                "leave_out": [box.name for box in self.without.children if box.value],
+            }
+            self.answer = trial.compare(**self.asked)
+            self.shown.value = self._page(trial, self.answer)
         except KitError as exc:
-            self.answer = None
-            self.trouble.value = f'<p class="kit-trouble" role="alert">{escape(str(exc))}</p>'
+            typed = isinstance(exc, InputError) and exc.field in ("matters", "what matters")
+            (self.trouble if typed else self.shown).value = _trouble(str(exc))
         self.write.disabled = self.answer is None
-        self.shown.value = self._page(trial) if self.answer is not None else ""
 
-    def _page(self, trial: Trial) -> str:
-        """The answer as a page: words, picture, numbers, then the statistics."""
-        answer = self.answer
-        assert answer is not None
+    def _page(self, trial: Trial, answer: Comparison) -> str:
+        """The answer in the words of the page that is shared: picture, numbers, statistics."""
+        part = {section.name: section.blocks for section in sections(trial.report(answer))}
+        picture = next(block for block in part["picture"] if isinstance(block, Picture))
+        chart = charts.svg(charts.comparison(answer), picture.title, picture.description)
+        # the tables are means, differences, and where the spread comes from
+        differences = [block for block in part["analysis"] if isinstance(block, Table)][1]
+        rest = [block for block in part["analysis"] if block is not differences]
+        call = ", ".join(f"{name}={value!r}" for name, value in self.asked.items() if value)
         banner = (
             '<p class="kit-banner"><strong>Invented data</strong>, made up to show how this works.'
             "</p>"
-            if trial.invented
-            else ""
         )
-        picture = charts.svg(charts.comparison(answer), answer.headline, charts.describe(answer))
-        notes = "".join(f"<li>{escape(check)}.</li>" for check in answer.checks)
-        shown = answer.differences[["contrast", "difference", "low", "high", "p", "answer"]]
-        unit = words.unit_of(answer.outcome)
-        table = shown.rename(
-            columns={
-                "contrast": "first less second",
-                "difference": f"difference {unit}".strip(),
-                "low": "from",
-                "high": "to",
-            }
-        ).to_html(index=False, border=0, float_format="{:.3g}".format)
-        why = why_not_pieces(answer)
         return (
-            f'<section class="kit-answer" role="status" aria-live="polite">{banner}'
-            f"<h3>{escape(trial.question or answer.by)}</h3>"
-            f"<p><strong>{escape(answer.headline)}</strong> {escape(answer.sentence)}</p>"
-            f"<figure>{picture}<figcaption>A dot is a piece, a diamond the mean of a dough, a "
-            "square the mean of a setting with its interval.</figcaption></figure>"
-            f"<p>{escape(answer.rests_on)}</p><p>{escape(answer.next_step)}</p>"
-            + (f"<p>Know before you trust it:</p><ul>{notes}</ul>" if notes else "")
-            + f"<details><summary>All differences and the statistics</summary>{table}"
-            + (f"<p>{escape(why)}</p>" if why else "")
-            + f"<p>{escape(answer.method)}</p></details></section>"
+            f'<section class="kit-answer">{banner if trial.invented else ""}'
+            '<div class="kit-question" role="heading" aria-level="3">'
+            f"{show(part['question'])}</div>"
+            f'<div role="status">{show(part["answer"])}</div>'
+            # a narrow screen scrolls the chart, also by keyboard, so that its letters stay readable
+            f'<figure><div class="kit-picture" role="region" tabindex="0" '
+            f'aria-label="{escape(picture.title)}">{chart}</div>{show([picture])}</figure>'
+            f"{show(part['rests-on'])}{show([differences])}"
+            f"<details><summary>For the statistician</summary>{show(rest)}</details>"
+            "<details><summary>The same from Python</summary>"
+            f"<pre>trial = ws.trial({escape(repr(trial.name))})\n"
+            f"print(trial.compare({escape(call)}))</pre></details></section>"
         )
 
     def _write_page(self) -> None:
         """Write the page of what is shown into the workspace's folder."""
         trial = self.chosen
         folder = self.workspace.folder or Path.cwd()
-        path = folder / f"{trial.name}.html"
+        name = re.sub(r"[^\w.-]+", "-", trial.name)  # a name may hold a slash
+        path = folder / f"{name}.html"
         try:
             trial.writeup(path, self.answer)
         except KitError as exc:
-            self.written.value = f'<p class="kit-trouble" role="alert">{escape(str(exc))}</p>'
+            self.written.value = _trouble(str(exc))
         else:
-            self.written.value = f'<p role="status">Written: <code>{escape(str(path))}</code></p>'
+            shown = f"<code>{escape(str(path))}</code>"
+            if os.environ.get("KIT_FOLDER") == str(folder.resolve()):
+                # `kit start` serves this folder, and its notebooks stand at /doc/tree/NAME
+                shown = f'<a href="../../files/{escape(path.name)}" target="_blank">{shown}</a>'
+            self.written.value = f'<p role="status">Written: {shown}</p>'
+
+
+def _trouble(text: str) -> str:
+    return f'<p class="kit-trouble" role="alert"><strong>Not yet:</strong> {escape(text)}</p>'

@@ -12,7 +12,8 @@ import pandas as pd
 import kit
 from kit import quantities
 from kit.analysis import words
-from kit.analysis.compare import MOST_SETTINGS, Comparison
+from kit.analysis.compare import Comparison
+from kit.analysis.structure import MOST_SETTINGS
 
 __all__ = ["Report", "data_hash", "dough_table", "from_frame"]
 

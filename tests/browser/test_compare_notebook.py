@@ -59,7 +59,11 @@ def test_baker_asks_and_gets_the_page(page, lab):
     # the page is written where the bakes are
     page.get_by_role("button", name="Write the page").press("Enter")
     page.get_by_text("Written:").wait_for(timeout=10_000)
-    assert (lab[1] / "harbour-malt.html").exists()
+    assert "Does more malt" in (lab[1] / "harbour-malt.html").read_text()
+    with page.expect_popup() as opened:
+        page.get_by_role("link", name="harbour-malt.html").press("Enter")
+    opened.value.get_by_role("heading", name="harbour-malt").wait_for(timeout=10_000)
+    shoot(opened.value, "page-written")
 
 
 def test_numbers_in_the_notebook_hold(page, lab):
@@ -77,7 +81,19 @@ def test_numbers_in_the_notebook_hold(page, lab):
 def test_readable_on_a_phone(page, lab):
     page.set_viewport_size({"width": 400, "height": 800})
     open_and_run(page, lab)
-    box = page.locator(".kit-answer").bounding_box()
-    assert box["width"] <= 400
-    page.locator(".kit-answer").scroll_into_view_if_needed()
-    shoot(page, "compare-400px")
+    cut = page.evaluate(
+        """() => {
+            const place = document.querySelector(".kit-panel").closest(".jp-OutputArea-output");
+            const right = place.getBoundingClientRect().right;
+            const seen = ["p", "select", "input", "li"].map(tag => ".kit-panel " + tag);
+            return [...document.querySelectorAll(seen)]
+                .filter(e => !e.closest(".kit-scroll, .kit-picture"))
+                .filter(e => e.getBoundingClientRect().right > right + 1)
+                .map(e => e.textContent.slice(0, 40));
+        }"""
+    )
+    assert cut == []
+    assert page.get_by_label("Factor", exact=True).bounding_box()["height"] < 50
+    for name, place in (("top", ".kit-panel"), ("answer", ".kit-lead"), ("end", ".kit-scroll")):
+        page.locator(place).first.evaluate("e => e.scrollIntoView()")
+        shoot(page, f"compare-400px-{name}")
