@@ -1,0 +1,254 @@
+"""When everything happens: loads from the table back, doughs as late as hands allow.
+
+All times are whole minutes (see `kit.plan.clock`). The loads follow one another without a gap,
+the last of them so that its pieces have rested when the table is laid. Every dough is taken out
+as late as its first load allows, so that nothing goes on before it is proofed; where hands are
+short it is taken out earlier, and its pieces wait. Mixing follows from the retard. Doughs are
+placed in turn from the last to the first (those of the same moment in the plan's order), which
+always ends: earlier there are free hands.
+"""
+
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from operator import itemgetter
+
+from kit.plan.clock import Span
+from kit.plan.limits import Limits
+from kit.plan.runs import Bake, PlannedDough
+
+__all__ = ["DoughTimes", "Layout", "Times", "lay_out", "most_at_once", "solve"]
+
+#: Steps in which another plan is looked for, in minutes.
+STEP = 5
+
+
+@dataclass(frozen=True)
+class DoughTimes:
+    """Moments of one dough; `cold` and `out` are equal when it is not chilled."""
+
+    mix: int
+    mixed: int
+    cold: int
+    out: int
+    shaped: int
+
+    @property
+    def retard_minutes(self) -> int:
+        """Time in the refrigerator."""
+        return self.out - self.cold
+
+
+@dataclass(frozen=True)
+class Times:
+    """Moments of a whole bake.
+
+    Parameters
+    ----------
+    doughs : mapping
+        Name -> its times, in plan order.
+    loads : mapping
+        Name -> on the griddle and off it, in plan order.
+    heat, table : int
+        When the griddle is lit and when the last pieces have rested.
+    """
+
+    doughs: Mapping[str, DoughTimes]
+    loads: Mapping[str, Span]
+    heat: int
+    table: int
+
+    @property
+    def first_mix(self) -> int:
+        """When the first dough is mixed."""
+        return min(d.mix for d in self.doughs.values())
+
+    @property
+    def start(self) -> int:
+        """The first thing to do."""
+        return min(self.first_mix, self.heat)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What does not depend on the hour: moments before the table (which is 0), all negative.
+
+    Parameters
+    ----------
+    bake : Bake
+    limits : Limits
+    loads : mapping
+        Name -> on the griddle and off it.
+    heat : int
+    latest : mapping
+        Dough -> the last moment to take it out so that every piece is proofed for its load.
+    slack : mapping
+        Dough -> how much earlier it may be taken out until a piece waits too long; below 0 is
+        none.
+    """
+
+    bake: Bake
+    limits: Limits
+    loads: Mapping[str, Span]
+    heat: int
+    latest: Mapping[str, int]
+    slack: Mapping[str, int]
+
+
+def lay_out(bake: Bake, limits: Limits) -> Layout:
+    """Put the loads back to back before the table, and say when doughs must be out."""
+    loads: dict[str, Span] = {}
+    end = -limits.whole("rest_minutes")
+    for load in reversed(bake.loads):
+        loads[load.name] = (end - load.minutes(limits), end)
+        end = loads[load.name][0] - limits.whole("changeover_minutes")
+    loads = {load.name: loads[load.name] for load in bake.loads}
+    heat = min(on for on, _ in loads.values()) - limits.whole("heat_minutes")
+    shape, wait = limits.whole("shape_minutes"), limits.whole("wait_minutes")
+    latest, slack = {}, {}
+    for dough in bake.doughs:
+        wanted = [
+            loads[p.load][0] - p.proof_minutes - shape for p in bake.pieces if p.dough == dough.name
+        ]
+        latest[dough.name] = min(wanted)
+        slack[dough.name] = wait - (max(wanted) - min(wanted))
+    return Layout(bake, limits, loads, heat, latest, slack)
+
+
+def solve(
+    layout: Layout,
+    table: int,
+    awake: Sequence[Span] | None = None,
+    not_before: int | None = None,
+    tolerance: int = 0,
+) -> Times | None:
+    """Find the times of a bake that is on the table at a moment.
+
+    Parameters
+    ----------
+    layout : Layout
+    table : int
+    awake : sequence of (int, int), optional
+        When given, the plan is held to it, and to `limits.wait_minutes`. Without it sleep and
+        waiting are not looked at and there always is an answer.
+    not_before : int, optional
+        No mixing before; looked at only together with `awake`.
+    tolerance : int
+        Minutes by which a retard may be moved; likewise.
+
+    Returns
+    -------
+    Times or None
+        None when nothing fits.
+    """
+    limits = layout.limits
+    if awake is not None and (
+        min(layout.slack.values()) < 0 or not _within((table + layout.heat, table), awake)
+    ):
+        return None
+    loads = {name: (table + on, table + off) for name, (on, off) in layout.loads.items()}
+    session = (min(on for on, _ in loads.values()), max(off for _, off in loads.values()))
+    busy: list[Span] = [session] * limits.griddle_hands
+    found: dict[str, DoughTimes] = {}
+    doughs = layout.bake.doughs
+    for dough in sorted(reversed(doughs), key=lambda d: -layout.latest[d.name]):
+        latest = table + layout.latest[dough.name]
+        if awake is None:
+            times: DoughTimes | None = _as_asked(dough, latest, limits, busy)
+        else:
+            slack = layout.slack[dough.name]
+            times = _held(dough, latest, slack, limits, busy, awake, not_before, tolerance)
+        if times is None:
+            return None
+        found[dough.name] = times
+        busy += [(times.mix, times.mixed), (times.out, times.shaped)]
+    return Times({d.name: found[d.name] for d in doughs}, loads, table + layout.heat, table)
+
+
+def most_at_once(spans: Sequence[Span]) -> int:
+    """The largest number of spans that share a moment; those that only touch share none.
+
+    Examples
+    --------
+    >>> most_at_once([(0, 10), (10, 20), (5, 12)])
+    2
+    """
+    ends = sorted([(s, 1) for s, e in spans if e > s] + [(e, -1) for s, e in spans if e > s])
+    most = now = 0
+    for _, change in ends:
+        now += change
+        most = max(most, now)
+    return most
+
+
+def _as_asked(dough: PlannedDough, latest: int, limits: Limits, busy: Sequence[Span]) -> DoughTimes:
+    """The exact retard, taken out as late as hands allow."""
+    out = latest
+    while True:
+        times = _times(dough.retard_minutes, out, limits)
+        spans = ((times.mix, times.mixed), (times.out, times.shaped))
+        if all(_is_free(span, busy, limits.hands) for span in spans):
+            return times
+        out -= 1
+
+
+def _held(
+    dough: PlannedDough,
+    latest: int,
+    slack: int,
+    limits: Limits,
+    busy: Sequence[Span],
+    awake: Sequence[Span],
+    not_before: int | None,
+    tolerance: int,
+) -> DoughTimes | None:
+    """The retard nearest to the planned one, taken out as late as hands and sleep allow."""
+    shape, mix = limits.whole("shape_minutes"), limits.whole("mix_minutes")
+    rise = limits.whole("rise_minutes")
+    outs = [
+        out
+        for out in range(latest, latest - slack - 1, -STEP)
+        if _within((out, out + shape), awake) and _is_free((out, out + shape), busy, limits.hands)
+    ]
+    changes = [0]
+    if dough.retard_minutes and outs:
+        changes += [c for step in range(STEP, tolerance + 1, STEP) for c in (step, -step)]
+    for change in changes:
+        if change and dough.retard_minutes + change < STEP:
+            continue
+        for out in outs:
+            cold = out - dough.retard_minutes - change
+            mixing = (cold - rise - mix, cold - rise)
+            if (
+                (not_before is None or mixing[0] >= not_before)
+                and _within(mixing, awake)
+                and _within((cold, cold), awake)
+                and _is_free(mixing, busy, limits.hands)
+            ):
+                return _times(dough.retard_minutes + change, out, limits)
+    return None
+
+
+def _times(retard: int, out: int, limits: Limits) -> DoughTimes:
+    cold = out - retard
+    mixed = cold - limits.whole("rise_minutes")
+    return DoughTimes(
+        mix=mixed - limits.whole("mix_minutes"),
+        mixed=mixed,
+        cold=cold,
+        out=out,
+        shaped=out + limits.whole("shape_minutes"),
+    )
+
+
+def _within(span: Span, awake: Sequence[Span]) -> bool:
+    """Whether somebody is up all the while."""
+    i = bisect_right(awake, span[0], key=itemgetter(0)) - 1  # spans are in order and apart
+    return i >= 0 and span[1] <= awake[i][1]
+
+
+def _is_free(span: Span, busy: Sequence[Span], hands: int) -> bool:
+    """Whether one more thing in this span leaves nobody with two at once."""
+    start, end = span
+    near = [(max(s, start), min(e, end)) for s, e in busy if s < end and e > start]
+    return len(near) < hands or most_at_once(near) < hands

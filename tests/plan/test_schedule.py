@@ -1,0 +1,660 @@
+"""Schedules: properties over random plans, clock changes, what does not fit, nonsense."""
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kit.errors import DataError, InputError, NotFoundError
+from kit.plan.schedule import Limits, schedule
+
+BERLIN = "Europe/Berlin"
+
+
+def plan(doughs=None, crossed=False, pieces=6, places=6, **more) -> pd.DataFrame:
+    """Doughs with their retards, six pieces each; a load each, or all loads crossed."""
+    doughs = {"A": 16, "B": 40, "C": 16} if doughs is None else doughs
+    rows = [
+        {"bake": 1, "dough": d, "piece": f"{d}{k + 1}", "retard_hours": hours, "side_minutes": 6}
+        for d, hours in doughs.items()
+        for k in range(pieces)
+    ]
+    if crossed:
+        rows = [rows[i] for i in np.random.default_rng(1).permutation(len(rows))]
+    for i, row in enumerate(rows):
+        row |= {"load": i // places + 1, "place": i % places + 1}
+    return pd.DataFrame(rows).assign(**more)
+
+
+ASKED = {"table_time": "2026-11-05 09:00", "zone": BERLIN}
+
+
+# --- properties over random plans -----------------------------------------------------------
+
+
+@st.composite
+def cases(draw):
+    """A plan, a kitchen, a time: anything that can be asked."""
+    doughs = draw(st.integers(1, 5))
+    places = draw(st.integers(1, 8))
+    rows = []
+    for d in range(doughs):
+        hours = draw(st.sampled_from([0, 0.5, 8, 12, 16, 17 + 1 / 3, 24, 40, 72]))
+        proof = draw(st.sampled_from([None, None, 40, 95]))
+        for k in range(draw(st.integers(1, 8))):
+            side = draw(st.sampled_from([3, 5, 5.5, 7, 10]))
+            ratio = draw(st.sampled_from([2, 2, 1.5, 2.4]))
+            rows.append(
+                {
+                    "dough": "ABCDE"[d], "piece": f"{d}-{k}", "retard_hours": hours,
+                    "side_minutes": side, "proof_minutes": proof, "proof_ratio": ratio,
+                }
+            )  # fmt: skip
+    if draw(st.booleans()):
+        rows = draw(st.permutations(rows))
+    for i, row in enumerate(rows):
+        row |= {"load": i // places + 1, "place": i % places + 1}
+    hands = draw(st.integers(1, 3))
+    limits = Limits(
+        awake_from=draw(st.sampled_from(["06:00", "00:00", "07:30"])),
+        awake_to=draw(st.sampled_from(["22:00", "23:30", "24:00"])),
+        hands=hands,
+        tubs=draw(st.integers(1, 6)),
+        shelf_places=draw(st.integers(0, 6)),
+        griddle_places=draw(st.sampled_from([places, 8])),
+        griddle_hands=draw(st.integers(0, 1)),
+        mix_minutes=draw(st.sampled_from([5, 20, 45.5])),
+        rise_minutes=draw(st.sampled_from([0, 0, 45])),
+        shape_minutes=draw(st.sampled_from([1, 10, 25])),
+        changeover_minutes=draw(st.sampled_from([0, 4])),
+        third_turn_minutes=draw(st.sampled_from([0, 3])),
+        rest_minutes=draw(st.sampled_from([0, 30])),
+        heat_minutes=draw(st.sampled_from([0, 15])),
+    )
+    zone = draw(st.sampled_from([BERLIN, "America/New_York", "Australia/Lord_Howe", "UTC"]))
+    day = draw(st.sampled_from(["2026-03-29", "2026-10-25", "2026-06-02", "2026-11-01"]))
+    hour, minute = draw(st.integers(4, 23)), draw(st.sampled_from([0, 17, 30]))
+    room = draw(st.sampled_from([15.0, 22.0, 31.5]))
+    return pd.DataFrame(rows), limits, zone, f"{day} {hour:02d}:{minute:02d}", room
+
+
+def overlapping(spans):
+    """The most spans at any one moment, by counting at each start."""
+    return max((sum(a <= s < b for a, b in spans) for s, _ in spans), default=0)
+
+
+def check_rules(s, runs, tolerance=timedelta()):
+    """What holds for every schedule, whether it fits or not."""
+    limits, table = s.limits, s.to_frame()
+    pieces, doughs = s.pieces, s.doughs.set_index("dough")
+    minute = pd.Timedelta(minutes=1)
+    # nothing is lost, and no place holds two pieces
+    assert not pieces.duplicated(["load", "place"]).any()
+    for _, same in pieces.groupby("place"):
+        spans = [(p.on, p.on + p.off_after_third_turn * minute) for p in same.itertuples()]
+        assert overlapping(spans) <= 1
+    # hands: everything that needs somebody, counted by itself
+    one = table[table["what"].isin(["mix", "shape"])]
+    busy = list(zip(one["start"], one["end"], strict=True))
+    loads = table[table["what"] == "load"]
+    busy += [(loads["start"].min(), loads["end"].max())] * limits.griddle_hands
+    assert overlapping(busy) <= limits.hands
+    for who, own in table[table["minutes"] > 0].groupby("who"):
+        if who.startswith("person"):
+            assert overlapping(list(zip(own["start"], own["end"], strict=True))) == 1, who
+    # times in order, retards as planned, nothing on the griddle before it is proofed
+    wanted = runs.groupby("dough")["retard_hours"].first()
+    for name, d in doughs.iterrows():
+        assert d["mix"] < d["cold"] <= d["take_out"] < d["shaped"] <= d["first_load"]
+        assert (d["cold"] - d["mix"]) >= limits.mix_minutes * minute
+        really = timedelta(hours=d["retard_hours"])
+        real = d["take_out"].astimezone(UTC) - d["cold"].astimezone(UTC)
+        assert abs(real - really) < timedelta(seconds=1)
+        assert abs(really - timedelta(hours=float(wanted[name]))) <= tolerance + timedelta(
+            seconds=30
+        )
+    assert (pieces["waited_minutes"] >= 0).all()
+    first = pieces.groupby("dough")["on"].min()
+    for name, d in doughs.iterrows():
+        assert d["ready"] <= first[name] == d["first_load"]
+        if s.proof is not None:
+            assert d["shaped"] <= d["ready_early"] <= d["ready"] <= d["ready_late"]
+    # loads in plan order, one after the other, as long as their longest piece
+    assert list(loads["load"]) == [load.name for load in s.bake.loads]
+    assert [float(n) for n in loads["load"]] == sorted(float(n) for n in loads["load"])
+    gaps = loads["start"].iloc[1:].to_numpy() - loads["end"].iloc[:-1].to_numpy()
+    assert (gaps >= np.timedelta64(int(limits.changeover_minutes), "m")).all()
+    longest = pieces.groupby("load", sort=False)["off_after_third_turn"].max()
+    assert (longest.to_numpy() <= loads["minutes"].to_numpy()).all()
+    assert (loads["minutes"].to_numpy() < longest.to_numpy() + 1).all()
+    rested = loads["end"].max() + limits.rest_minutes * minute
+    assert pd.Timestamp(s.table_time) == rested == table["end"].max()
+    assert table["start"].is_monotonic_increasing
+    # what does not fit is said
+    told = " ".join(s.misses)
+    start, end = limits.awake
+    hands_on = table[table["hands_on"]]
+    awake = all(inside(a, b, start, end) for a, b in zip(hands_on["start"], hands_on["end"],
+                                                         strict=True))  # fmt: skip
+    assert awake == ("is not within" not in told)
+    tubs = overlapping(list(zip(doughs["mix"], doughs["shaped"], strict=True)))
+    assert (tubs > limits.tubs) == ("doughs stand at once" in told)
+    chilled = doughs[doughs["cold"] < doughs["take_out"]]
+    cold = overlapping(list(zip(chilled["cold"], chilled["take_out"], strict=True)))
+    assert (cold > limits.shelf_places) == ("in the refrigerator at once" in told)
+    wait = pieces["waited_minutes"].max()
+    assert (wait > limits.wait_minutes) == ("stand ready for" in told)
+    over = (pieces["place"] > limits.griddle_places).any()
+    assert over == ("on a griddle of" in told)
+    assert s.fits == (told == "")
+
+
+def inside(a, b, start, end):
+    """Whether both ends lie between two times of the local clock of one day; 24:00 is its end."""
+    if (start, end) == (0, 1440):
+        return True
+    midnight = a.normalize().tz_localize(None)
+    for day in (midnight, midnight - pd.Timedelta(days=1)):
+        since = [(t.tz_localize(None) - day).total_seconds() / 60 for t in (a, b)]
+        if start <= since[0] and since[1] <= end:
+            return True
+    return False
+
+
+@settings(max_examples=120, deadline=None)
+@given(cases())
+def test_rules_hold_for_random_plans(case):
+    runs, limits, zone, table_time, room = case
+    s = schedule(runs, table_time=table_time, zone=zone, limits=limits, room_temp_c=room)
+    check_rules(s, runs)
+
+
+@settings(max_examples=60, deadline=None)
+@given(cases())
+def test_offers_fit_and_change_no_more_than_they_say(case):
+    runs, limits, zone, table_time, room = case
+    s = schedule(runs, table_time=table_time, zone=zone, limits=limits, room_temp_c=room)
+    check_offers(s, runs)
+
+
+def check_offers(s, runs):
+    assert (s.nearest is s) == s.fits
+    for offer in s.offers:
+        assert offer.schedule.fits, offer
+        tolerance = timedelta(hours=s.limits.retard_tolerance_hours)
+        check_rules(offer.schedule, runs, tolerance)
+        moved = offer.schedule.table_time.astimezone(UTC) != s.table_time.astimezone(UTC)
+        assert moved == ("later" in offer.change or "on the table" in offer.change)
+        fewer = len(offer.schedule.bake.doughs) < len(s.bake.doughs)
+        assert fewer == ("leave out" in offer.change)
+        changed = any(
+            offer.schedule.times.doughs[d.name].retard_minutes != d.retard_minutes
+            for d in offer.schedule.bake.doughs
+        )
+        assert changed == ("chilled for" in offer.change)
+
+
+@settings(max_examples=40, deadline=None)
+@given(cases())
+def test_forward_and_backward_agree(case):
+    runs, limits, zone, table_time, room = case
+    given = {"runs": runs, "zone": zone, "limits": limits, "room_temp_c": room}
+    back = schedule(table_time=table_time, **given)
+    forth = schedule(mix_time=back.mix_time, **given)
+    assert forth.times == back.times
+    assert forth.misses == back.misses
+
+
+@pytest.mark.long
+@settings(max_examples=3000, deadline=None)
+@given(cases())
+def test_rules_hold_for_thousands_of_random_plans(case):
+    runs, limits, zone, table_time, room = case
+    s = schedule(runs, table_time=table_time, zone=zone, limits=limits, room_temp_c=room)
+    check_rules(s, runs)
+    check_offers(s, runs)
+
+
+# --- by hand --------------------------------------------------------------------------------
+
+
+def test_a_plan_reckoned_by_hand():
+    """Three loads of 12 + 3 min and two changeovers of 4 end 30 min before 10:00.
+
+    Loads on at 8:37, 8:56 and 9:15; two hours before that and ten minutes of shaping: out at
+    6:27, 6:46 and 7:05; mixed 20 min before 16, 40 and 16 h.
+    """
+    s = schedule(plan(), table_time="2026-11-05 10:00", zone=BERLIN)
+    assert s.fits
+    clock = {c: [f"{t:%a %H:%M}" for t in s.doughs[c]] for c in ("mix", "take_out", "first_load")}
+    assert clock == {
+        "mix": ["Wed 14:07", "Tue 14:26", "Wed 14:45"],
+        "take_out": ["Thu 06:27", "Thu 06:46", "Thu 07:05"],
+        "first_load": ["Thu 08:37", "Thu 08:56", "Thu 09:15"],
+    }
+    assert list(s.loads["minutes"]) == [15, 15, 15]
+    assert list(s.loads["waited_minutes"]) == [0, 0, 0]
+
+
+def test_as_a_baker_asks():
+    s = schedule(plan(), **ASKED)
+    assert s.misses == (
+        "taking out dough A at 05:27 to 05:37 on Thursday 5 November is not within 06:00 to 22:00",
+        "taking out dough B at 05:46 to 05:56 on Thursday 5 November is not within 06:00 to 22:00",
+    )
+    assert [o.change for o in s.offers] == [
+        "on the table at 09:45 on Thursday 5 November, 45 min later"
+    ]
+    assert s.nearest_words == (
+        "Nearest that fits: on the table at 09:45 on Thursday 5 November, 45 min later."
+    )
+    assert s.nearest.nearest_words == ""
+    assert repr(s.nearest) == (
+        "<Schedule 3 doughs, 18 pieces, 3 loads: 14:11 on Tuesday 3 November to 09:45 on "
+        "Thursday 5 November, fits>"
+    )
+    assert repr(s.offers[0]) == f"<Offer: {s.offers[0].change}>"
+
+
+def test_read_out():
+    s = schedule(plan({"A": 16}), **ASKED, limits=Limits(awake_from="05:00"))
+    assert str(s).splitlines()[:8] == [
+        "Bake 1: 1 dough, 6 pieces and 1 load, on the table at 09:00 on Thursday 5 November "
+        "(Europe/Berlin).",
+        "Wednesday 4 November:",
+        "  13:45  mix dough A (20 min), then into the refrigerator for 16 h",
+        "Thursday 5 November:",
+        "  06:05  take dough A out and shape 6 pieces (10 min)",
+        "  08:00  heat the griddle (15 min)",
+        "  08:15  load 1 on, 6 pieces of dough A: turned after 6 min, off after 12 (3 more for a "
+        "third turn where it sounds dense)",
+        "  09:00  on the table",
+    ]
+    assert str(s).splitlines()[8:] == [f"Note: {n}." for n in s.notes]
+    page = schedule(plan({"<b>": 16}), **ASKED)._repr_html_()
+    assert "&lt;b&gt;" in page
+    assert "<b>" not in page
+
+
+def test_pieces_of_a_load_come_off_at_their_own_time():
+    runs = plan({"A": 16}, side_minutes=[5, 7, 5, 7, 5, 7])
+    s = schedule(runs, **ASKED)
+    assert list(s.pieces["off_after"]) == [10, 14, 10, 14, 10, 14]
+    assert list(s.pieces["turn_after"]) == [5, 7, 5, 7, 5, 7]
+    load = s.to_frame().query("what == 'load'").iloc[0]
+    assert load["minutes"] == 17
+    assert load["text"] == (
+        "load 1 on, 6 pieces of dough A: places 1, 3 and 5 turned after 5 min, off after 10; "
+        "places 2, 4 and 6 turned after 7 min, off after 14 (3 more for a third turn where it "
+        "sounds dense)"
+    )
+    assert s.notes[-1] == (
+        "load 1: pieces with a shorter side time come off earlier than the others of their load, "
+        "which lasts as long as its longest piece"
+    )
+
+
+def test_waiting_is_written_down():
+    """Two loads of one dough: the second waits for the first and the changeover, 19 min."""
+    s = schedule(plan({"A": 16}, pieces=12), table_time="2026-11-05 10:00", zone=BERLIN)
+    assert list(s.loads["waited_minutes"]) == [0, 19]
+    assert s.fits
+    assert s.notes[-1] == (
+        "pieces that stand ready keep rising: load 2 19 min, at the most to a proof ratio of "
+        "about 2.1 instead of 2. Write down when each load goes on"
+    )
+    wait = s.to_frame().query("what == 'wait'")
+    assert list(wait["minutes"]) == [19]
+    short = schedule(
+        plan({"A": 16}, pieces=12),
+        table_time="2026-11-05 10:00",
+        zone=BERLIN,
+        limits=Limits(wait_minutes=15),
+    )
+    assert short.misses == ("pieces of load 2 stand ready for 19 min, longer than 15 min",)
+    assert short.nearest is None
+    assert short.nearest_words == (
+        "No plan near this one fits. More hands, tubs or shelf places, a longer day or fewer "
+        "doughs would help."
+    )
+
+
+def test_short_hands_take_doughs_out_earlier():
+    """All are wanted at 5:27. One pair of hands shapes C, A and B in turn, as they are mixed.
+
+    B is last, A shaped ten minutes before it, and C (16 h, like A) could not be mixed in the 20
+    minutes before A's mixing unless it is taken out 20 minutes before A.
+    """
+    one, two = (
+        schedule(plan(crossed=True), **ASKED, limits=Limits(hands=n, awake_from="04:00"))
+        for n in (1, 3)
+    )
+    out = {d.dough: f"{d.take_out:%H:%M}" for d in one.doughs.itertuples()}
+    assert out == {"C": "04:57", "A": "05:17", "B": "05:27"}
+    assert set(f"{t:%H:%M}" for t in two.doughs["take_out"]) == {"05:27"}
+    assert list(one.loads["waited_minutes"]) == [30, 49, 68]
+    assert list(two.loads["waited_minutes"]) == [0, 19, 38]
+    assert one.notes[-1] == (
+        "doughs do not stand ready alike before load 1 (dough C 30 min, dough A 10 min and dough B "
+        "0 min), so that proof differs with the dough: one more pair of hands evens it out, and "
+        "a reading of the proof ratio shows it"
+    )
+    assert not any("alike" in note for note in two.notes)
+    assert set(two.to_frame().query("what == 'shape'")["who"]) == {
+        "person 1", "person 2", "person 3",
+    }  # fmt: skip
+
+
+def test_capacities():
+    limits = Limits(tubs=2, shelf_places=1, griddle_places=4, awake_from="05:00")
+    s = schedule(plan(), **ASKED, limits=limits)
+    assert s.misses == (
+        "3 doughs stand at once, for 2 tubs",
+        "3 doughs are in the refrigerator at once, for 1 shelf place",
+        "load 1 has 6 pieces, on a griddle of 4 places",
+        "load 2 has 6 pieces, on a griddle of 4 places",
+        "load 3 has 6 pieces, on a griddle of 4 places",
+    )
+    assert s.nearest.fits
+    assert s.offers[0].change == "leave out doughs B and C and the pieces in 2 loads of up to 4"
+    gap = schedule(plan({"A": 16}, pieces=2, place=[1, 7]), **ASKED)
+    assert "load 1 has a piece at place 7, on a griddle of 6 places" in gap.misses
+    assert gap.nearest.pieces["place"].tolist() == [1, 2]
+
+
+def test_a_retard_is_moved_within_the_tolerance():
+    """Mixed at 21:47 to 22:07 for a bedtime at 22:00: ten minutes longer in the cold."""
+    s = schedule(plan({"A": 12}), table_time="2026-11-05 13:02", zone=BERLIN)
+    assert s.misses == (
+        "mixing dough A at 21:47 to 22:07 on Wednesday 4 November is not within 06:00 to 22:00",
+    )
+    assert s.offers[0].change == "dough A taken out 10 min earlier, to wait ready"
+    strict = schedule(
+        plan({"A": 12}),
+        table_time="2026-11-05 13:02",
+        zone=BERLIN,
+        limits=Limits(wait_minutes=0),
+    )
+    assert [o.change for o in strict.offers] == [
+        "dough A chilled for 12 h 10 min instead of 12 h",
+        "on the table at 12:47 on Thursday 5 November, 15 min earlier",
+    ]
+    assert strict.nearest.notes[0] == (
+        "dough A is chilled for 12 h 10 min instead of 12 h: record what it really was"
+    )
+    none = schedule(
+        plan({"A": 12}),
+        table_time="2026-11-05 13:02",
+        zone=BERLIN,
+        limits=Limits(wait_minutes=0, retard_tolerance_hours=0),
+    )
+    assert len(none.offers) == 1
+
+
+def test_from_the_mixing_on():
+    s = schedule(plan({"A": 16}), mix_time="2026-11-04 15:00", zone=BERLIN)
+    assert f"{s.table_time:%Y-%m-%d %H:%M}" == "2026-11-05 10:15"
+    late = schedule(plan({"A": 16}), mix_time="2026-11-04 12:00", zone=BERLIN)
+    assert [o.change for o in late.offers] == [
+        "start mixing at 13:45 on Wednesday 4 November, everything 1 h 45 min later",
+    ] or not late.fits
+
+
+def test_between_mixing_and_table():
+    s = schedule(plan(), **ASKED, mix_time="2026-11-03 16:00")
+    assert s.misses[-1] == (
+        "dough B would have to be mixed at 13:26 on Tuesday 3 November, before 16:00 on Tuesday "
+        "3 November"
+    )
+    assert s.nearest.fits
+    assert s.nearest.mix_time >= datetime(2026, 11, 3, 16, tzinfo=ZoneInfo(BERLIN))
+
+
+def test_planned_order_of_mixing_and_other_columns():
+    runs = plan({"A": 16, "B": 16}, crossed=True)
+    runs["order"] = runs["dough"].map({"A": 2, "B": 1})
+    runs["code"] = range(100, 112)
+    s = schedule(runs, **ASKED)
+    assert list(s.doughs["dough"]) == ["B", "A"]
+    assert s.doughs["mix"].is_monotonic_increasing
+    assert set(s.pieces["blind"]) == {str(n) for n in range(100, 112)}
+
+
+def test_proof_from_ratio_temperature_and_measured_times():
+    half = schedule(plan({"A": 16}, proof_ratio=1.5), **ASKED)
+    assert set(half.pieces["proof_minutes"]) == {60}
+    warm = schedule(plan({"A": 16}, proof_temp_c=32.0), **ASKED)
+    assert set(warm.pieces["proof_minutes"]) == {55}
+    own = schedule(plan({"A": 16}), **ASKED, measured=[(22, 150), (22, 160)])
+    assert set(own.pieces["proof_minutes"]) == {155}
+    given = schedule(plan({"A": 16}, proof_minutes=70), **ASKED, room_temp_c=5)
+    assert set(given.pieces["proof_minutes"]) == {70}
+    assert given.proof is None
+    assert not any("warm proof rests" in note for note in given.notes)
+    mixed = schedule(plan({"A": 16}, proof_ratio=[1.5, 2.0] * 3), **ASKED)
+    assert sorted(set(mixed.pieces["waited_minutes"])) == [0, 60]
+
+
+def test_without_a_retard_or_loads():
+    s = schedule(plan({"A": 0}).drop(columns=["load", "place", "side_minutes"]), **ASKED)
+    assert s.bake.notes == (
+        "the plan has no loads: filled in its order, 6 pieces at a time",
+        "the plan gives no time a side: 6 min taken",
+        "a dough that is not chilled (A) is warm when it is shaped and proofs faster than a cold "
+        "one, for which the times here are: look at it early",
+    )
+    assert "retard" not in set(s.to_frame()["what"])
+    assert "shape 6 pieces of dough A (10 min)" in set(s.to_frame()["text"])
+    chilled = schedule(plan({"A": 0}).drop(columns="retard_hours"), **ASKED, retard_hours=16)
+    assert chilled.doughs["retard_hours"].tolist() == [16]
+    rise = schedule(plan({"A": 16}), **ASKED, limits=Limits(rise_minutes=45))
+    assert rise.to_frame()["what"].head(4).tolist() == ["mix", "rise", "retard", "chill"]
+
+
+# --- the clock ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("day", "zone", "clock_hours", "way", "before"),
+    [
+        ("2026-10-25", BERLIN, 15, "back", "02:59 on Sunday 25 October"),
+        ("2026-03-29", BERLIN, 17, "forward", "01:59 on Sunday 29 March"),
+        ("2026-11-01", "America/New_York", 15, "back", "01:59 on Sunday 1 November"),
+        ("2026-03-08", "America/New_York", 17, "forward", "01:59 on Sunday 8 March"),
+    ],
+)
+def test_sixteen_hours_are_sixteen_hours(day, zone, clock_hours, way, before):
+    s = schedule(plan({"A": 16}), table_time=f"{day} 09:45", zone=zone)
+    dough = s.doughs.iloc[0]
+    cold, out = dough["cold"], dough["take_out"]
+    assert out.astimezone(UTC) - cold.astimezone(UTC) == timedelta(hours=16)
+    assert out.replace(tzinfo=None) - cold.replace(tzinfo=None) == timedelta(hours=clock_hours)
+    assert f"{out:%H:%M}" == "06:50"
+    assert s.fits
+    assert s.notes[-1] == (
+        f"the clocks go {way} by 1 h after {before}: times of day are by the changed clock, "
+        "lengths are real time"
+    )
+
+
+def test_sleep_is_by_the_changed_clock():
+    """Out at 6:05 by the new clock, which the old one calls 7:05 (autumn) or 5:05 (spring)."""
+    for day in ("2026-10-25", "2026-03-29"):
+        assert schedule(plan({"A": 16}), table_time=f"{day} 09:00", zone=BERLIN).fits
+        early = schedule(plan({"A": 16}), table_time=f"{day} 08:50", zone=BERLIN)
+        assert len(early.misses) == 1
+        assert early.misses[0].startswith("taking out dough A at 05:55 to 06:05 on Sunday")
+
+
+def test_a_night_shift():
+    limits = Limits(awake_from="20:00", awake_to="12:00")
+    assert schedule(plan({"A": 8}), **ASKED, limits=limits).fits
+    assert not schedule(plan({"A": 16}), **ASKED, limits=limits).fits
+    whole = Limits(awake_from="00:00", awake_to="24:00")
+    assert schedule(plan(), table_time="2026-11-05 03:00", zone=BERLIN, limits=whole).fits
+
+
+def test_times_the_clock_shows_twice_or_never():
+    s = schedule(plan({"A": 16}), table_time="2026-10-25 02:30", zone=BERLIN)
+    assert s.table_time.astimezone(UTC).hour == 0
+    assert s.notes[0] == (
+        "02:30 comes twice on Sunday 25 October, when the clocks go back: the first is meant here"
+    )
+    with pytest.raises(InputError) as said:
+        schedule(plan(), table_time="2026-03-29 02:30", zone=BERLIN)
+    assert str(said.value) == (
+        "table_time is '2026-03-29 02:30': is skipped by the clock that night, which is put "
+        "forward. Give 2026-03-29 03:30 or another time."
+    )
+
+
+def test_a_time_with_its_own_offset():
+    aware = datetime(2026, 11, 5, 8, 0, tzinfo=UTC)
+    for value in (aware, "2026-11-05T08:00+00:00", pd.Timestamp(aware), datetime(2026, 11, 5, 9)):
+        assert f"{schedule(plan(), table_time=value, zone=BERLIN).table_time:%H:%M}" == "09:00"
+
+
+# --- nonsense -------------------------------------------------------------------------------
+
+
+def refused(error, runs=None, **given):
+    with pytest.raises(error) as said:
+        schedule(plan() if runs is None else runs, **(ASKED | given))
+    return str(said.value)
+
+
+def test_nonsense_about_times():
+    assert refused(InputError, mix_time="2026-11-06 09:00") == (
+        "table_time is '09:00 on Thursday 5 November': is not after mix_time, 09:00 on Friday 6 "
+        "November. Bread comes after the mixing: exchange the two, or give one of them."
+    )
+    assert refused(InputError, table_time=None) == (
+        "table_time is None: is needed when there is no mix_time. Give one of them, for example "
+        "table_time='2026-11-05 09:00'."
+    )
+    for bad in ("Thursday 9:00", "2026-11-05", "", "2026-13-05 09:00", 9, pd.NaT):
+        assert refused(InputError, table_time=bad) == (
+            f"table_time is {bad!r}: is not a day and a time. Write day and time, for example "
+            "2026-11-05 09:00."
+        )
+    assert refused(InputError, table_time="0001-01-01 09:00") == (
+        "table_time is '0001-01-01 09:00': must lie between 1970 and 2200. Write day and time, "
+        "for example 2026-11-05 09:00."
+    )
+
+
+def test_nonsense_about_the_zone():
+    assert refused(InputError, zone="Europe/Berln") == (
+        "zone is 'Europe/Berln': is no time zone this computer knows. Did you mean Europe/Berlin?"
+    )
+    for bad in ("", "../etc", "Mars", None, "Europe"):
+        message = refused(InputError, zone=bad)
+        assert message.startswith(f"zone is {bad!r}: is no time zone this computer knows. ")
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ({"griddle_places": 0}, "griddle_places is 0: must be a whole number from 1 to 200. Enter "
+                                "how many pieces the griddle holds."),
+        ({"hands": 1.5}, "hands is 1.5: must be a whole number from 1 to 50. Enter how many "
+                         "people can work at once."),
+        ({"mix_minutes": -4}, "mix_minutes is -4: must be a number from 1 to 600. Enter minutes "
+                              "to weigh and mix one dough."),
+        ({"rest_minutes": float("nan")}, "rest_minutes is nan: must be a number from 0 to 600. "
+                                         "Enter minutes on the rack."),
+        ({"tubs": "four"}, "tubs is 'four': must be a whole number from 1 to 500. Enter how many "
+                           "doughs can stand at once."),
+        ({"griddle_hands": 2}, "griddle_hands is 2: must be at most hands, which is 1. Enter 0 "
+                               "when the one who turns can shape meanwhile."),
+        ({"awake_from": "six"}, "awake_from is 'six': is not a time of day. Write it as 06:00 or "
+                                "22:30."),
+        ({"awake_to": "25:00"}, "awake_to is '25:00': is not a time of day. Write it as 06:00 or "
+                                "22:30."),
+        ({"awake_to": "6:00"}, "awake_to is '6:00': is the same as awake_from. Somebody must be "
+                               "up for a while; give 00:00 and 24:00 for day and night."),
+    ],
+)  # fmt: skip
+def test_nonsense_about_the_kitchen(given, message):
+    with pytest.raises(InputError) as said:
+        Limits(**given)
+    assert str(said.value) == message
+
+
+@pytest.mark.parametrize(
+    ("runs", "error", "message"),
+    [
+        (plan().iloc[:0], DataError, "the plan has no pieces: give one row for each piece."),
+        (plan().drop(columns=["dough"]), NotFoundError,
+         "no column 'dough'. There are: 'bake', 'piece', 'retard_hours', 'side_minutes', 'load', "
+         "'place'."),
+        (plan({"A": 16}, dough=["A", None, "A", " ", "A", "A"]), DataError,
+         "the plan has 2 pieces of no dough: name its dough."),
+        (plan({"A": 16}, bake=[1, 1, 2, 2, 2, 2]), DataError,
+         "the plan holds 2 bakes (1 and 2), and each has times of its own. Give the rows of one, "
+         "for example runs[runs['bake'] == 1]."),
+        (plan({"A": 16}, piece="A1"), DataError,
+         "piece A1 is in the plan more than once: give every piece its own name."),
+        (plan({"A": 16}, place=[1, 2, 3, 4, 5, 5]), DataError,
+         "load 1 has two pieces at place 5, A5 and A6: a place holds one piece."),
+        (plan({"A": 16}, place=0), InputError,
+         "place is 0 (piece A1): must be a whole number from 1. Number the griddle's places."),
+        (plan({"A": 16}, load=[1, 1, 1, 1, 1, None]), DataError,
+         "1 piece of the plan has no load while others have one: give every piece a load, or "
+         "none."),
+        (plan({"A": 16}, retard_hours=[16, 16, 16, 16, 16, 40]), DataError,
+         "dough A has two retards, 16 h and 40 h: a dough goes into the refrigerator as one. Make "
+         "them two doughs."),
+        (plan({"A": 16}).drop(columns=["retard_hours"]), InputError,
+         "retard_hours is None (dough A): is not in the plan. Give retard_hours=16, or 0 for "
+         "doughs that are not chilled."),
+        (plan({"A": -16}), InputError,
+         "retard_hours is -16 (dough A): must lie between 0 and 240. Enter cold retard in h."),
+        (plan({"A": 16}, side_minutes=0), InputError,
+         "side_minutes is 0 (piece A1): must be above 0. Enter minutes a side."),
+        (plan({"A": 16}, side_minutes="six"), InputError,
+         "side_minutes is 'six' (piece A1): must be a number."),
+        (plan({"A": 16}, proof_minutes=-5), InputError,
+         "proof_minutes is -5 (piece A1): must lie between 0 and 1440. Enter warm proof in min."),
+    ],
+    ids=lambda value: value[:30] if isinstance(value, str) else "",
+)  # fmt: skip
+def test_nonsense_in_the_plan(runs, error, message):
+    assert refused(error, runs) == message
+
+
+def test_a_cold_kitchen_is_refused():
+    assert refused(InputError, room_temp_c=4.0).startswith(
+        "room_temp_c is 4: must lie between 15 and 35 for a proof time."
+    )
+
+
+# --- the picture ----------------------------------------------------------------------------
+
+
+def test_the_picture_draws_what_the_table_holds():
+    s = schedule(plan(crossed=True), **ASKED)
+    ax = s.plot()
+    start = s.to_frame()["start"].min()
+    wanted = s.to_frame().query("what in ['mix', 'retard', 'shape', 'proof', 'wait', 'load', "
+                                "'rest']")  # fmt: skip
+    drawn = sorted((round(b.get_x(), 6), round(b.get_width(), 6)) for b in ax.patches
+                   if b.get_height() < 0.9)  # fmt: skip
+    hours = pd.Timedelta(hours=1)
+    assert drawn == sorted(
+        (round((a - start) / hours, 6), round((b - a) / hours, 6))
+        for a, b in zip(wanted["start"], wanted["end"], strict=True)
+    )
+    legend = [t.get_text() for t in ax.get_legend().get_texts()]
+    assert "ready, waits for its load" in legend
+    assert "outside 06:00 to 22:00" in legend
+    names = [t.get_text() for t in ax.get_yticklabels()]
+    assert names == [*(f"dough {d.name}" for d in s.bake.doughs), "griddle", "rack"]
+    assert "may be ready between" in legend
+    x = ax.transData.transform([(0, 0), (20, 0), (40, 0)])[:, 0]
+    assert x[0] < x[1] < x[2]
+    s.plot(ax=ax)
