@@ -6,8 +6,7 @@ import pytest
 from typer.testing import CliRunner
 
 import kit
-from kit import cli
-from kit.cli import app, main
+from kit.cli import app, main, tables
 
 PUBLISHED = Path(__file__).parents[1] / "datasets" / "published"
 DEMO = Path(__file__).parents[1] / "datasets" / "demo" / "pieces.csv"
@@ -155,7 +154,7 @@ def test_ctrl_c_is_quiet_and_the_unexpected_one_line(capsys, monkeypatch):
         def fails(*_, _raised=raised):
             raise _raised
 
-        monkeypatch.setattr(cli, "_read", fails)
+        monkeypatch.setattr(tables, "read", fails)
         assert typed("compare", "x.csv") == code
         assert capsys.readouterr().err == said
 

@@ -1,0 +1,51 @@
+"""The command line: ``python -m kit …``. Every command calls public functions and shows it.
+
+One module a subject; a command is registered where it is written, in the order of the imports here.
+"""
+
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import typer
+from rich.markup import escape
+
+from kit.cli.shell import app, err
+
+from kit.cli import start, answers, bring  # noqa: F401  isort: skip  (the order of --help)
+
+__all__ = ["app", "main"]
+
+#: what was typed wrongly: a class of click, or of the copy that newer typers carry
+_Typo: type[Exception] = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "UsageError")
+
+
+def main(words: Sequence[str] | None = None) -> None:
+    """Entry point: a mistake is one line, Ctrl-C ends quietly.
+
+    Parameters
+    ----------
+    words : sequence of str, optional
+        What was typed; the program's own arguments when not given.
+    """
+    try:
+        code = app(args=words, prog_name="kit", standalone_mode=False)
+    except _Typo as exc:
+        context: Any = getattr(exc, "ctx", None)
+        command = "kit" if context is None else context.command_path
+        said: str = exc.format_message()  # type: ignore[attr-defined]
+        err.print(escape(f"kit: {said} See: python -m {command} --help"))
+        code = 2
+    except (typer.Abort, KeyboardInterrupt):
+        code = 130
+    except BrokenPipeError:  # as with "| head": whoever reads has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = 0
+    except Exception as exc:
+        if os.environ.get("KIT_TRACEBACK"):
+            raise
+        told = " ".join(f"{type(exc).__name__}: {exc}".split())
+        err.print(escape(f"kit: this should not happen. {told} Where: set KIT_TRACEBACK=1."))
+        code = 1
+    sys.exit(code)

@@ -1,0 +1,216 @@
+"""``kit compare`` and ``kit writeup``: an answer on the screen, or as the page that is shared."""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from rich.markup import escape
+from rich.table import Table
+
+from kit.cli import tables
+from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say, screen
+from kit.errors import InputError
+
+if TYPE_CHECKING:
+    from kit.analysis.compare import Comparison
+    from kit.writeup import Report
+
+__all__ = ["compare", "writeup"]
+
+Where = Annotated[str, typer.Argument(help="A CSV file, one row a piece, or a workspace folder.")]
+Outcome = Annotated[str | None, typer.Option(help="Column that was measured.")]
+By = Annotated[str | None, typer.Option(help="Column that was set on purpose.")]
+Dough = Annotated[str | None, typer.Option(help="Column of a table that tells doughs apart.")]
+Bake = Annotated[str | None, typer.Option(help="Column of a table that tells bakes apart.")]
+Load = Annotated[str | None, typer.Option(help="Column of a table that tells loads apart.")]
+Adjust = Annotated[list[str] | None, typer.Option(help="Hold this alike; may repeat.")]
+Control = Annotated[str | None, typer.Option(help="Compare every setting with this one only.")]
+Line = Annotated[
+    bool | None, typer.Option("--line/--settings", help="A straight line, or setting by setting.")
+]
+LeaveOut = Annotated[
+    list[str] | None, typer.Option(help="Leave out what this event happened to; may repeat.")
+]
+Source = Annotated[str, typer.Option(help="Where a table comes from, for its page.")]
+
+
+@app.command()
+@said_in_one_line
+def compare(
+    where: Where,
+    outcome: Outcome = None,
+    by: By = None,
+    dough: Dough = None,
+    bake: Bake = None,
+    load: Load = None,
+    adjust: Adjust = None,
+    matters: Matters = None,
+    control: Control = None,
+    line: Line = None,
+    trial: OfTrial = None,
+    leave_out: LeaveOut = None,
+    out: Annotated[Path | None, typer.Option(help="Write the page as well.")] = None,
+    source: Source = "",
+) -> None:
+    """Compare the settings of a factor and answer in words.
+
+    From a table:
+    python -m kit compare bakes.csv --outcome height_mm --by malt --dough dough --bake day
+
+    From a workspace:
+    python -m kit compare my-bakes --trial harbour-malt
+    """
+    groups = {"dough": dough, "bake": bake, "load": load}
+    told = _answer(
+        where, trial, groups, leave_out or [], source, outcome=outcome, by=by, matters=matters,
+        adjust=adjust, control=control, line=line,
+    )  # fmt: skip
+    _show(told)
+    if out is not None:
+        _write(told, out)
+
+
+@app.command()
+@said_in_one_line
+def writeup(
+    where: Where,
+    out: Annotated[Path | None, typer.Option(help="Page to write: .html, .pdf or .md.")] = None,
+    outcome: Outcome = None,
+    by: By = None,
+    dough: Dough = None,
+    bake: Bake = None,
+    load: Load = None,
+    adjust: Adjust = None,
+    matters: Matters = None,
+    control: Control = None,
+    line: Line = None,
+    trial: OfTrial = None,
+    leave_out: LeaveOut = None,
+    source: Source = "",
+) -> None:
+    """Write the one page you share; beside the table, or into the workspace, unless --out says.
+
+    Example: python -m kit writeup my-bakes --trial harbour-malt --out malt.html
+    """
+    groups = {"dough": dough, "bake": bake, "load": load}
+    told = _answer(
+        where, trial, groups, leave_out or [], source, outcome=outcome, by=by, matters=matters,
+        adjust=adjust, control=control, line=line,
+    )  # fmt: skip
+    _show_invented(told)
+    say(f"{told.answer.headline} {told.answer.sentence}")
+    _write(told, out or told.page)
+
+
+@dataclass(frozen=True)
+class _Told:
+    """An answer, the report that goes with it, and where its page goes by itself."""
+
+    answer: "Comparison"
+    report: "Report"
+    page: Path
+
+
+def _answer(
+    where: str,
+    trial: str | None,
+    groups: dict[str, str | None],
+    leave_out: list[str],
+    source: str,
+    **asked: Any,
+) -> _Told:
+    """Compare from a table or from a workspace, whichever `where` is."""
+    if not Path(where).is_dir() and "://" not in where:
+        for name, value in (("--trial", trial), ("--leave-out", leave_out)):
+            if value:
+                raise InputError(name, value, "goes with a workspace", "A table is one trial.")
+        return _from_table(Path(where), groups, source, **asked)
+    for group, column in groups.items():
+        if column is not None:
+            option = f"--{group}"
+            raise InputError(
+                option, column, "goes with a table", "A workspace knows its own doughs."
+            )
+    with existing(where) as ws:
+        one = chosen(ws, trial)
+        outcome = asked["outcome"] or one.outcome
+        by = asked["by"] or next(iter(one.factors), None)
+        asked["matters"] = tables.number(asked["matters"], outcome)
+        asked["control"] = tables.level(one.frame(), by, asked["control"])
+        answer = one.compare(**asked, leave_out=leave_out)
+        name = re.sub(r"[^\w.-]+", "-", one.name)  # a name may hold a slash
+        return _Told(answer, one.report(answer), (ws.folder or Path()) / f"{name}.html")
+
+
+def _from_table(
+    table: Path, groups: dict[str, str | None], source: str, adjust: list[str] | None, **asked: Any
+) -> _Told:
+    from kit.analysis.compare import compare as compare_frame
+    from kit.writeup import from_frame
+
+    frame = tables.read(table)
+    for option, name in (("--outcome", "outcome"), ("--by", "by")):
+        if asked[name] is None:
+            remedy = f"Columns: {', '.join(map(str, frame.columns))}."
+            raise InputError(option, None, "is needed with a table", remedy)
+    asked["matters"] = tables.number(asked["matters"], asked["outcome"])
+    asked["control"] = tables.level(frame, asked["by"], asked["control"])
+    columns: dict[str, Any] = dict(groups)
+    answer = compare_frame(frame, **asked, **columns, adjust=adjust or [])
+    report = from_frame(frame, answer, table.stem, source=source or table.name, **columns)
+    return _Told(answer, report, table.with_suffix(".html"))
+
+
+def _show_invented(told: _Told) -> None:
+    if told.report.invented:
+        say("Invented data: made up to show how this works.", "italic")
+
+
+def _show(told: _Told) -> None:
+    """Print an answer: words first, then the numbers they rest on."""
+    from kit.analysis import sentences
+
+    answer = told.answer
+    _show_invented(told)
+    say(answer.headline, "bold")
+    for text in (answer.sentence, answer.rests_on, answer.next_step):
+        say(text)
+    for check in answer.checks:
+        say(f"Note: {check}.")
+    say()
+    screen.print(_differences(answer))
+    say()
+    if why := sentences.why_not_pieces(answer):
+        say(why)
+    say(answer.method, "dim")
+
+
+def _differences(answer: "Comparison") -> Table:
+    """All differences, each as precise as its interval allows."""
+    from kit.analysis import words
+
+    unit = words.unit_of(answer.outcome)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    table.add_column(words.capital(words.name(answer.by)), no_wrap=len(answer.by) < 30)
+    table.add_column(f"Difference ({unit})" if unit else "Difference", justify="right")
+    table.add_column(f"{100 * answer.fit.level:.0f} % interval", no_wrap=True)
+    table.add_column("p", justify="right")
+    table.add_column("Answer")
+    for row in answer.differences.to_dict("records"):
+        half = (row["high"] - row["low"]) / 2
+        level, versus = (words.amount(answer.by, row[name]) for name in ("level", "versus"))
+        span = f"{words.number(row['low'], half)} to {words.number(row['high'], half)}"
+        cells = (
+            f"{level} against {versus}", words.number(row["difference"], half), span,
+            f"{row['p']:.2g}", str(row["answer"]),
+        )  # fmt: skip
+        table.add_row(*map(escape, cells))
+    return table
+
+
+def _write(told: _Told, path: Path) -> None:
+    from kit.writeup import write
+
+    say(f"Written: {write(told.report, path)}")

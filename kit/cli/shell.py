@@ -1,0 +1,89 @@
+"""What every command shares: the app, how it speaks, and the workspace or table it is given."""
+
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.markup import escape
+
+from kit.errors import DataError, InputError, KitError, StoreError
+
+if TYPE_CHECKING:
+    from kit.workspace import Trial, Workspace
+
+__all__ = [
+    "Matters",
+    "OfTrial",
+    "app",
+    "chosen",
+    "err",
+    "existing",
+    "said_in_one_line",
+    "say",
+    "screen",
+]
+
+app = typer.Typer(
+    add_completion=False,
+    rich_markup_mode="rich",
+    pretty_exceptions_enable=False,
+    help="Bake trials: plan them, record them, compare them honestly, share the page.",
+)
+screen, err = Console(highlight=False), Console(stderr=True, highlight=False, soft_wrap=True)
+
+Matters = Annotated[
+    str | None, typer.Option(help="Smallest difference you care about: 2, 2,5 or '1/16 in'.")
+]
+OfTrial = Annotated[str | None, typer.Option("--trial", help="Which trial of a workspace.")]
+
+
+def said_in_one_line(command: Callable[..., None]) -> Callable[..., None]:
+    """Show the kit's own errors as a sentence; 2 for what was asked, 1 for the store."""
+
+    @wraps(command)
+    def run(*args: Any, **kwargs: Any) -> None:
+        try:
+            command(*args, **kwargs)
+        except KitError as exc:
+            err.print(f"[bold]kit:[/bold] {escape(str(exc))}")
+            raise typer.Exit(1 if isinstance(exc, StoreError) else 2) from exc
+
+    return run
+
+
+@app.callback(invoke_without_command=True)
+def help_without_command(context: typer.Context) -> None:
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+def say(text: str = "", style: str = "") -> None:
+    """Print a paragraph: broken at words on a screen, one line in a file or a pipe."""
+    screen.print(escape(text), style=style, soft_wrap=not screen.is_terminal)
+
+
+def existing(where: str) -> "Workspace":
+    """Open a workspace that is there; looking at a folder must not make one of it."""
+    from kit.records.store import FILE
+    from kit.workspace import Workspace
+
+    if "://" not in where and not (Path(where) / FILE).exists():
+        msg = (
+            f"{where} holds no bakes yet. Give a CSV file, or make a workspace of it: "
+            f"python -m kit start {where}"
+        )
+        raise DataError(msg)
+    return Workspace(where)
+
+
+def chosen(ws: "Workspace", trial: str | None) -> "Trial":
+    """Return the trial that was named, or the only one."""
+    trials = ws.trials()
+    if trial is None and len(trials) != 1:
+        names = ", ".join(t.name for t in trials)
+        rule = f"must name one of {names}" if trials else "names none: there are no trials yet"
+        raise InputError("--trial", trial, rule)
+    return trials[0] if trial is None else ws.trial(trial)
