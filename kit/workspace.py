@@ -30,6 +30,7 @@ import pandas as pd
 
 from kit import quantities
 from kit.errors import DataError, InputError, NotFoundError, StoreError
+from kit.formula.formula import Formula
 from kit.quantities import Quantity
 from kit.records import frame as frames
 from kit.records import journal, structure, trials
@@ -39,7 +40,6 @@ from kit.records.readings import Event
 from kit.records.store import Store, open_store
 from kit.records.things import Bake, Dough, Load, Piece
 from kit.records.trial_records import TrialRecords
-from kit.records.trials import Formula
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison

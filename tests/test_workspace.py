@@ -168,7 +168,13 @@ def test_formula(ws):
         "base", [("bread flour", "flour", 90), ("rye", "flour", "10 %"), ("milk", "liquid", "72,5")]
     )
     formula = trial.formula()
-    assert str(formula) == "base\n  90 % bread flour\n  10 % rye\n  72.5 % milk"
+    assert str(formula).splitlines() == [
+        "base",
+        "    90 %  bread flour",
+        "    10 %  rye",
+        "  72.5 %  milk (88 % water)",
+        "In all 172.5 % of the flour's weight; hydration 63.8 %.",
+    ]
     assert formula.to_frame()["percent"].tolist() == [90, 10, 72.5]
     trial.set_formula("other", [("flour", "flour", 100)])
     assert trial.formula().name == "other"
@@ -182,11 +188,11 @@ def test_formula(ws):
         (
             [("flour", "flour", 95)],
             "flour is 95: must add up to 100. In baker's percentages all flours together are 100 "
-            "and the rest is measured by them.",
+            "and the rest is measured by them. Kept in proportion they would be: flour 100.",
         ),
         (
             [("flour", "flour", ""), ("milk", "liquid", 70)],
-            "percent is '' (flour): must not be empty. Enter it in % of the flour's weight.",
+            "percent is None (flour): must not be empty. Flour cannot be left open.",
         ),
         (
             [("flour", "flour", 100), ("milk", "liquid", -1)],
@@ -289,5 +295,5 @@ def test_what_the_trial_varies_has_no_percentage(ws):
     trial = ws.new_trial("malt")
     trial.set_formula("base", [("flour", "flour", 100), ("malt flour", "malt", None)])
     assert trial.formula().ingredients[1].percent is None
-    assert str(trial.formula()) == "base\n  100 % flour\n  as the trial says malt flour"
+    assert str(trial.formula()).splitlines()[1:3] == ["  100 %  flour", "   open  malt flour"]
     assert trial.formula().to_frame()["percent"].isna().tolist() == [False, True]

@@ -24,7 +24,6 @@ from sqlalchemy import (
 )
 
 __all__ = [
-    "ROLES",
     "TABLES",
     "VERSION",
     "VERSIONS",
@@ -52,9 +51,6 @@ __all__ = [
 VERSIONS = ("0001",)
 #: the schema this kit writes
 VERSION = VERSIONS[-1]
-
-#: what an ingredient does in the dough
-ROLES = ("flour", "liquid", "salt", "yeast", "malt", "fat", "egg", "sugar", "other")
 
 metadata = MetaData(
     naming_convention={

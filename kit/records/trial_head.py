@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from typing import Any
 
+from kit.formula.formula import Formula
 from kit.records import journal, things, trials
 from kit.records.journal import Step
 from kit.records.store import Store
-from kit.records.trials import Formula
 
 __all__ = ["TrialHead"]
 

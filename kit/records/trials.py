@@ -2,14 +2,15 @@
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
-import pandas as pd
 from sqlalchemy import Connection, select
 
 from kit import quantities
 from kit.errors import InputError, NotFoundError
+from kit.formula.formula import Formula
+from kit.formula.ingredient import Ingredient
 from kit.quantities import Quantity
 from kit.records import tables as t
 from kit.records.journal import Row, Step
@@ -17,8 +18,6 @@ from kit.records.things import there
 from kit.records.typed import plain, text, zone
 
 __all__ = [
-    "Formula",
-    "Ingredient",
     "add_quantity",
     "add_trial",
     "change_trial",
@@ -29,36 +28,6 @@ __all__ = [
     "trial_row",
     "trials",
 ]
-
-
-@dataclass(frozen=True)
-class Ingredient:
-    """One line of a formula: `percent` of the flour's weight; None where the trial says."""
-
-    name: str
-    role: str
-    percent: float | None
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class Formula:
-    """A formula in baker's percentages; the flours together are 100."""
-
-    name: str
-    ingredients: tuple[Ingredient, ...]
-    note: str = ""
-
-    def __str__(self) -> str:
-        lines = "".join(
-            f"\n  {'as the trial says' if i.percent is None else f'{i.percent:g} %'} {i.name}"
-            for i in self.ingredients
-        )
-        return self.name + lines
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return one row an ingredient: name, role, percent, note."""
-        return pd.DataFrame([asdict(i) for i in self.ingredients])
 
 
 def trials(connection: Connection) -> list[Any]:
@@ -186,7 +155,7 @@ def set_formula(
     name : str
         Of the formula.
     ingredients : sequence of (name, role, percent)
-        Roles are `kit.records.tables.ROLES`; percent of the flour's weight, None or empty for
+        Roles are `kit.formula.ROLES`; percent of the flour's weight, None or empty for
         what the trial varies.
     note : str
         Anything.
@@ -196,36 +165,23 @@ def set_formula(
     InputError
         An unknown role, a percentage that is none, or flours that do not make 100.
     """
-    lines: list[Row] = []
-    for position, (what, role, percent) in enumerate(ingredients, start=1):
+    lines = []
+    for what, role, percent in ingredients:
         own = text("ingredient", what)
-        if role not in t.ROLES:
-            raise NotFoundError("role", str(role), t.ROLES)
-        share = _PERCENT.parse(percent, own).value
-        if share is None and role == "flour":
-            raise InputError("percent", percent, "must not be empty", _PERCENT_REMEDY, own)
-        lines.append(
-            {"position": position, "name": own, "role": role, "percent": share, "note": ""}
-        )
-    flour = math.fsum(line["percent"] for line in lines if line["role"] == "flour")
-    if abs(flour - 100) > 0.05:
-        raise InputError(
-            "flour",
-            flour,
-            "must add up to 100",
-            "In baker's percentages all flours together are 100 and the rest is measured by them.",
-        )
+        lines.append((own, role, _PERCENT.parse(percent, own).value))
     clean = text("note", note, longest=2000, needed=False)
-    formula_id = step.add(t.formula, {"name": text("name", name), "note": clean})
-    for line in lines:
-        step.add(t.ingredient, {"formula_id": formula_id, **line})
+    made = Formula.from_lines(text("name", name), lines, clean)
+    formula_id = step.add(t.formula, {"name": made.name, "note": clean})
+    for position, one in enumerate(made.ingredients, start=1):
+        row: Row = {"position": position, "name": one.name, "role": one.role,
+                    "percent": one.percent, "note": one.note}  # fmt: skip
+        step.add(t.ingredient, {"formula_id": formula_id, **row})
     step.change(t.trial, trial_id, {"formula_id": formula_id})
 
 
 _PERCENT = Quantity(
     "percent", "Share", "%", "dough", (0, 1000), (0, 1000), 2, "Of the flour's weight."
 )
-_PERCENT_REMEDY = "Enter it in % of the flour's weight."
 
 
 def formula(connection: Connection, formula_id: str | None) -> Formula | None:
@@ -238,7 +194,7 @@ def formula(connection: Connection, formula_id: str | None) -> Formula | None:
         .where(t.ingredient.c.formula_id == formula_id, there(t.ingredient))
         .order_by(t.ingredient.c.position)
     )
-    listed = tuple(Ingredient(x.name, x.role, x.percent, x.note) for x in lines)
+    listed = tuple(Ingredient(x.name, x.role, x.percent, note=x.note) for x in lines)
     return Formula(head.name, listed, head.note)
 
 

@@ -1,0 +1,153 @@
+"""Numbers in and numbers in words: what the formula part asks of a number, and how it shows one."""
+
+import math
+from collections.abc import Iterable
+from fractions import Fraction
+
+from kit.errors import InputError
+
+__all__ = ["capital", "grams", "join", "minus", "plain", "required", "short", "span", "whole"]
+
+
+def required(
+    field: str,
+    value: object,
+    *,
+    above: float = -math.inf,
+    low: float = -math.inf,
+    high: float = math.inf,
+    remedy: str = "",
+    where: str = "",
+) -> float:
+    """Return `value` as a finite number inside its limits.
+
+    Parameters
+    ----------
+    field : str
+        Named in the error.
+    value : object
+        As given.
+    above : float
+        It must be greater than this.
+    low, high : float
+        It must not lie outside these.
+    remedy, where : str
+        For the error.
+
+    Raises
+    ------
+    InputError
+        Missing, no number, not finite, or outside.
+
+    Examples
+    --------
+    >>> required("flour_g", 0, above=0, remedy="Enter the flour's weight in grams.")
+    Traceback (most recent call last):
+    kit.errors.InputError: flour_g is 0: must be above 0. Enter the flour's weight in grams.
+    """
+    if isinstance(value, bool) or not hasattr(value, "__float__"):
+        rule = "must not be empty" if value is None else "must be a number"
+        raise InputError(field, value, rule, remedy, where)
+    number = float(value)
+    if math.isnan(number):
+        raise InputError(field, number, "must not be empty", remedy, where)
+    if math.isinf(number):
+        raise InputError(field, number, "must be a finite number", remedy, where)
+    if not number > above:
+        raise InputError(field, number, f"must be above {above:g}", remedy, where)
+    if not low <= number <= high:
+        if math.isinf(high):
+            rule = f"must be at least {low:g}"
+        elif math.isinf(low):
+            rule = f"must be at most {high:g}"
+        else:
+            rule = f"must lie between {low:g} and {high:g}"
+        raise InputError(field, number, rule, remedy, where)
+    return number
+
+
+def whole(field: str, value: object, low: int = 1, high: int = 100_000, remedy: str = "") -> int:
+    """Return `value` as a counting number inside its limits.
+
+    Raises
+    ------
+    InputError
+        Anything else.
+    """
+    number = required(field, value, low=low, high=high, remedy=remedy)
+    if number != int(number):
+        raise InputError(field, number, "must be a whole number", remedy)
+    return int(number)
+
+
+def plain(value: float, decimals: int = 2) -> str:
+    """Write a number with at most `decimals` places, without trailing zeros.
+
+    Halves go away from zero, as they do on a scale.
+
+    Examples
+    --------
+    >>> plain(73.60), plain(0.375), plain(-4.0), plain(-0.001)
+    ('73.6', '0.38', '−4', '0')
+    """
+    scaled = Fraction(f"{abs(value):.12g}") * 10**decimals  # 12 digits: 0.375 is not 0.37499…
+    rounded = math.floor(scaled + Fraction(1, 2)) / 10**decimals
+    text = f"{rounded:.{decimals}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return f"−{text}" if value < 0 and rounded else text
+
+
+def grams(value_g: float) -> str:
+    """Write a weight as a kitchen does: whole tenths, hundredths below 10 g, kilograms never.
+
+    Examples
+    --------
+    >>> grams(825.499), grams(0.94), grams(250.0)
+    ('825.5 g', '0.94 g', '250 g')
+    """
+    return f"{plain(value_g, 2 if abs(value_g) < 10 else 1)} g"
+
+
+def span(low: float, high: float, unit: str = "") -> str:
+    """Write a range, with as many decimals as its width is worth.
+
+    Examples
+    --------
+    >>> span(0.375, 0.625, "%"), span(0, 0, "%"), span(0.396, 0.404, "%"), span(99.8, 100.2, "%")
+    ('0.38 to 0.63 %', '0 %', '0.396 to 0.404 %', '99.8 to 100.2 %')
+    """
+    decimals = 2
+    while decimals < 6 and 0 < high - low < 2 * 10.0**-decimals:
+        decimals += 1
+    if high >= 10 and high - low >= 0.2:
+        decimals = 1
+    ends = [plain(low, decimals), plain(high, decimals)]
+    text = ends[0] if ends[0] == ends[1] else " to ".join(ends)
+    return f"{text} {unit}".strip()
+
+
+def minus(text: str) -> str:
+    """A number's text with a real minus sign."""
+    return text.replace("-", "−")
+
+
+def capital(text: str) -> str:
+    """The text with a capital in front."""
+    return text[:1].upper() + text[1:]
+
+
+def join(parts: Iterable[str]) -> str:
+    """List words the way they are spoken: "a, b and c"."""
+    listed = list(parts)
+    return ", ".join(listed[:-1]) + " and " + listed[-1] if len(listed) > 1 else "".join(listed)
+
+
+def short(name: str) -> str:
+    """An ingredient's name as it stands in a sentence: without what follows a comma.
+
+    Examples
+    --------
+    >>> short("diastatic malt, as the trial says")
+    'diastatic malt'
+    """
+    return name.split(",")[0].strip() or name
