@@ -22,18 +22,30 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison, compare
     from kit.analysis.mixed import MixedFit, mixed
+    from kit.plan.design import design
+    from kit.plan.factors import Factor, Kitchen
+    from kit.plan.power import power
+    from kit.plan.spread import Spread
     from kit.workspace import Trial, Workspace
 
-__all__ = ["Comparison", "MixedFit", "Trial", "Workspace", "compare", "mixed"]
+__all__ = [
+    "Comparison", "Factor", "Kitchen", "MixedFit", "Spread", "Trial", "Workspace", "compare",
+    "design", "mixed", "power",
+]  # fmt: skip
 __version__ = "0.1.0"
 
 _HOME = {
     "Comparison": "kit.analysis.compare",
+    "Factor": "kit.plan.factors",
+    "Kitchen": "kit.plan.factors",
     "MixedFit": "kit.analysis.mixed",
+    "Spread": "kit.plan.spread",
     "Trial": "kit.workspace",
     "Workspace": "kit.workspace",
     "compare": "kit.analysis.compare",
+    "design": "kit.plan.design",
     "mixed": "kit.analysis.mixed",
+    "power": "kit.plan.power",
 }
 
 

@@ -21,7 +21,7 @@ from kit.errors import InputError
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["MixedFit", "Structure", "mixed"]
+__all__ = ["MixedFit", "Structure", "may_go_below", "mixed"]
 
 Structure = Literal["nested", "within-first", "crossed"]
 #: Share of the settings' spread that may lie between and within bakes at once.
@@ -270,8 +270,8 @@ def mixed(
 
     numbers, outermost = _number_groups(table.cells, groups, structure)
     blocks = reml.make_blocks(xy, n, table.within_ss / unit**2, numbers, groups, outermost)
-    may_go_below = _may_go_below(xy[:, :-1], n, numbers, variance, structure)
-    fit = reml.estimate(blocks, may_go_below)
+    below = may_go_below(xy[:, :-1], n, numbers, variance, structure)
+    fit = reml.estimate(blocks, below)
 
     back = np.linalg.inv(r)
     estimate = reml.Estimate(
@@ -331,7 +331,7 @@ def mixed(
     )
 
 
-def _may_go_below(
+def may_go_below(
     columns: Floats, n: Floats, numbers: Sequence[Integers], variance: str, structure: Structure
 ) -> list[bool]:
     """Which components may go below zero: with "free" all, with one exception.
@@ -347,6 +347,14 @@ def _may_go_below(
         Design columns, orthonormal over the pieces.
     n : float array, shape (C,)
     numbers : sequence of int arrays, shape (C,)
+        The group of each cell, one array a grouping, outermost first.
+    variance, structure : str
+        As for `mixed`.
+
+    Returns
+    -------
+    list of bool
+        One a grouping.
     """
     may = [variance == "free"] * len(numbers)
     if variance == "free" and len(numbers) > 1 and structure != "crossed":

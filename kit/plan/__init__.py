@@ -1,1 +1,1 @@
-"""Before the bake: the day's timetable, its calendar and the sheet for the bench."""
+"""Before the bake: what to mix, what it will show, the day's timetable and the bench sheet."""

@@ -12,7 +12,7 @@ from scipy import stats
 
 from kit.analysis import reml
 from kit.analysis.means import tukey_p
-from kit.analysis.mixed import _may_go_below
+from kit.analysis.mixed import may_go_below
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,7 @@ class Simulator:
     def may_go_below(self, floored):
         """As `kit.mixed` has it."""
         rule = "floored" if floored else "free"
-        return _may_go_below(self.columns, self.n, self.groups, rule, "nested")
+        return may_go_below(self.columns, self.n, self.groups, rule, "nested")
 
     def answers(self, y, floored):
         """F test's p, largest Tukey-protected p, and whether the interval of setting 1 minus

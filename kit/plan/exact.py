@@ -1,0 +1,203 @@
+"""Chances in closed form: noncentral t and F, and the chance of an interval that settles it.
+
+Noncentral distributions: Johnson, Kotz & Balakrishnan (1995), *Continuous Univariate
+Distributions* 2, ch. 30 and 31. Power of mixed models from the analysis with variances known:
+Littell, Milliken, Stroup & Wolfinger (1996), *SAS System for Mixed Models*, ch. 12.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from kit.analysis.moments import Floats
+
+__all__ = ["Curve", "Exact", "Simulated", "critical", "whole_factor"]
+
+_GRID = 4000
+
+
+@lru_cache(maxsize=256)
+def critical(level: float, df: float, settings: int) -> float:
+    """Student's t, protected by Tukey where there are more than two settings."""
+    from scipy import special
+
+    from kit.analysis.means import tukey_critical
+
+    if settings <= 2:
+        return float(special.stdtrit(df, (1 + level) / 2))
+    return tukey_critical(level, df, settings)
+
+
+@lru_cache(maxsize=64)
+def _spreads(df: float) -> tuple[Floats, Floats]:
+    """Estimated spreads s/σ, df·(s/σ)² being chi-square, with the weight of each."""
+    from scipy import special
+
+    u = (np.arange(_GRID) + 0.5) / _GRID
+    return np.sqrt(special.chdtri(df, 1 - u) / df), np.full(_GRID, 1 / _GRID)
+
+
+class Curve:
+    """The chance of noticing a difference, for any size of it."""
+
+    def chance(self, difference: float) -> float:
+        """Chance that the interval does not hold zero."""
+        raise NotImplementedError
+
+    def alike(self, matters: float) -> float:
+        """Chance that the interval lies within ±matters when there is no difference."""
+        raise NotImplementedError
+
+    def times(self, factor: float) -> "Curve":
+        """The curve when every standard deviation is `factor` times as large."""
+        raise NotImplementedError
+
+    def error(self, chance: float) -> float:
+        """Monte-Carlo standard error of a chance; 0 in closed form."""
+        raise NotImplementedError
+
+    def smallest(self, wanted: float) -> float:
+        """Smallest difference noticed with the wanted chance; inf when none is."""
+        from scipy import optimize
+
+        high = self._start()
+        for _ in range(60):
+            if self.chance(high) >= wanted:
+                break
+            high *= 2
+        else:
+            return math.inf
+        if self.chance(0.0) >= wanted:
+            return 0.0
+        return float(
+            optimize.brentq(lambda d: self.chance(d) - wanted, 0.0, high, xtol=1e-10 * high)
+        )
+
+    def _start(self) -> float:
+        raise NotImplementedError
+
+
+@dataclass(frozen=True)
+class Exact(Curve):
+    """A difference estimated with standard error `se` on `df` degrees of freedom.
+
+    Parameters
+    ----------
+    se, df : float
+    critical : float
+        The interval is the estimate ± critical · estimated se.
+    """
+
+    se: float
+    df: float
+    critical: float
+
+    def chance(self, difference: float) -> float:
+        """P(|T| > critical), T noncentral t with difference/se.
+
+        Examples
+        --------
+        >>> round(Exact(se=0.7360, df=6, critical=2.4469).chance(2.0), 4)
+        0.623
+        """
+        from scipy import special
+
+        away = abs(difference) / self.se
+        if away > 37 and away > 8 * self.critical:
+            return 1.0
+        above = 1.0 - float(special.nctdtr(self.df, away, self.critical))
+        below = float(special.nctdtr(self.df, away, -self.critical))
+        if math.isnan(above + below):  # far out, where the series ends
+            s, weight = _spreads(self.df)
+            limit = self.critical * s
+            return float(weight @ (special.ndtr(away - limit) + special.ndtr(-away - limit)))
+        return min(max(above + below, 0.0), 1.0)
+
+    def alike(self, matters: float) -> float:
+        """Average of P(|Z| < matters/se − critical · s) over the estimated spread s."""
+        from scipy import special
+
+        s, weight = _spreads(self.df)
+        room = matters / self.se - self.critical * s
+        return float(weight @ np.where(room > 0, 2 * special.ndtr(room) - 1, 0.0))
+
+    def times(self, factor: float) -> "Exact":
+        """Standard error in proportion."""
+        return Exact(self.se * factor, self.df, self.critical)
+
+    def error(self, chance: float) -> float:
+        """No Monte-Carlo error."""
+        return 0.0
+
+    def _start(self) -> float:
+        return self.se * (self.critical + 2.0)
+
+
+@dataclass(frozen=True)
+class Simulated(Curve):
+    """Trials without any difference, refitted; a true difference only shifts the estimate.
+
+    (The variance estimates do not change when a setting's mean is moved, so one set of trials
+    gives the whole curve.)
+
+    Parameters
+    ----------
+    errors : float array, shape (n,)
+        Estimated differences.
+    halves : float array, shape (n,)
+        Half widths of their intervals; inf where a trial could not be analysed.
+    """
+
+    errors: Floats
+    halves: Floats
+
+    def chance(self, difference: float) -> float:
+        """Share of trials whose interval does not hold zero."""
+        return float(np.mean(np.abs(self.errors + difference) > self.halves))
+
+    def alike(self, matters: float) -> float:
+        """Share of trials whose interval lies within ±matters."""
+        return float(np.mean(np.abs(self.errors) + self.halves < matters))
+
+    def times(self, factor: float) -> "Simulated":
+        """Everything in proportion."""
+        return Simulated(self.errors * factor, self.halves * factor)
+
+    def error(self, chance: float) -> float:
+        """Binomial standard error."""
+        return math.sqrt(max(chance * (1 - chance), 0.0) / len(self.errors))
+
+    def _start(self) -> float:
+        good = np.isfinite(self.halves)
+        return float(np.median(self.halves[good])) * 2 + 1e-12 if good.any() else 1.0
+
+
+def whole_factor(
+    effects: Sequence[float], each: float, variance: float, df: float, level: float
+) -> float:
+    """Chance that the F test of all settings together notices them.
+
+    Parameters
+    ----------
+    effects : sequence of float
+        True means of the settings.
+    each : float
+        Doughs (pieces) a setting.
+    variance : float
+        Of one dough's mean (one piece).
+    df : float
+        Of the error.
+    level : float
+        1 − alpha.
+    """
+    from scipy import special, stats
+
+    means = np.asarray(effects, dtype=float)
+    top = len(means) - 1
+    away = each * float(((means - means.mean()) ** 2).sum()) / variance
+    limit = float(special.fdtri(top, df, level))
+    chance = 1.0 - float(special.ncfdtr(top, df, away, limit))
+    return float(stats.ncf.sf(limit, top, df, away)) if math.isnan(chance) else chance

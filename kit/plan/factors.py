@@ -1,0 +1,326 @@
+"""What is set on purpose, and what the kitchen can do."""
+
+import difflib
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from kit import quantities
+from kit.analysis import words
+from kit.errors import DesignError, InputError, NotFoundError
+
+__all__ = ["DECIDED", "MOST_SETTINGS", "Decided", "Factor", "Kitchen", "Level", "Setting"]
+
+Decided = Literal["mixing", "retarding", "shaping", "griddle"]
+Level = Literal["dough", "load", "piece"]
+Setting = float | str
+
+#: Where a setting can be decided, in the order of the work.
+DECIDED: tuple[Decided, ...] = ("mixing", "retarding", "shaping", "griddle")
+#: More settings of one factor than this are no plan for a kitchen.
+MOST_SETTINGS = 24
+_LARGEST = 10_000
+
+
+@dataclass(frozen=True)
+class Factor:
+    """A quantity set on purpose, and the values it is set to.
+
+    Parameters
+    ----------
+    quantity : str
+        Name of a quantity (``"malt_percent"``), or a word of one's own (``"flour"``), for which
+        `decided` must be said.
+    settings : sequence of numbers, or of words
+        At least two, all different. Numbers are put in order.
+    decided : {"mixing", "retarding", "shaping", "griddle"}, optional
+        Where it is decided; follows from the quantity when not given. Mixing and retarding
+        decide for a whole dough; shaping decides for a piece; the griddle for a piece, or for a
+        whole load where the quantity belongs to the load (griddle temperature).
+
+    Examples
+    --------
+    >>> Factor("malt_percent", (0, 0.6, 1.2)).level
+    'dough'
+    >>> Factor("side_minutes", (5, 6))
+    Factor('side_minutes', (5, 6), decided='griddle')
+    """
+
+    quantity: str
+    settings: tuple[Setting, ...]
+    decided: Decided = None  # type: ignore[assignment]  # filled in below
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "decided", _decided(self.quantity, self.decided))
+        object.__setattr__(self, "settings", _settings(self.quantity, self.settings))
+
+    @classmethod
+    def between(
+        cls,
+        quantity: str,
+        low: float,
+        high: float,
+        doses: int = 4,
+        decided: Decided | None = None,
+    ) -> "Factor":
+        """Make a factor of evenly spaced doses from `low` to `high`.
+
+        Examples
+        --------
+        >>> Factor.between("malt_percent", 0, 1.2).settings
+        (0, 0.4, 0.8, 1.2)
+        """
+        if not isinstance(doses, int) or not 2 <= doses <= MOST_SETTINGS:
+            raise InputError(
+                "doses", doses, f"must be a whole number from 2 to {MOST_SETTINGS}", "Four do."
+            )
+        for what, value in (("low", low), ("high", high)):
+            if not _is_number(value):
+                raise InputError(what, value, "must be a number", "Give both ends of the range.")
+        if not low < high:
+            raise InputError("high", high, f"must be above low, which is {low:g}")
+        step = (high - low) / (doses - 1)
+        values = [rounded(quantity, low + i * step) for i in range(doses)]
+        if len(set(values)) < doses:
+            msg = (
+                f"{doses} doses of {words.name(quantity)} between {low:g} and {high:g} lie closer "
+                "together than can be told apart. Take fewer doses or a wider range."
+            )
+            raise DesignError(msg)
+        return cls(quantity, tuple(values), decided)  # type: ignore[arg-type]
+
+    @property
+    def level(self) -> Level:
+        """What one setting of it is given to: a whole dough, a whole load, or a piece."""
+        if self.decided in ("mixing", "retarding"):
+            return "dough"
+        if self.decided == "griddle" and self._known_level() == "load":
+            return "load"
+        return "piece"
+
+    @property
+    def numeric(self) -> bool:
+        """Whether the settings are numbers."""
+        return not isinstance(self.settings[0], str)
+
+    @property
+    def name(self) -> str:
+        """As it stands in a sentence."""
+        return words.name(self.quantity)
+
+    def coded(self, value: Setting) -> float:
+        """A number's place between the lowest setting (−1) and the highest (+1)."""
+        low, high = float(self.settings[0]), float(self.settings[-1])
+        return (2 * float(value) - low - high) / (high - low)
+
+    def real(self, coded: float) -> Setting:
+        """The value at a place between −1 and +1, rounded to what a kitchen can set."""
+        low, high = float(self.settings[0]), float(self.settings[-1])
+        return rounded(self.quantity, (low + high) / 2 + coded * (high - low) / 2)
+
+    def doubts(self) -> list[str]:
+        """Questions about unusual settings, from the quantity's usual range."""
+        if self.quantity not in {q.name for q in quantities.all_quantities()}:
+            return []
+        quantity = quantities.get(self.quantity)
+        said = (quantity.check(float(s)).doubt for s in self.settings if self.numeric)
+        return [doubt.removesuffix(".") for doubt in said if doubt]
+
+    def _known_level(self) -> str:
+        try:
+            return quantities.get(self.quantity).level
+        except NotFoundError:
+            return "piece"
+
+    def __repr__(self) -> str:
+        return f"Factor({self.quantity!r}, {self.settings!r}, decided={self.decided!r})"
+
+
+def rounded(quantity: str, value: float) -> float | int:
+    """Round to the quantity's decimals (four digits for a quantity of one's own).
+
+    Examples
+    --------
+    >>> rounded("malt_percent", 0.17574), rounded("retard_hours", 24.0)
+    (0.18, 24)
+    """
+    try:
+        decimals = quantities.get(quantity).decimals
+    except NotFoundError:
+        decimals = 3 - math.floor(math.log10(abs(value))) if value else 0
+    result = round(value, decimals) + 0.0
+    return int(result) if result == int(result) else result
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def _decided(quantity: str, decided: Decided | None) -> Decided:
+    """Check where it is decided, or find it from the quantity."""
+    known = {q.name: q for q in quantities.all_quantities()}
+    if not isinstance(quantity, str) or not quantity.isidentifier():
+        raise InputError(
+            "quantity", quantity, "must be a name of letters, digits and underscores",
+            "For example malt_percent.",
+        )  # fmt: skip
+    if decided is not None and decided not in DECIDED:
+        raise InputError(
+            "decided", decided, f"must be one of {', '.join(DECIDED)}",
+            "Say where the setting is chosen.", quantity,
+        )  # fmt: skip
+    if quantity not in known:
+        near = difflib.get_close_matches(quantity, known, n=1, cutoff=0.75)
+        if decided is None or near:
+            raise NotFoundError("quantity", quantity, near or known)
+        return decided
+    level = known[quantity].level
+    if level == "bake":
+        msg = (
+            f"{words.name(quantity)} belongs to the whole bake, so it can never be told from the "
+            "bake itself. Record it instead, or choose a factor decided for doughs, loads or "
+            "pieces."
+        )
+        raise DesignError(msg)
+    if decided is not None:
+        if level == "dough" and decided in ("shaping", "griddle") and "proof" not in quantity:
+            raise InputError(
+                "decided", decided, "must be mixing or retarding",
+                "All pieces of a dough share it.", quantity,
+            )  # fmt: skip
+        if level == "load" and decided != "griddle":
+            raise InputError(
+                "decided", decided, "must be griddle", "All pieces of a load share it.", quantity
+            )
+        return decided
+    if level == "dough":
+        return "retarding" if quantity.startswith("retard") else "mixing"
+    griddle = level == "load" or quantity in ("side_minutes", "extra_flips", "core_temp_c")
+    return "griddle" if griddle else "shaping"
+
+
+def _settings(quantity: str, settings: Sequence[Setting]) -> tuple[Setting, ...]:
+    """Check the settings and put numbers in order."""
+    if isinstance(settings, str) or not hasattr(settings, "__iter__"):
+        raise InputError(
+            "settings", settings, "must be a list of at least two", "For example (0, 0.6, 1.2).",
+            quantity,
+        )  # fmt: skip
+    given = [s.item() if hasattr(s, "item") else s for s in settings]
+    if len(set(map(repr, given))) < len(given) or len(set(given)) < len(given):
+        raise InputError("settings", given, "must all be different", "", quantity)
+    if len(given) < 2:
+        raise InputError(
+            "settings", given, "must be at least two",
+            "With one setting there is nothing to compare it with.", quantity,
+        )  # fmt: skip
+    if len(given) > MOST_SETTINGS:
+        raise InputError("settings", given, f"must be at most {MOST_SETTINGS}", "", quantity)
+    if all(isinstance(s, str) and s.strip() for s in given):
+        return tuple(given)
+    for value in given:
+        if not _is_number(value):
+            raise InputError("settings", value, "must be numbers only or words only", "", quantity)
+    numbers = sorted(int(v) if v == int(v) else float(v) for v in given)
+    if quantity in {q.name for q in quantities.all_quantities()}:
+        for number in numbers:
+            quantities.get(quantity).check(float(number))
+    return tuple(numbers)
+
+
+@dataclass(frozen=True)
+class Kitchen:
+    """What the kitchen can do.
+
+    Parameters
+    ----------
+    bakes : int
+        How many sessions there will be ("five Thursdays").
+    doughs_per_bake : int, optional
+        How many doughs can be mixed for one bake; the number of `tubs` when not given.
+    pieces_per_dough : int
+        How many pieces one dough makes.
+    places : int
+        How many pieces the griddle holds at once.
+    loads_per_bake : int, optional
+        How often the griddle can be filled in one bake; as often as needed when not given.
+    tubs : int, optional
+        How many doughs can rest at once.
+    shared_loads : bool
+        Whether pieces of several doughs may lie on the griddle together.
+    """
+
+    bakes: int
+    doughs_per_bake: int | None = None
+    pieces_per_dough: int = 6
+    places: int = 6
+    loads_per_bake: int | None = None
+    tubs: int | None = None
+    shared_loads: bool = True
+
+    def __post_init__(self) -> None:
+        for field in (
+            "bakes", "doughs_per_bake", "pieces_per_dough", "places", "loads_per_bake", "tubs",
+        ):  # fmt: skip
+            value = getattr(self, field)
+            if value is None:
+                continue
+            whole = isinstance(value, (int, float)) and not isinstance(value, bool)
+            if not whole or value != value or value in (math.inf, -math.inf) or value != int(value):
+                raise InputError(field, value, "must be a whole number")
+            if not 1 <= value <= _LARGEST:
+                raise InputError(field, value, f"must lie between 1 and {_LARGEST}")
+            object.__setattr__(self, field, int(value))
+        if self.doughs_per_bake is None and self.tubs is None:
+            raise InputError(
+                "doughs_per_bake", None, "must be given, or tubs",
+                "Say how many doughs you can mix for one bake.",
+            )  # fmt: skip
+
+    @property
+    def doughs(self) -> int:
+        """Doughs that one bake can have: no more than there are tubs."""
+        asked = self.doughs_per_bake or self.tubs or 1
+        return min(asked, self.tubs or asked)
+
+    def fitted(self) -> tuple["Kitchen", list[str]]:
+        """The nearest kitchen whose loads hold all its pieces, and what was changed.
+
+        Pieces are given up before doughs: more pieces do not replace more doughs.
+        """
+        notes = []
+        kitchen = replace(self, doughs_per_bake=self.doughs)
+        if self.doughs_per_bake and self.doughs < self.doughs_per_bake:
+            notes.append(
+                f"{self.doughs_per_bake} doughs a bake do not fit into "
+                f"{words.plural(self.tubs or 1, 'tub')}: planned with {self.doughs}"
+            )
+        if kitchen.loads_per_bake is None:
+            return kitchen, notes
+        room = kitchen.loads_per_bake * kitchen.places
+        wanted = kitchen.loads_needed(kitchen.doughs, kitchen.pieces_per_dough)
+        if wanted <= kitchen.loads_per_bake:
+            return kitchen, notes
+        doughs = kitchen.doughs
+        if kitchen.shared_loads:
+            doughs = min(doughs, room)
+            pieces = min(kitchen.pieces_per_dough, room // doughs)
+        else:
+            doughs = min(doughs, kitchen.loads_per_bake)
+            pieces = min(
+                kitchen.pieces_per_dough, kitchen.loads_per_bake // doughs * kitchen.places
+            )
+        notes.append(
+            f"{words.plural(kitchen.doughs, 'dough')} of "
+            f"{words.plural(kitchen.pieces_per_dough, 'piece')} need {wanted} loads a bake, and "
+            f"there is time for {kitchen.loads_per_bake}: planned with "
+            f"{words.plural(doughs, 'dough')} of {words.plural(pieces, 'piece')}"
+        )
+        return replace(kitchen, doughs_per_bake=doughs, tubs=None, pieces_per_dough=pieces), notes
+
+    def loads_needed(self, doughs: int, pieces: int) -> int:
+        """Fills of the griddle for so many doughs of so many pieces."""
+        if self.shared_loads:
+            return -(-doughs * pieces // self.places)
+        return doughs * -(-pieces // self.places)

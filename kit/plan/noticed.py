@@ -1,0 +1,331 @@
+"""What a plan will notice, in numbers and in words."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from kit.analysis import words
+from kit.analysis.structure import Unit
+from kit.errors import DesignError
+from kit.plan.exact import Curve, Exact, critical
+from kit.plan.numbers import between, numbers_of
+from kit.plan.spread import Spread
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["Power", "often"]
+
+
+@dataclass(frozen=True)
+class Power:
+    """The differences a plan will show, and how surely.
+
+    Parameters
+    ----------
+    of : str
+        The factor; empty when only numbers were given.
+    unit : {"dough", "piece", "load", "bake"}
+        What one setting is given to, hence what counts as one experiment.
+    settings : int
+        How many are compared.
+    bakes : int or None
+        None when all doughs are mixed in one session, or bakes were not spoken of.
+    doughs, pieces : int, float
+        Doughs in all, and pieces a dough.
+    spread : Spread
+    chance_wanted : float
+        0.8: four times in five.
+    alpha : float
+        1 minus the level of the intervals.
+    smallest : float
+        Smallest difference between two settings noticed with that chance.
+    smallest_range : (float, float)
+        For the range of the spread; equal to `smallest` twice when it was stated.
+    matters : float or None
+    chance : float or None
+        Of noticing a difference of `matters`, or of noticing `effects` as a whole.
+    chance_range : (float, float) or None
+    alike : float or None
+        Chance of being able to say "no difference that matters" when there is none at all.
+    df : float
+        Behind the interval.
+    se : float
+        Standard error of the difference.
+    effects : tuple of float
+        Means of all settings, where the whole factor was asked about.
+    trials : int
+        Simulated; 0 in closed form.
+    error : float
+        Monte-Carlo standard error of `chance`, or of the wanted chance at `smallest`.
+    checks : tuple of str
+    """
+
+    of: str
+    unit: Unit
+    settings: int
+    bakes: int | None
+    doughs: int
+    pieces: float
+    spread: Spread
+    chance_wanted: float
+    alpha: float
+    smallest: float
+    smallest_range: tuple[float, float]
+    matters: float | None
+    chance: float | None
+    chance_range: tuple[float, float] | None
+    alike: float | None
+    df: float
+    se: float
+    effects: tuple[float, ...]
+    trials: int
+    error: float
+    checks: tuple[str, ...]
+    line: bool = False
+    _curve: Curve = field(repr=False, default=Curve())
+    _exact: bool = field(repr=False, default=True)
+
+    def chance_of(self, difference: float) -> float:
+        """Chance of noticing one pair of settings that differ by this much."""
+        return self._curve.chance(difference)
+
+    def smallest_at(self, chance: float) -> float:
+        """Smallest difference noticed with another chance."""
+        between("chance", chance)
+        return self._curve.smallest(chance)
+
+    def curve(self, differences: Sequence[float]) -> pd.DataFrame:
+        """Chances of noticing several differences: ``difference, chance, error``."""
+        chances = [self.chance_of(float(d)) for d in differences]
+        return pd.DataFrame(
+            {
+                "difference": [float(d) for d in differences],
+                "chance": chances,
+                "error": [self._curve.error(c) for c in chances],
+            }
+        )
+
+    def doughs_against_pieces(
+        self,
+        pieces: Sequence[int] = (1, 3, 6, 12, 24),
+        bakes: Sequence[int] = (2, 3, 4, 5, 6, 8, 10, 12),
+    ) -> pd.DataFrame:
+        """Smallest difference for other numbers of bakes and pieces: why pieces do not do it.
+
+        Every setting once in every bake (without bakes: so many doughs a setting). For a
+        factor decided inside doughs, so many doughs, each with all settings.
+
+        Returns
+        -------
+        DataFrame
+            ``bakes`` (or ``doughs``), ``pieces``, ``smallest``, ``doughs_in_all``.
+        """
+        rows = []
+        what = "bakes" if self.bakes is not None and self.unit != "piece" else "doughs"
+        for count in bakes:
+            for each in pieces:
+                try:
+                    other = numbers_of(
+                        self.settings,
+                        count if what == "bakes" else None,
+                        1 if what == "bakes" else count,
+                        each,
+                        "piece" if self.unit == "piece" else "dough",
+                    )
+                except DesignError:
+                    continue
+                found = Exact(
+                    other.se(self.spread),
+                    other.df,
+                    critical(1 - self.alpha, other.df, self.settings),
+                ).smallest(self.chance_wanted)
+                rows.append((count, each, found, other.doughs))
+        return pd.DataFrame(rows, columns=[what, "pieces", "smallest", "doughs_in_all"])
+
+    @property
+    def unit_of_outcome(self) -> str:
+        """Such as mm; empty when no outcome was named."""
+        return words.unit_of(self.spread.outcome)
+
+    @property
+    def headline(self) -> str:
+        """What will be noticed."""
+        between = "two settings" if self.settings > 2 else "the two settings"
+        if self.line:
+            between = "the two ends of the line"
+        if math.isinf(self.smallest):
+            return f"{self._with_what()}, no difference is noticed {often(self.chance_wanted)}."
+        return (
+            f"{self._with_what()}, you will notice a difference of "
+            f"{self._amount(self.smallest)} between {between} {often(self.chance_wanted)}."
+        )
+
+    def _with_what(self) -> str:
+        each = f"{self.pieces:g} {'piece' if self.pieces == 1 else 'pieces'}"
+        doughs = words.plural(self.doughs, "dough")
+        made = f"{doughs} of {each}"
+        if self.bakes is None or self.bakes == self.doughs:
+            return f"With {made}"
+        return f"With {words.plural(self.bakes, 'bake')} ({made})"
+
+    def _amount(self, value: float) -> str:
+        return words.number(value, value, self.unit_of_outcome)
+
+    @property
+    def sentences(self) -> list[str]:
+        """Everything to be said, one sentence each."""
+        said = [self.headline]
+        if self.smallest_range[0] < self.smallest_range[1]:
+            low, high = self.smallest_range
+            said.append(
+                f"The spread is known from {words.plural(self.spread.doughs or 0, 'dough')} only, "
+                f"so that may turn out to be anything from {self._amount(low)} to "
+                f"{self._amount(high)}."
+            )
+        if self.effects:
+            said.append(f"The settings as given are noticed {often(self.chance or 0.0)}.")
+        elif self.matters is not None and self.chance is not None:
+            said.append(self._about_matters())
+        said.append(self._pieces_or_doughs())
+        if not self.spread.known:
+            said.append(f"All this holds if the spread is as stated: {self.spread.parts}.")
+        return [s for s in said if s]
+
+    def _of_matters(self) -> str:
+        return words.amount(self.spread.outcome, self.matters)
+
+    def _about_matters(self) -> str:
+        assert self.chance is not None
+        assert self.matters is not None
+        text = (
+            f"A difference of {self._of_matters()}, which matters to you, is noticed "
+            f"{often(self.chance)}"
+        )
+        if self.chance_range and self.chance_range[1] - self.chance_range[0] > 0.02:
+            low, high = self.chance_range
+            text += f" (anything from {100 * low:.0f} to {100 * high:.0f} % of the time)"
+        text += "."
+        if self.alike is not None:
+            text += (
+                " If the settings do not differ at all, the bakes will be able to say so (less "
+                f"than {self._of_matters()}) {often(self.alike)}."
+            )
+        return text
+
+    def _pieces_or_doughs(self) -> str:
+        """What doubling would buy."""
+        if self.line or not math.isfinite(self.smallest):
+            return ""
+        spread = self.spread
+        if self.unit == "piece":
+            return (
+                "It is decided inside each dough, so pieces count here: twice as many pieces, or "
+                f"doughs, would bring it to about {self._amount(self.smallest / math.sqrt(2))}."
+            )
+        if self.unit != "dough" or self.pieces < 1:
+            return ""
+        m = self.pieces
+        now = spread.dough**2 + spread.piece**2 / m
+        more = self.smallest * math.sqrt((spread.dough**2 + spread.piece**2 / (2 * m)) / now)
+        twice = self._twice()
+        if twice is None:
+            return ""
+        word = "bakes" if self.bakes else "doughs"
+        return (
+            f"Twice as many pieces a dough would bring it to {self._amount(more)}, twice as many "
+            f"{word} to {self._amount(twice)}."
+        )
+
+    def _twice(self) -> float | None:
+        if not self._exact:
+            return self.smallest / math.sqrt(2)
+        # twice as many units: N − bakes − (settings − 1), or N − settings in one session
+        blocked = self.bakes is not None and self.bakes > 1
+        df = 2 * self.df + self.settings - blocked
+        return Exact(
+            self.se / math.sqrt(2), df, critical(1 - self.alpha, df, self.settings)
+        ).smallest(self.chance_wanted)
+
+    @property
+    def method(self) -> str:
+        """For a statistician."""
+        pair = "Student's t" if self.settings <= 2 else "Tukey's studentized range over all pairs"
+        how = (
+            f"{self.trials} simulated trials refitted by REML with Kenward–Roger degrees of "
+            f"freedom, Monte-Carlo standard error {100 * self.error:.1f} points"
+            if self.trials
+            else "noncentral t, exact for this balanced plan"
+            if self._exact
+            else "noncentral t with the variances taken as known, an approximation for this plan"
+        )
+        if self.effects:
+            how = f"noncentral F({self.settings - 1}, {self.df:.1f}) for the whole factor; {how}"
+        df = f"{self.df:.1f}".removesuffix(".0")
+        return (
+            f"For the statistician: {100 * (1 - self.alpha):.0f} % interval by {pair}, {df} "
+            f"degrees of freedom, SE of a difference {words.number(self.se, self.se)}; {how}. "
+            f"{self.spread.sentence}"
+        )
+
+    def __repr__(self) -> str:
+        what = self.of or "settings"
+        return (
+            f"<Power {what}: {self.smallest:.3g} noticed with chance {self.chance_wanted:g}; "
+            f"{self.doughs} doughs of {self.pieces:g}>"
+        )
+
+    def __str__(self) -> str:
+        notes = [f"Note: {check}." for check in self.checks]
+        return "\n".join([*self.sentences, *notes, self.method])
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        first, *rest = self.sentences
+        notes = "".join(f"<li>{escape(check)}.</li>" for check in self.checks)
+        return (
+            f"<p><strong>{escape(first)}</strong> {escape(' '.join(rest))}</p>"
+            + (f"<ul>{notes}</ul>" if notes else "")
+            + f"<p><small>{escape(self.method)}</small></p>"
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a number: ``what, value, low, high, error``."""
+        rows: list[tuple[str, float, float, float, float]] = [
+            ("smallest", self.smallest, *self.smallest_range, math.nan)
+        ]
+        if self.chance is not None:
+            low, high = self.chance_range or (self.chance, self.chance)
+            rows.append(("chance", self.chance, low, high, self.error))
+        if self.alike is not None:
+            rows.append(("alike", self.alike, math.nan, math.nan, self._curve.error(self.alike)))
+        return pd.DataFrame(rows, columns=["what", "value", "low", "high", "error"])
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw the smallest difference against bakes, one line for each number of pieces."""
+        from kit.plan.pictures import doughs_and_pieces
+
+        return doughs_and_pieces(self, ax)
+
+
+def often(chance: float) -> str:
+    """A chance as it is said.
+
+    Examples
+    --------
+    >>> often(0.8), often(0.53), often(0.004), often(0.9999)
+    ('four times in five', '53 % of the time', 'hardly ever', 'practically always')
+    """
+    said = {0.8: "four times in five", 0.9: "nine times in ten", 0.5: "one time in two"}
+    for value, text in said.items():
+        if abs(chance - value) < 0.0005:
+            return text
+    if chance >= 0.995:
+        return "practically always"
+    if chance < 0.01:
+        return "hardly ever"
+    return f"{100 * chance:.0f} % of the time"

@@ -1,0 +1,375 @@
+"""What a plan will be able to show: "with five bakes you will notice 2.1 mm four times in five".
+
+To notice is what the answers call a difference: its 95 % interval does not hold zero. One
+pair of settings is looked at, protected for looking at all pairs (Tukey) as the answers are;
+with given means of all settings, the F test of the whole factor. In closed form where the plan
+is balanced, by refitting simulated trials with the kit's own engine elsewhere.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any, Literal
+
+import numpy as np
+
+from kit.analysis import words
+from kit.analysis.structure import Unit
+from kit.analysis.verdict import MOST_DOUGHS
+from kit.errors import DesignError, InputError, NotFoundError
+from kit.plan.exact import Curve, Exact, critical, whole_factor
+from kit.plan.noticed import Power, often
+from kit.plan.numbers import between, numbers_of
+from kit.plan.plan import Plan
+from kit.plan.rehearsal import Rehearsal, Sds, rehearse
+from kit.plan.spread import Spread
+
+__all__ = ["Power", "bakes_needed", "doughs_needed", "power"]
+
+#: Where standard errors are reported no more than this much larger because variances are
+#: estimated, a plan is all but balanced and the closed form close enough (tests/plan).
+_NEARLY = 1.005
+_WORST = (
+    "not all settings are compared equally well in this plan; what is said is for the two that are "
+    "compared worst"
+)
+#: Trials simulated where no closed form holds.
+_TRIALS = 1000
+
+
+def power(
+    plan: Plan | None = None,
+    of: str | None = None,
+    *,
+    settings: int = 2,
+    bakes: int | None = None,
+    doughs: int = 1,
+    pieces: int = 6,
+    decided: Literal["dough", "piece"] = "dough",
+    sd_dough: float | None = None,
+    sd_piece: float | None = None,
+    sd_bake: float = 0.0,
+    spread: Spread | None = None,
+    outcome: str = "",
+    matters: float | None = None,
+    effects: Sequence[float] | None = None,
+    chance: float = 0.8,
+    alpha: float = 0.05,
+    line: bool | None = None,
+    simulate: int | None = None,
+    seed: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> Power:
+    """What a plan will notice.
+
+    Parameters
+    ----------
+    plan : Plan, optional
+        A plan; or numbers, below.
+    of : str, optional
+        Which of its factors; the first when not given.
+    settings : int
+        How many are compared.
+    bakes : int, optional
+        Every setting in every bake; without it all doughs are of one session.
+    doughs : int
+        Doughs a setting (in each bake, when bakes are given); for ``decided="piece"`` doughs in
+        all (in each bake).
+    pieces : int
+        Pieces a dough.
+    decided : {"dough", "piece"}
+        What a setting is given to.
+    sd_dough, sd_piece, sd_bake : float
+        The stated spread; or `spread`. The bake's cancels where every setting is in every bake.
+    spread : Spread, optional
+        From earlier bakes, with its own uncertainty (`Spread.from_bakes`).
+    outcome : str
+        Its column, for the unit.
+    matters : float, optional
+        The smallest difference the baker cares about.
+    effects : sequence of float, optional
+        True means of all settings: `chance` is then that of the whole factor's F test.
+    chance : float
+        The wanted one.
+    alpha : float
+        1 minus the level of the intervals.
+    line : bool, optional
+        Judge a numeric factor by a straight line from end to end; by itself for curves
+        (composite, Box–Behnken, optimal) and for more than eight settings.
+    simulate : int, optional
+        Trials to simulate; by itself 1000 where the plan is not even nearly balanced, else
+        none. 0 takes the variances as known instead, at once.
+    seed : int
+        Of the simulation.
+    progress : callable, optional
+        Called with trials done and in all.
+    stop : callable, optional
+        When it returns True, what has been done so far is used.
+
+    Returns
+    -------
+    Power
+
+    Raises
+    ------
+    DesignError
+        The plan leaves nothing to judge by.
+    InputError, NotFoundError
+        An argument that cannot be used.
+
+    Examples
+    --------
+    >>> found = power(bakes=5, sd_dough=1.0, sd_piece=1.5, outcome="rise_height_mm")
+    >>> print(found.headline)  # doctest: +NORMALIZE_WHITESPACE
+    With 5 bakes (10 doughs of 6 pieces), you will notice a difference of 2.8 mm between the two
+    settings four times in five.
+    """
+    known = _spread(spread, sd_dough, sd_piece, sd_bake, outcome)
+    _check(settings, bakes, doughs, pieces, decided, matters, effects, chance, alpha, simulate)
+    if plan is not None:
+        if not isinstance(plan, Plan):
+            raise InputError("plan", plan, "must be a Plan", "Make one with design().")
+        return _of_plan(
+            plan, of, known, matters, effects, chance, alpha, line, simulate, seed, progress, stop
+        )
+    if of is not None:
+        raise InputError("of", of, "goes with a plan")
+    means = () if effects is None else tuple(float(e) for e in effects)
+    numbers = numbers_of(len(means) or settings, bakes, doughs, pieces, decided)
+    weights = (0.0, 0.0, 1.0) if decided == "piece" else (0.0, 1.0, 1.0 / pieces)
+    curve = Exact(numbers.se(known), numbers.df, critical(1 - alpha, numbers.df, numbers.settings))
+    found = _result(
+        "", decided, numbers.settings, bakes, numbers.doughs, pieces, known, weights, curve,
+        matters, chance, alpha, numbers.df, curve.se, 0, True, False, [],
+    )  # fmt: skip
+    if not means:
+        return found
+    together = whole_factor(means, numbers.each, numbers.variance(known), numbers.df, 1 - alpha)
+    return replace(found, effects=means, chance=together, chance_range=None, alike=None)
+
+
+def _spread(
+    spread: Spread | None, sd_dough: float | None, sd_piece: float | None, sd_bake: float,
+    outcome: str,
+) -> Spread:  # fmt: skip
+    if spread is not None:
+        if sd_dough is not None or sd_piece is not None:
+            raise InputError("spread", spread, "goes without sd_dough and sd_piece")
+        return spread if not outcome else replace(spread, outcome=outcome)
+    for name, value in (("sd_dough", sd_dough), ("sd_piece", sd_piece)):
+        if value is None:
+            raise InputError(
+                name, None, "must be given, or spread",
+                "Take it from a noise bake (Spread.from_bakes), or state a guess.",
+            )  # fmt: skip
+    assert sd_dough is not None
+    assert sd_piece is not None
+    return Spread(sd_dough, sd_piece, sd_bake, outcome)
+
+
+def _check(
+    settings: int, bakes: int | None, doughs: int, pieces: int, decided: str,
+    matters: float | None, effects: Sequence[float] | None, chance: float, alpha: float,
+    simulate: int | None,
+) -> None:  # fmt: skip
+    for name, value, least in (
+        ("settings", settings, 2), ("bakes", bakes, 1), ("doughs", doughs, 1),
+        ("pieces", pieces, 1), ("simulate", simulate, 0),
+    ):  # fmt: skip
+        if value is None:
+            continue
+        whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
+        if not whole or not least <= value <= 1_000_000:
+            raise InputError(name, value, f"must be a whole number, {least} or more")
+    if decided not in ("dough", "piece"):
+        raise InputError("decided", decided, "must be 'dough' or 'piece'")
+    if matters is not None and not 0 < matters < math.inf:
+        raise InputError(
+            "matters", matters, "must be above 0", "Give the smallest difference you care about."
+        )
+    if effects is not None:
+        means = [float(e) for e in effects]
+        if len(means) < 2 or not all(map(math.isfinite, means)):
+            raise InputError("effects", list(effects), "must be two numbers or more")
+    between("chance", chance)
+    between("alpha", alpha)
+    if alpha >= chance:
+        raise InputError("chance", chance, f"must be above alpha, which is {alpha:g}")
+
+
+def _of_plan(
+    plan: Plan, of: str | None, spread: Spread, matters: float | None,
+    effects: Sequence[float] | None, chance: float, alpha: float, line: bool | None,
+    simulate: int | None, seed: int, progress: Callable[[int, int], None] | None,
+    stop: Callable[[], bool] | None,
+) -> Power:  # fmt: skip
+    if not plan.factors:
+        msg = (
+            "a noise bake has no settings to tell apart; it is there to learn the spread "
+            "(Spread.from_bakes), which power() then needs."
+        )
+        raise DesignError(msg)
+    names = [f.quantity for f in plan.factors]
+    of = names[0] if of is None else of
+    if of not in names:
+        raise NotFoundError("factor", of, names)
+    if effects is not None:
+        raise InputError(
+            "effects", list(effects), "goes with numbers, not with a plan",
+            "Give settings, doughs and pieces.",
+        )  # fmt: skip
+    factor = plan.factors[names.index(of)]
+    curved = plan.kind in ("composite", "box-behnken", "optimal") and factor.numeric
+    if line is None and curved and plan.runs[of].nunique() > 2:
+        line = True
+    if line and not factor.numeric:
+        raise InputError("line", line, f"needs numbers, and {of} holds words")
+    others = [n for n in names if n != of]
+    seen = rehearse(plan.runs, of, others, line)
+    sds = Sds(spread.bake, spread.dough, 0.0, spread.piece)
+    known = seen.known(sds)
+    se, df = known.se, known.df
+    worst = int(se.argmax())
+    exact = seen.balance(sds) < 1e-6
+    nearly = exact or float(known.widened.max()) <= _NEARLY
+    trials = simulate if simulate is not None else 0 if nearly else _TRIALS
+    curve: Curve
+    if trials:
+        curve = seen.simulate(sds, worst, trials, seed, 1 - alpha, progress, stop)
+        trials = len(curve.errors)
+    else:
+        limit = critical(1 - alpha, float(df[worst]), seen.settings)
+        curve = Exact(float(se[worst]), float(df[worst]), limit)
+    uneven = [] if se.max() <= 1.05 * se.min() else [_WORST]
+    counts = plan.counts
+    pieces = counts["piece"] / counts["dough"]
+    return _result(
+        of, seen.unit, seen.settings, counts["bake"], counts["dough"], pieces, spread,
+        _weights(seen, pieces), curve, matters, chance, alpha, float(df[worst]),
+        float(se[worst]), trials, exact, seen.line, uneven,
+    )  # fmt: skip
+
+
+def _weights(seen: Rehearsal, pieces: float) -> tuple[float, float, float]:
+    """Which variances a difference rests on, in a dough's mean."""
+    if seen.unit in ("piece", "load"):
+        return 0.0, 0.0, 1.0
+    return (1.0 if seen.alone or seen.unit == "bake" else 0.0), 1.0, 1.0 / pieces
+
+
+def _result(
+    of: str, unit: Unit, settings: int, bakes: int | None, doughs: int, pieces: float,
+    spread: Spread, weights: tuple[float, float, float], curve: Curve, matters: float | None,
+    wanted: float, alpha: float, df: float, se: float, trials: int, exact: bool, line: bool,
+    more: list[str],
+) -> Power:  # fmt: skip
+    smallest = curve.smallest(wanted)
+    low, high = spread.factors(weights)
+    chance = None if matters is None else curve.chance(matters)
+    chances = None
+    if matters is not None:
+        chances = (curve.times(high).chance(matters), curve.times(low).chance(matters))
+    checks = [*more, *spread.checks]
+    if doughs > MOST_DOUGHS:
+        checks.append(
+            f"{doughs} doughs are more than a home series usually gets done (some 12 to "
+            f"{MOST_DOUGHS}; experience, no source)"
+        )
+    if df < 4:
+        checks.append(
+            f"the spread from {unit} to {unit} will be judged by {words.number(df, 1.0)} degrees "
+            "of freedom only; one more bake helps more than anything else"
+        )
+    return Power(
+        of=of, unit=unit, settings=settings, bakes=bakes, doughs=doughs, pieces=pieces,
+        spread=spread, chance_wanted=wanted, alpha=alpha, smallest=smallest,
+        smallest_range=(smallest * low, smallest * high), matters=matters, chance=chance,
+        chance_range=chances, alike=None if matters is None else curve.alike(matters), df=df,
+        se=se, effects=(), trials=trials, error=curve.error(wanted if chance is None else chance),
+        checks=tuple(checks), line=line, _curve=curve, _exact=exact,
+    )  # fmt: skip
+
+
+def bakes_needed(matters: float, *, most: int = 52, **asked: Any) -> Power:
+    """Fewest bakes, each with every setting, that notice a difference of `matters`.
+
+    Parameters
+    ----------
+    matters : float
+    most : int
+        Bakes beyond which the search gives up.
+    **asked
+        As for `power`: settings, doughs, pieces, spread, chance …
+
+    Returns
+    -------
+    Power
+        At that number of bakes.
+
+    Raises
+    ------
+    DesignError
+        Even `most` bakes are too few.
+
+    Examples
+    --------
+    >>> bakes_needed(2.0, sd_dough=1.0, sd_piece=1.5).bakes
+    8
+    """
+    return _fewest("bakes", matters, most, {"doughs": 1, **asked})
+
+
+def doughs_needed(matters: float, *, most: int = 500, **asked: Any) -> Power:
+    """Fewest doughs a setting, all of one session, that notice a difference of `matters`.
+
+    Parameters
+    ----------
+    matters : float
+    most : int
+        Doughs a setting beyond which the search gives up.
+    **asked
+        As for `power`: settings, pieces, spread, chance …
+
+    Returns
+    -------
+    Power
+
+    Raises
+    ------
+    DesignError
+        Even `most` doughs are too few.
+    """
+    return _fewest("doughs", matters, most, dict(asked))
+
+
+def _fewest(what: str, matters: float, most: int, asked: dict[str, Any]) -> Power:
+    """Bisect: the chance grows with every bake or dough."""
+    for name in (what, "plan", "of", "effects", "matters"):
+        if name in asked and not (what == "bakes" and name == "doughs"):
+            raise InputError(name, asked[name], f"cannot be given when {what} are searched for")
+    wanted = asked.get("chance", 0.8)
+
+    def at(count: int) -> Power | None:
+        try:
+            return power(matters=matters, **{**asked, what: count})
+        except DesignError:
+            return None
+
+    found = at(most)
+    if found is None or found.chance is None or found.chance < wanted:
+        reach = "" if found is None else f" At {most} it is {often(found.chance or 0.0)}."
+        msg = (
+            f"even {most} {what} would not notice {matters:g} {often(wanted)}.{reach} Look for a "
+            "larger difference, or make the doughs more alike."
+        )
+        raise DesignError(msg)
+    low, high = 0, most
+    while high - low > 1:
+        middle = (low + high) // 2
+        tried = at(middle)
+        if tried is not None and tried.chance is not None and tried.chance >= wanted:
+            high, found = middle, tried
+        else:
+            low = middle
+    return found

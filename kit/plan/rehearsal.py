@@ -1,0 +1,343 @@
+"""A plan analysed before it is baked: with the variances known, or on simulated outcomes.
+
+With the variances known, the standard error and the Kenward–Roger degrees of freedom of a
+difference follow from the plan alone. Where neither the estimate nor its degrees of freedom
+depend on the variances (balanced plans), Student's t is exact. Elsewhere outcomes are drawn and
+refitted with the kit's own engine: the layout is reduced once, and each trial only brings a new
+column of outcomes.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import reml
+from kit.analysis.mixed import Structure, may_go_below  # the answers' own rule
+from kit.analysis.moments import Floats, Integers
+from kit.analysis.structure import Unit, read_records, safe_name
+from kit.errors import DesignError, KitError
+from kit.plan.exact import Simulated, critical
+
+__all__ = ["Known", "Rehearsal", "Sds", "rehearse"]
+
+_OUTCOME = "made_up_outcome"
+_CHUNK = 100
+
+
+@dataclass(frozen=True)
+class Sds:
+    """Standard deviations of each grouping and of pieces."""
+
+    bake: float
+    dough: float
+    load: float
+    piece: float
+
+    def of(self, group: str, alone: bool) -> float:
+        """Of one grouping; doughs take the bake's where each bake has one of them."""
+        if group == "dough" and alone:
+            return float(np.hypot(self.dough, self.bake))
+        return float(getattr(self, group))
+
+
+@dataclass(frozen=True)
+class Known:
+    """The differences of a plan when the variances are known.
+
+    Parameters
+    ----------
+    se, df : float arrays, shape (c,)
+        True standard errors, and Kenward–Roger degrees of freedom.
+    widened : float array, shape (c,)
+        How much larger the standard error is reported, because the variances that weigh bakes
+        and doughs are estimated; 1 for balanced plans.
+    weights : float array, shape (c, n)
+        What each piece counts in the estimate.
+    """
+
+    se: Floats
+    df: Floats
+    widened: Floats
+    weights: Floats
+
+
+@dataclass(frozen=True)
+class Rehearsal:
+    """One factor of a plan, as the analysis will see it.
+
+    Parameters
+    ----------
+    x : float array, shape (n, p)
+    contrasts : float array, shape (c, p)
+        Differences between settings (or between the ends of a line).
+    names : tuple of (object, object)
+        The two settings of each difference, the later first.
+    groups : dict of str to int array, shape (n,)
+        Random groupings.
+    outermost : int array, shape (n,), or None
+    structure : str
+        How the groupings lie, see `kit.mixed`.
+    unit : {"bake", "dough", "load", "piece"}
+    settings : int
+        Means compared; 2 for a line.
+    alone : bool
+        Each bake has one dough only.
+    counts : mapping
+    line : bool
+    """
+
+    x: Floats
+    contrasts: Floats
+    names: tuple[tuple[object, object], ...]
+    groups: dict[str, Integers]
+    outermost: Integers | None
+    structure: Structure
+    unit: Unit
+    settings: int
+    alone: bool
+    counts: Mapping[str, int]
+    line: bool
+
+    def known(self, sds: Sds) -> "Known":
+        """Standard errors, degrees of freedom and weights of the differences, variances known.
+
+        Kenward & Roger (1997), with the expected information at these variances; V is linear
+        in them, so their R terms are zero.
+        """
+        n = len(self.x)
+        shares = [g[:, None] == g for g in self.groups.values()]
+        parts: list[Floats] = [*(s.astype(float) for s in shares), np.eye(n)]
+        variances = [sds.of(name, self.alone) ** 2 for name in self.groups] + [sds.piece**2]
+        v = sum((s * u for s, u in zip(variances, parts, strict=True)), 1e-12 * np.eye(n))
+        vx = np.linalg.solve(v, self.x)
+        phi = np.linalg.inv(self.x.T @ vx)
+        p = np.linalg.inv(v) - vx @ phi @ vx.T
+        pu = [p @ u for u in parts]
+        information = np.array([[0.5 * float((a * b.T).sum()) for b in pu] for a in pu])
+        w = np.linalg.pinv(information, rcond=1e-12, hermitian=True)
+        weights = self.contrasts @ phi @ vx.T
+        slopes = np.array([[float(a @ u @ a) for u in parts] for a in weights])
+        variance = np.einsum("ci,ij,cj->c", self.contrasts, phi, self.contrasts)
+        df = 2 * variance**2 / np.einsum("ci,ij,cj->c", slopes, w, slopes)
+        uvx = [u @ vx for u in parts]  # U V⁻¹X
+        p_of = [-vx.T @ a for a in uvx]
+        inner = np.zeros_like(phi)
+        for i, a in enumerate(uvx):
+            for j, b in enumerate(uvx):
+                inner += w[i, j] * (a.T @ np.linalg.solve(v, b) - p_of[i] @ phi @ p_of[j])
+        sides = self.contrasts @ phi
+        more = 2 * np.einsum("ci,ij,cj->c", sides, inner, sides)
+        widened = np.sqrt(1 + np.maximum(more, 0.0) / variance)
+        return Known(np.sqrt(variance), df, widened, weights)
+
+    def balance(self, sds: Sds) -> float:
+        """How far estimates and degrees of freedom depend on the variances; 0 for not at all.
+
+        The largest of the shares of precision lost, and of degrees of freedom changed, when the
+        plan is analysed with quite other variances (doughs and bakes twice as different and
+        more, loads differing like pieces).
+        """
+        other = Sds(2 * sds.bake + sds.piece, 2 * sds.dough + sds.piece, sds.piece, sds.piece)
+        one, two = self.known(sds), self.known(other)
+        lost = ((two.weights - one.weights) ** 2).sum(axis=1) / (one.weights**2).sum(axis=1)
+        changed = np.abs(1 / one.df - 1 / two.df) * 2  # what df do to a critical value
+        return float(max(lost.max(), changed.max()))
+
+    def simulate(
+        self,
+        sds: Sds,
+        which: int,
+        trials: int,
+        seed: int,
+        level: float,
+        progress: Callable[[int, int], None] | None = None,
+        stop: Callable[[], bool] | None = None,
+    ) -> Simulated:
+        """Draw outcomes without any difference and refit them.
+
+        Parameters
+        ----------
+        sds : Sds
+        which : int
+            Number of the difference looked at.
+        trials : int
+        seed : int
+        level : float
+            Of the intervals.
+        progress : callable, optional
+            Called with trials done and in all.
+        stop : callable, optional
+            When it returns True, what has been done so far is used.
+
+        Raises
+        ------
+        DesignError
+            No trial could be analysed.
+        """
+        rng = np.random.default_rng(seed)
+        q, r = np.linalg.qr(self.x)
+        row = np.linalg.solve(r.T, self.contrasts[which])
+        found: list[tuple[float, float, float]] = []
+        first: KitError | None = None
+        while len(found) < trials and not (found and stop is not None and stop()):
+            count = min(_CHUNK, trials - len(found))
+            for fit in self._fits(q, self._draw(sds, count, rng)):
+                if isinstance(fit, KitError):
+                    first = first or fit
+                    found.append((0.0, np.inf, 1.0))
+                    continue
+                found.append(
+                    (
+                        float(row @ fit.beta),
+                        float(np.sqrt(row @ fit.phi_adjusted @ row)),
+                        reml.single_df(fit, row),
+                    )
+                )
+            if progress is not None:
+                progress(len(found), trials)
+        errors, se, df = np.array(found).T
+        if not np.isfinite(se).any() and first is not None:
+            raise DesignError(str(first)) from first
+        return Simulated(errors, se * _criticals(df, level, self.settings))
+
+    def _draw(self, sds: Sds, count: int, rng: np.random.Generator) -> Floats:
+        y = rng.normal(0, sds.piece, (len(self.x), count))
+        for name, group in self.groups.items():
+            sd = sds.of(name, self.alone)
+            y = y + rng.normal(0, 1, (int(group.max()) + 1, count))[group] * sd
+        return y
+
+    def _fits(self, q: Floats, y: Floats) -> list[reml.Estimate | KitError]:
+        """Refit every column; the layout is reduced to sums once for all of them."""
+        p, n = q.shape[1], len(q)
+        both = np.column_stack([q, y])
+        names = list(self.groups)
+        blocks = reml.make_blocks(
+            both, np.ones(n), 0.0, list(self.groups.values()), names, self.outermost
+        )
+        free = may_go_below(q, np.ones(n), list(self.groups.values()), "free", self.structure)
+        fits: list[reml.Estimate | KitError] = []
+        for i in range(y.shape[1]):
+            own = [*range(p), p + i]
+            one = replace(
+                blocks,
+                within=blocks.within[np.ix_(own, own)],
+                rank=p,
+                batches=tuple(replace(b, rows=b.rows[:, :, own]) for b in blocks.batches),
+            )
+            try:
+                fits.append(reml.estimate(one, free))
+            except KitError as error:
+                fits.append(error)
+        return fits
+
+
+def _criticals(df: Floats, level: float, settings: int) -> Floats:
+    """Critical values of many degrees of freedom; by interpolation where each is slow."""
+    from scipy import special
+
+    if settings <= 2:
+        result: Floats = special.stdtrit(df, (1 + level) / 2)
+        return result
+    inverse = 1 / np.clip(df, 0.5, 1e6)
+    low, high = float(inverse.min()), float(inverse.max())
+    if high - low < 1e-9:
+        return np.full(len(df), critical(level, 1 / high, settings))
+    nodes = np.linspace(low, high, 25)
+    known = np.log([critical(level, float(1 / x), settings) for x in nodes])
+    return np.exp(np.interp(inverse, nodes, known))
+
+
+def rehearse(
+    runs: pd.DataFrame, of: str, others: Sequence[str], line: bool | None = None
+) -> Rehearsal:
+    """Read a plan's runs the way the analysis will read the records.
+
+    Parameters
+    ----------
+    runs : DataFrame
+        One row a piece: ``bake, dough, load`` and the factors.
+    of : str
+        The factor asked about.
+    others : sequence of str
+        Factors held alike.
+    line : bool, optional
+        Judge a numeric factor by the difference between the ends of a straight line; by itself
+        when it has more than eight settings.
+
+    Raises
+    ------
+    DesignError
+        The plan cannot answer, whatever comes out.
+    """
+    load = "load" if "load" in runs and runs["load"].notna().all() else None
+    columns = {"trial": None, "bake": "bake", "dough": "dough", "load": load}
+    made_up = runs.assign(**{_OUTCOME: np.arange(len(runs), dtype=float)})
+    records = read_records(made_up, _OUTCOME, of, columns, list(others), line)
+    frame = records.frame
+    column = frame[safe_name(of)]
+    numeric = pd.api.types.is_numeric_dtype(column)
+    as_line = records.as_line
+    parts = [np.ones((len(frame), 1)), *_own(column, as_line)]
+    for other in others:
+        more = np.hstack(_own(frame[safe_name(other)], False) or [np.zeros((len(frame), 0))])
+        together = np.hstack([*parts, more])
+        if more.shape[1] and np.linalg.matrix_rank(together) == together.shape[1]:
+            parts.append(more)
+    x = np.hstack(parts)
+    if np.linalg.matrix_rank(x) < x.shape[1]:
+        msg = f"{of} cannot be told from the other factors: plan it again."
+        raise DesignError(msg)
+    levels = sorted(column.unique()) if numeric else list(pd.unique(column))
+    pairs, names = [], []
+    if as_line:
+        row = np.zeros(x.shape[1])
+        row[1] = levels[-1] - levels[0]
+        pairs, names = [row], [(levels[-1], levels[0])]
+    else:
+        unit = np.vstack([np.zeros(len(levels) - 1), np.eye(len(levels) - 1)])
+        for i in range(len(levels)):
+            for j in range(i):
+                row = np.zeros(x.shape[1])
+                row[1 : len(levels)] = unit[i] - unit[j]
+                pairs.append(row)
+                names.append((levels[i], levels[j]))
+    groups = {g: frame[g].to_numpy(dtype=np.int64) for g in records.groups}
+    crossed = records.structure == "crossed" and len(groups) > 1
+    outermost = None if crossed or not groups else next(iter(groups.values()))
+    bakes = frame["bake"].nunique()
+    seen = Rehearsal(
+        x,
+        np.array(pairs),
+        tuple(names),
+        groups,
+        outermost,
+        records.structure,
+        records.unit,
+        2 if as_line else len(levels),
+        "bake" not in groups and bakes > 1,
+        records.counts,
+        as_line,
+    )
+    return _without_load(seen) if "load" in groups else seen
+
+
+def _without_load(seen: Rehearsal) -> Rehearsal:
+    """Leave the load out where there is too little to see it, as the answers do."""
+    q = np.linalg.qr(seen.x)[0]
+    made_up = seen._draw(Sds(1.0, 1.0, 1.0, 1.0), 1, np.random.default_rng(1))
+    if not isinstance(seen._fits(q, made_up)[0], DesignError):
+        return seen
+    groups = {name: group for name, group in seen.groups.items() if name != "load"}
+    return replace(seen, groups=groups, outermost=next(iter(groups.values()), None))
+
+
+def _own(column: pd.Series, as_line: bool) -> list[Floats]:
+    """A factor's columns: the value, or an indicator a setting but the first."""
+    if as_line:
+        return [column.to_numpy(dtype=float)[:, None]]
+    numeric = pd.api.types.is_numeric_dtype(column)
+    levels = sorted(column.unique()) if numeric else list(pd.unique(column))
+    return [(column == level).to_numpy(dtype=float)[:, None] for level in levels[1:]]
