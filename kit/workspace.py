@@ -31,6 +31,7 @@ import pandas as pd
 from kit import quantities
 from kit.errors import DataError, InputError, NotFoundError, StoreError
 from kit.formula.formula import Formula
+from kit.planning import TrialPlanning
 from kit.quantities import Quantity
 from kit.records import frame as frames
 from kit.records import journal, structure, trials
@@ -39,7 +40,6 @@ from kit.records.journal import Step
 from kit.records.readings import Event
 from kit.records.store import Store, open_store
 from kit.records.things import Bake, Dough, Load, Piece
-from kit.records.trial_records import TrialRecords
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
@@ -259,7 +259,7 @@ class Workspace:
         return journal.step(self.store, self.who, says)
 
 
-class Trial(TrialRecords):
+class Trial(TrialPlanning):
     """One question asked over several bakes: its records, and what they answer.
 
     Made by `Workspace.trial` and `Workspace.new_trial`. It holds nothing itself: what it tells is

@@ -18,6 +18,7 @@ LAYERS = (
     ("formula", "analysis", "photo"),
     ("plan",),
     ("records",),
+    ("planning",),
     ("charts",),
     ("writeup",),
     ("workspace",),

@@ -13,7 +13,7 @@ from rich.markup import escape
 
 from kit.cli.shell import app, err
 
-from kit.cli import start, answers, bring  # noqa: F401  isort: skip  (the order of --help)
+from kit.cli import start, plan, answers, bring  # noqa: F401  isort: skip  (the order of --help)
 
 __all__ = ["app", "main"]
 

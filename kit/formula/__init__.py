@@ -48,6 +48,7 @@ from kit.formula.sheet import WeighingSheet, Weight
 from kit.formula.temperature import LiquidTemperature, ice_percent, liquid_temperature
 from kit.formula.water import water_in
 from kit.formula.weighing import weigh
+from kit.formula.written import read_formula, write_formula
 from kit.formula.yeast import YeastAmount, convert_yeast, swap_yeast
 
 __all__ = [
@@ -84,6 +85,7 @@ __all__ = [
     "malt_doubts",
     "measure_friction",
     "preblend",
+    "read_formula",
     "rebase_loss",
     "round_to_step",
     "scale",
@@ -92,4 +94,5 @@ __all__ = [
     "water_in",
     "weigh",
     "wk_from_lintner",
+    "write_formula",
 ]

@@ -109,8 +109,13 @@ def read_moment(value: str | datetime, zone: ZoneInfo, field: str) -> tuple[int,
     return _minutes(wall), note
 
 
+_CLOCK = re.compile(r"(\d{1,2})(?:[:.h]([0-5]\d))?h?\s*(?:([ap])\.?m\.?)?")
+
+
 def read_clock(value: str | time, field: str) -> int:
     """Read a time of day as minutes after midnight; ``"24:00"`` is the end of the day.
+
+    As people write it: ``9``, ``9:30``, ``9.30``, ``9h30``, ``9:30 pm``.
 
     Raises
     ------
@@ -121,11 +126,18 @@ def read_clock(value: str | time, field: str) -> int:
     --------
     >>> read_clock("6:00", "awake_from"), read_clock("24:00", "awake_to")
     (360, 1440)
+    >>> read_clock("9", "table_time"), read_clock("12:30 am", "table_time")
+    (540, 30)
     """
     if isinstance(value, time):
         return value.hour * 60 + value.minute
-    found = re.fullmatch(r"(\d{1,2}):([0-5]\d)", str(value).strip())
-    minute = int(found[1]) * 60 + int(found[2]) if found else -1
+    found = _CLOCK.fullmatch(str(value).strip().lower())
+    minute = -1
+    if found:
+        hour, half = int(found[1]), found[3]
+        if half is None or 1 <= hour <= 12:
+            hour = hour if half is None else hour % 12 + (12 if half == "p" else 0)
+            minute = hour * 60 + int(found[2] or 0)
     if not 0 <= minute <= 1440:
         raise InputError(field, value, "is not a time of day", "Write it as 06:00 or 22:30.")
     return minute

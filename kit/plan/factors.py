@@ -2,6 +2,7 @@
 
 import difflib
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -90,6 +91,45 @@ class Factor:
             raise DesignError(msg)
         return cls(quantity, tuple(values), decided)  # type: ignore[arg-type]
 
+    @classmethod
+    def written(cls, quantity: str, text: str, decided: Decided | None = None) -> "Factor":
+        """Read the settings as a person writes them.
+
+        Parameters
+        ----------
+        quantity : str
+            Name of a quantity.
+        text : str
+            ``"0, 0.4, 0.8"``, with decimal commas ``"0; 0,4; 0,8"``, ``"5 or 6 min"``, or a
+            range ``"0 to 1.2"``, which makes four doses, ``"0 to 1.2 in 5"`` five.
+
+        Raises
+        ------
+        InputError, UnitError, NotFoundError, DesignError
+            It cannot be read, or the quantity cannot be planned.
+
+        Examples
+        --------
+        >>> Factor.written("malt_percent", "0 to 1.2").settings
+        (0, 0.4, 0.8, 1.2)
+        >>> Factor.written("malt_percent", "0; 0,4; 0,8 %").settings
+        (0, 0.4, 0.8)
+        >>> Factor.written("side_minutes", "5 or 6 min").settings
+        (5, 6)
+        """
+        known = quantities.get(quantity)
+        text = text.strip()
+        span = re.fullmatch(r"(.+?)\s*(?:\bto\b|–|—|\.\.+|…)\s*(.+?)(?:\s+in\s+(\d+))?", text)
+        if span:
+            low, high = sorted(_typed(known, part) for part in span.group(1, 2))
+            return cls.between(quantity, low, high, int(span[3] or 4), decided)
+        signs = r";|\bor\b|\band\b|\n" if ";" in text else r",\s|,(?!\d)|\bor\b|\band\b|\n"
+        parts = [part for part in re.split(signs, text) if part.strip()]
+        if len(parts) == 1 and text.count(",") > 1:  # 0,0.4,0.8 without spaces
+            parts = [part for part in text.split(",") if part.strip()]
+        values = tuple(_typed(known, part) for part in parts)
+        return cls(quantity, values, decided)  # type: ignore[arg-type]
+
     @property
     def level(self) -> Level:
         """What one setting of it is given to: a whole dough, a whole load, or a piece."""
@@ -151,6 +191,15 @@ def rounded(quantity: str, value: float) -> float | int:
         decimals = 3 - math.floor(math.log10(abs(value))) if value else 0
     result = round(value, decimals) + 0.0
     return int(result) if result == int(result) else result
+
+
+def _typed(quantity: quantities.Quantity, text: str) -> float:
+    value = quantity.parse(text, "settings").value
+    if value is None:
+        raise InputError(
+            quantity.name, text, "must not be empty", "Write the settings: 0, 0.4, 0.8.", "settings"
+        )
+    return rounded(quantity.name, value) if value != round(value, 9) else value
 
 
 def _is_number(value: object) -> bool:

@@ -271,7 +271,7 @@ def _result(
     if matters is not None:
         chances = (curve.times(high).chance(matters), curve.times(low).chance(matters))
     checks = [*more, *spread.checks]
-    if doughs > MOST_DOUGHS:
+    if doughs > MOST_DOUGHS and not of:  # a plan says so itself
         checks.append(
             f"{doughs} doughs are more than a home series usually gets done (some 12 to "
             f"{MOST_DOUGHS}; experience, no source)"

@@ -16,7 +16,7 @@ November, fits>
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from html import escape
@@ -112,6 +112,18 @@ class Schedule:
         if self.fits:
             return self
         return self.offers[0].schedule if self.offers else None
+
+    def fitted(self) -> "Schedule":
+        """The nearest that fits and bakes all the same pieces, its first note saying the change.
+
+        This one where it fits, and where nothing near it does.
+        """
+        pieces = {p.name for p in self.bake.pieces}
+        for offer in self.offers:
+            if {p.name for p in offer.schedule.bake.pieces} == pieces:
+                note = f"changed so that it fits: {offer.change}"
+                return replace(offer.schedule, notes=(note, *offer.schedule.notes))
+        return self
 
     @property
     def doughs(self) -> pd.DataFrame:

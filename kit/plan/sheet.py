@@ -30,6 +30,7 @@ from kit.plan.steps import turns
 from kit.quantities import Quantity
 
 if TYPE_CHECKING:
+    from kit.formula.sheet import WeighingSheet
     from kit.plan.schedule import Schedule
 
 __all__ = ["CAUTIONS", "PAPERS", "bench_sheet"]
@@ -56,7 +57,7 @@ _AT_GRIDDLE = {"ball_weight_g", "proof_ratio", "side_minutes", "extra_flips", "c
 
 def bench_sheet(
     runs: pd.DataFrame,
-    weights: pd.DataFrame | None = None,
+    weights: "pd.DataFrame | WeighingSheet | None" = None,
     schedule: "Schedule | None" = None,
     quantities: Iterable[str] = (),
     title: str = "Bake",
@@ -70,9 +71,10 @@ def bench_sheet(
     runs : DataFrame
         One bake's rows of a plan, one a piece, as for `kit.plan.schedule.schedule`; further
         columns are settings.
-    weights : DataFrame, optional
-        What to weigh. Either tidy (``dough, ingredient`` and one column of weights) or as it
-        is to be read: ingredients in the first column or the index, one column a dough.
+    weights : WeighingSheet or DataFrame, optional
+        What to weigh, with what the scale really achieves (`kit.formula.weigh`). A table is
+        either tidy (``dough, ingredient`` and one column of weights) or as it is to be read:
+        ingredients in the first column or the index, one column a dough.
     schedule : Schedule, optional
         Planned times. Only the pieces it bakes are on the sheet.
     quantities : iterable of str
@@ -133,12 +135,26 @@ def bench_sheet(
         steps=_steps(schedule),
         boxes=["Date", "Who", "Flour lot", "Yeast lot", *(q.axis for q in wanted["bake"])],
         dough_tables=dough_tables(bake, planned, of_dough, wanted["dough"]),
-        weights=weights_table(weights, [d.name for d in bake.doughs]),
+        weights=weights_table(_as_table(weights), [d.name for d in bake.doughs]),
+        weight_notes=_weight_notes(weights),
         loads=loads,
         measure=measure_tables(pieces, after),
         blind=all(p.blind for p in pieces),
         cautions=CAUTIONS,
     )
+
+
+def _as_table(weights: "pd.DataFrame | WeighingSheet | None") -> pd.DataFrame | None:
+    return weights if weights is None or isinstance(weights, pd.DataFrame) else weights.table()
+
+
+def _weight_notes(weights: "pd.DataFrame | WeighingSheet | None") -> list[str]:
+    """What the scale cannot do, and how to make the blends."""
+    if weights is None or isinstance(weights, pd.DataFrame):
+        return []
+    notes = [f"{words.capital(check)}." for check in weights.checks]
+    lines = [str(blend).split("\n") for blend in weights.blends]
+    return [*notes, *(line for blend in lines for line in blend)]
 
 
 def _wanted(names: Iterable[str]) -> dict[str, list[Quantity]]:

@@ -102,7 +102,8 @@ def change_trial(step: Step, trial_id: str, given: Mapping[str, Any]) -> None:
     for name in given:
         if name not in known:
             raise NotFoundError("trial field", name, known)
-    step.change(t.trial, trial_id, _checked(step.connection, given, trial_id))
+    if columns := _checked(step.connection, given, trial_id):
+        step.change(t.trial, trial_id, columns)
     if "factors" in given:
         old = select(t.factor.c.id).where(t.factor.c.trial_id == trial_id, there(t.factor))
         for factor_id in step.connection.scalars(old).all():

@@ -1,0 +1,161 @@
+"""``kit plan`` and ``kit sheet``: what to bake, what it will show, and the sheet for one bake."""
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say
+from kit.errors import InputError
+
+if TYPE_CHECKING:
+    from kit.formula import Formula
+    from kit.workspace import Workspace
+
+__all__ = ["plan", "sheet"]
+
+Grams = Annotated[str | None, typer.Option(help="Weight of a raw piece: 76, '2 3/4 oz'.")]
+
+
+@app.command()
+@said_in_one_line
+def plan(
+    factor: Annotated[
+        list[str], typer.Option(help="What is changed: malt_percent='0 to 1.2'; may repeat.")
+    ],
+    folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
+    trial: Annotated[str, typer.Option(help="A new trial's name, or one that is there.")] = "",
+    bakes: Annotated[int, typer.Option(help="How many bakes there will be.")] = 5,
+    doughs: Annotated[int, typer.Option(help="Doughs a bake.")] = 4,
+    pieces: Annotated[int, typer.Option(help="Pieces a dough.")] = 6,
+    places: Annotated[int, typer.Option(help="Places on the griddle.")] = 6,
+    outcome: Annotated[str, typer.Option(help="What is measured.")] = "rise_height_mm",
+    matters: Matters = None,
+    spread_of: Annotated[
+        str | None, typer.Option(help="Trial whose doughs say how much they differ.")
+    ] = None,
+    sd_dough: Annotated[float | None, typer.Option(help="Or your guess: dough to dough,")] = None,
+    sd_piece: Annotated[float | None, typer.Option(help="and piece to piece.")] = None,
+    kind: Annotated[str, typer.Option(help="Kind of design; chosen when left out.")] = "auto",
+    seed: Annotated[int, typer.Option(help="The same seed gives the same plan.")] = 1,
+    keep: Annotated[bool, typer.Option(help="Keep it: bakes with planned readings.")] = False,
+    first: Annotated[str | None, typer.Option(help="Day of the first bake, YYYY-MM-DD.")] = None,
+    every_days: Annotated[int, typer.Option(help="Days from bake to bake.")] = 7,
+    retard: Annotated[str, typer.Option(help="Cold retard where it is not varied.")] = "24 h",
+    side: Annotated[str, typer.Option(help="Time a side where it is not varied.")] = "5 min",
+    formula: Annotated[
+        str | None, typer.Option(help="A text file, an ingredient a line; or a trial's name.")
+    ] = None,
+    question: Annotated[str, typer.Option(help="What a new trial asks.")] = "",
+) -> None:
+    """Plan bakes that can answer a question, and say what they will notice.
+
+    Example: python -m kit plan my-bakes --trial malt --factor malt_percent="0 to 1.2"
+    --spread-of harbour-malt --matters 2 --keep --first 2026-12-03 --formula harbour-malt
+    """
+    from kit.analysis.words import unit_of
+    from kit.plan.design import design
+    from kit.plan.factors import Factor, Kitchen
+    from kit.plan.power import power
+    from kit.plan.spread import Spread
+    from kit.units import parse
+
+    factors = [Factor.written(*_named(one)) for one in factor]
+    least = parse(matters, unit_of(outcome), "--matters", difference=True)
+    kitchen = Kitchen(bakes, doughs_per_bake=doughs, pieces_per_dough=pieces, places=places)
+    with existing(folder) as ws:
+        spread = None
+        if spread_of is not None:
+            spread = ws.trial(spread_of).spread(outcome)
+        elif sd_dough is not None and sd_piece is not None:
+            spread = Spread(sd_dough, sd_piece, outcome=outcome)
+        made = design(factors, kitchen, kind, seed, spread=spread)  # type: ignore[arg-type]
+        say(str(made))
+        if spread is not None:
+            say()
+            say(str(power(made, spread=spread, outcome=outcome, matters=least)))
+        if not keep:
+            return
+        if not trial:
+            raise InputError("--trial", trial, "is needed to keep a plan", "Give it a name.")
+        known = {t.name: t for t in ws.trials()}
+        new: dict[str, Any] = {
+            "question": question, "outcome": outcome, "matters": least,
+            "factors": {f.quantity: list(f.settings) for f in made.factors},
+        }  # fmt: skip
+        same = {name: value for name, value in (("retard_hours", retard), ("side_minutes", side))
+                if name not in new["factors"]}  # fmt: skip
+        with_it = None if formula is None else _formula(ws, formula)
+        into = known.get(trial) or ws.new_trial(trial, **new)
+        kept = into.keep(made, first, every_days, same, instead=True)
+        if with_it is not None:
+            lines = [(i.name, i.role, i.percent) for i in with_it.ingredients]
+            into.set_formula(with_it.name, lines, with_it.note)
+    say()
+    say(f"Kept in {trial}: bakes {', '.join(bake.code for bake in kept)}.")
+
+
+@app.command()
+@said_in_one_line
+def sheet(
+    folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
+    trial: OfTrial = None,
+    bake: Annotated[str | None, typer.Option(help="Which bake; the next one planned.")] = None,
+    table: Annotated[str | None, typer.Option(help="On the table at, such as 12:00.")] = None,
+    piece: Grams = None,
+    scale: Annotated[str, typer.Option(help="Smallest step of the scale.")] = "1 g",
+    blend: Annotated[bool, typer.Option(help="Weigh small doses as a blend with flour.")] = False,
+    room: Annotated[str, typer.Option(help="Room temperature: 22, '72 F'.")] = "22",
+    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+    out: Annotated[Path | None, typer.Option(help="Page to write.")] = None,
+) -> None:
+    """Write the bench sheet of one planned bake, and its calendar when a time is given.
+
+    Example: python -m kit sheet my-bakes --trial malt --table 12:00 --piece "76 g"
+    """
+    from kit.units import parse
+
+    with existing(folder) as ws:
+        of = chosen(ws, trial)
+        planned = of.planned_bakes()
+        if bake is None and not planned:
+            raise InputError("--bake", None, "names none, and none is planned", "See: kit plan.")
+        one = planned[0] if bake is None else of.bake(bake)
+        size = parse(piece, "g", "--piece")
+        weights = None
+        if size is not None:
+            step = parse(scale, "g", "--scale")
+            weights = of.weigh(one, size, scale_step_g=step, use_blend=blend)
+        times = None
+        if table is not None:
+            times = of.timetable(one, table, room_temp_c=parse(room, "°C", "--room")).fitted()
+            say(str(times))
+        name = re.sub(r"[^\w.-]+", "-", f"{of.name}-bake-{one.code}")
+        page = out or (ws.folder or Path()) / f"{name}.html"
+        say(f"Written: {of.bench_sheet(one, page, weights, times, paper=paper)}")
+        if times is not None:
+            say(f"Written: {of.calendar(times, page.with_suffix('.ics'))}")
+
+
+def _formula(ws: "Workspace", given: str) -> "Formula":
+    """Read a formula from a text file, or take a trial's."""
+    from kit.formula import read_formula
+
+    path = Path(given)
+    if path.is_file():
+        return read_formula(path.stem, path.read_text(encoding="utf-8-sig"))
+    found = ws.trial(given).formula()
+    if found is None:
+        raise InputError("--formula", given, "is a trial without a formula", "Give a text file.")
+    return found
+
+
+def _named(given: str) -> tuple[str, str]:
+    name, sign, settings = given.partition("=")
+    if not sign:
+        raise InputError(
+            "--factor", given, "must be a quantity and its settings", "For example "
+            "malt_percent='0 to 1.2'."
+        )  # fmt: skip
+    return name.strip(), settings

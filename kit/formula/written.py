@@ -1,0 +1,147 @@
+"""Formulas as people write them: one ingredient a line, its share or its weight beside it."""
+
+import re
+from decimal import Decimal
+
+from kit.errors import InputError
+from kit.formula.formula import Formula
+from kit.formula.ingredient import ROLES, Ingredient
+from kit.units import parse
+
+__all__ = ["read_formula", "write_formula"]
+
+#: words that tell a role, the first that fits counts: "malt flour" is malt, "milk powder" is no
+#: liquid, "barley malt syrup" sweetens
+_WORDS = (
+    ("other", r"powder|seeds?|raisins?|cheese|improver|gluten|starch|baking soda|bicarbonate"),
+    ("sugar", r"sugar|honey|syrup|treacle|molasses"),
+    ("malt", r"malt"),
+    ("yeast", r"yeast"),
+    ("flour", r"flour|semolina|meal|bran|spelt|rye|wheat"),
+    ("fat", r"butter(?!milk)|oil|fat|lard|margarine|shortening|ghee"),
+    ("egg", r"eggs?|yolks?"),
+    ("salt", r"salt"),
+    ("liquid", r"water|milk|buttermilk|whey|yogh?urt|cream|beer|juice|liquid"),
+)
+_LINE = "Write one ingredient a line with its share of the flour: bread flour 100, water 60 …"
+#: lines end at a line break, a semicolon, or a comma behind an amount
+_BETWEEN = re.compile(
+    r"[\n;]+|(?:(?<=[\d%?])|(?<=\d[\sk]g)|(?<=\dg)|(?<=\d\skg)|(?<=\d\s(?:oz|lb))|(?<=\d(?:oz|lb)))"
+    r"\s*,\s+(?=[^\W\d])"
+)
+_AMOUNT = re.compile(r"(?P<number>[-+]?\d[\d.,]*(?:\s*/\s*\d+)?)\s*(?P<unit>%|kg|g|oz|lb)?")
+
+
+def read_formula(name: str, text: str, note: str = "") -> Formula:
+    r"""Read a formula written as text.
+
+    Parameters
+    ----------
+    name : str
+        What it makes.
+    text : str
+        One ingredient a line: its name and its percentage of the flour, ``whole milk 20``, or
+        all in weights with their unit, ``bread flour 250 g``. A question mark in place of the
+        number leaves it to the trial. What the name does not tell stands in brackets:
+        ``rapeseed oil 3 (fat)``. Lines that begin with # are passed over.
+    note : str
+        Anything.
+
+    Returns
+    -------
+    Formula
+
+    Raises
+    ------
+    InputError
+        A line that cannot be read, weights beside percentages, flours that do not make 100.
+
+    Examples
+    --------
+    >>> print(read_formula("Bun", "bread flour 250 g\nwater 150 g\nsalt 5 g"))
+    Bun
+      100 %  bread flour
+       60 %  water
+        2 %  salt
+    In all 162 % of the flour's weight; hydration 60 %.
+    >>> read_formula("Bun", "flour 100; water 62,5; malt ?").open[0].role
+    'malt'
+    """
+    lines = [line.strip() for line in _BETWEEN.split(text)]
+    rows = [_row(line) for line in lines if line and not line.startswith("#")]
+    if not rows:
+        raise InputError("formula", text, "must not be empty", _LINE)
+    weighed = [unit for _, _, amount, unit in rows if amount is not None and unit]
+    if weighed and len(weighed) < sum(amount is not None for _, _, amount, _ in rows):
+        raise InputError(
+            "formula", name, "has weights in some lines and percentages in others",
+            "Write all of them in one way.",
+        )  # fmt: skip
+    if not weighed:
+        return Formula(name, tuple(Ingredient(what, role, n) for what, role, n, _ in rows), note)
+    known = [(what, role, amount) for what, role, amount, _ in rows if amount is not None]
+    shares = {one.name: one.percent for one in Formula.from_weights(name, known).ingredients}
+    made = [Ingredient(what, role, shares.get(what)) for what, role, _, _ in rows]
+    return Formula(name, tuple(made), note)
+
+
+def write_formula(formula: Formula) -> str:
+    r"""Write a formula as `read_formula` reads it.
+
+    Examples
+    --------
+    >>> write_formula(read_formula("Bun", "flour 100; sea water 62.5; malt ?"))
+    'flour 100\nsea water 62.5\nmalt ?'
+    """
+    lines = []
+    for one in formula.ingredients:
+        told = "" if _role_of(one.name) == one.role else f" ({one.role})"
+        share = "?"
+        if one.percent is not None:  # every digit that counts, and never an exponent
+            share = f"{Decimal(repr(round(one.percent, 12))).normalize():f}"
+        lines.append(f"{one.name} {share}{told}")
+    return "\n".join(lines)
+
+
+def _row(line: str) -> tuple[str, str, float | None, str]:
+    """One line: name, role, amount (None where the trial says), unit of a weight or empty."""
+    rest, role = line, ""
+    if bracket := re.search(rf"\((\s*(?:{'|'.join(ROLES)})\s*)\)\s*$", line):
+        rest, role = line[: bracket.start()].strip(), bracket[1].strip()
+    if open_line := re.fullmatch(r"(.+?)[\s:]*\?\s*%?", rest):
+        return _named(open_line[1], role, line), role or _sure_role(open_line[1], line), None, ""
+    found = list(_AMOUNT.finditer(rest))
+    # the amount stands at one of the ends; digits inside a name ("type 550") are the name's
+    at_end = [m for m in found if not rest[m.end() :].strip(" .")]
+    at_start = [m for m in found if not rest[: m.start()].strip()]
+    if not (at_end or at_start):
+        raise InputError("formula", line, "has no number", _LINE)
+    amount = (at_end or at_start)[-1 if at_end else 0]
+    what = _named(rest[: amount.start()] if at_end else rest[amount.end() :], role, line)
+    unit = (amount["unit"] or "").replace("%", "")
+    value = parse(f"{amount['number']} {unit}".strip(), "g" if unit else "", "formula", line)
+    return what, role or _sure_role(what, line), value, unit
+
+
+def _named(what: str, role: str, line: str) -> str:
+    clean = what.strip(" \t:=,-–")
+    if not clean:
+        raise InputError("formula", line, "has no name", _LINE)
+    return clean
+
+
+def _role_of(what: str) -> str:
+    for role, words in _WORDS:
+        if re.search(rf"\b(?:{words})\b", what.lower()):
+            return role
+    return ""
+
+
+def _sure_role(what: str, line: str) -> str:
+    role = _role_of(what)
+    if not role:
+        raise InputError(
+            "formula", line, "does not tell what it does in the dough",
+            f"Put it in brackets behind the number: one of {', '.join(ROLES)}.",
+        )  # fmt: skip
+    return role

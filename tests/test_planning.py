@@ -1,0 +1,248 @@
+"""A trial before the bake: plan kept, weights, times, sheet; from the records alone."""
+
+import re
+from datetime import date
+
+import html5lib
+import icalendar
+import pandas as pd
+import pytest
+
+import kit
+from kit import shipped
+from kit.cli import main
+from kit.errors import DataError, InputError, NotFoundError
+from kit.plan.limits import Limits
+
+
+@pytest.fixture
+def ws(tmp_path):
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        yield ws
+
+
+@pytest.fixture
+def trial(ws):
+    made = ws.new_trial(
+        "malt",
+        factors={"malt_percent": [0, 0.6, 1.2], "side_minutes": [5, 6]},
+        outcome="rise_height_mm",
+        matters=2,
+        zone="Europe/Lisbon",
+    )
+    lines = [
+        ("bread flour", "flour", 100), ("water", "liquid", 60), ("salt", "salt", 1.8),
+        ("instant dry yeast", "yeast", 0.5), ("diastatic malt", "malt", None),
+    ]  # fmt: skip
+    made.set_formula("Muffin", lines)
+    return made
+
+
+KITCHEN = kit.Kitchen(bakes=3, doughs_per_bake=3, pieces_per_dough=4, places=6)
+
+
+def kept(trial, **more):
+    plan = trial.design(KITCHEN)
+    return plan, trial.keep(plan, "2026-12-03", same={"retard_hours": "24"}, **more)
+
+
+def test_a_kept_plan_is_the_planned_readings(trial):
+    plan, bakes = kept(trial)
+    assert [bake.day for bake in bakes] == [
+        date(2026, 12, 3), date(2026, 12, 10), date(2026, 12, 17),
+    ]  # fmt: skip
+    frame, how = trial.frame(), trial.provenance()
+    assert len(frame) == len(plan.runs) == 36
+    for name in ("malt_percent", "side_minutes", "retard_hours"):
+        assert set(how[name]) == {"planned"}
+    # the same settings in the same places, piece by piece
+    keys = ["bake", "load", "place"]
+    stored = frame.astype({"bake": int}).sort_values(keys)
+    asked = plan.runs.sort_values(keys)
+    for name in (*keys, "dough", "malt_percent", "side_minutes"):
+        assert stored[name].tolist() == asked[name].tolist(), name
+    runs = pd.concat([trial.planned(bake) for bake in bakes]).astype({"bake": int})
+    blind = runs.sort_values(keys)["blind"].tolist()
+    assert blind == asked["code"].astype(str).tolist()
+    assert len(set(blind)) == 36
+    order = runs.drop_duplicates(["bake", "dough"]).set_index("dough")["order"].to_dict()
+    assert order == plan.doughs.set_index("dough")["order"].to_dict()
+
+
+def test_what_is_done_counts_in_place_of_what_was_planned(trial):
+    _, bakes = kept(trial)
+    dough = trial.doughs(bakes[0])[0]
+    planned = trial.planned(bakes[0]).set_index("dough")["malt_percent"].loc[dough.code].iloc[0]
+    trial.record(dough, "malt_percent", "0,65")
+    frame = trial.frame()
+    assert set(frame.loc[frame["dough"] == dough.code, "malt_percent"]) == {0.65}
+    again = trial.planned(bakes[0]).set_index("dough")["malt_percent"].loc[dough.code].iloc[0]
+    assert again == planned  # the plan stays what it was
+    assert trial.planned_bakes() == bakes[1:]
+
+
+def test_one_undo_takes_the_plan_back(ws, trial):
+    kept(trial)
+    assert ws.undo() == "undone: malt: plan kept: 3 bakes"
+    assert trial.bakes() == []
+    assert trial.frame().empty
+
+
+def test_another_plan_puts_away_only_what_was_not_begun(ws, trial):
+    _, bakes = kept(trial)
+    trial.record(trial.pieces(trial.doughs(bakes[0])[0])[0], "rise_height_mm", 31)
+    trial.event("fridge open", on=trial.doughs(bakes[1])[0])
+    _, more = kept(trial, instead=True)
+    assert {bake.code for bake in trial.bakes()} == {"1", "2", *(bake.code for bake in more)}
+    codes = [piece.blind for piece in trial.pieces()]
+    assert len(set(codes)) == len(codes)  # also across plans drawn from one seed
+    assert [bake.code for bake in trial.put_plan_away()] == [bake.code for bake in more]
+    assert len(trial.bakes()) == 2
+    ws.undo()
+    assert len(trial.bakes()) == 5
+
+
+def test_factors_grow_with_the_plan(ws):
+    bare = ws.new_trial("bare", outcome="rise_height_mm")
+    plan = kit.design([kit.Factor("malt_percent", (0, 1))], kit.Kitchen(bakes=2, tubs=2))
+    bare.keep(plan)
+    assert bare.factors == {"malt_percent": [0, 1]}
+    assert bare.bakes()[0].day is None
+    bare.keep(kit.design([kit.Factor("malt_percent", (0.5, 1))], kit.Kitchen(bakes=2, tubs=2)))
+    assert bare.factors == {"malt_percent": [0, 0.5, 1]}
+
+
+@pytest.mark.parametrize(
+    ("given", "error", "message"),
+    [
+        ({"days": "3.12.2026"}, InputError, "days is '3.12.2026'"),
+        ({"days": ["2026-12-03"]}, InputError, "days is 1: must be 3, one a bake."),
+        (
+            {"days": ["2026-12-10", "2026-12-03", "2026-12-17"]},
+            InputError,
+            "must be in order, each once",
+        ),
+        ({"days": "2026-12-03", "every_days": 0}, InputError, "every_days is 0: must be a whole"),
+        ({"same": {"malt_percent": 1}}, InputError, "malt_percent is 1: is varied by the plan."),
+        ({"same": {"retard_hours": -2}}, InputError, "retard_hours is -2"),
+        ({"same": {"nonsense": 1}}, NotFoundError, "no quantity 'nonsense'"),
+    ],
+)
+def test_what_cannot_be_kept(trial, given, error, message):
+    with pytest.raises(error, match=re.escape(message)):
+        trial.keep(trial.design(KITCHEN), **given)
+    assert trial.bakes() == []
+
+
+def test_weights_of_a_planned_bake(trial):
+    _, bakes = kept(trial)
+    sheet = trial.weigh(bakes[0], "76 g" and 76, scale_step_g=0.1)
+    doses = trial.planned(bakes[0]).drop_duplicates("dough").set_index("dough")["malt_percent"]
+    assert set(sheet.doughs) == set(doses.index)
+    for dough, dose in doses.items():
+        weight = sheet[dough, "diastatic malt"]
+        assert weight.percent == dose
+        assert weight.low_percent <= dose <= weight.high_percent
+        assert sheet.dough_g(dough) >= 4 * 76 - 0.05
+    trial.workspace.new_trial("empty")
+    with pytest.raises(DataError, match="nothing is planned for"):
+        trial.planned(trial.add_bake())
+
+
+def test_no_formula_no_weights(ws):
+    bare = ws.new_trial("bare", factors={"malt_percent": [0, 1]})
+    (bake, _) = bare.keep(bare.design(kit.Kitchen(bakes=2, tubs=2)))
+    with pytest.raises(DataError, match=re.escape("bare has no formula: set it first")):
+        bare.weigh(bake, 76)
+
+
+def test_times_take_the_bakes_day_and_zone(trial):
+    _, bakes = kept(trial)
+    times = trial.timetable(bakes[0], "12 pm", limits=Limits(tubs=3))
+    assert f"{times.table_time:%Y-%m-%d %H:%M}" == "2026-12-03 12:00"
+    assert str(times.table_time.tzinfo) == "Europe/Lisbon"
+    full = trial.timetable(bakes[0], "2026-12-04 12:00")
+    assert full.table_time.day == 4
+    with pytest.raises(InputError, match="table_time is 'noon': is not a time of day"):
+        trial.timetable(bakes[0], "noon")
+    trial.change(bakes[0], day=None)
+    with pytest.raises(InputError, match="needs a day, and bake 1 has none"):
+        trial.timetable(trial.bake("1"), "12:00")
+
+
+def test_the_fitted_timetable_bakes_the_same_pieces(trial):
+    _, bakes = kept(trial)
+    asked = trial.timetable(bakes[0], "5:00")
+    fitted = asked.fitted()
+    assert not asked.fits
+    assert fitted.fits
+    assert fitted.notes[0].startswith("changed so that it fits: ")
+    assert set(fitted.pieces["piece"]) == set(asked.pieces["piece"])
+    assert fitted.fitted() is fitted
+    hopeless = trial.timetable(bakes[0], "5:00", limits=Limits(awake_from="6:00", awake_to="6:10"))
+    assert hopeless.fitted() is hopeless
+
+
+def test_sheet_and_calendar(trial, tmp_path):
+    _, bakes = kept(trial)
+    weights = trial.weigh(bakes[0], 76)
+    times = trial.timetable(bakes[0], "12:00").fitted()
+    page = trial.bench_sheet(bakes[0], tmp_path / "sheet.html", weights, times)
+    text = page.read_text(encoding="utf-8")
+    html5lib.HTMLParser(strict=True).parse(text)
+    for row in trial.planned(bakes[0]).itertuples():
+        assert row.blind in text
+    assert "the blend below does" in text
+    assert "Blend: mix" in text
+    calendar = icalendar.Calendar.from_ical(
+        trial.calendar(times, tmp_path / "bake.ics").read_bytes()
+    )
+    assert calendar.walk("VEVENT")
+    assert not list(tmp_path.glob(".*part"))
+    trial.change(invented=True)
+    trial.bench_sheet(bakes[0], page)
+    assert "(invented data)" in page.read_text(encoding="utf-8")
+
+
+def test_more_bakes_for_a_trial_under_way(ws):
+    demo = shipped.load_demo(ws)
+    plan = demo.extend(kit.Kitchen(bakes=1, tubs=4))
+    assert plan.runs["bake"].unique().tolist() == [9]
+    spread = demo.spread()
+    noticed = demo.power(demo.design(kit.Kitchen(bakes=5, tubs=4)), of="malt_percent")
+    assert noticed.spread == kit.Spread(**{**vars(spread)})
+    assert noticed.matters == 2
+    with pytest.raises(DataError, match="nothing has been baked yet"):
+        ws.new_trial("new", factors={"malt_percent": [0, 1]}, outcome="rise_height_mm").extend(
+            kit.Kitchen(bakes=1, tubs=4)
+        )
+
+
+def typed(*words):
+    with pytest.raises(SystemExit) as ended:
+        main(words)
+    return ended.value.code or 0
+
+
+def test_the_same_from_the_command_line(tmp_path, capsys):
+    folder = str(tmp_path / "bakes")
+    assert typed("start", folder, "--no-lab") == 0
+    plan = ["plan", folder, "--trial", "m", "--factor", "malt_percent=0 to 1.2", "--matters", "2"]
+    more = ["--spread-of", "harbour-malt", "--keep", "--first", "2026-12-03"]
+    assert typed(*plan, *more, "--formula", "harbour-malt") == 0
+    said = capsys.readouterr().out
+    assert "you will notice a difference of" in said
+    assert "Kept in m: bakes 1, 2, 3, 4, 5." in said
+    assert typed("sheet", folder, "--trial", "m", "--table", "12:00", "--piece", "2 3/4 oz") == 0
+    said = capsys.readouterr().out
+    assert (tmp_path / "bakes/m-bake-1.html").exists()
+    assert (tmp_path / "bakes/m-bake-1.ics").exists()
+    for words, message in (
+        (["plan", folder, "--factor", "malt_percent"], "must be a quantity and its settings"),
+        (["plan", folder, "--factor", "malt_percent=0, 130"], "must lie between 0 and 20"),
+        (["plan", folder, "--factor", "malt_percent=0 to 1", "--bakes", "0"], "bakes is 0"),
+        ([*plan[:2], *plan[4:], "--keep"], "--trial is '': is needed to keep a plan"),
+        (["sheet", folder, "--trial", "harbour-malt"], "and none is planned"),
+    ):
+        assert typed(*words) == 2
+        assert message in capsys.readouterr().err.replace("\n", " ")
