@@ -1,6 +1,7 @@
 """Notebooks in the repository: thin, stripped, with ids. They are run by ``--nbval-lax``."""
 
 import json
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,16 @@ def test_outputs_are_stripped_and_cells_have_ids(path):
     for cell in cells(path):
         assert cell["outputs"] == []
         assert cell["execution_count"] is None
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_the_wheel_carries_it(path):
+    build = tomllib.loads((path.parents[1] / "pyproject.toml").read_text())["tool"]["hatch"][
+        "build"
+    ]
+    carried = build["targets"]["wheel"]["force-include"]
+    name = f"notebooks/{path.name}"
+    assert carried[name] == f"kit/_shipped/{name}"
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)

@@ -5,9 +5,10 @@ from pathlib import Path
 
 from kit import shipped
 from kit.panels.compare import ComparePanel
+from kit.panels.plan import PlanPanel
 from kit.workspace import Workspace
 
-__all__ = ["ComparePanel", "compare", "open_workspace"]
+__all__ = ["ComparePanel", "PlanPanel", "compare", "open_workspace", "plan"]
 
 
 def open_workspace(folder: str | Path | None = None) -> Workspace:
@@ -33,3 +34,8 @@ def open_workspace(folder: str | Path | None = None) -> Workspace:
 def compare(workspace: Workspace | None = None) -> ComparePanel:
     """The panel of the compare notebook, on the baker's workspace."""
     return ComparePanel(workspace or open_workspace())
+
+
+def plan(workspace: Workspace | None = None) -> PlanPanel:
+    """The panel of the plan notebook, on the baker's workspace."""
+    return PlanPanel(workspace or open_workspace())

@@ -14,36 +14,12 @@ from kit.analysis.compare import Comparison
 from kit.errors import InputError, KitError
 from kit.panels.blocks import show
 from kit.panels.keys import OwnKeys
+from kit.panels.style import STYLE, trouble
 from kit.workspace import Trial, Workspace
 from kit.writeup.content import Picture, Table, sections
 
 __all__ = ["ComparePanel"]
 
-_STYLE = """<style>
-.kit-panel, .kit-panel > *, .kit-panel .widget-html-content {box-sizing: border-box;
-  min-width: 0; max-width: 100%}
-.kit-answer {max-width: 46rem; font-size: 1rem; line-height: 1.5; overflow-wrap: anywhere}
-.kit-question {font-size: 1.1rem; font-style: italic}
-.kit-lead {font-size: 1.25rem; font-weight: 600; margin-bottom: .3em}
-.kit-small, .kit-answer figcaption {font-size: .85rem}
-.kit-answer figure {margin: .8em 0}
-.kit-picture {background: #fff; overflow-x: auto}
-.kit-scroll {overflow-x: auto}
-.kit-answer table {border-collapse: collapse; margin: .4em 0; font-variant-numeric: tabular-nums}
-.kit-answer caption {text-align: left; font-weight: 600; max-width: 68vw}
-.kit-answer th, .kit-answer td {padding: .15em .9em .15em 0; text-align: left;
-  font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
-.kit-answer summary {cursor: pointer}
-.kit-answer pre {white-space: pre-wrap}
-.kit-banner {border-left: .3rem solid #b35900; padding: .2em .7em}
-.kit-trouble {border-left: .3rem solid #8b1a1a; padding: .2em .7em; line-height: 1.4;
-  overflow-wrap: anywhere}
-@media (max-width: 35rem) {
-  .kit-panel > .widget-inline-hbox {flex-flow: column; height: auto; align-items: stretch}
-  .kit-panel > .widget-inline-hbox > * {flex: none; width: auto !important; text-align: left}
-  .kit-panel select {min-height: 28px}
-}
-</style>"""
 _WIDE = {"description_width": "9rem"}
 _PAIRS = "every pair"
 
@@ -91,7 +67,7 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         self._filling = False
         super().__init__(
             [
-                OwnKeys(), widgets.HTML(_STYLE), self.trial, self.outcome, self.factor,
+                OwnKeys(), widgets.HTML(STYLE), self.trial, self.outcome, self.factor,
                 self.matters, self.trouble, self.control, self.line, self.alike, self.without,
                 self.shown, self.write, self.written,
             ]
@@ -99,7 +75,7 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         self.add_class("kit-panel")
         if not names:
             self.write.disabled = True
-            self.shown.value = _trouble("There is no trial in this folder yet.")
+            self.shown.value = trouble("There is no trial in this folder yet.")
             return
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.factor.observe(lambda _: self._show_factor(), "value")
@@ -204,7 +180,7 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
             self.shown.value = self._page(trial, self.answer)
         except KitError as exc:
             typed = isinstance(exc, InputError) and exc.field in ("matters", "what matters")
-            (self.trouble if typed else self.shown).value = _trouble(str(exc))
+            (self.trouble if typed else self.shown).value = trouble(str(exc))
         self.write.disabled = self.answer is None
 
     def _page(self, trial: Trial, answer: Comparison) -> str:
@@ -244,14 +220,10 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         try:
             trial.writeup(path, self.answer)
         except KitError as exc:
-            self.written.value = _trouble(str(exc))
+            self.written.value = trouble(str(exc))
         else:
             shown = f"<code>{escape(str(path))}</code>"
             if os.environ.get("KIT_FOLDER") == str(folder.resolve()):
                 # `kit start` serves this folder, and its notebooks stand at /doc/tree/NAME
                 shown = f'<a href="../../files/{escape(path.name)}" target="_blank">{shown}</a>'
             self.written.value = f'<p role="status">Written: {shown}</p>'
-
-
-def _trouble(text: str) -> str:
-    return f'<p class="kit-trouble" role="alert"><strong>Not yet:</strong> {escape(text)}</p>'

@@ -1,0 +1,152 @@
+"""A plan as it stands in the panel: what it will show, what to know, pictures, times, weights."""
+
+from html import escape
+
+import pandas as pd
+
+from kit import charts
+from kit.analysis import words
+from kit.formula import WeighingSheet
+from kit.plan.clock import say_clock, say_day
+from kit.plan.plan import Plan
+from kit.plan.power import Power
+from kit.plan.schedule import Schedule
+
+__all__ = ["show_plan"]
+
+_UNKNOWN = (
+    "How small a difference these bakes will notice cannot be said before anybody knows how much "
+    "doughs of one recipe differ by themselves. Best mix the same recipe several times on two "
+    "bakes first, or state your guess."
+)
+
+
+def show_plan(
+    plan: Plan, power: Power | None, weights: WeighingSheet | None, schedule: Schedule, call: str
+) -> str:
+    """Write a plan as HTML; whatever people typed is escaped.
+
+    Parameters
+    ----------
+    plan : Plan
+    power : Power or None
+    weights : WeighingSheet or None
+    schedule : Schedule
+        Of the first bake.
+    call : str
+        The same from Python.
+    """
+    said = [] if power is None else power.sentences
+    lead = said[0] if said else "What these bakes will notice is not known yet."
+    parts = [
+        f'<div role="status"><p class="kit-lead">{escape(lead)}</p>',
+        _texts(said[1:] if said else [_UNKNOWN]),
+        f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
+        _doubts(plan, power),
+        '<div class="kit-pictures">',
+        _picture(plan.plot(), "Which dough is mixed when", str(plan), "Boxes are doughs, in the "
+                 "order of mixing; alike colours are alike recipes."),
+    ]  # fmt: skip
+    if power is not None:
+        table = power.doughs_against_pieces()
+        told = f"{lead} {_against(table, power)}"
+        parts.append(
+            _picture(power.plot(), "More doughs or more pieces", told, "Each line is a number of "
+                     "pieces a dough: where the lines lie close, more pieces do not help.")
+        )  # fmt: skip
+    parts += [
+        "</div>", _times(schedule), _weights(weights),
+        _folded("For the statistician", "" if power is None else f"<p>{escape(power.method)}</p>"),
+        _folded("The same from Python", f"<pre>{escape(call)}</pre>"),
+    ]  # fmt: skip
+    return f'<section class="kit-answer">{"".join(parts)}</section>'
+
+
+def _texts(texts: list[str]) -> str:
+    return "".join(f"<p>{escape(text)}</p>" for text in texts)
+
+
+def _sentences(notes: tuple[str, ...]) -> str:
+    return " ".join(f"{note}." for note in notes)
+
+
+def _folded(title: str, inside: str) -> str:
+    return f"<details><summary>{title}</summary>{inside}</details>" if inside else ""
+
+
+def _items(texts: list[str]) -> str:
+    return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
+
+
+def _doubts(plan: Plan, power: Power | None) -> str:
+    """What to know before baking; once, whoever says it."""
+    checks = [*plan.checks, *(() if power is None else power.checks)]
+    told = [words.capital(check) for check in dict.fromkeys(checks)]
+    if not told:
+        return ""
+    listed = _items([t if t.endswith((".", "?", "!")) else f"{t}." for t in told])
+    return f'<div class="kit-banner"><p><strong>Before you bake</strong></p>{listed}</div>'
+
+
+def _picture(drawing: object, title: str, description: str, caption: str) -> str:
+    chart = charts.svg(drawing, title, description)  # type: ignore[arg-type]
+    # a narrow screen scrolls the chart, also by keyboard, so that its letters stay readable
+    return (
+        f'<figure><div class="kit-picture" role="region" tabindex="0" aria-label="{escape(title)}">'
+        f"{chart}</div><figcaption>{escape(caption)}</figcaption></figure>"
+    )
+
+
+def _against(table: pd.DataFrame, power: Power) -> str:
+    """The ends of the picture in words, for who cannot see it."""
+    first, last = table.iloc[0], table.iloc[-1]
+    unit = power.unit_of_outcome
+    ends = [
+        f"{first.iloc[0]:g} with {first['pieces']:g} a dough: "
+        f"{words.number(first['smallest'], first['smallest'], unit)}",
+        f"{last.iloc[0]:g} with {last['pieces']:g}: "
+        f"{words.number(last['smallest'], last['smallest'], unit)}",
+    ]
+    return f"Smallest difference by {table.columns[0]} and pieces: {'; '.join(ends)}."
+
+
+def _times(schedule: Schedule) -> str:
+    """The first bake's timetable: what does not fit first."""
+    misses = [f"Does not fit: {miss}." for miss in schedule.misses]
+    nearest = f"<p><strong>{escape(schedule.nearest_words)}</strong></p>" if misses else ""
+    rows, day = [], ""
+    for step in schedule.steps:
+        if not step.told:
+            continue
+        today = say_day(step.start, schedule.zone)
+        if today != day:
+            rows.append(f'<tr><th scope="rowgroup" colspan="2">{escape(today)}</th></tr>')
+            day = today
+        rows.append(
+            f'<tr><th scope="row">{say_clock(step.start, schedule.zone)}</th>'
+            f'<td class="kit-wrap">{escape(words.capital(step.text))}</td></tr>'
+        )
+    told = [f"{words.capital(note)}." for note in schedule.notes]
+    changed = [note for note in told if note.startswith("Changed so that it fits")]
+    notes = _items([note for note in told if note not in changed])
+    return (
+        '<h3 class="kit-section">Times of the first bake</h3>'
+        + (f'<div class="kit-trouble">{_items(misses)}{nearest}</div>' if misses else "")
+        + "".join(f'<p class="kit-banner">{escape(note)}</p>' for note in changed)
+        + f"<p>{escape(schedule.headline)}</p>"
+        + _picture(schedule.plot(), "The bake day", schedule.headline, "Hours when nothing is to "
+                   "be done are drawn short.")
+        + '<div class="kit-scroll" role="region" aria-label="Timetable" tabindex="0"><table>'
+        + f"<tbody>{''.join(rows)}</tbody></table></div>"
+        + _folded("What to know about the times", notes)
+    )  # fmt: skip
+
+
+def _weights(weights: WeighingSheet | None) -> str:
+    if weights is None:
+        return "<p>No formula yet, so there is nothing to weigh.</p>"
+    return (
+        '<h3 class="kit-section">What to weigh at the first bake</h3>'
+        '<div class="kit-scroll kit-weights" role="region" aria-label="What to weigh" tabindex="0">'
+        f"{weights._repr_html_()}</div>"
+    )

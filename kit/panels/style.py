@@ -1,0 +1,40 @@
+"""How panels look, and how they say that something cannot be used."""
+
+from html import escape
+
+__all__ = ["STYLE", "trouble"]
+
+#: CSS of every panel; its classes begin with kit-
+STYLE = """<style>
+.kit-panel, .kit-panel > *, .kit-panel .widget-html-content {box-sizing: border-box;
+  min-width: 0; max-width: 100%}
+.kit-answer {max-width: 46rem; font-size: 1rem; line-height: 1.5; overflow-wrap: anywhere}
+.kit-question {font-size: 1.1rem; font-style: italic}
+.kit-lead {font-size: 1.25rem; font-weight: 600; margin-bottom: .3em}
+.kit-small, .kit-answer figcaption {font-size: .85rem}
+.kit-answer figure {margin: .8em 0}
+.kit-picture {background: #fff; overflow-x: auto}
+.kit-scroll {overflow-x: auto}
+.kit-answer table {border-collapse: collapse; margin: .4em 0; font-variant-numeric: tabular-nums}
+.kit-answer caption {text-align: left; font-weight: 600; max-width: 68vw}
+.kit-answer th, .kit-answer td {padding: .15em .9em .15em 0; text-align: left;
+  font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
+.kit-answer summary {cursor: pointer}
+.kit-answer pre {white-space: pre-wrap}
+.kit-section {font-size: 1.05rem; font-weight: 600; margin: .9em 0 .3em}
+.kit-answer td.kit-wrap {white-space: normal; padding-right: 0}
+.kit-weights thead th {white-space: normal; vertical-align: bottom; min-width: 6.5rem}
+.kit-banner {border-left: .3rem solid #b35900; padding: .2em .7em}
+.kit-trouble {border-left: .3rem solid #8b1a1a; padding: .2em .7em; line-height: 1.4;
+  overflow-wrap: anywhere}
+@media (max-width: 35rem) {
+  .kit-panel > .widget-inline-hbox {flex-flow: column; height: auto; align-items: stretch}
+  .kit-panel > .widget-inline-hbox > * {flex: none; width: auto !important; text-align: left}
+  .kit-panel select {min-height: 28px}
+}
+</style>"""
+
+
+def trouble(text: str) -> str:
+    """Say as HTML why something does not work yet; read out at once."""
+    return f'<p class="kit-trouble" role="alert"><strong>Not yet:</strong> {escape(text)}</p>'

@@ -1,0 +1,138 @@
+"""The plan notebook as a baker uses it, in a real browser: from the question to printed sheets.
+
+Screenshots go to the folder named by ``KIT_SCREENSHOTS`` when it is set.
+"""
+
+import os
+import re
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+
+def shoot(page, name, tall=0):
+    """A screenshot; `tall` makes the window high enough for the whole panel."""
+    if folder := os.environ.get("KIT_SCREENSHOTS"):
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        size = page.viewport_size
+        if tall:
+            page.set_viewport_size({"width": size["width"], "height": tall})
+            page.locator(".kit-panel").evaluate("e => e.scrollIntoView()")
+            page.wait_for_timeout(500)
+        page.screenshot(path=f"{folder}/{name}.png")
+        page.set_viewport_size(size)
+
+
+def open_and_run(page, lab):
+    """Open the notebook and run all cells, as the menu does."""
+    page.goto(lab[0].replace("compare.ipynb", "plan.ipynb"))
+    page.wait_for_function(
+        "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
+        timeout=40_000,
+    )
+    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    page.locator(".kit-answer svg").first.wait_for(timeout=60_000)
+
+
+def field(page, label):
+    return page.get_by_label(label, exact=True)
+
+
+def type_in(page, label, text):
+    field(page, label).fill(text)
+    field(page, label).press("Tab")
+
+
+def test_from_the_question_to_the_sheets(page, lab):
+    open_and_run(page, lab)
+    lead = page.locator(".kit-lead")
+    assert re.match(r"With 5 bakes .*you will notice a difference of \d", lead.inner_text())
+    shoot(page, "plan-first", tall=2400)
+
+    # nonsense is answered beside its field; what was typed stays, and nothing can be kept
+    keep = page.get_by_role("button", name="Keep this plan")
+    for label, typed, said in (
+        ("Settings", "0 to 130", "must lie between 0 and 20"),
+        ("Places on the griddle", "-6", "must be a whole number from 1"),
+        ("Raw piece", "0", "must be above 0"),
+        ("Ingredients, % of flour", "bread flour 0\nwater 60", "must add up to 100"),
+        ("On the table at", "late", "is not a time of day"),
+    ):
+        before = field(page, label).input_value()
+        type_in(page, label, typed)
+        page.get_by_role("alert").filter(has_text=said).first.wait_for(timeout=15_000)
+        assert field(page, label).input_value() == typed
+        assert keep.is_disabled()
+        if label == "Settings":
+            shoot(page, "plan-nonsense", tall=1400)
+        type_in(page, label, before)
+        lead.wait_for(timeout=15_000)
+
+    # the slider turns the question round: how many bakes notice what matters
+    noticed = lead.inner_text()
+    slider = page.get_by_role("slider").first
+    slider.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    page.get_by_text("With 7 bakes").first.wait_for(timeout=15_000)
+    assert lead.inner_text() != noticed
+
+    # what does not fit into the day is moved as little as possible, and said
+    type_in(page, "First bake on", "2026-12-03")
+    type_in(page, "On the table at", "7:00")
+    page.get_by_text("Changed so that it fits").first.wait_for(timeout=15_000)
+    page.get_by_role("button", name="More about your kitchen").press("Enter")
+    type_in(page, "Awake to", "6:30")
+    page.get_by_text("No plan near this one fits").first.wait_for(timeout=15_000)
+    shoot(page, "plan-misses", tall=2600)
+    type_in(page, "Awake to", "10 pm")
+    type_in(page, "On the table at", "11.30 am")
+    page.get_by_text("on the table at 11:30").first.wait_for(timeout=15_000)
+    keep.press("Enter")
+    page.get_by_text("Kept in").wait_for(timeout=30_000)
+    shoot(page, "plan-kept")
+    with page.expect_popup() as opened:
+        page.get_by_role("link", name="bench sheet").first.press("Enter")
+    sheet = opened.value
+    sheet.get_by_role("heading", name="malt").first.wait_for(timeout=15_000)
+    assert "What to weigh" in sheet.content()
+    assert "do not taste" in sheet.content()
+    if folder := os.environ.get("KIT_SCREENSHOTS"):
+        sheet.emulate_media(media="print")
+        sheet.pdf(path=f"{folder}/plan-sheet.pdf", prefer_css_page_size=True)
+    assert (lab[1] / "malt-bake-7.ics").read_text().startswith("BEGIN:VCALENDAR")
+
+
+def test_no_cell_ends_in_an_error(page, lab):
+    open_and_run(page, lab)
+    page.get_by_text("the same dough recipe repeated").first.wait_for(timeout=60_000)
+    page.wait_for_timeout(1500)
+    errors = page.evaluate(
+        """() => [...window.jupyterapp.shell.currentWidget.content.model.cells]
+            .flatMap(c => c.outputs ? c.outputs.toJSON() : [])
+            .filter(o => o.output_type === 'error').map(o => o.evalue)"""
+    )
+    assert errors == []
+
+
+def test_readable_on_a_phone(page, lab):
+    page.set_viewport_size({"width": 400, "height": 800})
+    open_and_run(page, lab)
+    cut = page.evaluate(
+        """() => {
+            const place = document.querySelector(".kit-panel").closest(".jp-OutputArea-output");
+            const right = place.getBoundingClientRect().right;
+            const seen = ["p", "select", "input", "textarea", "li", "button"]
+                .map(tag => ".kit-panel " + tag);
+            return [...document.querySelectorAll(seen)]
+                .filter(e => !e.closest(".kit-scroll, .kit-picture"))
+                .filter(e => e.getBoundingClientRect().right > right + 1)
+                .map(e => e.textContent.slice(0, 40));
+        }"""
+    )
+    assert cut == []
+    for name, place in (("top", ".kit-panel"), ("answer", ".kit-lead"), ("end", ".kit-scroll")):
+        page.locator(place).first.evaluate("e => e.scrollIntoView()")
+        shoot(page, f"plan-400px-{name}")

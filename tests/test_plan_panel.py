@@ -1,0 +1,138 @@
+"""The plan panel without a browser: what it asks, shows, refuses and keeps."""
+
+import re
+
+import pytest
+
+from kit import panels
+
+
+@pytest.fixture
+def panel(tmp_path):
+    ws = panels.open_workspace(tmp_path / "bakes")
+    yield panels.plan(ws)
+    ws.close()
+
+
+def words(widget):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", widget.value)).strip()
+
+
+def test_filled_in_already(panel):
+    proposal = panel.proposal
+    assert proposal.plan.counts == {"bake": 5, "dough": 20, "load": 20, "piece": 120}
+    assert proposal.power.headline in words(panel.shown)
+    assert "Before you bake" not in words(panel.shown)  # four doses, spread known: no doubts
+    assert proposal.schedule.fits
+    assert proposal.weights.formula.name == "Harbour griddle muffin (invented)"
+    assert not panel.keep.disabled
+    assert panel.spread.value == "as in harbour-malt (invented)"
+
+
+def test_the_slider_turns_the_question_round(panel):
+    before = panel.proposal.power.smallest
+    panel.bakes.value = 8
+    assert panel.proposal.power.smallest < before
+    assert "With 8 bakes" in words(panel.shown)
+    assert "more than a home series usually gets done" in words(panel.shown)
+
+
+def test_without_a_spread_nothing_is_promised(panel):
+    panel.spread.value = "not known yet"
+    assert panel.proposal.power is None
+    assert words(panel.shown).startswith("What these bakes will notice is not known yet.")
+    assert "Best bake that first" in words(panel.shown)
+    panel.spread.value = "my guess, below"
+    assert panel.guess.layout.display is None
+    panel.dough_sd.value, panel.piece_sd.value = "0,5 mm", "1/16 in"
+    assert panel.proposal.power.spread.dough == 0.5
+    assert panel.proposal.power.spread.piece == pytest.approx(1.5875)
+    assert "All this holds if the spread is as stated" in words(panel.shown)
+
+
+def test_a_factor_of_the_griddle_goes_inside_each_dough(panel):
+    panel.other.value = "side_minutes"
+    assert panel.proposal is None  # its settings are still empty
+    assert "must be at least two" in words(panel.other_settings.said)
+    panel.other_settings.value = "5 or 6"
+    assert panel.proposal.plan.kind == "split-plot"
+    assert "inside each dough" in words(panel.shown)
+    assert "too few to see a peak" in words(panel.shown)
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "said"),
+    [
+        ("settings", "0 to 130", "malt_percent is 130 (settings): must lie between 0 and 20."),
+        ("settings", "0.4", "settings is [0.4] (malt_percent): must be at least two."),
+        ("settings", "lots", "malt_percent is 'lots' (settings): is not a number."),
+        ("matters", "-2", "what matters is '-2': must be above 0."),
+        ("doughs", "0", "doughs a bake is '0': must be a whole number from 1."),
+        ("pieces", "2.5", "pieces a dough is '2.5': must be a whole number from 1."),
+        ("places", "", "places on the griddle is '': must not be empty."),
+        ("first", "someday", "first bake on is 'someday'"),
+        ("table", "25:00", "on the table at is '25:00': is not a time of day."),
+        ("awake_from", "dawn", "awake_from is 'dawn': is not a time of day."),
+        ("room", "350 F", "room_temp_c is 176.666666667: must lie between"),
+        ("retard", "-3", "retard_hours is -3"),
+        ("formula", "water 60", "flour is None: must not be empty."),
+        ("formula", "bread flour 100\nmystery 3", "does not tell what it does in the dough"),
+        ("piece", "-76 g", "raw piece is '-76 g': must be above 0."),
+        ("piece", "76 h", "h measures time, expected mass"),
+        ("step", "0", "scale step is '0': must be above 0."),
+    ],
+)
+def test_nonsense_is_answered_beside_its_field(panel, field, typed, said):
+    asked = getattr(panel, field)
+    before, shown = asked.value, panel.shown.value
+    asked.value = typed
+    assert asked.value == typed  # what was typed stays
+    beside = words(asked.said).replace("&#x27;", "'")
+    everywhere = " ".join([beside, words(panel.shown)]).replace("&#x27;", "'")
+    assert said in everywhere
+    assert panel.proposal is None
+    assert panel.keep.disabled
+    asked.value = before
+    assert panel.shown.value == shown
+    assert beside == "" or words(asked.said) == ""
+
+
+def test_no_formula_no_weights(panel):
+    panel.formula.value = ""
+    assert panel.proposal.weights is None
+    assert "No formula yet" in words(panel.shown)
+
+
+def test_keeping_a_plan(panel):
+    panel.first.value, panel.name.value = "2026-12-03", "malt <b>bold</b>"
+    panel.keep.click()
+    assert "Kept in malt &lt;b&gt;bold&lt;/b&gt; ." in words(panel.kept)
+    trial = panel.workspace.trial("malt <b>bold</b>")
+    assert len(trial.bakes()) == 5
+    assert trial.frame()["retard_hours"].eq(24).all()
+    assert trial.formula().name == "Harbour griddle muffin (invented)"
+    sheets = sorted(path.name for path in panel.workspace.folder.glob("malt-b-*"))
+    assert len(sheets) == 10  # a sheet and a calendar a bake
+    assert panel.trial.value == trial.name
+    panel.keep.click()  # again: the plan not begun is replaced, not doubled
+    assert len(trial.bakes()) == 5
+
+
+def test_keeping_under_a_name_that_is_taken(panel):
+    panel.name.value = "harbour-malt"
+    panel.keep.click()
+    assert "name is 'harbour-malt': is taken by another trial." in words(panel.kept).replace(
+        "&#x27;", "'"
+    )
+    assert len(panel.workspace.trials()) == 1
+
+
+def test_more_bakes_of_a_trial_that_is_there(panel):
+    panel.trial.value = "harbour-malt"
+    assert panel.question.value == "Does more malt make a taller griddle muffin?"
+    assert (panel.factor.value, panel.settings.value) == ("malt_percent", "0; 0.4; 0.8; 1.2")
+    assert (panel.other.value, panel.other_settings.value) == ("retard_hours", "16; 40")
+    assert panel.proposal is not None
+    panel.keep.click()
+    trial = panel.workspace.trial("harbour-malt")
+    assert [bake.code for bake in trial.planned_bakes()] == ["9", "10", "11", "12", "13"]
