@@ -1,5 +1,6 @@
 """What a trial does before the bake: design, power, the plan kept, weights, times, bench sheet."""
 
+import dataclasses
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
@@ -8,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit.errors import DataError, InputError
+from kit.errors import DataError, InputError, KitError
 from kit.records import planned, things, trials
 from kit.records import tables as t
 from kit.records.things import Bake
@@ -45,6 +46,7 @@ class TrialPlanning(TrialRecords):
         from kit.plan.factors import Factor
 
         factors = [Factor(name, tuple(settings)) for name, settings in self.factors.items()]
+        more.setdefault("spread", self._spread_if_known())
         return design(factors, kitchen, kind, seed, **more)
 
     def extend(self, kitchen: "Kitchen", seed: int = 1, **more: Any) -> "Plan":
@@ -60,8 +62,7 @@ class TrialPlanning(TrialRecords):
         from kit.plan.extend import extend
         from kit.plan.factors import Factor
 
-        frame = self.frame()
-        baked = frame[frame[self.outcome].notna()] if self.outcome in frame else frame[:0]
+        baked = self.baked()
         if baked.empty:
             msg = "nothing has been baked yet: plan the trial with design()."
             raise DataError(msg)
@@ -70,7 +71,13 @@ class TrialPlanning(TrialRecords):
         for name, settings in given.items():
             used = set(baked[name].dropna()) if name in baked else set()
             factors.append(Factor(name, tuple(sorted({*settings, *used}))))
+        more.setdefault("spread", self._spread_if_known())
         return extend(baked, factors, kitchen, seed, **more)
+
+    def baked(self) -> pd.DataFrame:
+        """Return the pieces of which the outcome was measured: what the trial rests on so far."""
+        frame = self.frame()
+        return frame[frame[self.outcome].notna()] if self.outcome in frame else frame[:0]
 
     def spread(self, outcome: str | None = None) -> "Spread":
         """How much doughs and pieces of this trial differ by themselves.
@@ -97,6 +104,8 @@ class TrialPlanning(TrialRecords):
     ) -> "Power":
         """What a plan will notice of the trial's outcome.
 
+        For more bakes of a trial under way (`extend`), together with those baked already.
+
         Parameters
         ----------
         plan : Plan
@@ -112,6 +121,12 @@ class TrialPlanning(TrialRecords):
         if spread is None and not {"sd_dough", "sd_piece"} & set(more):
             spread = self.spread()
         more.setdefault("matters", self.matters)
+        baked = self.baked()
+        if len(baked) and not set(map(str, plan.runs["bake"])) & set(baked["bake"]):
+            both = pd.concat([baked, plan.runs.astype({"bake": str})], ignore_index=True)
+            plan = dataclasses.replace(
+                plan, runs=both[plan.runs.columns.intersection(baked.columns)]
+            )
         return power(plan, of, spread=spread, outcome=self.outcome or "", **more)
 
     def keep(
@@ -315,6 +330,12 @@ class TrialPlanning(TrialRecords):
         query = t.reading.select().with_only_columns(r.quantity, r.level).distinct()
         with self._store.reading() as connection:
             return connection.execute(query.where(r.trial_id == self.id)).all()
+
+    def _spread_if_known(self) -> "Spread | None":
+        try:
+            return self.spread()
+        except KitError:  # too little was baked to say
+            return None
 
     def _outcome(self, outcome: str | None) -> str:
         outcome = outcome or self.outcome

@@ -132,7 +132,22 @@ def test_more_bakes_of_a_trial_that_is_there(panel):
     assert panel.question.value == "Does more malt make a taller griddle muffin?"
     assert (panel.factor.value, panel.settings.value) == ("malt_percent", "0; 0.4; 0.8; 1.2")
     assert (panel.other.value, panel.other_settings.value) == ("retard_hours", "16; 40")
-    assert panel.proposal is not None
+    assert panel.factor.disabled
+    assert "Added to 20 doughs on 8 bakes" in words(panel.shown)
+    assert words(panel.shown).startswith("With 13 bakes (40 doughs of about 5.95 pieces)")
+    panel.bakes.value = 1
+    assert "trial.extend(" in panel.shown.value
     panel.keep.click()
     trial = panel.workspace.trial("harbour-malt")
-    assert [bake.code for bake in trial.planned_bakes()] == ["9", "10", "11", "12", "13"]
+    assert [bake.code for bake in trial.planned_bakes()] == ["9"]
+
+
+def test_a_bake_in_which_nothing_is_changed(panel):
+    panel.factor.value = ""
+    assert panel.settings.layout.display == "none"
+    assert "is not set by this plan" in words(panel.formula.said)  # malt ? needs a number now
+    panel.formula.value = panel.formula.value.replace(", as the trial says ?", " 0.8")
+    assert panel.proposal.plan.kind == "noise"
+    assert words(panel.shown).startswith("These bakes show how much doughs of one recipe differ")
+    panel.keep.click()
+    assert "Kept in malt" in words(panel.kept)

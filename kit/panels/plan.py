@@ -75,7 +75,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         self.proposal: Proposal | None = None
-        self._filling = True
+        self._filling, self._under_way = True, False
         self._make_fields()
         self.shown, self.kept = widgets.HTML(), widgets.HTML()
         self.keep = widgets.Button(
@@ -111,11 +111,12 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
 
         known = quantities.all_quantities()
         settable = [(q.label, q.name) for q in known if _can_be_set(q)]
+        noise = [("nothing: one recipe, repeated", "")]
         outcomes = [(q.label, q.name) for q in known if _can_answer(q)]
         self.trial = pick("Plan", [_NEW])
         self.name = Typed("Its name", "malt", "short, such as malt")
         self.question = Typed("The question", "Does more malt make a taller muffin?")
-        self.factor = pick("I change", settable)
+        self.factor = pick("I change", [*settable, *noise])
         self.settings = Typed("Settings", "0 to 1.2", "0 to 1.2, or 0, 0.4, 0.8")
         self.other = pick("and also", [(_NOTHING, ""), *settable])
         self.other_settings = Typed("Its settings", "", "such as 5 or 6")
@@ -196,6 +197,11 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
             return
         trial = self.chosen
         self._filling = True
+        # what has been baked decides what more bakes must be of
+        self._under_way = trial is not None and len(trial.baked()) > 0
+        for field in (self.name, self.question, self.settings, self.other_settings):
+            field.text.disabled = trial is not None
+        self.factor.disabled = self.other.disabled = trial is not None
         if trial is not None:
             self.name.value, self.question.value = trial.name, trial.question
             factors = [(n, s) for n, s in trial.factors.items() if n in dict(_flip(self.factor))]
@@ -238,7 +244,9 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         unit = words.unit_of(self.outcome.value)
         self.matters.text.description = f"What matters ({unit})" if unit else "What matters"
         _show(self.guess, self.spread.value == _GUESS)
-        _show(self.other_settings, bool(self.other.value))
+        _show(self.settings, bool(self.factor.value))
+        _show(self.other, bool(self.factor.value))
+        _show(self.other_settings, bool(self.factor.value and self.other.value))
         for field in self._typed():
             field.said.value = ""
         self.proposal = None
@@ -256,7 +264,6 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
 
     def _propose(self) -> Proposal:
         """Read every field, then call design, power, weigh and schedule."""
-        factors = self._factors()
         kitchen = Kitchen(
             bakes=self.bakes.value,
             doughs_per_bake=_count(self.doughs),
@@ -264,15 +271,21 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
             places=_count(self.places),
         )
         spread = self._spread()
-        plan = design(factors, kitchen, spread=spread)
-        noticed = None if spread is None else self._power(plan, spread)
+        trial = self.chosen
+        if trial is not None and self._under_way:
+            plan = trial.extend(kitchen, spread=spread)
+        else:
+            plan = design(self._factors(), kitchen, spread=spread)
+        noticed = None
+        if spread is not None and plan.factors:
+            noticed = self._power(plan, spread)
         formula = self._formula()
         weights = None if formula is None else self._weigh(formula, plan)
         return Proposal(plan, noticed, weights, self._schedule(plan))
 
     def _factors(self) -> list[Factor]:
-        fields = [(self.factor, self.settings)]
-        if self.other.value:
+        fields = [(self.factor, self.settings)] if self.factor.value else []
+        if self.other.value and fields:
             fields.append((self.other, self.other_settings))
         return [typed.read(partial(Factor.written, picked.value)) for picked, typed in fields]
 
@@ -297,7 +310,10 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         matters = self.matters.read(
             lambda text: _above_0(text, unit, "what matters", difference=True)
         )
-        return power(plan, spread=spread, outcome=outcome, matters=matters)
+        # without the simulation that an uneven plan would get: a slider cannot wait for it
+        if self.chosen is not None and outcome == self.chosen.outcome:
+            return self.chosen.power(plan, spread, matters=matters, simulate=0)
+        return power(plan, spread=spread, outcome=outcome, matters=matters, simulate=0)
 
     def _formula(self) -> Formula | None:
         if not self.formula.value.strip():
@@ -318,9 +334,16 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         whole = [f.quantity for f in plan.factors if f.level == "dough"]
         doughs = {row["dough"]: {q: row[q] for q in whole} for row in first.to_dict("records")}
         size = self._size()
-        return self.formula.read(
-            lambda _: weigh(formula, doughs, pieces=int(first["pieces"].max()), **size)
-        )
+
+        def sheet(_: str) -> WeighingSheet:
+            for one in formula.with_settings(next(iter(doughs.values()))).open:
+                raise InputError(
+                    "formula", f"{one.name} ?", "is not set by this plan",
+                    "Write its share of the flour in place of the question mark.",
+                )  # fmt: skip
+            return weigh(formula, doughs, pieces=int(first["pieces"].max()), **size)
+
+        return self.formula.read(sheet)
 
     def _same(self, plan: Plan) -> dict[str, float]:
         """What is planned alike for all: whatever of it is not varied."""
@@ -366,9 +389,9 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         assert self.proposal is not None
         plan = self.proposal.plan
         kitchen = plan.kitchen
+        called = "trial.extend(" if self._under_way else f"kit.design({list(plan.factors)!r},\n    "
         return (
-            f"plan = kit.design({list(plan.factors)!r},\n"
-            f"    kit.Kitchen(bakes={kitchen.bakes}, doughs_per_bake={kitchen.doughs}, "
+            f"plan = {called}kit.Kitchen(bakes={kitchen.bakes}, doughs_per_bake={kitchen.doughs}, "
             f"pieces_per_dough={kitchen.pieces_per_dough}, places={kitchen.places}))\n"
             "trial.keep(plan)"
         )

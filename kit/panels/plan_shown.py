@@ -38,9 +38,13 @@ def show_plan(
     """
     said = [] if power is None else power.sentences
     lead = said[0] if said else "What these bakes will notice is not known yet."
+    unknown = _UNKNOWN
+    if not plan.factors:
+        lead = "These bakes show how much doughs of one recipe differ by themselves."
+        unknown = "Only then can anybody say how small a difference a trial will notice."
     parts = [
         f'<div role="status"><p class="kit-lead">{escape(lead)}</p>',
-        _texts(said[1:] if said else [_UNKNOWN]),
+        _texts(said[1:] if said else [unknown]),
         f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
         _doubts(plan, power),
         '<div class="kit-pictures">',

@@ -165,7 +165,8 @@ class Power:
         )
 
     def _with_what(self) -> str:
-        each = f"{self.pieces:g} {'piece' if self.pieces == 1 else 'pieces'}"
+        about = "" if self.pieces == int(self.pieces) else "about "
+        each = f"{about}{self.pieces:.3g} {'piece' if self.pieces == 1 else 'pieces'}"
         doughs = words.plural(self.doughs, "dough")
         made = f"{doughs} of {each}"
         if self.bakes is None or self.bakes == self.doughs:
