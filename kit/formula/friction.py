@@ -1,8 +1,8 @@
 """Friction: what mixing adds to the dough's temperature, from one's own records.
 
 It is a temperature difference: ×5/9 from °F, without the 32. Printed values run from 5 to 35 °F
-(handbook A1-08), so it is measured: n × (dough reached) − (sum of the temperatures measured), n
-being 3, or 4 with a preferment.
+(Cook's Illustrated, how-to 5818, by way of mixing), so it is measured: n × (dough reached) − (sum
+of the temperatures measured), n being 3, or 4 with a preferment.
 """
 
 import math

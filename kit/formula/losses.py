@@ -1,8 +1,8 @@
 """Bake loss and what it is a share of.
 
-A bake loss belongs to a basis: 50 g lost for every 500 g baked is 10 % of the baked weight, but
-9.1 % of the dough (Gisslen, *Professional Baking*, gives the one and calls it the other; handbook
-A1-11). So the basis is always stated.
+A bake loss belongs to a basis: 50 g lost for every 500 g baked is 10 % of the baked weight, but 9.1
+% of the dough (Gisslen, *Professional Baking*, gives the one and calls it the other). So the basis
+is always stated.
 """
 
 from typing import Literal

@@ -1,9 +1,9 @@
 """Diastatic malt: how strong, how much of another, and whether the flour holds some already.
 
-Sources: °WK = 3.5 °L − 16 (degree Lintner and Windisch–Kolbach unit, encyclopedia citing JECFA;
-handbook A2-01). Liquefaction number LN = 6000 / (FN − 50), FN the falling number in seconds; LN of
-a blend is the mean by mass, FN is not (seed-agronomy note citing USDA FGIS; A2-02, A2-03). Bands of
-the falling number: bakers' dictionary, Baking Business (A2-04).
+Sources: °WK = 3.5 °L − 16 (degree Lintner and Windisch–Kolbach unit, encyclopedia citing JECFA).
+Liquefaction number LN = 6000 / (FN − 50), FN the falling number in seconds; LN of a blend is the
+mean by mass, FN is not (seed-agronomy note citing USDA FGIS). Bands of the falling number: bakers'
+dictionary, Baking Business.
 """
 
 import math

@@ -1,7 +1,7 @@
 """From a formula to weights: for so many pieces, from what is there, to a total.
 
 The dough for N baked pieces is N × piece / ((1 − dough loss) (1 − bake loss)): plain arithmetic,
-handbook A1-16. What a bake loss is a share of stands in `kit.formula.losses`.
+as in Gisslen, *Professional Baking*. What a bake loss is a share of stands in `kit.formula.losses`.
 """
 
 import math

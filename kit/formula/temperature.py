@@ -1,9 +1,9 @@
 """How warm the liquid must be for the dough to come out at the temperature wanted.
 
-The rule of the trade takes the dough's temperature as the mean of what goes into it: liquid =
-n × dough − flour − room − friction, with n = 3; with a preferment n = 4 and its temperature is
-subtracted too (San Francisco Baking Institute, Artisan I course notes 2009; handbook A1-05,
-A1-06). It weighs water, flour and air alike, so a balance of heat would not agree exactly.
+The rule of the trade takes the dough's temperature as the mean of what goes into it: liquid = n ×
+dough − flour − room − friction, with n = 3; with a preferment n = 4 and its temperature is
+subtracted too (San Francisco Baking Institute, Artisan I course notes 2009). It weighs water, flour
+and air alike, so a balance of heat would not agree exactly.
 """
 
 import math

@@ -57,7 +57,7 @@ def test_cake_recipe():
 
 
 def test_cake_temperature_is_judged_within_doughs():
-    """Temperature varied within a mix: F = 20.5 on 5 and 210 or more df (handbook of needs)."""
+    """Temperature varied within a mix: Cook's data, F = 20.5 on 5 and 210 df by R's lmerTest."""
     c = kit.compare(
         pd.read_csv(PUBLISHED / "cake.csv"),
         outcome="angle_deg", by="temperature_f", dough="mix", bake="replicate", matters=3,

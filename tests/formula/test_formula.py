@@ -245,12 +245,6 @@ def test_formulas_refused():
     )
 
 
-def test_roles_are_those_that_records_keep():
-    from kit.records.tables import ROLES
-
-    assert kf.ROLES == ROLES
-
-
 @given(formulas(), st.floats(1, 1e5))
 def test_scaling_there_and_back(made, flour_g):
     batch = kf.scale(made, flour_g=flour_g)

@@ -98,7 +98,7 @@ def percentages(entry):
 
 
 def printed_to_the_gram(batch, expected):
-    """A1-03: the book rounds 7.5 g to 8 and 11.5 g to 12, half away from zero; so do we."""
+    """Entry A1-03: the book rounds 7.5 g to 8 and 11.5 g to 12, half away from zero; so do we."""
     shown = {name: kf.round_to_step(g, 1) for name, g in batch.weights_g.items()}
     for name, printed in expected["printed_weights_g"].items():
         ours = next(g for n, g in shown.items() if name in n)

@@ -43,7 +43,7 @@ def test_equal_dose_keeps_dose_times_strength(dose, old, new):
 
 
 def test_equal_dose_in_wk_would_be_wrong():
-    # handbook A2-06: about 4 % off where 0.5 % at 60 °L becomes a malt of 120 °L
+    # equal enzyme units, from °L: about 4 % off where 0.5 % at 60 °L becomes a malt of 120 °L
     wrong = 0.5 * kf.wk_from_lintner(60) / kf.wk_from_lintner(120)
     assert wrong / kf.equal_dose(0.5, 60, 120) - 1 == pytest.approx(-0.04, abs=0.002)
 

@@ -29,7 +29,7 @@ def test_half_of_five_factors():
 
 
 def test_catapult_data_are_that_half():
-    # e-Handbook 5.4.7.2 (handbook A7-03): the 16 corner runs in their order, columns h s b l e
+    # e-Handbook 5.4.7.2 (a catapult): the 16 corner runs in their order, columns h s b l e
     runs = """----+ +++++ +-++- -+++- +---- ++--+ +--++ -+--- ++-+- ---+-
               +++-- --+-- -++-+ +-+-+ -+-++ --+++"""
     published = np.array([[1.0 if c == "+" else -1.0 for c in run] for run in runs.split()])
@@ -91,7 +91,7 @@ def test_fraction_refuses(arguments, message):
 
 
 def test_rotatable_distances():
-    # e-Handbook 5.3.3.6.1, table 3.23 (handbook A7-04)
+    # e-Handbook 5.3.3.6.1, table 3.23
     assert [rotatable(k) for k in (2, 3, 4, 5)] == pytest.approx(
         [1.414, 1.682, 2.000, 2.378], abs=5e-4
     )

@@ -1,4 +1,4 @@
-"""Minutes to double: published rates (handbook A3-06/07), the baker's own times, refusals."""
+"""Minutes to double: published rates (BAKE magazine, Reinhart), the baker's own times, refusals."""
 
 import math
 from itertools import pairwise
@@ -18,7 +18,7 @@ def test_the_anchor_is_two_hours_at_72_fahrenheit():
 
 
 def test_both_published_rates_lie_within_the_range():
-    """A3-06: about 10 % per °C (BAKE magazine). A3-07: doubles per 17 °F (Reinhart)."""
+    """About 10 % per °C (BAKE magazine 2015, fermentation); doubles per 17 °F (Reinhart)."""
     for warmer in (2.0, 5.0, 10.0):
         found = doubling(F72 + warmer)
         for rate in (1.10**warmer, 2 ** (warmer * 1.8 / 17)):
@@ -28,7 +28,7 @@ def test_both_published_rates_lie_within_the_range():
 
 
 def test_reinharts_own_example():
-    """A3-07: 2 h at 80 °F is 4 h at 63 °F; from his two hours, measured at 80 °F."""
+    """2 h at 80 °F is 4 h at 63 °F; from his two hours, measured at 80 °F."""
     found = doubling((63 - 32) / 1.8, measured=[((80 - 32) / 1.8, 120)])
     assert found.low < 240 < found.high
     assert found.minutes == pytest.approx(120 * math.sqrt(2.0 * 2.6) ** (17 / 18))
