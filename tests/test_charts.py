@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from kit import charts
 from kit.analysis.compare import Comparison, compare
 from kit.analysis.mixed import mixed
+from kit.charts.regression import coefficient_in_words
 
 DATASETS = Path(__file__).parents[1] / "datasets"
 LONG_NAMES = (
@@ -233,7 +234,7 @@ def test_a_constant_alone_is_drawn():
     ],
 )  # fmt: skip
 def test_coefficients_in_words(name, words):
-    assert charts._coefficient(name) == words
+    assert coefficient_in_words(name) == words
 
 
 def test_svg_is_the_same_each_time_and_asks_for_nothing():

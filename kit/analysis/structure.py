@@ -17,7 +17,7 @@ from kit.analysis.mixed import Structure
 from kit.analysis.moments import outcome_values
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 
-__all__ = ["MOST_SETTINGS", "Records", "Unit", "read_records", "safe_name"]
+__all__ = ["MOST_SETTINGS", "Records", "Unit", "random_groups", "read_records", "safe_name"]
 
 #: A numeric factor with more values than this is taken as a line, not as settings.
 MOST_SETTINGS = 8
@@ -179,7 +179,7 @@ def read_records(
             "is a slip of the pen, correct it"
         )
     trials = 1 if columns["trial"] is None else rows[columns["trial"]].nunique()
-    groups, structure, more = _groups(table, trials)
+    groups, structure, more = random_groups(table, trials)
     counts = {
         "bake": table["bake"].nunique(),
         "dough": table["dough"].nunique(),
@@ -326,7 +326,7 @@ def _refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) -
     raise DesignError(msg)
 
 
-def _groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], Structure, list[str]]:
+def random_groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], Structure, list[str]]:
     """Random groupings that the rows can tell apart, outermost first."""
     notes: list[str] = []
     bakes, doughs = table["bake"].nunique(), table["dough"].nunique()

@@ -1,41 +1,25 @@
-"""Pictures of results: every point drawn is a number in the result's `to_frame`.
+"""The picture of a comparison: pieces, doughs, means with intervals, what matters; and in words."""
 
-Colours are those of Okabe and Ito (*Color Universal Design*, 2008), which the colour-blind tell
-apart; each also has a shape of its own and a lightness of its own, for print in black and white.
-A chart takes a result and an Axes, or makes a figure of its own outside pyplot, so that nothing
-stays open.
-"""
-
-import re
-import textwrap
-import warnings
 from collections.abc import Sequence
-from hashlib import sha256
-from html import escape
-from io import StringIO
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from kit import quantities
 from kit.analysis import words
+from kit.charts.base import BLUE, GREEN, GREY, INK, POINTS, RULE, SKY, arms, calm, lines, own_axes
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure, SubFigure
 
     from kit.analysis.compare import Comparison
-    from kit.analysis.mixed import MixedFit
 
-__all__ = ["MOST_MARKS", "coefficients", "comparison", "describe", "drawn", "svg"]
+__all__ = ["MOST_MARKS", "comparison", "describe", "drawn"]
 
 #: More single marks than this hide each other and make the page heavy: then they are left out.
 MOST_MARKS = 1000
 
-_INK, _GREY, _RULE = "#222222", "#8c8c8c", "#c9c9c9"
-_SKY, _BLUE, _GREEN = "#56b4e9", "#0072b2", "#009e73"
-_POINTS = 9.5
 # A setting's slot is 1 wide: its doughs stand side by side on the left, its mean on the right.
 _DOUGHS_FROM, _DOUGHS_TO, _MEAN_AT = -0.38, 0.20, 0.36
 
@@ -59,8 +43,8 @@ def comparison(c: "Comparison", ax: "Axes | None" = None) -> "Axes":
     """
     levels = list(c.means["level"])
     if ax is None:
-        ax = _own_axes(5.0 + 0.6 * max(0, len(levels) - 5) * (c.kind == "settings"), 4.1)
-    _calm(ax)
+        ax = own_axes(5.0 + 0.6 * max(0, len(levels) - 5) * (c.kind == "settings"), 4.1)
+    calm(ax)
     doughs = c.dough_means()
     if c.kind == "line":
         at, piece_at = doughs["level"], c.points["level"]
@@ -76,51 +60,16 @@ def comparison(c: "Comparison", ax: "Axes | None" = None) -> "Axes":
         ax.axhspan(
             middle - c.matters,
             middle + c.matters,
-            facecolor=_GREEN,
+            facecolor=GREEN,
             alpha=0.13,
             zorder=0,
             label=f"less than this does not matter ({words.amount(c.outcome, c.matters)})",
         )
         for edge in (middle - c.matters, middle + c.matters):
-            ax.axhline(edge, color=_GREEN, lw=0.8, ls=(0, (5, 3)), zorder=0.5)
+            ax.axhline(edge, color=GREEN, lw=0.8, ls=(0, (5, 3)), zorder=0.5)
     ax.set_xlabel(_along(c))
-    ax.set_ylabel(_lines(words.capital(quantities.label(c.outcome)), 36))
+    ax.set_ylabel(lines(words.capital(quantities.label(c.outcome)), 36))
     _legend(ax)
-    return ax
-
-
-def coefficients(fit: "MixedFit", ax: "Axes | None" = None) -> "Axes":
-    """Draw the coefficients with their intervals, the first at the top.
-
-    The constant is left out where there is anything else: it is a height, not a change, and
-    would squeeze the changes together.
-    """
-    table = fit.coefficients
-    if len(table) > 1:
-        table = table.drop(index="Intercept", errors="ignore")
-    if ax is None:
-        ax = _own_axes(5.0, 1.1 + 0.34 * len(table))
-    _calm(ax)
-    rows = np.arange(len(table))
-    ax.axvline(0, color=_INK, lw=0.9, zorder=1)
-    ax.errorbar(
-        table["estimate"],
-        rows,
-        xerr=_arms(table, "estimate"),
-        fmt="s",
-        color=_BLUE,
-        ms=5.5,
-        lw=2,
-        capsize=3,
-        zorder=3,
-    )
-    ax.set_yticks(rows, [_lines(_coefficient(str(name)), 28) for name in table.index])
-    ax.set_ylim(len(table) - 0.5, -0.5)
-    outcome = fit.formula.split("~")[0].strip()
-    unit = words.unit_of(outcome)
-    label = f"Change in {words.name(outcome)}{f' ({unit})' if unit else ''}"
-    ax.set_xlabel(_lines(f"{label}, with {100 * fit.level:.0f} % intervals", 50))
-    ax.xaxis.grid(True, color=_RULE, lw=0.5)
     return ax
 
 
@@ -165,97 +114,6 @@ def describe(c: "Comparison") -> str:
     return f"{text} The answer: {c.headline}"
 
 
-def svg(drawing: "Axes | Figure | SubFigure", title: str, description: str) -> str:
-    """Write a chart as SVG to stand inside a page.
-
-    The same chart, drawn afresh, gives the same bytes; nothing is fetched, and letters stay
-    letters, in the reader's own sans-serif.
-
-    Parameters
-    ----------
-    drawing : Axes or Figure
-    title, description : str
-        What is read aloud in place of the picture: name and alternative text.
-
-    Returns
-    -------
-    str
-        One ``<svg>`` element as wide as its place, within limits that keep its letters
-        readable; let a narrow place scroll.
-    """
-    import matplotlib as mpl
-
-    figure = drawing.get_figure(root=True)
-    if figure is None:
-        msg = "the chart is in no figure"
-        raise ValueError(msg)
-    file = StringIO()
-    with mpl.rc_context({"svg.hashsalt": "bake-trial-kit", "svg.fonttype": "none"}):
-        with warnings.catch_warnings():
-            # A letter missing from the font used for measuring is there in the reader's.
-            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-            metadata = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-            figure.savefig(file, format="svg", transparent=True, metadata=metadata)
-    text = file.getvalue()
-    box = re.search(r'viewBox="([^"]*)"', text)
-    if box is None:  # pragma: no cover - matplotlib has always written one
-        msg = "matplotlib wrote an SVG without a viewBox"
-        raise ValueError(msg)
-    width = float(box[1].split()[2])
-    body = text[text.index(">", text.index("<svg")) + 1 :]
-    body = re.sub(r"<metadata>.*?</metadata>\s*", "", body, flags=re.DOTALL)
-    body = body.replace("xlink:href", "href").replace(' xmlns="http://www.w3.org/2000/svg"', "")
-    body = re.sub(r"font-family: [^;\"]*", "font-family: Helvetica, Arial, sans-serif", body)
-    body = re.sub(r"^ +", "", body, flags=re.MULTILINE)
-    name = f"chart-{sha256((title + description).encode()).hexdigest()[:8]}"
-    return (
-        f'<svg viewBox="{box[1]}" role="img" aria-labelledby="{name}" '
-        f'aria-describedby="{name}-text" '
-        f'style="display: block; width: 100%; min-width: {0.85 * width:.0f}px; '
-        f'max-width: {1.5 * width:.0f}px; height: auto">\n'
-        f'<title id="{name}">{escape(title)}</title>\n'
-        f'<desc id="{name}-text">{escape(description)}</desc>\n{body.strip()}\n'
-    )
-
-
-def _own_axes(width_in: float, height_in: float) -> "Axes":
-    """Axes of a figure that pyplot does not know and so does not keep."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(width_in, height_in), layout="constrained")
-    return figure.subplots()
-
-
-def _calm(ax: "Axes") -> None:
-    """Leave only the lines that carry something."""
-    for side in ("top", "right"):
-        ax.spines[side].set_visible(False)
-    for side in ("left", "bottom"):
-        ax.spines[side].set_color(_GREY)
-    ax.tick_params(colors=_INK, labelsize=_POINTS, length=3, color=_GREY)
-    for axis in (ax.xaxis, ax.yaxis):
-        axis.label.set(fontsize=_POINTS + 0.5, color=_INK)
-    ax.set_axisbelow(True)
-
-
-def _plain(text: str) -> str:
-    """Keep matplotlib from reading dollar signs as mathematics."""
-    return text.replace("$", r"\$")
-
-
-def _lines(text: str, width: int, most: int = 3) -> str:
-    """Break what is too long, at words where there are any."""
-    return _plain("\n".join(textwrap.wrap(text, max(width, 4), max_lines=most, placeholder=" …")))
-
-
-def _arms(table: "pd.DataFrame", middle: str) -> np.ndarray[Any, Any]:
-    """Lower and upper arms of the error bars, shape (2, n)."""
-    arms: np.ndarray[Any, Any] = np.array(
-        [table[middle] - table["low"], table["high"] - table[middle]], dtype=float
-    )
-    return arms
-
-
 def _mean_at(c: "Comparison", level: object) -> float:
     return float(c.means.loc[c.means["level"] == level, "mean"].iloc[0])
 
@@ -274,7 +132,7 @@ def _along(c: "Comparison") -> str:
     counts = set(_unit_counts(c).values())
     if c.kind == "settings" and len(counts) == 1:
         label += f" · {words.plural(counts.pop(), c.unit)} at each"
-    return _lines(label, 56)
+    return lines(label, 56)
 
 
 def _single(doughs: "pd.DataFrame") -> bool:
@@ -325,14 +183,14 @@ def _marks(
         if c.kind == "settings" and not single:
             spread = c.points.groupby(["bake", "dough", "level"], sort=False, observed=True)
             ends = spread["value"].agg(["min", "max"])
-            ax.vlines(at, ends["min"], ends["max"], color=_RULE, lw=0.8, zorder=1)
+            ax.vlines(at, ends["min"], ends["max"], color=RULE, lw=0.8, zorder=1)
         ax.plot(
             np.asarray(piece_at, dtype=float),
             c.points["value"],
             ls="none",
             marker="o",
             ms=_size(len(c.points), 4.6 if single else 3.6),
-            mfc=_GREY,
+            mfc=GREY,
             mec="none",
             alpha=0.75,
             zorder=2,
@@ -345,8 +203,8 @@ def _marks(
             ls="none",
             marker="D",
             ms=_size(len(doughs), 6.0),
-            mfc=_SKY,
-            mec=_INK,
+            mfc=SKY,
+            mec=INK,
             mew=0.7,
             zorder=3,
             label="mean of a dough" if c.unit != "piece" else "mean of a dough at that setting",
@@ -363,9 +221,9 @@ def _settings(ax: "Axes", c: "Comparison", levels: Sequence[object]) -> None:
     ax.errorbar(
         np.arange(len(levels)) + _MEAN_AT,
         c.means["mean"],
-        yerr=_arms(c.means, "mean"),
+        yerr=arms(c.means, "mean"),
         fmt="s",
-        color=_BLUE,
+        color=BLUE,
         mec="white",
         mew=0.6,
         ms=6.5,
@@ -375,10 +233,10 @@ def _settings(ax: "Axes", c: "Comparison", levels: Sequence[object]) -> None:
         zorder=4,
         label=f"mean of a setting, with its {100 * c.fit.level:.0f} % interval",
     )
-    points = _POINTS if len(levels) <= 5 else _POINTS - 1
+    points = POINTS if len(levels) <= 5 else POINTS - 1
     letters = int(0.94 * 72 * _width_in(ax) / len(levels) / (0.57 * points))
     names = [
-        _lines(f"{level:g}" if isinstance(level, (int, float)) else str(level), letters, 4)
+        lines(f"{level:g}" if isinstance(level, (int, float)) else str(level), letters, 4)
         for level in levels
     ]
     counts = _unit_counts(c)
@@ -393,7 +251,7 @@ def _settings(ax: "Axes", c: "Comparison", levels: Sequence[object]) -> None:
     ax.set_xlim(-0.55, len(levels) - 0.45)
     ax.tick_params(axis="x", length=0)
     for i in range(1, len(levels)):
-        ax.axvline(i - 0.5, color=_RULE, lw=0.5, zorder=0)
+        ax.axvline(i - 0.5, color=RULE, lw=0.5, zorder=0)
 
 
 def _width_in(ax: "Axes") -> float:
@@ -411,13 +269,13 @@ def _line(ax: "Axes", c: "Comparison") -> None:
         x,
         means["low"].to_numpy(dtype=float),
         means["high"].to_numpy(dtype=float),
-        color=_BLUE,
+        color=BLUE,
         alpha=0.22,
         lw=0,
         zorder=3.4,
         label=f"its {100 * c.fit.level:.0f} % interval",
     )
-    ax.plot(x, means["mean"], color=_BLUE, lw=2.4, zorder=4, label="the straight line")
+    ax.plot(x, means["mean"], color=BLUE, lw=2.4, zorder=4, label="the straight line")
 
 
 def _legend(ax: "Axes") -> None:
@@ -435,32 +293,8 @@ def _legend(ax: "Axes") -> None:
         bbox_to_anchor=(0, 1.01),
         borderaxespad=0,
         frameon=False,
-        fontsize=_POINTS - 0.5,
-        labelcolor=_INK,
+        fontsize=POINTS - 0.5,
+        labelcolor=INK,
         handlelength=1.8,
         labelspacing=0.35,
     )
-
-
-def _coefficient(name: str) -> str:
-    """A coefficient's name in words.
-
-    Examples
-    --------
-    >>> _coefficient("C(malt_percent)[T.0.4]"), _coefficient("waited_minutes")
-    ('diastatic malt at 0.4 %', 'waited before the griddle')
-    """
-    parts = []
-    for part in name.split(":"):
-        found = re.fullmatch(r"(?:C\()?(\w+?)\)?(?:\[(?:T\.)?(.*)\])?", part)
-        if found is None:
-            return name
-        column, level = found.groups()
-        text = words.name(column)
-        if level is not None:
-            try:
-                text = words.setting(column, float(level))
-            except ValueError:
-                text = words.setting(column, level)
-        parts.append(text)
-    return " × ".join(parts)

@@ -1,0 +1,292 @@
+"""Is the kitchen steady from bake to bake? One value a bake, with its limits and signs of change.
+
+Individuals and moving ranges: the spread is judged by how much neighbouring bakes differ,
+which a slow drift does not inflate (NIST/SEMATECH e-Handbook 6.3.2.2).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import words
+from kit.analysis.chart_constants import d2, upper_range_factor
+from kit.analysis.moments import outcome_values
+from kit.analysis.run_rules import RULES, Run, find_runs
+from kit.analysis.shown import as_html, as_text
+from kit.errors import DataError, InputError, NotFoundError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["ControlChart", "bake_chart", "control_chart"]
+
+#: Limits from fewer values are rough (common practice, no source).
+ENOUGH = 20
+
+
+@dataclass(frozen=True)
+class ControlChart:
+    """Values in order of time, their limits, and the signs of change.
+
+    Parameters
+    ----------
+    outcome : str
+        Column or plain words.
+    points : DataFrame
+        One row a bake: ``name, value, distance`` (from the centre in standard deviations),
+        ``moving_range`` (from the one before; NaN at the first), ``signs`` (text, empty where
+        there is none).
+    centre, lower, upper, sd : float
+        Mean of the first `limits_from` values, limits three standard deviations from it, and the
+        standard deviation: mean moving range over d2.
+    mean_range, upper_range : float
+        Mean moving range and its upper limit.
+    runs : tuple of Run
+        Signs in the values.
+    jumps : tuple of int
+        Values (from 0) that lie further from the one before than the upper limit allows.
+    limits_from : int
+        How many values the limits rest on.
+    checks : tuple of str
+    """
+
+    outcome: str
+    points: pd.DataFrame
+    centre: float
+    lower: float
+    upper: float
+    sd: float
+    mean_range: float
+    upper_range: float
+    runs: tuple[Run, ...]
+    jumps: tuple[int, ...]
+    limits_from: int
+    checks: tuple[str, ...]
+
+    @property
+    def steady(self) -> bool:
+        """Whether there is no sign of change."""
+        return not self.runs and not self.jumps
+
+    @property
+    def headline(self) -> str:
+        """The answer in a few words."""
+        if self.steady:
+            return f"Steady: no sign that {words.name(self.outcome)} changed over these bakes."
+        signs = len(self.runs) + len(self.jumps)
+        count = "One sign" if signs == 1 else f"{signs} signs"
+        return f"{count} that {words.name(self.outcome)} did not stay the same."
+
+    @property
+    def signs(self) -> tuple[str, ...]:
+        """Every sign in words, with the names of its bakes."""
+        names = self.points["name"].astype(str).tolist()
+        told = []
+        for run in self.runs:
+            side = "above" if run.side > 0 else "below"
+            value = self._shown(float(self.points["value"].iloc[run.last]))
+            if run.rule.of == 1:
+                limit = self._shown(self.upper if run.side > 0 else self.lower)
+                told.append(f"Bake {names[run.last]} ({value}) lies {side} the limit of {limit}.")
+            else:
+                span = f"Bakes {names[run.first]} to {names[run.last]}"
+                told.append(f"{span}: {run.rule.text}, {side} the mean.")
+        for at in self.jumps:
+            jump = self._shown(float(self.points["moving_range"].iloc[at]))
+            told.append(
+                f"From bake {names[at - 1]} to {names[at]} it jumped by {jump}, more than the "
+                f"{self._shown(self.upper_range)} that chance explains."
+            )
+        return tuple(told)
+
+    @property
+    def sentence(self) -> str:
+        """Centre, limits and signs."""
+        text = (
+            f"One bake lies about {self._shown(self.centre)}, and chance alone keeps it between "
+            f"{self._shown(self.lower)} and {self._shown(self.upper)}."
+        )
+        return " ".join([text, *self.signs])
+
+    @property
+    def next_step(self) -> str:
+        """What to do next."""
+        if self.steady:
+            return "Next: go on; a change made on purpose would have to show beyond these limits."
+        return (
+            "Next: look in the notes of these bakes for what was different (flour or yeast lot, "
+            "room, griddle, hands, scale) before believing any comparison across them."
+        )
+
+    @property
+    def method(self) -> str:
+        """Formulas and sources, for a statistician."""
+        return (
+            f"For the statistician: individuals and moving ranges of two (e-Handbook 6.3.2.2), "
+            f"limits from {self.limits_from} values: mean ± 3·(mean moving range)/d2, "
+            f"d2 = {d2(2):.4f}; {len(RULES)} zone tests, which together give a false sign about "
+            "once in 92 values when limits are known (Champ & Woodall 1987), oftener when they "
+            "rest on few."
+        )
+
+    def _shown(self, value: float) -> str:
+        return words.number(value, self.sd, words.unit_of(self.outcome))
+
+    def __repr__(self) -> str:
+        return (
+            f"<ControlChart {self.outcome}: {len(self.points)} bakes, {self.centre:.4g} "
+            f"[{self.lower:.4g}, {self.upper:.4g}], {len(self.runs) + len(self.jumps)} signs>"
+        )
+
+    def __str__(self) -> str:
+        return as_text((self.headline, self.sentence, self.next_step), self.checks, self.method)
+
+    def _repr_html_(self) -> str:
+        return as_html(self.headline, (self.sentence, self.next_step), self.checks, self.method)
+
+    def to_frame(self) -> pd.DataFrame:
+        """The bakes, one tidy row each, with centre and limits beside."""
+        return self.points.assign(
+            centre=self.centre, lower=self.lower, upper=self.upper, mean_range=self.mean_range,
+            upper_range=self.upper_range,
+        )  # fmt: skip
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw values and limits; in a figure of its own, the moving ranges below."""
+        from kit import charts
+
+        return charts.control_chart(self, ax)
+
+
+def control_chart(
+    values: "Sequence[float] | pd.Series[float]",
+    names: Sequence[object] = (),
+    outcome: str = "value",
+    limits_from: int | None = None,
+    rules: Sequence[str] = tuple(RULES),
+) -> ControlChart:
+    """Chart values in order of time.
+
+    Parameters
+    ----------
+    values : sequence of float
+        One a bake; a missing one is left out and its neighbours become neighbours.
+    names : sequence, optional
+        Of the bakes; numbers from 1 when not given.
+    outcome : str
+        Column or words for what it is.
+    limits_from : int, optional
+        Take centre and limits from the first so many values only, and judge later ones by them.
+    rules : sequence of str
+        Which of `run_rules.RULES` to use.
+
+    Returns
+    -------
+    ControlChart
+
+    Raises
+    ------
+    DataError
+        Fewer than three values, values that do not differ, or a value that is no finite number.
+    InputError, NotFoundError
+        An argument that cannot be used.
+
+    Examples
+    --------
+    >>> control_chart([28.1, 28.6, 27.9, 28.4, 28.0, 33.0], outcome="rise_height_mm").signs[0]
+    'Bake 6 (33.0 mm) lies above the limit of 32.8 mm.'
+    """
+    series = pd.Series(outcome_values(pd.DataFrame({outcome: list(values)}), outcome))
+    given = list(names) or list(range(1, len(series) + 1))
+    if len(given) != len(series):
+        raise InputError("names", len(given), f"must be {len(series)}, one for each value")
+    missing = series.isna()
+    checks = []
+    if missing.any():
+        left = words.join(str(n) for n, m in zip(given, missing, strict=True) if m)
+        checks.append(f"left out, as there is no value: {left}")
+    points = pd.DataFrame({"name": given, "value": series})[~missing].reset_index(drop=True)
+    base = len(points) if limits_from is None else limits_from
+    if len(points) < 3:
+        msg = f"{words.plural(len(points), 'bake')}: a chart needs three at least, best {ENOUGH}."
+        raise DataError(msg)
+    if not 3 <= base <= len(points):
+        raise InputError("limits_from", base, f"must be 3 to {len(points)}, the number of values")
+    ranges = points["value"].diff().abs()
+    mean_range = float(ranges[1:base].mean())
+    if mean_range == 0:
+        msg = "the values do not differ from bake to bake at all: they were copied or rounded."
+        raise DataError(msg)
+    centre, sd = float(points["value"][:base].mean()), mean_range / d2(2)
+    points["distance"] = (points["value"] - centre) / sd
+    points["moving_range"] = ranges
+    upper_range = upper_range_factor(2) * mean_range
+    runs = find_runs(points["distance"].to_numpy(), rules)
+    jumps = tuple(int(i) for i in np.flatnonzero(ranges > upper_range))
+    signs = [[run.rule.name for run in runs if run.last == i] for i in range(len(points))]
+    for i in jumps:
+        signs[i].append("jump")
+    points["signs"] = ["; ".join(s) for s in signs]
+    if base < ENOUGH:
+        checks.append(
+            f"the limits rest on {base} bakes, fewer than {ENOUGH}: take a sign as a reason to "
+            "look, not as proof, and draw the chart again when there are more"
+        )
+    return ControlChart(
+        outcome=outcome, points=points, centre=centre, lower=centre - 3 * sd,
+        upper=centre + 3 * sd, sd=sd, mean_range=mean_range, upper_range=upper_range, runs=runs,
+        jumps=jumps, limits_from=base, checks=tuple(checks),
+    )  # fmt: skip
+
+
+def bake_chart(
+    frame: pd.DataFrame,
+    outcome: str,
+    bake: str = "bake",
+    dough: str | None = "dough",
+    only: Mapping[str, object] | None = None,
+    limits_from: int | None = None,
+) -> ControlChart:
+    """Chart one value a bake: the mean of its dough means, in the order of the rows.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a piece.
+    outcome, bake : str
+    dough : str, optional
+    only : mapping, optional
+        Take these settings only, such as ``{"malt_percent": 0}``: the control dough of every
+        bake. Without it all pieces count, and a bake that held other settings looks different.
+    limits_from : int, optional
+        See `control_chart`.
+
+    Returns
+    -------
+    ControlChart
+
+    Raises
+    ------
+    NotFoundError, DataError
+        A column is missing, or nothing is left.
+    """
+    only = only or {}
+    for column in (outcome, bake, *([dough] if dough else []), *only):
+        if column not in frame.columns:
+            raise NotFoundError("column", column, map(str, frame.columns))
+    values = pd.Series(outcome_values(frame, outcome), index=frame.index)
+    keep = frame[bake].notna()
+    for column, setting in only.items():
+        keep &= frame[column] == setting
+    rows = frame[keep].assign(_value=values[keep])
+    if rows.empty:
+        which = words.join(words.setting(c, v) for c, v in only.items())
+        msg = f"no piece {f'with {which} ' if which else ''}has a bake: nothing to chart."
+        raise DataError(msg)
+    keys = [bake, *([dough] if dough else [])]
+    doughs = rows.groupby(keys, sort=False, observed=True)["_value"].mean()
+    means = doughs.groupby(level=0, sort=False, observed=True).mean()
+    return control_chart(means, list(means.index), outcome, limits_from)

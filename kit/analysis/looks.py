@@ -1,0 +1,290 @@
+"""Each thing that is looked at about one fit: one function, one or more findings.
+
+Sources: far-off values by Grubbs (1950, Ann Math Stat 21:27), spread by Levene's idea (1960)
+with doughs as the units, one dough at a time left out as in Quenouille's jackknife (1956).
+"""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from kit import quantities
+from kit.analysis import words
+from kit.analysis.mixed import MixedFit
+from kit.analysis.moments import Floats
+from kit.analysis.structure import MOST_SETTINGS, safe_name
+from kit.errors import KitError
+
+__all__ = [
+    "Ask", "Finding", "at_limit", "events", "far_off", "grubbs", "missing", "missing_table",
+    "one_dough_out", "residuals", "spread",
+]  # fmt: skip
+
+#: A check alarms when chance alone would do as much in fewer than one trial in a hundred:
+#: several checks are made of every answer.
+ALARM = 0.01
+#: With more doughs than this, one alone can hardly carry the answer, and trying takes long.
+MOST_LEFT_OUT = 40
+#: Share of values at the end of their scale from which on it is worth a word.
+CROWDED = 0.2
+#: Difference between settings in the share of missing pieces that is worth a word.
+UNEVEN = 0.1
+
+Ask = Callable[[pd.DataFrame], tuple[str, float]]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing looked at.
+
+    Parameters
+    ----------
+    subject : str
+        "far off", "spread", "single dough", "missing", "limit", "events".
+    text : str
+        What was seen, without a full stop.
+    alarm : bool
+        Whether it should be thought about before the answer is used.
+    """
+
+    subject: str
+    text: str
+    alarm: bool = False
+
+
+def residuals(
+    rows: pd.DataFrame, labels: pd.DataFrame, fit: MixedFit, outcome: str, by: str
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """What the settings leave of each piece and of each dough's mean."""
+    design = fit.design
+    x = np.asarray(design._spec.get_model_matrix(rows), dtype=float)[:, design.kept]
+    fitted = pd.Series(x @ fit.coefficients["estimate"].to_numpy(dtype=float), rows.index)
+    left = rows[safe_name(outcome)] - fitted
+    table = pd.DataFrame(
+        {
+            "bake": labels["bake"],
+            "dough": labels["dough"],
+            "level": rows[safe_name(by)],
+            "fitted": fitted,
+            "residual": left,
+        }
+    )
+    if "dough" not in fit.groups:
+        if "bake" in fit.groups:
+            table["residual"] = left - left.groupby(rows["bake"]).transform("mean")
+        return table.reset_index(drop=True), pd.DataFrame()
+    mean = left.groupby(rows["dough"]).transform("mean")
+    table["residual"] = left - mean
+    doughs = table.assign(residual=mean).groupby(rows["dough"], sort=False)
+    means = doughs.agg(dough=("dough", "first"), fitted=("fitted", "mean"),
+                       residual=("residual", "first"), pieces=("level", "size"))  # fmt: skip
+    if "bake" in fit.groups:
+        bakes = rows.groupby("dough", sort=False)["bake"].first()
+        means["residual"] -= means["residual"].groupby(bakes).transform("mean")
+    return table.reset_index(drop=True), means.reset_index(drop=True)
+
+
+def grubbs(values: Floats) -> float:
+    """Chance that the most extreme of n normal values lies as far out as here (an upper bound).
+
+    Examples
+    --------
+    The n = 8 example of the NIST/SEMATECH e-Handbook, 1.3.5.17.1 (G = 2.4687, critical 2.032).
+
+    >>> round(grubbs(np.array([199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18,
+    ...                        245.57])), 6) < 0.05
+    True
+    """
+    from scipy import stats
+
+    n, sd = len(values), float(np.std(values, ddof=1))
+    if n < 4 or sd == 0:
+        return 1.0
+    g = float(np.max(np.abs(values - values.mean()))) / sd
+    room = (n - 1) ** 2 - n * g**2
+    if room <= 0:
+        return 0.0
+    t = math.sqrt(n * (n - 2) * g**2 / room)
+    return min(1.0, float(2 * n * stats.t.sf(t, n - 2)))
+
+
+def far_off(pieces: pd.DataFrame, doughs: pd.DataFrame, outcome: str) -> list[Finding]:
+    """Pieces or doughs that lie oddly far from the rest."""
+    found = []
+    for kind, table in (("piece", pieces), ("dough", doughs)):
+        if len(table) < 4:
+            continue
+        left = table["residual"].to_numpy(dtype=float)
+        sd = float(np.std(left, ddof=1))
+        if grubbs(left) >= ALARM:
+            continue
+        row = table.iloc[int(np.abs(left).argmax())]
+        far = float(row["residual"])
+        whose = f"dough {row['dough']}" if kind == "dough" else f"one piece of dough {row['dough']}"
+        size = words.number(abs(far), sd, words.unit_of(outcome))
+        direction = "above" if far > 0 else "below"
+        text = (
+            f"{whose} lies {size} {direction} what its setting"
+            f"{'' if kind == 'dough' else ' and dough'} would give, further than chance usually "
+            f"puts one of {len(table)}: look for a slip in weighing, measuring or writing down"
+        )
+        found.append(Finding("far off", text, True))
+    if not found:
+        kinds = "piece or dough" if len(doughs) else "piece"
+        found.append(Finding("far off", f"no {kinds} lies oddly far from the rest"))
+    return found
+
+
+def spread(pieces: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
+    """Whether the pieces of a dough scatter more at one setting than at another."""
+    from scipy import stats
+
+    if pieces["level"].nunique() > MOST_SETTINGS or not len(pieces):
+        return []
+    size = pieces["residual"].abs()
+    each = size.groupby([pieces["bake"], pieces["dough"], pieces["level"]]).agg(["mean", "size"])
+    doughs = each[each["size"] >= 3].reset_index()
+    if not len(doughs):  # one piece a dough: the pieces are the units
+        doughs = pd.DataFrame({"level": pieces["level"], "mean": size})
+    groups = {k: g["mean"].to_numpy() for k, g in doughs.groupby("level") if len(g) >= 2}
+    if len(groups) < 2 or all(np.ptp(g) == 0 for g in groups.values()):
+        return [Finding("spread", "too few doughs a setting to compare how their pieces scatter")]
+    p = float(stats.f_oneway(*groups.values()).pvalue)
+    mean = {k: float(g.mean()) for k, g in groups.items()}
+    most, least = max(mean, key=lambda k: mean[k]), min(mean, key=lambda k: mean[k])
+    if p >= ALARM:
+        return [Finding("spread", "the pieces scatter about alike at every setting")]
+    ratio = mean[most] / mean[least] if mean[least] > 0 else math.inf
+    text = (
+        f"the pieces scatter about {ratio:.1f} times as much with "
+        f"{words.setting(by, most)} as {words.setting(by, least, again=True)}: the interval is a "
+        f"little too narrow for the one and too wide for the other, and evenness may be an "
+        "answer of its own"
+    )
+    return [Finding("spread", text, True)]
+
+
+def one_dough_out(
+    frame: pd.DataFrame,
+    rows: pd.DataFrame,
+    labels: pd.DataFrame,
+    columns: Mapping[str, str | None],
+    ask: Ask,
+    now: tuple[str, float],
+) -> tuple[pd.DataFrame, list[Finding]]:
+    """Ask again without each dough in turn."""
+    empty = pd.DataFrame(columns=["dough", "estimate", "answer"])
+    numbers = rows["dough"].unique()
+    if columns["dough"] is None:
+        return empty, []
+    if len(numbers) > MOST_LEFT_OUT:
+        text = f"with {len(numbers)} doughs it was not tried whether one alone carries the answer"
+        return empty, [Finding("single dough", text)]
+    keys = [c for c in (columns["trial"], columns["bake"], columns["dough"]) if c is not None]
+    told = []
+    for number in numbers:
+        index = rows.index[rows["dough"] == number]
+        same = (frame[keys] == frame.loc[index[0], keys]).all(axis=1)
+        name = str(labels.loc[index[0], "dough"])
+        try:
+            answer, estimate = ask(frame[~same])
+        except KitError:
+            answer, estimate = "no answer at all", math.nan
+        told.append({"dough": name, "estimate": estimate, "answer": answer})
+    table = pd.DataFrame(told)
+    return table, [_carried(table, now[0])]
+
+
+def _carried(table: pd.DataFrame, answer: str) -> Finding:
+    changed = table[table["answer"] != answer]
+    if changed.empty:
+        text = f"whichever of the {len(table)} doughs is left out, the answer stays: {answer}"
+        return Finding("single dough", text)
+    parts = [
+        f"dough {words.join(group['dough'])} it would be: {other}"
+        for other, group in changed.groupby("answer", sort=False)
+    ]
+    text = f"the answer ({answer}) leans on single doughs: without {'; without '.join(parts)}"
+    return Finding("single dough", text, True)
+
+
+def missing_table(frame: pd.DataFrame, outcome: str, by: str) -> pd.DataFrame:
+    """Pieces, and pieces without a reading, by setting."""
+    known = frame[frame[by].notna()]
+    absent = pd.to_numeric(known[outcome], errors="coerce").isna()
+    table = absent.groupby(known[by], observed=True).agg(pieces="size", missing="sum")
+    return table.rename_axis("level").reset_index()
+
+
+def missing(table: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
+    """Whether readings are missing more at one setting than at another."""
+    total = int(table["missing"].sum())
+    what = words.name(outcome)
+    if total == 0:
+        return [Finding("missing", f"{what} was read for every piece")]
+    if len(table) > MOST_SETTINGS:
+        return [Finding("missing", f"{what} is missing for {words.plural(total, 'piece')}")]
+    some = table[table["missing"] > 0]
+    counts = [f"{m} of {n}" for n, m in zip(some["pieces"], some["missing"], strict=True)]
+    where = [words.setting(by, level, again=i > 0) for i, level in enumerate(some["level"])]
+    where[0] = f"with {where[0]}"
+    told = words.join(f"{c} {w}" for c, w in zip(counts, where, strict=True))
+    share = table["missing"] / table["pieces"]
+    text = f"{what} is missing for {told}"
+    if total >= 3 and share.max() - share.min() >= UNEVEN:
+        text += (
+            ": if they are missing because of the setting (burnt, torn, collapsed), those left "
+            "flatter it"
+        )
+        return [Finding("missing", text, True)]
+    return [Finding("missing", text)]
+
+
+def at_limit(values: pd.Series, outcome: str) -> list[Finding]:
+    """Whether many readings stand at the end of their scale."""
+    try:
+        ends: Sequence[float] = quantities.get(outcome).possible
+    except LookupError:
+        ends = (-math.inf, math.inf)
+    found = []
+    for end, word in zip(ends, ("lowest", "highest"), strict=True):
+        count = int((values == end).sum())
+        if count >= CROWDED * len(values):
+            text = (
+                f"{count} of {len(values)} pieces stand at {words.amount(outcome, float(end))}, "
+                f"the {word} {words.name(outcome)} can be: differences are squeezed there and "
+                "the intervals are rough"
+            )
+            found.append(Finding("limit", text, True))
+    if not found and any(map(math.isfinite, ends)):
+        text = f"{words.name(outcome)} keeps clear of the ends of its scale"
+        return [Finding("limit", text)]
+    return found
+
+
+def events(
+    used: pd.DataFrame, frame: pd.DataFrame, ask: Ask, now: tuple[str, float]
+) -> list[Finding]:
+    """Ask again without the pieces that each kind of event happened to."""
+    if "events" not in frame.columns:
+        return []
+    happened = frame["events"].fillna("").astype(str).str.split("; ")
+    kinds = dict.fromkeys(k for row in happened.loc[used.index] for k in row if k)
+    findings = []
+    for kind in kinds:
+        hit = happened.map(lambda row, kind=kind: kind in row)
+        count = int(hit.loc[used.index].sum())
+        try:
+            answer, _ = ask(frame[~hit])
+        except KitError:
+            answer = "no answer at all"
+        gone = f"without the {words.plural(count, 'piece')} of “{kind}”"
+        if answer == now[0]:
+            findings.append(Finding("events", f"{gone} the answer stays: {answer}"))
+        else:
+            text = f"{gone} the answer would be: {answer} (with them: {now[0]})"
+            findings.append(Finding("events", text, True))
+    return findings

@@ -1,0 +1,311 @@
+"""Does it matter if…? Every factor of a trial against every outcome, in one table.
+
+Each cell is a comparison of its own (`kit.compare`), with the trial's other factors held alike:
+matters, does not (within the margin), cannot tell, or not tested and why. Many answers at once
+mean that some are wrong by chance; how many is said.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import words
+from kit.analysis.compare import Comparison, compare
+from kit.analysis.verdict import Answer
+from kit.errors import InputError, KitError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["Overview", "overview"]
+
+_VERDICTS = {
+    Answer.MATTERS: "matters",
+    Answer.SMALL: "does not",
+    Answer.NONE: "does not",
+    Answer.UNCLEAR: "cannot tell",
+}
+
+
+@dataclass(frozen=True)
+class Overview:
+    """Every factor against every outcome.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a pair: ``factor, outcome, verdict, answer, level, versus, difference, low,
+        high, p, matters, bakes, units, unit, why``. The verdict is "matters", "does not",
+        "cannot tell", "not tested" (``why`` says why) or, where no margin was given, "a
+        difference". The difference is the leading one.
+    settings : DataFrame
+        ``factor, outcome, level, mean, low, high, scaled``; scaled is the mean's distance from
+        the middle of that factor's means, in standard deviations between pieces.
+    trade_offs : tuple of str
+        What else changes with the setting that changes the first outcome most.
+    checks : tuple of str
+    comparisons : mapping
+        (factor, outcome) to its `Comparison`, where there is one.
+    """
+
+    table: pd.DataFrame
+    settings: pd.DataFrame
+    trade_offs: tuple[str, ...]
+    checks: tuple[str, ...]
+    comparisons: Mapping[tuple[str, str], Comparison] = field(repr=False)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """One sentence a pair."""
+        return tuple(_told(row) for row in self.table.to_dict("records"))
+
+    def __repr__(self) -> str:
+        counts = self.table["verdict"].value_counts()
+        told = ", ".join(f"{n} {verdict}" for verdict, n in counts.items())
+        return f"<Overview: {told}>"
+
+    def __str__(self) -> str:
+        lines = ["Does it matter if…?", *(f"– {s}" for s in self.sentences)]
+        if self.trade_offs:
+            lines += ["What goes together:", *(f"– {s}" for s in self.trade_offs)]
+        return "\n".join([*lines, *(f"Note: {note}." for note in self.checks)])
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        rows = "".join(
+            f"<tr><td>{escape(words.name(r['factor']))}</td>"
+            f"<td>{escape(words.name(r['outcome']))}</td>"
+            f"<td><strong>{escape(r['verdict'])}</strong></td><td>{escape(_told(r))}</td></tr>"
+            for r in self.table.to_dict("records")
+        )
+        head = "<tr><th>factor</th><th>outcome</th><th>does it matter?</th><th></th></tr>"
+        rest = [*self.trade_offs, *(f"{check}." for check in self.checks)]
+        notes = "".join(f"<li>{escape(text)}</li>" for text in rest)
+        return f"<table>{head}{rows}</table><ul>{notes}</ul>"
+
+    def to_frame(self) -> pd.DataFrame:
+        """The table, and the settings' means below it: ``kind`` is "answer" or "setting"."""
+        parts = [self.table.assign(kind="answer"), self.settings.assign(kind="setting")]
+        return pd.concat([p for p in parts if len(p)], ignore_index=True)
+
+    def plot(self, ax: "Axes | None" = None, factor: str | None = None) -> "Axes":
+        """Draw all answers; with `factor`, all outcomes at its settings in one picture."""
+        from kit import charts
+
+        if factor is None:
+            return charts.overview(self, ax)
+        return charts.outcomes_by_setting(self, factor, ax)
+
+
+def overview(
+    frame: pd.DataFrame,
+    factors: Sequence[str],
+    outcomes: Sequence[str],
+    dough: str | None = None,
+    bake: str | None = None,
+    load: str | None = None,
+    trial: str | None = None,
+    matters: Mapping[str, float] | None = None,
+    level: float = 0.95,
+) -> Overview:
+    """Compare every outcome between the settings of every factor.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a piece.
+    factors, outcomes : sequence of str
+    dough, bake, load, trial : str, optional
+        See `kit.compare`.
+    matters : mapping, optional
+        Outcome to the smallest difference the baker cares about. Without it neither "matters"
+        nor "does not" is said.
+    level : float
+        Of the intervals.
+
+    Returns
+    -------
+    Overview
+
+    Raises
+    ------
+    InputError
+        No factor or no outcome.
+    """
+    for name, given in (("factors", factors), ("outcomes", outcomes)):
+        if not given:
+            raise InputError(name, list(given), "must name at least one column")
+    margins = dict(matters or {})
+    rows: list[dict[str, Any]] = []
+    answers: dict[tuple[str, str], Comparison] = {}
+    for factor in dict.fromkeys(factors):
+        for outcome in dict.fromkeys(outcomes):
+            if factor == outcome:
+                continue
+            others = [f for f in factors if f in frame.columns and f not in (factor, outcome)]
+            try:
+                answer = compare(
+                    frame,
+                    outcome,
+                    factor,
+                    dough=dough,
+                    bake=bake,
+                    load=load,
+                    trial=trial,
+                    matters=margins.get(outcome),
+                    adjust=[f for f in others if frame[f].notna().any()],
+                    level=level,
+                )
+            except KitError as exc:
+                rows.append(_not_tested(factor, outcome, exc))
+                continue
+            answers[factor, outcome] = answer
+            rows.append(_row(answer))
+    table = pd.DataFrame(rows, columns=_COLUMNS)
+    return Overview(
+        table,
+        _settings(answers, frame),
+        tuple(_trade_offs(table, answers, list(outcomes))),
+        tuple(_checks(table, margins, level)),
+        answers,
+    )
+
+
+_COLUMNS = [
+    "factor", "outcome", "verdict", "answer", "level", "versus", "difference", "low", "high",
+    "p", "matters", "bakes", "units", "unit", "why",
+]  # fmt: skip
+
+
+def _verdict(c: Comparison) -> str:
+    """The answer as it stands in the table; without a margin a difference is just that."""
+    if c.answer is Answer.MATTERS and c.matters is None:
+        return "a difference"
+    return _VERDICTS[c.answer]
+
+
+def _row(c: Comparison) -> dict[str, Any]:
+    lead = c.leading
+    return {
+        "factor": c.by, "outcome": c.outcome, "verdict": _verdict(c),
+        "answer": c.answer.value, "level": lead.level, "versus": lead.versus,
+        "difference": lead.difference, "low": lead.low, "high": lead.high, "p": lead.p,
+        "matters": np.nan if c.matters is None else c.matters, "bakes": c.counts["bake"],
+        "units": c.counts.get(c.unit, np.nan), "unit": c.unit, "why": "",
+    }  # fmt: skip
+
+
+def _not_tested(factor: str, outcome: str, exc: KitError) -> dict[str, Any]:
+    empty = dict.fromkeys(_COLUMNS, np.nan)
+    why = {"answer": "", "level": None, "versus": None, "unit": "", "why": str(exc)}
+    return {**empty, "factor": factor, "outcome": outcome, "verdict": "not tested", **why}
+
+
+def _settings(answers: Mapping[tuple[str, str], Comparison], frame: pd.DataFrame) -> pd.DataFrame:
+    parts = []
+    for (factor, outcome), c in answers.items():
+        table = c.means[["level", "mean", "low", "high"]]
+        sd = float(c.points["value"].std()) or 1.0
+        scaled = (table["mean"] - table["mean"].mean()) / sd
+        parts.append(table.assign(factor=factor, outcome=outcome, scaled=scaled))
+    columns = ["factor", "outcome", "level", "mean", "low", "high", "scaled"]
+    return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
+
+
+def _told(row: Mapping[Any, Any]) -> str:
+    """One pair in a sentence, with what it rests on."""
+    factor, what = words.name(row["factor"]), words.name(row["outcome"])
+    if row["verdict"] == "not tested":
+        return f"{words.capital(factor)} for {what}: not tested: {row['why']}"
+    half = (row["high"] - row["low"]) / 2
+    unit = words.unit_of(row["outcome"])
+    margin = row["matters"]
+    size = words.number(abs(row["difference"]), half, unit)
+    way = "more" if row["difference"] >= 0 else "less"
+    pair = (
+        f"{words.amount(row['factor'], row['level'])} against "
+        f"{words.amount(row['factor'], row['versus'])}: {size} {way}, from "
+        f"{words.number(row['low'], half)} to {words.number(row['high'], half, unit)}"
+    )
+    made = "" if pd.isna(row["units"]) else f"; {words.plural(int(row['units']), row['unit'])}"
+    verdict = row["verdict"]
+    if verdict == "a difference":
+        verdict = "makes a difference; how much matters was not said"
+    elif verdict == "does not":
+        verdict = f"does not matter, within {words.amount(row['outcome'], float(margin))}"
+    elif verdict == "cannot tell":
+        verdict = "cannot tell yet"
+        if row["low"] > 0 or row["high"] < 0:
+            verdict = "makes a difference; whether it matters cannot be told yet"
+    return f"{words.capital(factor)} for {what}: {verdict} ({pair}{made})."
+
+
+def _trade_offs(
+    table: pd.DataFrame, answers: Mapping[tuple[str, str], Comparison], outcomes: Sequence[str]
+) -> list[str]:
+    """For the setting that changes the first outcome most: what else surely changes with it."""
+    told = []
+    for factor in table["factor"].unique():
+        main = next((answers[factor, y] for y in outcomes if (factor, y) in answers), None)
+        if main is None or not (main.leading.low > 0 or main.leading.high < 0):
+            continue
+        lead, parts, open_ones = main.leading, [], []
+        for outcome in outcomes:
+            c = answers.get((factor, outcome))
+            row = None if c is None else _same_pair(c, lead.level, lead.versus)
+            if row is None:
+                continue
+            if row["low"] > 0 or row["high"] < 0:
+                half = (row["high"] - row["low"]) / 2
+                size = words.number(abs(row["difference"]), half, words.unit_of(outcome))
+                way = "more" if row["difference"] > 0 else "less"
+                parts.append(f"{words.name(outcome)} {size} {way}")
+            else:
+                open_ones.append(words.name(outcome))
+        if len(parts) < 2:
+            continue
+        text = (
+            f"With {words.setting(factor, lead.level)} instead of "
+            f"{words.amount(factor, lead.versus)}: {words.join(parts)}"
+        )
+        if open_ones:
+            text += f"; no sure difference in {words.join(open_ones)}"
+        told.append(f"{text}.")
+    return told
+
+
+def _same_pair(c: Comparison, level: object, versus: object) -> dict[str, float] | None:
+    """The difference between the same two settings, whichever way round it was taken."""
+    for row in c.differences.to_dict("records"):
+        numbers = {k: float(row[k]) for k in ("difference", "low", "high")}
+        if (row["level"], row["versus"]) == (level, versus):
+            return numbers
+        if (row["level"], row["versus"]) == (versus, level):
+            return {
+                "difference": -numbers["difference"], "low": -numbers["high"],
+                "high": -numbers["low"],
+            }  # fmt: skip
+    return None
+
+
+def _checks(table: pd.DataFrame, margins: Mapping[str, float], level: float) -> list[str]:
+    notes = []
+    tested = int((table["verdict"] != "not tested").sum())
+    if tested > 1:
+        notes.append(
+            f"{tested} answers were asked for at once, each wrong by chance in up to "
+            f"{100 * (1 - level):.0f} of 100 trials: if nothing mattered, about "
+            f"{tested * (1 - level):.1f} would still look like a difference. A surprise is a "
+            "question for the next trial"
+        )
+    plain = [y for y in table["outcome"].unique() if y not in margins]
+    if plain:
+        notes.append(
+            f"how much matters was not said for {words.join(map(words.name, plain))}: a "
+            "difference there may be too small to care about, and “does not matter” cannot be said"
+        )
+    return notes

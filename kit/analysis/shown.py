@@ -1,0 +1,46 @@
+"""How results are written: shares as whole percentages, one form of text and of HTML."""
+
+import math
+from collections.abc import Iterable, Sequence
+from html import escape
+
+__all__ = ["as_html", "as_text", "percent", "span"]
+
+
+def percent(share: float) -> str:
+    """A share as a whole percentage, as precisely as so few tasters allow.
+
+    Examples
+    --------
+    >>> percent(0.604), percent(float("nan"))
+    ('60 %', 'unknown')
+    """
+    return "unknown" if math.isnan(share) else f"{100 * share:.0f} %"
+
+
+def span(low: float, high: float) -> str:
+    """Two shares: "from 10 to 64 %".
+
+    Examples
+    --------
+    >>> span(0.1, 0.64)
+    'from 10 to 64 %'
+    """
+    return f"from {100 * low:.0f} to {percent(high)}"
+
+
+def as_text(texts: Iterable[str], checks: Sequence[str], method: str) -> str:
+    """Sentences, notes and the line for the statistician, one below the other."""
+    lines = [*(text for text in texts if text), *(f"Note: {check}." for check in checks)]
+    return "\n".join([*lines, method] if method else lines)
+
+
+def as_html(headline: str, texts: Iterable[str], checks: Sequence[str], method: str) -> str:
+    """The same as a piece of HTML; everything is escaped."""
+    told = escape(" ".join(text for text in texts if text))
+    notes = "".join(f"<li>{escape(check)}.</li>" for check in checks)
+    return (
+        f"<p><strong>{escape(headline)}</strong> {told}</p>"
+        + (f"<ul>{notes}</ul>" if notes else "")
+        + (f"<p><small>{escape(method)}</small></p>" if method else "")
+    )

@@ -1,0 +1,226 @@
+"""Rows made ready to ask where the spread comes from: what lies in what, repeats, what is fixed."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import words
+from kit.analysis.mixed import MixedFit, Structure, mixed
+from kit.analysis.moments import outcome_values
+from kit.analysis.structure import MOST_SETTINGS, random_groups, safe_name
+from kit.errors import DataError, DesignError, InputError, NotFoundError
+
+__all__ = ["Repeats", "SpreadRecords", "fit_spread", "read_spread"]
+
+PLACE = "place_"
+
+
+@dataclass(frozen=True)
+class Repeats:
+    """How much readings of the same piece differ.
+
+    Parameters
+    ----------
+    variance : float
+        Of a single reading, pooled over the pieces.
+    df : int
+        Readings minus pieces.
+    each : float
+        Readings a piece, harmonic mean.
+    """
+
+    variance: float
+    df: int
+    each: float
+
+
+@dataclass(frozen=True)
+class SpreadRecords:
+    """The rows that can be used.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a piece: ``bake, dough, load`` as numbers (load −1 when not known), ``place_``
+        when there are places, the outcome and the factors under `safe_name`.
+    terms : tuple of str
+        What is fixed, as it stands in a formula.
+    groups, structure
+        For `kit.mixed`.
+    counts : mapping
+        Bakes, doughs, loads, places, pieces.
+    repeats : Repeats or None
+    notes : tuple of str
+    """
+
+    table: pd.DataFrame
+    outcome: str
+    terms: tuple[str, ...]
+    groups: tuple[str, ...]
+    structure: Structure
+    counts: Mapping[str, int]
+    repeats: Repeats | None
+    notes: tuple[str, ...]
+
+
+def read_spread(
+    frame: pd.DataFrame,
+    outcome: str,
+    factors: Sequence[str],
+    columns: Mapping[str, str | None],
+) -> SpreadRecords:
+    """Check the columns, leave out what is missing, average repeats, find the structure.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a piece, or a reading where pieces were measured more than once.
+    outcome : str
+    factors : sequence of str
+        What was changed on purpose.
+    columns : mapping
+        ``bake, dough, load, place, piece`` to the column that says which, or None.
+
+    Raises
+    ------
+    NotFoundError, InputError, DataError
+        A column or value that cannot be used.
+    """
+    named = {"outcome": outcome, **{r: c for r, c in columns.items() if c is not None}}
+    for role, column in [*named.items(), *(("factors", f) for f in factors)]:
+        if column not in frame.columns:
+            what = f"column for {role}"
+            raise NotFoundError(what, column, map(str, frame.columns))
+    used = [*named.values(), *factors]
+    twice = next((c for c in used if used.count(c) > 1), None)
+    if twice is not None:
+        raise InputError("columns", twice, "is named twice", "Give each its own column.")
+    y = pd.Series(outcome_values(frame, outcome), index=frame.index)
+    loads = columns.get("load")
+    if loads is not None and frame[loads].isna().all():
+        named.pop("load")
+    needed = list(dict.fromkeys([*(c for c in named.values() if c != outcome), *factors]))
+    notes = []
+    keep = y.notna()
+    for column in [outcome, *needed]:
+        absent = keep & (y if column == outcome else frame[column]).isna()
+        if column == outcome:
+            absent = y.isna()
+        if absent.any():
+            count = words.plural(int(absent.sum()), "row")
+            notes.append(f"{count} left out: {words.name(column)} is missing")
+        keep &= ~absent
+    rows = frame[keep]
+    if rows.empty:
+        msg = f"no piece has {outcome} and all it belongs to: there is no spread to look at."
+        raise DataError(msg)
+
+    def number(*roles: str) -> pd.Series:
+        keys = [named[r] for r in roles if r in named]
+        if not keys:
+            return pd.Series(0, index=rows.index)
+        return rows.groupby(keys, sort=False, observed=True).ngroup()
+
+    table = pd.DataFrame({"bake": number("bake")}, index=rows.index)
+    table["dough"] = number("bake", "dough") if "dough" in named else range(len(rows))
+    table["load"] = number("bake", "load") if "load" in named else -1
+    if "place" in named:
+        table[PLACE] = rows[named["place"]]
+    terms = []
+    for factor in factors:
+        if rows[factor].nunique() < 2:
+            continue
+        name = safe_name(factor)
+        table[name] = rows[factor]
+        line = pd.api.types.is_numeric_dtype(rows[factor])
+        line = line and rows[factor].nunique() > MOST_SETTINGS
+        terms.append(name if line else f"C({name})")
+    table[safe_name(outcome)] = y[keep]
+    repeats = None
+    if "piece" in named:
+        table, repeats = _average_repeats(table, number("bake", "dough", "piece"), outcome)
+        if repeats is None:
+            notes.append("no piece was measured more than once: measuring cannot be told apart")
+    groups, structure, more = random_groups(table, 1)
+    if table["dough"].nunique() == 1 and "dough" in groups:
+        groups = tuple(g for g in groups if g != "dough")
+        notes.append("all of it is from one dough: what changes between doughs cannot be seen")
+    bakes = table["bake"].nunique()
+    if bakes == 1 and "bake" in named:
+        notes.append("all of it is from one bake: what changes from bake to bake cannot be seen")
+    counts = {g: int(table[g].nunique()) for g in ("bake", "dough", "load")}
+    counts["piece"] = len(table)
+    if "place" in named:
+        counts["place"] = int(table[PLACE].nunique())
+    return SpreadRecords(
+        table, safe_name(outcome), tuple(terms), groups, structure, counts, repeats,
+        (*notes, *more),
+    )  # fmt: skip
+
+
+def _average_repeats(
+    table: pd.DataFrame, piece: pd.Series, outcome: str
+) -> tuple[pd.DataFrame, Repeats | None]:
+    """One row a piece, and how much its readings differ."""
+    name = safe_name(outcome)
+    readings = table.groupby(piece)[name]
+    size = readings.size()
+    df = int(size.sum() - len(size))
+    if df == 0:
+        return table, None
+    within = float(((table[name] - readings.transform("mean")) ** 2).sum())
+    if within == 0:
+        msg = (
+            f"readings of the same piece are all alike in {words.name(outcome)}: they were copied "
+            "or rounded, not measured again. Measure each piece afresh."
+        )
+        raise DataError(msg)
+    one = table.groupby(piece).first()
+    one[name] = readings.mean()
+    return one, Repeats(within / df, df, float(len(size) / (1 / size).sum()))
+
+
+def fit_spread(records: SpreadRecords, level: float) -> tuple[MixedFit, tuple[str, ...]]:
+    """Fit with all groupings; without the load where it cannot be seen.
+
+    Returns
+    -------
+    fit
+    notes : tuple of str
+    """
+    place = [f"C({PLACE})"] if records.counts.get("place", 0) > 1 else []
+    formula = f"{records.outcome} ~ {' + '.join([*records.terms, *place]) or '1'}"
+    groups, structure = records.groups, records.structure
+    try:
+        return mixed(records.table, formula, groups, structure=structure, level=level), ()
+    except DesignError:
+        if "load" not in groups:
+            raise
+    groups = tuple(g for g in groups if g != "load")
+    fit = mixed(records.table, formula, groups, level=level)
+    return fit, ("too few loads to see what a load does; it was left out",)
+
+
+def measuring_variance(records: SpreadRecords, measuring: float | None, outcome: str) -> float:
+    """Variance of one reading: known, or from repeats; NaN when neither.
+
+    Raises
+    ------
+    InputError
+        Not a number above 0, or given although repeats say it.
+    """
+    if measuring is None:
+        return np.nan if records.repeats is None else records.repeats.variance
+    if records.repeats is not None:
+        raise InputError(
+            "measuring", measuring, "is not needed: the repeats say it",
+            "Leave out either measuring or piece.",
+        )  # fmt: skip
+    if not 0 < measuring < np.inf:
+        raise InputError(
+            "measuring", measuring, "must be above 0",
+            f"Give the standard uncertainty of one reading of {words.name(outcome)}, in its unit.",
+        )  # fmt: skip
+    return float(measuring) ** 2

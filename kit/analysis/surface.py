@@ -1,0 +1,295 @@
+"""Two doses at once: a response surface, where it turns, and how the two work together.
+
+A full quadratic in both factors with bakes, doughs and loads random; when one of the factors
+has two settings only its square cannot be told, and is left out with a word. Stationary point
+and canonical form as in Box & Draper (2007), *Response Surfaces, Mixtures, and Ridge Analyses*,
+ch. 11. What is said to be sure comes from Kenward–Roger contrasts, not from the fitted picture.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import surface_words
+from kit.analysis.best_dose import Want
+from kit.analysis.dose_fit import Doses, read_doses
+from kit.analysis.dose_set import critical
+from kit.analysis.mixed import MixedFit
+from kit.analysis.moments import Floats
+from kit.analysis.structure import Records
+from kit.analysis.surface_fit import Effect, Quadratic, Turning, hull, square
+from kit.errors import DesignError, InputError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["Surface", "surface"]
+
+
+@dataclass(frozen=True)
+class Surface:
+    """An answer about two doses together.
+
+    Parameters
+    ----------
+    outcome : str
+    of : (str, str)
+    want : {"high", "low"}
+    matters : float or None
+    coefficients : DataFrame
+        Of the fit: ``estimate, se, df, t, p, low, high``.
+    effects : tuple of Effect
+        Each factor's change from lowest to highest at the other one's lowest and highest.
+    together : Effect
+        How much more the first factor does at the second one's highest dose than at its lowest.
+    turning : Turning or None
+        None without both squares.
+    best : (float, float)
+        Where the fitted surface is best inside what was baked.
+    best_mean, best_low, best_high : float
+        The outcome there.
+    tests : DataFrame
+        ``num_df, den_df, F, p`` of the linear part, the squares, working together.
+    lack_of_fit : Series or None
+        Against the combinations baked as settings: ``num_df, den_df, F, p``.
+    grid : DataFrame
+        Both factors and ``mean``.
+    points : DataFrame
+        The combinations baked: both factors, ``doughs, pieces, mean``.
+    counts, columns, adjusted, checks, fit
+        As in `Comparison`.
+    """
+
+    outcome: str
+    of: tuple[str, str]
+    want: Want
+    matters: float | None
+    coefficients: pd.DataFrame
+    effects: tuple[Effect, ...]
+    together: Effect
+    turning: Turning | None
+    best: tuple[float, float]
+    best_mean: float
+    best_low: float
+    best_high: float
+    tests: pd.DataFrame
+    lack_of_fit: pd.Series | None
+    grid: pd.DataFrame = field(repr=False)
+    points: pd.DataFrame = field(repr=False)
+    counts: Mapping[str, int]
+    columns: Mapping[str, str | None]
+    adjusted: tuple[str, ...]
+    checks: tuple[str, ...]
+    fit: MixedFit = field(repr=False)
+
+    @property
+    def headline(self) -> str:
+        """The answer in a few words: whether the two work together."""
+        return surface_words.headline(self)
+
+    @property
+    def sentence(self) -> str:
+        """What each does at either end of the other, and where it is best."""
+        return surface_words.finding(self)
+
+    @property
+    def method(self) -> str:
+        """Model, tests and sources, for a statistician."""
+        return surface_words.method(self)
+
+    def __repr__(self) -> str:
+        kind = self.turning.kind if self.turning else "no turning point"
+        return f"<Surface {self.outcome} of {self.of[0]} and {self.of[1]}: {kind}>"
+
+    def __str__(self) -> str:
+        lines = [self.headline, self.sentence, surface_words.rests_on(self)]
+        lines += [f"Note: {note}." for note in self.checks]
+        return "\n".join([*lines, self.method])
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        notes = "".join(f"<li>{escape(note)}.</li>" for note in self.checks)
+        return (
+            f"<p><strong>{escape(self.headline)}</strong> {escape(self.sentence)}</p>"
+            f"<p>{escape(surface_words.rests_on(self))}</p>"
+            + (f"<ul>{notes}</ul>" if notes else "")
+            + f"<p><small>{escape(self.method)}</small></p>"
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Every number told or drawn, one tidy row each.
+
+        Returns
+        -------
+        DataFrame
+            ``kind`` is "coefficient", "effect", "together", "turning", "best", "baked" or
+            "surface"; both factors where they apply; ``name, estimate, low, high, df``.
+        """
+        a, b = self.of
+        told = self.coefficients.rename_axis("name").reset_index().assign(kind="coefficient")
+        rows: list[dict[str, object]] = []
+        for kind, effects in (("effect", self.effects), ("together", (self.together,))):
+            rows += [
+                {"kind": kind, "name": e.factor, e.other: e.at, "estimate": e.change,
+                 "low": e.low, "high": e.high, "df": e.df}
+                for e in effects
+            ]  # fmt: skip
+        if self.turning is not None:
+            at, value = self.turning.at, self.turning.value
+            rows.append({"kind": "turning", "name": self.turning.kind, a: at[0], b: at[1],
+                         "estimate": value})  # fmt: skip
+        rows.append({"kind": "best", a: self.best[0], b: self.best[1], "estimate": self.best_mean,
+                     "low": self.best_low, "high": self.best_high})  # fmt: skip
+        parts = [
+            told,
+            pd.DataFrame(rows),
+            self.points.rename(columns={"mean": "estimate"}).assign(kind="baked"),
+            self.grid.rename(columns={"mean": "estimate"}).assign(kind="surface"),
+        ]
+        columns = ["kind", "name", a, b, "estimate", "low", "high", "df"]
+        return pd.concat(parts, ignore_index=True).reindex(columns=columns)
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw contours over both doses, what was baked, and where it is best."""
+        from kit import charts
+
+        return charts.surface(self, ax)
+
+
+def surface(
+    frame: pd.DataFrame,
+    outcome: str,
+    of: tuple[str, str],
+    dough: str | None = None,
+    bake: str | None = None,
+    load: str | None = None,
+    trial: str | None = None,
+    matters: float | None = None,
+    adjust: Sequence[str] = (),
+    covariates: Sequence[str] = (),
+    squares: bool = True,
+    want: Want = "high",
+    level: float = 0.95,
+) -> Surface:
+    """Fit what an outcome does over the doses of two numeric factors.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a piece.
+    outcome : str
+    of : (str, str)
+        Two numeric columns set on purpose.
+    dough, bake, load, trial, matters, adjust, covariates, want, level
+        See `kit.analysis.dose.dose`.
+    squares : bool
+        Let the surface bend along each factor that has three doses or more; without, it only
+        tilts and twists.
+
+    Returns
+    -------
+    Surface
+
+    Raises
+    ------
+    DesignError
+        The combinations baked cannot tell the two apart.
+    DataError, InputError, NotFoundError
+        A column or value that cannot be used.
+    """
+    if len(set(of)) != 2 or len(of) != 2:
+        raise InputError("of", tuple(of), "must be two different factors")
+    if want not in ("high", "low"):
+        raise InputError("want", want, "must be one of 'high', 'low'")
+    columns = {"trial": trial, "bake": bake, "dough": dough, "load": load}
+    held = [a for a in dict.fromkeys([trial, *adjust]) if a not in (None, outcome, *of)]
+    doses = read_doses(frame, outcome, of, columns, held, covariates, level)
+    records = replace(doses.records, adjust=tuple(a for a in doses.records.adjust if a not in of))
+    doses = replace(doses, records=records)
+    bends = [f for f in doses.of if squares and doses.frame[f].nunique() > 2]
+    x, z = doses.of
+    own = [x, z, *(f"I({f}**2)" for f in bends), f"{x}:{z}"]
+    fit = doses.fit(*own)
+    gone = [n for n in fit.dropped_columns if n in _names(x, z, bends)]
+    if gone:
+        msg = (
+            f"the combinations of {of[0]} and {of[1]} that were baked cannot tell all their "
+            f"effects apart ({', '.join(gone)}). Bake at least all four corners: both low, both "
+            "high, and one of each."
+        )
+        raise DesignError(msg)
+    shape = Quadratic(fit, x, z, _box(records, x, z))
+    grid = shape.grid()
+    inside = hull(doses.frame[[x, z]].to_numpy(dtype=float), grid)
+    corners = np.array([(a, b) for a in shape.box[0] for b in shape.box[1]])
+    reached = bool(hull(doses.frame[[x, z]].to_numpy(dtype=float), corners).all())
+    means = shape.mean(grid)
+    best = grid[int(np.where(inside, means if want == "high" else -means, -np.inf).argmax())]
+    at = fit.linear(shape.rows(best[None, :])).iloc[0]
+    half = critical(float(at["df"]), level) * float(at["se"])
+    names = (of[0], of[1])
+    return Surface(
+        outcome=outcome,
+        of=names,
+        want=want,
+        matters=matters,
+        coefficients=fit.coefficients,
+        effects=tuple(shape.effect(i, end, names) for i in (0, 1) for end in (0, 1)),
+        together=shape.together(names),
+        turning=shape.turning() if len(bends) == 2 else None,
+        best=(float(best[0]), float(best[1])),
+        best_mean=float(at["estimate"]),
+        best_low=float(at["estimate"] - half),
+        best_high=float(at["estimate"] + half),
+        tests=shape.tests(bends),
+        lack_of_fit=_lack_of_fit(doses, own, _rank(bends)),
+        grid=pd.DataFrame({of[0]: grid[:, 0], of[1]: grid[:, 1], "mean": means}),
+        points=_baked(doses, names),
+        counts=records.counts,
+        columns=columns,
+        adjusted=records.adjust,
+        checks=(*records.notes, *surface_words.about(names, doses.of, bends, squares, reached)),
+        fit=fit,
+    )
+
+
+def _names(x: str, z: str, bends: Sequence[str]) -> list[str]:
+    """Coefficients as formulaic names them."""
+    return [x, z, *(square(f) for f in bends), f"{x}:{z}"]
+
+
+def _rank(bends: Sequence[str]) -> int:
+    return 4 + len(bends)
+
+
+def _box(records: Records, x: str, z: str) -> Floats:
+    """Lowest and highest dose of both, shape (2, 2): one row a factor."""
+    both = records.frame[[x, z]].to_numpy(dtype=float)
+    return np.column_stack([both.min(axis=0), both.max(axis=0)])
+
+
+def _lack_of_fit(doses: Doses, own: Sequence[str], rank: int) -> pd.Series | None:
+    """Test the surface against the combinations baked, each free: ``num_df, den_df, F, p``."""
+    cells = doses.frame.groupby(list(doses.of)).ngroup()
+    if cells.nunique() <= rank:
+        return None
+    frame = doses.frame.assign(combination=cells.astype(str))
+    records = replace(doses.records, frame=frame)
+    try:
+        free = replace(doses, records=records).fit(*own, "C(combination)")
+    except DesignError:
+        return None  # no combination was baked twice
+    test = pd.Series(free.terms.loc["C(combination)"])
+    return None if pd.isna(test["p"]) else test
+
+
+def _baked(doses: Doses, of: tuple[str, str]) -> pd.DataFrame:
+    grouped = doses.frame.groupby(list(doses.of))
+    table = grouped.agg(
+        doughs=("dough", "nunique"), pieces=("dough", "size"), mean=(doses.outcome, "mean")
+    ).reset_index()
+    return table.rename(columns=dict(zip(doses.of, of, strict=True)))

@@ -1,0 +1,180 @@
+"""Every sentence about two doses together, made from the numbers of the same object."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from kit.analysis import words
+from kit.analysis.dose_set import near
+from kit.analysis.verdict import Answer, decide
+
+if TYPE_CHECKING:
+    from kit.analysis.surface import Surface
+    from kit.analysis.surface_fit import Effect
+
+__all__ = ["about", "finding", "headline", "method", "rests_on"]
+
+
+def headline(s: "Surface") -> str:
+    """Whether the two work together."""
+    first, second = map(words.name, s.of)
+    t = s.together
+    if decide(t.low, t.high, s.matters) in (Answer.NONE, Answer.SMALL):
+        return f"What {first} does hardly depends on {second}."
+    if not (t.low > 0 or t.high < 0):
+        return f"Whether what {first} does depends on {second} cannot be told yet."
+    low, high = s.effects[0], s.effects[1]
+    at_low, at_high = (words.amount(s.of[1], e.at) for e in (low, high))
+    sure_low, sure_high = _sure(low), _sure(high)
+    if sure_low and sure_high and sure_low != sure_high:
+        turn = f"{first} {_verb(sure_low)} {words.name(s.outcome)} at {at_low} {second} and"
+        return words.capital(f"{turn} {_verb(sure_high)} it at {at_high}.")
+    if sure_high and not sure_low:
+        return (
+            f"{words.capital(first)} surely {_verb(sure_high)} {words.name(s.outcome)} at "
+            f"{at_high} {second}; at {at_low} what it does is surely different, and may be nothing."
+        )
+    if sure_low and not sure_high:
+        return (
+            f"{words.capital(first)} surely {_verb(sure_low)} {words.name(s.outcome)} at "
+            f"{at_low} {second}; at {at_high} what it does is surely different, and may be nothing."
+        )
+    more = "more" if abs(high.change) > abs(low.change) else "less"
+    return f"{words.capital(first)} does {more} at {at_high} {second} than at {at_low}."
+
+
+def finding(s: "Surface") -> str:
+    """What each does at either end of the other, how they work together, where it is best."""
+    parts = []
+    for low, high in (s.effects[:2], s.effects[2:]):
+        unit = words.unit_of(s.outcome)
+        told = [
+            f"{_number(e, unit)} at {words.amount(e.other, e.at)} {words.name(e.other)}"
+            for e in (low, high)
+        ]
+        parts.append(
+            f"From its lowest dose to its highest, {words.name(low.factor)} changes "
+            f"{words.name(s.outcome)} by {told[0]} and by {told[1]}."
+        )
+    t = s.together
+    parts.append(f"The difference between the first two is {_number(t, words.unit_of(s.outcome))}.")
+    most = "highest" if s.want == "high" else "lowest"
+    half = (s.best_high - s.best_low) / 2
+    parts.append(
+        f"Inside what was baked the fitted surface is {most} at {_place(s, s.best)}: "
+        f"{words.number(s.best_mean, half, words.unit_of(s.outcome))} "
+        f"({words.number(s.best_low, half)} to {words.number(s.best_high, half)})."
+    )
+    parts.append(_turning(s))
+    return " ".join(parts).strip()
+
+
+def _turning(s: "Surface") -> str:
+    t = s.turning
+    if t is None:
+        return ""
+    kinds = {
+        "peak": "a peak",
+        "dip": "a lowest point",
+        "saddle": "a saddle (up one way, down another)",
+    }
+    if t.ridge:
+        return (
+            "It bends surely in one direction only: along the other it is a ridge, on which quite "
+            "different pairs of doses do about the same."
+        )
+    if not t.sure:
+        return (
+            f"The fitted surface has {kinds[t.kind]}, but its bends are not sure: take the "
+            "picture as a guess where to bake next."
+        )
+    where = f"at {_place(s, t.at)}" if t.inside else "outside what was baked"
+    return f"It has {kinds[t.kind]} {where}; both its bends are sure."
+
+
+def rests_on(s: "Surface") -> str:
+    """How much baking stands behind it."""
+    kinds = ("bake", "dough", "piece") if s.columns["bake"] else ("dough", "piece")
+    made = words.join(words.plural(s.counts[kind], kind) for kind in kinds)
+    text = (
+        f"It rests on {made}, in {words.plural(len(s.points), 'combination')} of the two; the "
+        f"difference is judged with {s.together.df:.1f} degrees of freedom, so by the spread of "
+        f"about {s.together.df + 1:.0f} independent results."
+    )
+    if s.adjusted:
+        alike = words.join(map(words.name, s.adjusted))
+        text += f" {words.capital(alike)} {'was' if len(s.adjusted) == 1 else 'were'} held alike."
+    return text
+
+
+def method(s: "Surface") -> str:
+    """Model, tests and sources, for a statistician."""
+    fit = s.fit
+    random = (
+        f"random {words.join(fit.groups)} by REML, Kenward–Roger (1997)"
+        if fit.groups
+        else "least squares, no random groups"
+    )
+    tests = "; ".join(
+        f"{name} F({r.num_df:.0f}, {r.den_df:.1f}) = {r.F:.2f}, p = {r.p:.2g}"
+        for name, r in s.tests.iterrows()
+    )
+    text = f"For the statistician: {fit.formula}, {random}. {words.capital(tests)}."
+    if s.lack_of_fit is not None:
+        k = s.lack_of_fit
+        text += (
+            f" Lack of fit F({k['num_df']:.0f}, {k['den_df']:.1f}) = {k['F']:.2f}, "
+            f"p = {k['p']:.2g}."
+        )
+    if s.turning is not None:
+        a, b = s.turning.curvatures
+        text += (
+            f" Stationary point ({s.turning.at[0]:.3g}, {s.turning.at[1]:.3g}), curvatures "
+            f"{words.minus(f'{a:.3g}')} and {words.minus(f'{b:.3g}')} in half ranges (Box & "
+            "Draper 2007, ch. 11)."
+        )
+    return f"{text} {100 * fit.level:.0f} % intervals, not protected for looking at several."
+
+
+def about(
+    of: tuple[str, str], columns: Sequence[str], bends: Sequence[str], asked: bool, corners: bool
+) -> list[str]:
+    """What cannot be seen with these doses."""
+    notes = []
+    for name, column in zip(of, columns, strict=True):
+        if asked and column not in bends:
+            notes.append(
+                f"{words.name(name)} has two doses: whether the surface bends along it cannot be "
+                "seen"
+            )
+    if not corners:
+        notes.append(
+            "not all four corners (lowest and highest of both) were baked: what is said about "
+            "them follows the surface beyond what was baked"
+        )
+    return notes
+
+
+def _sure(e: "Effect") -> int:
+    return int(e.low > 0) - int(e.high < 0)
+
+
+def _verb(sign: int) -> str:
+    return "raises" if sign > 0 else "lowers"
+
+
+def _number(e: "Effect", unit: str) -> str:
+    half = (e.high - e.low) / 2
+    sign = "+" if e.change > 0 else ""
+    return (
+        f"{sign}{words.number(e.change, half, unit)} ({words.number(e.low, half)} to "
+        f"{words.number(e.high, half)})"
+    )
+
+
+def _place(s: "Surface", at: tuple[float, float]) -> str:
+    told = []
+    for name, dose in zip(s.of, at, strict=True):
+        doses = s.grid[name]
+        span = float(doses.max() - doses.min())
+        told.append(f"{words.amount(name, near(dose, span))} {words.name(name)}")
+    return " and ".join(told)

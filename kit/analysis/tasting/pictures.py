@@ -1,0 +1,134 @@
+"""Pictures of tastings; every mark is a number of the result's `to_frame`."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from kit.analysis.tasting.choice import Choice
+    from kit.analysis.tasting.consistency import Consistency
+    from kit.analysis.tasting.needed import Needed
+    from kit.analysis.tasting.ranking import Ranking
+    from kit.analysis.tasting.scores import Scores
+
+__all__ = ["against_guessing", "rank_sums", "saw", "steadiness", "taster_lines"]
+
+# Colours of Okabe and Ito (2008), each with a shape of its own
+_INK, _GREY, _RULE = "#222222", "#8c8c8c", "#c9c9c9"
+_BLUE, _ORANGE, _GREEN = "#0072b2", "#d55e00", "#009e73"
+_POINTS = 9.5
+
+
+def _axes(ax: "Axes | None", width: float, height: float) -> "Axes":
+    """Axes of a figure of its own, outside pyplot, so that nothing stays open."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    if ax is None:
+        figure = Figure(figsize=(width, height), layout="constrained")
+        FigureCanvasAgg(figure)
+        ax = figure.subplots()
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        ax.spines[side].set_color(_GREY)
+    ax.tick_params(colors=_INK, labelsize=_POINTS)
+    return ax
+
+
+def _plain(text: object) -> str:
+    """Keep matplotlib from reading dollar signs as mathematics."""
+    return str(text).replace("$", r"\$")
+
+
+def against_guessing(c: "Choice", ax: "Axes | None" = None) -> "Axes":
+    """Chance of every count by guessing as bars, and the count that was reached."""
+    from scipy.stats import binom
+
+    ax = _axes(ax, 5.2, 3.0)
+    right, answers = c.counted
+    count = np.arange(answers + 1)
+    enough = count >= (answers + 1 if c.needed is None else c.needed)
+    if c.two_sided:
+        enough |= enough[::-1]
+    chance = binom.pmf(count, answers, c.method.guess)
+    for kind, colour, label in (
+        (~enough, _RULE, "by guessing"),
+        (enough, _BLUE, "enough to count as telling them apart"),
+    ):
+        if kind.any():
+            ax.bar(count[kind], chance[kind], color=colour, width=0.85, label=label)
+    ax.axvline(right, color=_ORANGE, lw=2.2, ls="--", label=f"this tasting: {right} of {answers}")
+    ax.set_xlabel(_plain(f"choices for {c.names[0]}" if c.two_sided else "right answers"))
+    ax.set_ylabel("chance when nobody can tell")
+    ax.legend(frameon=False, fontsize=_POINTS - 0.5, loc="lower left", bbox_to_anchor=(0, 1.0))
+    return ax
+
+
+def saw(n: "Needed", ax: "Axes | None" = None) -> "Axes":
+    """Chance against the number of tasters, with the number from which it stays."""
+    ax = _axes(ax, 5.2, 3.2)
+    ax.plot(n.table["tasters"], n.table["chance"], color=_BLUE, lw=1.2, marker=".", ms=4)
+    ax.axhline(n.chance, color=_GREEN, lw=1, ls=(0, (5, 3)))
+    ax.axvline(n.tasters, color=_ORANGE, lw=1.8, ls="--")
+    ax.annotate(
+        f"{n.tasters} tasters", (n.tasters, 0.04), xytext=(5, 0), textcoords="offset points",
+        color=_INK, fontsize=_POINTS,
+    )  # fmt: skip
+    ax.set_ylim(0, 1.02)
+    ax.set_xlabel("tasters")
+    ax.set_ylabel("chance of the answer")
+    return ax
+
+
+def rank_sums(r: "Ranking", ax: "Axes | None" = None) -> "Axes":
+    """Rank sums, the first at the top; bars that do not meet are apart."""
+    table = r.to_frame()
+    ax = _axes(ax, 5.2, 1.2 + 0.36 * len(table))
+    rows = np.arange(len(table))
+    ax.errorbar(
+        table["rank_sum"], rows, xerr=table["half_least"], fmt="s", color=_BLUE, ms=6, lw=2,
+        capsize=3,
+    )  # fmt: skip
+    ax.set_yticks(rows, [_plain(name) for name in table["sample"]])
+    ax.set_ylim(len(table) - 0.5, -0.5)
+    ax.set_xlabel(_plain(f"rank sum (small: {r.meaning}), ± half the least difference"))
+    return ax
+
+
+def taster_lines(s: "Scores", ax: "Axes | None" = None) -> "Axes":
+    """Scores of each taster joined by a line, and the means as squares."""
+    ax = _axes(ax, 3.4 + 0.6 * s.table.shape[1], 3.6)
+    at = np.arange(s.table.shape[1])
+    for i, (_, own) in enumerate(s.table.iterrows()):
+        line = own.to_numpy(dtype=float)
+        label = "one taster" if i == 0 else None
+        ax.plot(at, line, color=_GREY, marker="o", ms=3.5, lw=0.9 * s.by_taster, label=label)
+    ax.plot(at, s.means["mean"], color=_BLUE, ls="none", marker="s", ms=8, label="mean")
+    ax.set_xticks(at, [_plain(name) for name in s.table.columns])
+    ax.set_xlim(-0.4, len(at) - 0.6)
+    ax.set_ylabel("score")
+    ax.legend(
+        frameon=False, fontsize=_POINTS - 0.5, loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2
+    )
+    return ax
+
+
+def steadiness(c: "Consistency", ax: "Axes | None" = None) -> "Axes":
+    """Distances between marks of the same muffin and of different ones, one row a taster."""
+    ax = _axes(ax, 5.2, 1.3 + 0.34 * len(c.table))
+    rows = np.arange(len(c.table))
+    ax.hlines(rows, c.table["same"], c.table["different"], color=_RULE, lw=2)
+    ax.plot(c.table["same"], rows, color=_ORANGE, ls="none", marker="o", label="same muffin twice")
+    ax.plot(
+        c.table["different"], rows, color=_BLUE, ls="none", marker="s", label="different muffins"
+    )
+    ax.set_yticks(rows, [_plain(name) for name in c.table["taster"]])
+    ax.set_ylim(len(rows) - 0.5, -0.5)
+    ax.set_xlabel("mean distance between marks")
+    ax.legend(
+        frameon=False, fontsize=_POINTS - 0.5, loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2
+    )
+    return ax

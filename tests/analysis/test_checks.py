@@ -1,0 +1,204 @@
+"""What is looked at before an answer is trusted."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from dose_trials import trial, within
+
+import kit
+from kit.analysis.checks import FitChecks, check_comparison
+from kit.analysis.dose import dose
+from kit.analysis.looks import at_limit, grubbs, residuals, spread
+from kit.analysis.structure import read_records
+
+DOSES = (0.0, 0.4, 0.8, 1.2)
+
+
+def made(seed=1, doughs=4, **kwargs):
+    return trial(np.random.default_rng(seed), lambda x: 28 + 4 * x, DOSES, doughs, **kwargs)
+
+
+def ask(frame, **kwargs):
+    return dose(frame, "rise_height_mm", "malt_percent", dough="dough", **kwargs)
+
+
+def text(examined, subject):
+    return [f for f in examined.findings if f.subject == subject]
+
+
+def test_clean_trial_has_nothing_to_think_about():
+    examined = ask(made(sd_dough=0.4, sd_piece=0.5), matters=1.0).examined
+    assert [f.subject for f in examined.findings] == [
+        "far off", "spread", "single dough", "missing", "limit",
+    ]  # fmt: skip
+    assert examined.checks == ()
+    assert str(examined).splitlines()[0] == "Of 5 things looked at, 0 to think about."
+
+
+def test_grubbs_as_the_handbook_has_it():
+    """e-Handbook 1.3.5.17.1: G = 2.4687 for n = 8; at the two-sided 5 % limit 2.126 p is 0.05."""
+    values = np.array([199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57])
+    g = abs(values - values.mean()).max() / values.std(ddof=1)
+    assert g == pytest.approx(2.4687, abs=1e-4)
+    assert grubbs(values) < 1e-4
+    # values whose most extreme one lies just at the limit: found by moving it
+    rest = np.array([-1.2, -0.7, -0.3, 0.0, 0.3, 0.7, 1.2])
+    at = np.linspace(2, 6, 4001)
+    gs = [abs(v - np.append(rest, v).mean()) / np.append(rest, v).std(ddof=1) for v in at]
+    limit = at[int(np.argmin(np.abs(np.array(gs) - 2.1266)))]
+    assert grubbs(np.append(rest, limit)) == pytest.approx(0.05, abs=0.002)
+
+
+def test_residuals_by_hand():
+    frame = pd.DataFrame(
+        {
+            "dough": list("aabbccdd"),
+            "malt_percent": [0, 0, 0, 0, 1, 1, 1, 1.0],
+            "rise_height_mm": [27, 29, 30, 34, 31, 31, 36, 38.0],
+        }
+    )
+    columns = {"trial": None, "bake": None, "dough": "dough", "load": None}
+    records = read_records(frame, "rise_height_mm", "malt_percent", columns, [], True)
+    fit = kit.mixed(records.frame, "rise_height_mm ~ malt_percent", ["dough"])
+    names = ("rise_height_mm", "malt_percent")
+    pieces, doughs = residuals(records.frame, records.labels, fit, *names)
+    # setting means 30 and 34; dough means 28, 32, 31, 37
+    assert list(doughs["residual"]) == pytest.approx([-2, 2, -3, 3])
+    assert list(pieces["residual"]) == pytest.approx([-1, 1, -2, 2, 0, 0, -1, 1])
+    assert list(pieces["fitted"].unique()) == pytest.approx([30, 34])
+
+
+def test_slip_of_the_pen_is_found():
+    frame = made(sd_dough=0.4, sd_piece=0.5)
+    frame.loc[5, "rise_height_mm"] += 30
+    (finding,) = text(ask(frame).examined, "far off")[:1]
+    assert finding.alarm
+    assert finding.text.startswith("one piece of dough 1 lies ")
+    assert "look for a slip in weighing, measuring or writing down" in finding.text
+
+
+def test_uneven_spread_is_found():
+    frame = made(seed=3, doughs=6, sd_dough=0.3, sd_piece=0.3)
+    rng = np.random.default_rng(9)
+    many = frame["malt_percent"] == 1.2
+    frame.loc[many, "rise_height_mm"] += rng.normal(0, 2.5, int(many.sum()))
+    examined = ask(frame).examined
+    (finding,) = text(examined, "spread")
+    assert finding.alarm
+    assert "with diastatic malt at 1.2 % as at" in finding.text
+    assert finding.text in ask(frame).checks
+
+
+def test_spread_rarely_alarms_without_cause():
+    """At 1 in 100, 300 trials: chance of a false failure 1 in 10 000."""
+    rng = np.random.default_rng(11)
+    alarms = 0
+    for _ in range(300):
+        pieces = pd.DataFrame(
+            {
+                "bake": "",
+                "dough": np.repeat(np.arange(16), 5),
+                "level": np.repeat(DOSES, 20),
+                "residual": rng.normal(0, 1, 80),
+            }
+        )
+        alarms += spread(pieces, "rise_height_mm", "malt_percent")[0].alarm
+    assert within(alarms, 300, 0.01)
+
+
+def test_dough_that_carries_the_answer_is_named():
+    frame = made(seed=2, sd_dough=0.2, sd_piece=0.3)
+    frame["rise_height_mm"] -= 4 * frame["malt_percent"] * 0.85  # little is left of the effect
+    frame.loc[frame["dough"] == 15, "rise_height_mm"] += 3.0
+    answer = ask(frame, shape="straight", matters=0.2)
+    (finding,) = text(answer.examined, "single dough")
+    assert finding.alarm
+    assert finding.text == (
+        "the answer (a difference that matters) leans on single doughs: without dough 3 it would "
+        "be: cannot tell yet"
+    )
+    table = answer.examined.left_out.set_index("dough")
+    assert len(table) == 16
+    for dough in (3, 15):
+        again = ask(frame[frame["dough"] != dough], shape="straight", matters=0.2, examine=False)
+        assert again.whole.difference == pytest.approx(table.loc[str(dough), "estimate"])
+        assert again.answer.value == table.loc[str(dough), "answer"]
+
+
+def test_missing_for_a_reason_is_pointed_out():
+    frame = made(doughs=5)
+    burnt = frame.index[frame["malt_percent"] == 1.2][::4]
+    frame.loc[burnt, "rise_height_mm"] = np.nan
+    examined = ask(frame).examined
+    (finding,) = text(examined, "missing")
+    assert finding.alarm
+    assert finding.text == (
+        "height is missing for 5 of 20 with diastatic malt at 1.2 %: if they are missing because "
+        "of the setting (burnt, torn, collapsed), those left flatter it"
+    )
+    assert list(examined.missing["missing"]) == [0, 0, 0, 5]
+    one = made()
+    one.loc[0, "rise_height_mm"] = np.nan
+    (finding,) = text(ask(one).examined, "missing")
+    assert not finding.alarm
+
+
+def test_scores_crowded_at_zero():
+    (finding,) = at_limit(pd.Series([0.0] * 5 + [1.0, 2.0, 3.0, 1.0, 2.0]), "gumminess")
+    assert finding.alarm
+    assert finding.text.startswith("5 of 10 pieces stand at 0, the lowest gumminess can be")
+    assert not at_limit(pd.Series([1.0, 2.0, 3.0]), "gumminess")[0].alarm
+    assert at_limit(pd.Series([1.0, 2.0]), "no such quantity") == []
+
+
+def test_events_with_and_without():
+    frame = made(seed=4, sd_dough=0.2, sd_piece=0.3)
+    frame["events"] = ""
+    frame.loc[frame["dough"] == 3, "events"] = "fridge open; new yeast"
+    examined = ask(frame, matters=1.0).examined
+    found = text(examined, "events")
+    assert [f.text for f in found] == [
+        "without the 4 pieces of “fridge open” the answer stays: a difference that matters",
+        "without the 4 pieces of “new yeast” the answer stays: a difference that matters",
+    ]
+    frame.loc[frame["malt_percent"] > 0, "events"] = "warm"
+    (finding, *_) = [
+        f for f in text(ask(frame, matters=1.0).examined, "events") if "warm" in f.text
+    ]
+    assert finding.alarm
+    assert "no answer at all" in finding.text
+
+
+def test_works_for_a_comparison_too():
+    frame = made(seed=4, sd_dough=0.2, sd_piece=0.3)
+    answer = kit.compare(frame, "rise_height_mm", "malt_percent", dough="dough", matters=1.0)
+    examined = check_comparison(frame, answer)
+    assert isinstance(examined, FitChecks)
+    (finding,) = text(examined, "single dough")
+    assert finding.text.startswith("whichever of the 16 doughs is left out, the answer stays")
+    assert examined.estimate == answer.leading.difference
+
+
+@pytest.mark.parametrize("what", ["residuals", "quantiles", "left out", "missing"])
+def test_pictures(what):
+    examined = ask(made()).examined
+    ax = examined.plot(what=what)
+    if what == "residuals":
+        drawn = next(a for a in ax.lines if a.get_label() == "one piece, about its dough")
+        np.testing.assert_allclose(drawn.get_ydata(), examined.pieces["residual"])
+    elif what == "quantiles":
+        drawn = next(a for a in ax.lines if a.get_label() == "a dough")
+        np.testing.assert_allclose(drawn.get_ydata(), np.sort(examined.doughs["residual"]))
+    elif what == "left out":
+        drawn = next(a for a in ax.lines if a.get_label() == "the difference without this dough")
+        np.testing.assert_allclose(drawn.get_xdata(), examined.left_out["estimate"])
+    else:
+        assert [p.get_height() for p in ax.patches] == [0, 0, 0, 0]
+    assert ax.get_legend() is not None
+
+
+def test_faces():
+    examined = ask(made()).examined
+    assert repr(examined).startswith("<FitChecks rise_height_mm by malt_percent: 5 looked at, ")
+    assert set(examined.to_frame()["kind"]) == {"piece", "dough", "left out", "missing"}
+    assert "<li>" in examined._repr_html_()
