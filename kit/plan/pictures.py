@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from kit.plan.power import Power
     from kit.plan.spread import Spread
 
-__all__ = ["doughs_and_pieces", "doughs_of_a_plan", "spread_bars"]
+__all__ = ["doughs_and_pieces", "doughs_of_a_plan", "own_axes", "spread_bars"]
 
 _INK, _GREY, _RULE, _GREEN = "#222222", "#8c8c8c", "#c9c9c9", "#009e73"
 #: Okabe & Ito (2008), the light ones, on which ink can be read.
@@ -26,7 +26,7 @@ _BLUES = ("#b9b9b9", "#8fb8d6", "#56b4e9", "#2f8fc4", "#0072b2", "#004a75")
 _COUNTS = (2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40, 52)
 
 
-def _axes(width: float, height: float) -> "Axes":
+def own_axes(width: float, height: float) -> "Axes":
     """Axes of a figure of its own, outside pyplot, so that nothing stays open."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -46,7 +46,7 @@ def _calm(ax: "Axes") -> None:
 
 def doughs_and_pieces(p: "Power", ax: "Axes | None" = None) -> "Axes":
     """Smallest difference against bakes (or doughs), one line for each number of pieces."""
-    ax = _axes(5.4, 4.0) if ax is None else ax
+    ax = own_axes(5.4, 4.0) if ax is None else ax
     _calm(ax)
     if p.unit != "piece" and p.bakes is not None:
         here = p.bakes
@@ -99,7 +99,7 @@ def doughs_of_a_plan(plan: "Plan", ax: "Axes | None" = None) -> "Axes":
     bakes = list(dict.fromkeys(table["bake"]))
     longest = int(table["order"].max())
     if ax is None:
-        ax = _axes(1.2 + 1.1 * longest, 0.9 + 0.62 * len(bakes))
+        ax = own_axes(1.2 + 1.1 * longest, 0.9 + 0.62 * len(bakes))
     recipes = (
         list(table[whole].drop_duplicates().sort_values(whole).itertuples(index=False))
         if (whole)
@@ -137,7 +137,7 @@ def doughs_of_a_plan(plan: "Plan", ax: "Axes | None" = None) -> "Axes":
 
 def spread_bars(spread: "Spread", ax: "Axes | None" = None) -> "Axes":
     """Standard deviations from bake to bake, dough to dough and piece to piece."""
-    ax = _axes(4.4, 2.2) if ax is None else ax
+    ax = own_axes(4.4, 2.2) if ax is None else ax
     _calm(ax)
     table = spread.to_frame()
     rows = np.arange(len(table))

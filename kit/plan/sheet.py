@@ -7,7 +7,6 @@ the pieces only by their codes, so that whoever measures can be kept from the se
 
 import math
 from collections.abc import Iterable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -27,6 +26,7 @@ from kit.plan.sheet_tables import (
     weights_table,
 )
 from kit.plan.steps import turns
+from kit.plan.template import fill
 from kit.quantities import Quantity
 
 if TYPE_CHECKING:
@@ -127,7 +127,8 @@ def bench_sheet(
         }
         for load in bake.loads
     ]
-    return _fill(
+    return fill(
+        "sheet.html.j2",
         title=title,
         bake=bake.name,
         paper=paper,
@@ -309,18 +310,3 @@ def _schedule_words(schedule: "Schedule") -> dict[str, Any]:
         "misses": remarks,
         "notes": [f"{words.capital(note)}." for note in schedule.notes],
     }
-
-
-def _fill(**parts: Any) -> str:
-    """Put the parts into the page; everything is escaped there."""
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(Path(__file__).parent),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    return environment.get_template("sheet.html.j2").render(**parts)
