@@ -11,14 +11,22 @@ they follow from what the word means (a share lies between 0 and 1).
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from keyword import iskeyword
 
 from kit.errors import InputError, NotFoundError
 from kit.units import parse
 
-__all__ = ["LEVELS", "Checked", "Quantity", "add", "all_quantities", "compute", "get", "label"]
+__all__ = [
+    "COLUMNS", "LEVELS", "Checked", "Quantity", "add", "all_quantities", "built_in", "compute",
+    "get", "label",
+]  # fmt: skip
 
 #: what a reading can belong to, outermost first
 LEVELS = ("bake", "dough", "load", "piece")
+#: a frame's other columns, whose names no quantity may take
+COLUMNS = frozenset(
+    "trial bake day dough load piece place flour_lot yeast_lot events note how u".split()
+)
 
 
 @dataclass(frozen=True)
@@ -142,7 +150,7 @@ _INF = math.inf
 
 
 def _loss_percent(ball_g: float, baked_g: float) -> float:
-    """Bake loss as a share of the raw piece (handbook A1-11: store the basis)."""
+    """Bake loss as a share of the raw piece (common practice: store the basis)."""
     return 100.0 * (ball_g - baked_g) / ball_g
 
 
@@ -177,6 +185,8 @@ _TABLE = (
        "The refrigerator where the dough stood."),
     _Q("proof_minutes", "Warm proof", "min", "dough", (0, 1440), (20, 300), 0,
        "Time from shaping, or from the refrigerator, to the griddle."),
+    _Q("double_minutes", "Time to double", "min", "dough", (0, 1440), (30, 300), 0,
+       "Warm time from shaping, or from the refrigerator, until the volume has doubled."),
     _Q("proof_temp_c", "Proof temperature", "°C", "dough", (-5, 60), (18, 40), 1,
        "Air where the pieces proof."),
     # one fill of the griddle
@@ -259,6 +269,8 @@ def add(quantity: Quantity) -> Quantity:
             "must be lower-case letters, digits and underscores",
             "For example crust_thickness_mm.",
         )
+    if quantity.name in COLUMNS or iskeyword(quantity.name):
+        raise InputError("name", quantity.name, "is the name of another column", "Choose another.")
     if quantity.level not in LEVELS:
         raise InputError("level", quantity.level, f"must be one of {', '.join(LEVELS)}")
     for what in ("possible", "usual"):
@@ -270,6 +282,11 @@ def add(quantity: Quantity) -> Quantity:
             "name", quantity.name, "is taken by another quantity", "Choose another name."
         )
     return quantity
+
+
+def built_in() -> frozenset[str]:
+    """Names of the quantities every kit knows."""
+    return frozenset(quantity.name for quantity in _TABLE)
 
 
 def label(name: str) -> str:

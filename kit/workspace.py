@@ -21,7 +21,7 @@
 import weakref
 from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
-from dataclasses import replace
+from html import escape
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -29,7 +29,8 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from kit import quantities
-from kit.errors import DataError, InputError, NotFoundError, StoreError
+from kit.answering import TrialAnswers, present
+from kit.errors import InputError, NotFoundError, StoreError
 from kit.formula.formula import Formula
 from kit.planning import TrialPlanning
 from kit.quantities import Quantity
@@ -43,9 +44,10 @@ from kit.records.things import Bake, Dough, Load, Piece
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
-    from kit.writeup import Report
+    from kit.records.check_store import StoreCheck
+    from kit.records.package.out import Package
 
-__all__ = ["Bake", "Dough", "Event", "Formula", "Load", "Piece", "Trial", "Workspace"]
+__all__ = ["Bake", "Dough", "Event", "Formula", "Load", "Piece", "Received", "Trial", "Workspace"]
 
 
 class Workspace:
@@ -222,13 +224,50 @@ class Workspace:
             by,
             dough="dough",
             bake="bake",
-            load=_present(frame, "load"),
+            load=present(frame, "load"),
             trial="trial" if frame["trial"].nunique() > 1 else None,
             matters=matters,
             adjust=list(adjust),
             control=control,
             line=line,
         )
+
+    def receive(self, source: "str | Path | Package", baker: str | None = None) -> "Received":
+        """Bring in a trial another baker sent, beside what is there; one undo takes it back.
+
+        Parameters
+        ----------
+        source : str, Path or Package
+            The zip file that `Trial.package` wrote.
+        baker : str, optional
+            Whose trial it is; as the package says when not given.
+
+        Returns
+        -------
+        Received
+            The trial as it is here: renamed where another one has its name. When the very same is
+            here already, that one, and nothing is changed.
+
+        Raises
+        ------
+        DataError
+            It is no package of a trial, is damaged, or holds what cannot be: lists every problem.
+            Nothing is stored.
+        """
+        from kit.records.package.receive import receive_package
+
+        told = receive_package(self.store, self.who, source, baker)
+        return Received(self, told.trial_id, told.already_here, told.notes)
+
+    def together(self, says: str) -> AbstractContextManager[None]:
+        """Make one undo of everything done inside a ``with`` block, each thing stored at once.
+
+        Parameters
+        ----------
+        says : str
+            What the history calls it: "36 values pasted".
+        """
+        return journal.together(self.store, says)
 
     def undo(self) -> str:
         """Take back the last thing done, here or in another notebook; say what it was."""
@@ -238,6 +277,12 @@ class Workspace:
     def history(self, newest: int | None = None) -> pd.DataFrame:
         """Return what was done, oldest first: when, who, what, undone."""
         return journal.history(self.store, newest)
+
+    def check(self) -> "StoreCheck":
+        """Look the workspace over: file, belonging, values, photos, journal; nothing is changed."""
+        from kit.records.check_store import check_store
+
+        return check_store(self.store)
 
     def add_quantity(self, quantity: Quantity) -> Quantity:
         """Make a quantity of your own known, now and whenever this workspace is opened."""
@@ -259,7 +304,7 @@ class Workspace:
         return journal.step(self.store, self.who, says)
 
 
-class Trial(TrialPlanning):
+class Trial(TrialPlanning, TrialAnswers):
     """One question asked over several bakes: its records, and what they answer.
 
     Made by `Workspace.trial` and `Workspace.new_trial`. It holds nothing itself: what it tells is
@@ -270,141 +315,62 @@ class Trial(TrialPlanning):
         super().__init__(workspace.store, workspace.who, trial_id)
         self.workspace = workspace
 
-    def compare(
-        self,
-        outcome: str | None = None,
-        by: str | None = None,
-        matters: float | None = None,
-        adjust: Iterable[str] | None = None,
-        control: Any = None,
-        line: bool | None = None,
-        leave_out: Iterable[str] = (),
-    ) -> "Comparison":
-        """Compare the settings of a factor; see `kit.compare` for the answer.
-
-        Bakes, doughs and loads are taken from the records.
-
-        Parameters
-        ----------
-        outcome, by : str, optional
-            The trial's own outcome and its first factor when not given.
-        matters : float, optional
-            The trial's own, when its outcome is compared.
-        adjust : iterable of str, optional
-            Factors to hold alike; the trial's other factors when not given.
-        control, line
-            See `kit.compare`.
-        leave_out : iterable of str
-            Kinds of event; pieces they happened to are left out.
-        """
-        from kit.analysis.compare import compare
-
-        outcome, by, matters, others = self._asked(outcome, by, matters)
-        frame, notes = self._without(leave_out)
-        for column in (outcome, by):
-            if len(frame) and column not in frame:
-                recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
-                msg = f"nothing is recorded for {column} in {self.name}. Recorded are: {recorded}."
-                raise DataError(msg)
-        answer = compare(
-            frame,
-            outcome,
-            by,
-            dough="dough",
-            bake="bake",
-            load=_present(frame, "load"),
-            matters=matters,
-            adjust=[a for a in (others if adjust is None else adjust) if a in frame.columns],
-            control=control,
-            line=line,
-        )
-        return replace(answer, checks=(*answer.checks, *notes))
-
-    def report(self, comparison: "Comparison | None" = None) -> "Report":
-        """Put together what the write-up tells; of `compare` when no comparison is given."""
-        from kit.writeup import from_frame
-
-        comparison = self.compare() if comparison is None else comparison
-        formula = self.formula()
-        return from_frame(
-            self.frame(),
-            comparison,
-            title=self.name,
-            question=self.question,
-            baker=self.baker,
-            invented=self.invented,
-            formula=None if formula is None else formula.to_frame(),
-            formula_note="" if formula is None else formula.note,
-            events=self._events_in_words(),
-        )
-
-    def writeup(self, path: str | Path, comparison: "Comparison | None" = None) -> Path:
-        """Write one page to share: .html, .pdf or .md.
+    def package(
+        self, path: str | Path, photos: bool = True, licence: str | None = None
+    ) -> "Package":
+        """Write all of this trial into one zip file that another baker can receive.
 
         Parameters
         ----------
         path : str or Path
-        comparison : Comparison, optional
-            What the page answers; `compare` without arguments when not given.
+            Ending in .zip.
+        photos : bool
+            Whether pictures go with it; without place, owner, serial numbers and previews.
+        licence : str, optional
+            What others may do with it, e.g. ``"CC-BY-4.0"``. That is for you to say.
+
+        Returns
+        -------
+        Package
+            What is in it, and under `checks` what was left out. It can be used as the path.
 
         Raises
         ------
         StoreError
-            It cannot be written; an older page stays as it was.
+            It cannot be written; an older file stays as it was.
         """
-        from kit.writeup import write
+        from kit.records.package.out import write_package
+        from kit.writeup.safety import SAFETY
 
-        return write(self.report(comparison), path)
-
-    def _asked(
-        self, outcome: str | None, by: str | None, matters: float | None
-    ) -> tuple[str, str, float | None, list[str]]:
-        """Fill in what was not said from the trial itself."""
-        factors = list(self.factors)
-        outcome = outcome or self.outcome
-        by = by or (factors[0] if factors else None)
-        if outcome is None:
-            raise InputError(
-                "outcome", None, "is not set for this trial", "Say which quantity answers it."
-            )
-        if by is None:
-            raise InputError(
-                "by", None, "is not set: the trial has no factor", "Say what was set on purpose."
-            )
-        if matters is None and outcome == self.outcome:
-            matters = self.matters
-        return outcome, by, matters, [factor for factor in factors if factor != by]
-
-    def _without(self, kinds: Iterable[str]) -> tuple[pd.DataFrame, list[str]]:
-        """The frame without pieces that certain events happened to, and what to note."""
-        from kit.analysis import words
-
-        frame, kinds = self.frame(), list(kinds)
-        events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)
-        happened = events.fillna("").str.split("; ")
-        known = dict.fromkeys(kind for kinds_ in happened for kind in kinds_ if kind)
-        for kind in kinds:
-            if kind not in known:
-                raise NotFoundError("event", kind, known)
-        hit = happened.map(lambda here: bool(set(here) & set(kinds)))
-        notes = []
-        if kinds:
-            gone = words.plural(int(hit.sum()), "piece")
-            notes.append(f"{gone} left out because of: {', '.join(kinds)}")
-        if rest := [kind for kind in known if kind not in kinds]:
-            notes.append(
-                f"also noted: {', '.join(rest)}; leave those pieces out and see whether the "
-                "answer holds"
-            )
-        return frame[~hit], notes
-
-    def _events_in_words(self) -> list[str]:
-        return [
-            f"{row.kind} ({row.on} {row.code}){': ' if row.text else ''}{row.text}"
-            for row in self.events().itertuples()
-        ]
+        return write_package(self._store, self.id, path, photos, licence, SAFETY)
 
 
-def _present(frame: pd.DataFrame, column: str) -> str | None:
-    """The column's name if it says anything."""
-    return column if column in frame and frame[column].notna().any() else None
+class Received(Trial):
+    """A trial that another baker sent: a trial like any other, and how it arrived.
+
+    Parameters
+    ----------
+    workspace, trial_id
+        See `Trial`.
+    already_here : bool
+        The very same was here before; nothing was changed.
+    notes : tuple of str
+        What was renamed, left out, or is unusual.
+    """
+
+    def __init__(
+        self, workspace: Workspace, trial_id: str, already_here: bool, notes: tuple[str, ...]
+    ) -> None:
+        super().__init__(workspace, trial_id)
+        self.already_here, self.notes = already_here, notes
+
+    def __str__(self) -> str:
+        if self.already_here:
+            return f"{self.name} is already here, the very same; nothing was changed."
+        whose = f" by {self.baker}" if self.baker else ""
+        mark = " Invented data: made up to show how this works." if self.invented else ""
+        lines = [f"{self.name}{whose}: {len(self.pieces())} pieces received.{mark}"]
+        return "\n".join([*lines, *(f"Note: {note}." for note in self.notes)])
+
+    def _repr_html_(self) -> str:
+        return f"<p>{'<br>'.join(map(escape, str(self).splitlines()))}</p>"

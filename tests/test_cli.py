@@ -167,7 +167,7 @@ def test_import_compare_and_writeup_of_a_workspace(run, tmp_path):
     )  # fmt: skip
     assert result.exit_code == 0, result.output
     assert result.output.endswith("thursday: 20 doughs and 120 pieces in bakes\n")
-    assert "look again: " in result.output  # the burnt piece's browning
+    assert "Browning L* 19.0 is unusual" in result.output  # the burnt piece
     pairs = run("compare", "bakes", "--trial", "thursday")
     assert "height comes out" in pairs.output
     one = run("compare", "bakes", "--by", "retard_hours", "--control", "16")
@@ -208,7 +208,7 @@ def test_writeup_from_a_table(run, tmp_path):
          "kit: --trial is 'x': goes with a workspace. A table is one trial."),
         ([*CAKE, "--control", "Z"], 2, "kit: --control is 'Z': must be one of A, B, C."),
         (["import", "none.csv", "bakes", "--trial", "x"], 2,
-         "kit: none.csv is not there. Give a CSV file or a workspace folder."),
+         "kit: none.csv is not there. Give a CSV or XLSX file."),
         (["writeup", *CAKE[1:], "--out", "page.doc"], 2,
          "kit: path is 'page.doc': must end in .html, .md or .pdf. For example malt.html."),
         (["writeup", *CAKE[1:], "--out", "no/page.html"], 1,
@@ -227,11 +227,34 @@ def test_a_failed_import_leaves_no_trial(run, tmp_path):
     table.write_text("bake,dough,rise_height_mm\n1,1A,tall\n")
     result = run("import", table, "bakes", "--trial", "bad")
     assert result.exit_code == 2
-    assert "rise_height_mm" in result.stderr
+    assert "row 2, rise_height_mm" in result.output
+    assert "1 rows hold something that cannot be used" in result.stderr
     assert "There are none yet." in run("compare", "bakes", "--trial", "bad").stderr
     assert run("compare", "bakes").stderr == (
         "kit: --trial is None: names none: there are no trials yet.\n"
     )
+
+
+def test_a_table_is_looked_at_before_it_is_stored(run, tmp_path):
+    table = tmp_path / "kitchen.csv"
+    table.write_text(
+        "Bake;Date;Dough;Height;Remark\n1;3/12/2026;A;1 1/4 in;x\n1;3/12/2026;B;30,5;y\n"
+    )
+    words = ["import", table, "bakes", "--trial", "mine"]
+    asked = run(*words)
+    assert asked.exit_code == 2
+    assert "Are these dates day/month or month/day, such as '3/12/2026'?" in asked.output
+    assert "there are no trials yet" in run("compare", "bakes").stderr
+    seen = run(*words, "--dates", "day/month", "--column", "Remark=ignored", "--look")
+    assert seen.exit_code == 0, seen.output
+    assert "2 rows, one piece a row; 2 can be stored" in seen.output
+    assert "there are no trials yet" in run("compare", "bakes").stderr
+    done = run(*words, "--dates", "day/month", "--column", "Remark=ignored")
+    assert done.exit_code == 0, done.output
+    with kit.Workspace("bakes") as ws:
+        assert ws.trial("mine").frame()["rise_height_mm"].tolist() == [31.75, 30.5]
+    wrong = run(*words, "--column", "Height")
+    assert "--column is 'Height': must be a heading and what it means." in wrong.stderr
 
 
 def test_broken_table(run, tmp_path):

@@ -21,6 +21,7 @@ LAYERS = (
     ("planning",),
     ("charts",),
     ("writeup",),
+    ("answering",),
     ("workspace",),
     ("shipped",),
     ("panels", "cli"),

@@ -13,7 +13,8 @@ from rich.markup import escape
 
 from kit.cli.shell import app, err
 
-from kit.cli import start, plan, answers, bring  # noqa: F401  isort: skip  (the order of --help)
+# the order of --help
+from kit.cli import start, plan, bring, answers, share, check  # noqa: F401  isort: skip
 
 __all__ = ["app", "main"]
 

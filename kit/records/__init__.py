@@ -1,8 +1,10 @@
-"""The store: what was baked and measured, kept in one file; frames out, spreadsheets in.
+"""The store: what was baked and measured, kept in one file; frames out, tables and packages in.
 
-Read in this order: `tables` (what there is), `store` (opening it, with `trouble` and `upgrade`),
-`journal` (every change goes through it and can be undone), `things` and `structure` (bakes,
-doughs, loads, pieces: finding and making them), `trials`, `readings`, `frame` (out), `csv_in` and
-`csv_check` (in); `typed` reads what people type. `trial_head` and `trial_records` put all of it
-behind one class, which bakers meet as `kit.workspace.Trial`.
+Read in this order: `tables` (what there is), `store` (opening it, with `trouble`, `upgrade` and
+`copies`), `journal` (every change goes through it and can be undone), `things` and `structure`
+(bakes, doughs, loads, pieces: finding and making them), `trials`, `readings`, `frame` (out),
+`planned` (what a plan becomes), `check_store` (is all as it should be). `typed` reads what people
+type. Then the rooms: `bench` (the running bake), `sheets` (tables in), `package` (a trial out and
+in as one zip file), and `tastings`. `trial_head` and `trial_records` put all of it behind one
+class, which bakers meet as `kit.workspace.Trial`.
 """

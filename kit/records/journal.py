@@ -10,22 +10,26 @@ import secrets
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
-from sqlalchemy import Connection, Table, bindparam, select, update
+from sqlalchemy import Connection, Table, select, update
 
 from kit.records.store import Store
 from kit.records.tables import TABLES, change
 from kit.records.typed import local_zone, now
 
-__all__ = ["Row", "Step", "history", "new_id", "step", "undo", "who_is_here"]
+__all__ = ["Row", "Step", "history", "new_id", "step", "together", "undo", "who_is_here"]
 
 Row = dict[str, Any]
 
 _log = change.insert()
+#: ids in one statement; databases take some hundreds at least
+_AT_ONCE = 500
 
 
 def new_id() -> str:
@@ -58,10 +62,12 @@ class Step:
         Who does it.
     says : str
         What is done, in words; may be set until the step ends.
+    number : str
+        Of a step that was begun in an earlier transaction and goes on in this one.
     """
 
-    def __init__(self, connection: Connection, who: str, says: str) -> None:
-        self.connection, self.who, self.says = connection, who, says
+    def __init__(self, connection: Connection, who: str, says: str, number: str = "") -> None:
+        self.connection, self.who, self.says, self.number = connection, who, says, number
         self.at = now()
         self._changes: list[Row] = []
 
@@ -110,10 +116,23 @@ class Step:
         """Write the journal's lines."""
         if not self._changes:
             return
-        shared = {"step": new_id(), "at": self.at, "who": self.who, "says": None}
+        number = self.number or new_id()
+        shared = {"step": number, "at": self.at, "who": self.who, "says": None}
         lines = [{**shared, **line} for line in self._changes]
-        lines[0]["says"] = self.says
+        if not (self.number and self._reworded()):
+            lines[0]["says"] = self.says
         self.connection.execute(_log, lines if len(lines) > 1 else lines[0])
+
+    def _reworded(self) -> bool:
+        """Say anew on its first line what a step begun earlier does; False where it has none."""
+        begun = (
+            change.c.step == self.number,
+            change.c.undone.is_(None),
+            change.c.says.is_not(None),
+        )
+        return bool(
+            self.connection.execute(update(change).where(*begun).values(says=self.says)).rowcount
+        )
 
 
 def _kept(row: Row | None) -> Row | None:
@@ -123,9 +142,41 @@ def _kept(row: Row | None) -> Row | None:
     return {**row, "day": row["day"].isoformat()}
 
 
+@dataclass(frozen=True)
+class _Together:
+    """Steps of one store that are undone at once."""
+
+    store: Store
+    number: str
+    says: str
+
+
+_together: ContextVar[_Together | None] = ContextVar("together", default=None)
+
+
 @contextmanager
-def step(store: Store, who: str, says: str = "") -> Iterator[Step]:
+def together(store: Store, says: str) -> Iterator[None]:
+    """Let all steps inside the block be one to undo, each stored by itself as it ends.
+
+    Parameters
+    ----------
+    store : Store
+        Whose steps.
+    says : str
+        The one line of the history.
+    """
+    before = _together.set(_Together(store, new_id(), says))
+    try:
+        yield
+    finally:
+        _together.reset(before)
+
+
+@contextmanager
+def step(store: Store, who: str, says: str = "", number: str = "") -> Iterator[Step]:
     """Do one undoable thing: everything inside the block is stored with its journal, or nothing.
+
+    A long one may take several blocks of one `number`, each stored whole; it is undone at once.
 
     Parameters
     ----------
@@ -135,10 +186,16 @@ def step(store: Store, who: str, says: str = "") -> Iterator[Step]:
         Who does it.
     says : str
         The line of the history.
+    number : str
+        From `new_id`, the same for every block of a long step.
     """
+    joined = _together.get()
+    if number or joined is None or joined.store is not store:
+        joined = None
     with store.writing() as connection:
-        action = Step(connection, who, says)
+        action = Step(connection, who, says, number if joined is None else joined.number)
         yield action
+        action.says = action.says if joined is None else joined.says
         action.end()
 
 
@@ -156,13 +213,15 @@ def undo(store: Store) -> str | None:
         # backwards: what was done last stands in the way of what was done before it
         for line in reversed(lines):
             table = TABLES[line.table]
-            this = update(table).where(table.c.id == bindparam("this"))
             if line.what == "change":
-                connection.execute(this.values(_restored(line.before)), {"this": line.row_id})
+                this = update(table).where(table.c.id == line.row_id)
+                connection.execute(this.values(_restored(line.before)))
                 continue
             ids = [line.row_id] if line.row_id else line.after["ids"]
-            marked = this.values(deleted=when if line.what == "add" else None)
-            connection.execute(marked, [{"this": row_id} for row_id in ids])
+            marked = update(table).values(deleted=when if line.what == "add" else None)
+            for start in range(0, len(ids), _AT_ONCE):
+                some = ids[start : start + _AT_ONCE]
+                connection.execute(marked.where(table.c.id.in_(some)))
         connection.execute(update(change).where(mine).values(undone=when))
     return str(lines[0].says)
 

@@ -21,10 +21,13 @@ from kit.records.journal import Row, Step
 from kit.records.things import TABLE_OF, Thing, check_there, there
 from kit.records.typed import moment, plain, text
 
-__all__ = ["HOW", "Event", "all_readings", "check_level", "events", "note_event", "record"]
+__all__ = ["HOW", "STAGE", "Event", "all_readings", "check_level", "events", "note_event", "record"]
 
 #: how a reading came to be
 HOW = ("planned", "entered", "photo", "computed")
+#: what the kinds of event begin with that are stages of the bake (`kit.records.bench.stages`):
+#: noted for every dough and load, they tell no piece from another
+STAGE = "stage: "
 
 _ABOVE = {"piece": ("dough", "load"), "dough": ("bake",), "load": ("bake",), "bake": ()}
 
@@ -212,6 +215,8 @@ def note_event(
         No kind, or one with a semicolon, by which a frame tells kinds apart.
     """
     short = check_kind(kind)
+    if short.startswith(STAGE.strip()):
+        raise InputError("kind", short, "is kept for stages", "Note it with trial.stage(…).")
     row = {
         "trial_id": trial_id, "level": on.level if on else "trial",
         "target_id": on.id if on else trial_id, "kind": short,
@@ -234,7 +239,7 @@ def events(connection: Connection, trial_id: str, zone: str) -> pd.DataFrame:
     """Return what happened in a trial: at, kind, text, on (level), code (of the thing)."""
     e = t.event.c
     query = select(e.at, e.kind, e.text, e.level, e.target_id, e.id).where(
-        e.trial_id == trial_id, e.deleted.is_(None)
+        e.trial_id == trial_id, e.deleted.is_(None), ~e.kind.startswith(STAGE)
     )
     rows = connection.execute(query.order_by(e.at)).all()
     codes: dict[str, str] = {}

@@ -7,6 +7,7 @@ failing half-way; reading sees one unchanging state of the file and waits for no
 """
 
 import sqlite3
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -18,6 +19,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from kit.errors import MissingPackageError, StoreError
+from kit.records.copies import keep_copy
 from kit.records.tables import VERSION, VERSIONS, metadata, stamp
 from kit.records.trouble import NOT_OURS, in_words
 
@@ -60,8 +62,11 @@ class Store:
         self.engine.dispose()
 
 
-def open_store(where: str | Path, wait_seconds: float = 5.0) -> Store:
+def open_store(where: str | Path, wait_seconds: float = 5.0, copy: bool = True) -> Store:
     """Open a workspace, made when absent, upgraded when older.
+
+    The state it is in is copied aside first, see `kit.records.copies`; where that fails, a
+    warning says so and the workspace opens all the same.
 
     Parameters
     ----------
@@ -69,6 +74,8 @@ def open_store(where: str | Path, wait_seconds: float = 5.0) -> Store:
         A folder, or a database URL such as ``postgresql+psycopg://kitchen/bakes``.
     wait_seconds : float
         How long to wait while another program writes.
+    copy : bool
+        Whether its state is copied aside.
 
     Raises
     ------
@@ -84,6 +91,8 @@ def open_store(where: str | Path, wait_seconds: float = 5.0) -> Store:
             _make_ready(store, url, wait_seconds)
             if folder is not None:
                 (folder / "photos").mkdir(exist_ok=True)
+                if copy and (trouble := keep_copy(folder / FILE)):
+                    warnings.warn(trouble, stacklevel=2)
         except BaseException:
             store.close()
             raise

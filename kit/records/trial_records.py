@@ -1,6 +1,7 @@
 """What is stored about one trial, behind one class: the verbs that write it and give it back."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -13,18 +14,24 @@ from kit.errors import InputError
 from kit.quantities import Checked, Quantity
 from kit.records import readings, structure, things, trials
 from kit.records import tables as t
-from kit.records.csv_in import read_sheet, store_sheet
+from kit.records.bench.stages import Noted
+from kit.records.bench.verbs import TrialStages
 from kit.records.frame import Frames, read
 from kit.records.readings import Event
+from kit.records.sheets.bring import BroughtIn, bring_in
+from kit.records.sheets.file import open_table
+from kit.records.sheets.known import read_known
+from kit.records.sheets.look import Look, look
+from kit.records.sheets.strict import read_sheet, store_sheet
 from kit.records.things import Bake, Dough, Load, Piece, Thing
-from kit.records.trial_head import TrialHead
+from kit.records.trial_tastings import TrialTastings
 from kit.records.typed import day as read_day
 from kit.records.typed import moment
 
 __all__ = ["TrialRecords"]
 
 
-class TrialRecords(TrialHead):
+class TrialRecords(TrialStages, TrialTastings):
     """The records of one trial: adding, changing, recording, and looking at them."""
 
     # what there is
@@ -173,13 +180,13 @@ class TrialRecords(TrialHead):
                 structure.change_thing(step, self.id, thing, values)
                 self._say(step, f"{thing} now {_listed(values)}")
 
-    def remove(self, thing: Thing | Event) -> None:
-        """Take a bake, dough, load, piece or event out; what was made of it goes with it.
+    def remove(self, thing: Thing | Event | Noted) -> None:
+        """Take a bake, dough, load, piece, event or stage out; what was made of it goes with it.
 
         Nothing is erased: `Workspace.undo` brings it back. Pieces of a removed load stay.
         """
         with self._step() as step:
-            if isinstance(thing, Event):
+            if isinstance(thing, (Event, Noted)):
                 step.delete(t.event, thing.id)
             else:
                 things.check_there(step.connection, self.id, thing)
@@ -297,6 +304,64 @@ class TrialRecords(TrialHead):
         with self._step() as step:
             zone = trials.trial_row(step.connection, self.id).zone
             return store_sheet(step, self.id, zone, sheet)
+
+    def look_at(self, source: str | Path | pd.DataFrame, sheet: str | None = None) -> Look:
+        """Look at a table of any layout before it is brought in; nothing is stored.
+
+        Parameters
+        ----------
+        source : path or DataFrame
+            A workbook (.xlsx) or text (.csv, .tsv): one row a piece, or one row a value with
+            columns such as thing, quantity, value, unit.
+        sheet : str, optional
+            Of a workbook; the first that shows and holds anything when not given.
+
+        Returns
+        -------
+        Look
+            What each column seems to mean, `questions`, `problems`; correct it with
+            `with_column`, `with_dates`, `with_decimal`, `ignore`, then `bring_in`.
+
+        Raises
+        ------
+        DataError, NotFoundError
+            It cannot be read, or has no such sheet.
+        """
+        one = look(open_table(source, sheet))
+        if "thing" in one.cells:
+            with self._store.reading() as connection:
+                one = replace(one, known=read_known(connection, self.id))
+        return one
+
+    def bring_in(
+        self,
+        look: Look,
+        progress: Callable[[int, int], Any] | None = None,
+        stop: Callable[[], bool] | None = None,
+    ) -> BroughtIn:
+        """Store the rows of a table that can be used; the others come later, corrected.
+
+        What is there already is found by its code: a bake's; a dough's in its bake; a load's
+        number; a piece's in its dough. Pieces without a code are numbered by the order of their
+        dough's rows, so keep that order in a corrected table. An equal value is not recorded
+        again, a different one becomes a newer reading and is told; an empty cell changes nothing.
+        One undo takes all of it back.
+
+        Parameters
+        ----------
+        look : Look
+            From `look_at`.
+        progress : callable, optional
+            Called with (rows done, rows in all).
+        stop : callable, optional
+            Asked between batches; True leaves the rest. What is stored then are whole rows.
+
+        Returns
+        -------
+        BroughtIn
+            What was stored, what was left and why.
+        """
+        return bring_in(self._store, self._who, self.id, look, progress, stop)
 
     # looking
 

@@ -196,8 +196,9 @@ KNOWN = (
     "'bake', 'day', 'dough', 'load', 'piece', 'place', 'flour_lot', 'yeast_lot', 'room_temp_c', "
     "'malt_percent', 'malt_lintner', 'hydration_percent', 'salt_percent', 'yeast_percent', "
     "'liquid_temp_c', 'dough_temp_c', 'retard_hours', 'retard_temp_c', 'proof_minutes', "
-    "'proof_temp_c', 'griddle_temp_c', 'waited_minutes', 'ball_weight_g', 'proof_ratio', "
-    "'side_minutes', 'extra_flips', 'core_temp_c', 'baked_weight_g', 'bake_loss_percent', "
+    "'double_minutes', 'proof_temp_c', 'griddle_temp_c', 'waited_minutes', 'ball_weight_g', "
+    "'proof_ratio', 'side_minutes', 'extra_flips', 'core_temp_c', 'baked_weight_g', "
+    "'bake_loss_percent', "
 )
 REST = (
     "'volume_ml', 'specific_volume_ml_per_g', 'crumb_openness', 'cells_per_cm2', 'browning_l', "
@@ -244,7 +245,8 @@ def test_unknown_columns_list_the_known_likely_ones_first(trial):
         ),
         (
             f"bake,dough\n1,{'x' * 200_000}\n",
-            "malt.csv cannot be read as CSV: field larger than field limit (131072).",
+            "malt.csv cannot be read: a cell in row 2 holds more than 131072 characters. "
+            "Perhaps a quotation mark is not closed.",
         ),
     ],
 )
@@ -256,9 +258,9 @@ def test_not_text_at_all(trial, tmp_path):
     path = tmp_path / "malt.xlsx"
     path.write_bytes(b"PK\x03\x04\xff\xfe\xfa")
     assert refused(DataError, trial, path) == (
-        "malt.xlsx is not plain UTF-8 text. Save it as CSV (UTF-8) in your spreadsheet."
+        "malt.xlsx is damaged or no workbook. Open it in your spreadsheet, save it anew."
     )
     missing = tmp_path / "none.csv"
-    assert refused(DataError, trial, missing) == f"{missing} cannot be read: no such file or " + (
-        "directory."
+    assert refused(DataError, trial, missing) == (
+        f"{missing} is not there. Give a CSV or XLSX file."
     )

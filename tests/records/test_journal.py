@@ -12,7 +12,7 @@ from sqlalchemy import func, select
 from kit.errors import InputError
 from kit.records import journal
 from kit.records import tables as t
-from kit.records.csv_in import read_sheet
+from kit.records.sheets.strict import read_sheet
 from kit.workspace import Workspace
 
 
@@ -232,3 +232,32 @@ def test_reading_a_sheet_stores_nothing(ws, trial):
     before = rows(ws, t.change)
     read_sheet(pd.DataFrame({"bake": [1], "dough": ["1A"]}))
     assert rows(ws, t.change) == before
+
+
+def test_several_things_together_are_one_undo(ws, trial, made):
+    with ws.together("malt: 3 values filled in"):
+        for number, piece in enumerate(made.pieces):
+            trial.record(piece, "rise_height_mm", 30 + number)
+            assert trial.frame()["rise_height_mm"].notna().sum() == number + 1  # each at once
+    trial.record(made.dough, "malt_percent", 0.8)
+    assert ws.history()["what"].tolist()[-2] == "malt: 3 values filled in"
+    assert ws.undo() == "undone: malt: Diastatic malt 0.80 %, dough 1A"
+    assert ws.undo() == "undone: malt: 3 values filled in"
+    assert "rise_height_mm" not in trial.frame()
+    assert len(trial.pieces()) == 3
+
+
+def test_what_was_done_before_an_error_stays_and_is_undone_at_once(ws, trial, made):
+    def fill_in():
+        with ws.together("malt: 2 values filled in"):
+            trial.record(made.pieces[0], "rise_height_mm", 30)
+            trial.record(made.pieces[1], "rise_height_mm", -1)
+
+    with pytest.raises(InputError):
+        fill_in()
+    assert trial.frame()["rise_height_mm"].notna().sum() == 1
+    trial.record(made.pieces[1], "rise_height_mm", 31)  # after the block, a step of its own
+    ws.undo()
+    assert trial.frame()["rise_height_mm"].notna().sum() == 1
+    ws.undo()
+    assert "rise_height_mm" not in trial.frame()

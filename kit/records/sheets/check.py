@@ -1,17 +1,21 @@
-"""Checking a table of pieces cell by cell, and one thing against another, before it is stored."""
+"""Checking a table cell by cell, and one thing against another, before anything is stored."""
 
 import math
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from kit import quantities
 from kit.errors import InputError
 from kit.quantities import Checked, Quantity
 from kit.records.readings import check_kind
+from kit.records.sheets.file import ERRORS, Formula
 from kit.records.typed import day, text, whole
 
-__all__ = ["Sheet", "check"]
+__all__ = ["Sheet", "check", "named"]
+
+_ABOUT_BAKE = ("day", "flour_lot", "yeast_lot")
 
 
 @dataclass
@@ -26,36 +30,47 @@ class Sheet:
         Spreadsheet row of each line; the heading is row 1.
     cells : dict
         Column -> one cell a line; an empty one is None.
+    wide : bool
+        Each row is a piece; else each row is a value, of whatever the row names.
     problems : list of (row, InputError)
         What keeps it out.
     doubts : list of (row, column, doubt)
         What is unusual.
     keys : dict
-        Level -> per line what identifies its bake, dough, load (or None), piece.
+        Level -> per line what identifies its bake, dough, load, piece; None where it names none.
     about_bake : dict
-        Bake -> day, flour_lot, yeast_lot.
+        ``day``, ``flour_lot``, ``yeast_lot`` -> what each line says.
     places : list
         Place on the griddle, one a line.
-    readings : list of (level, key, quantity, value)
-        What was measured.
-    events : list of (piece's key, kind)
-        What happened.
+    values : dict
+        Quantity -> its value on each line, None where there is none.
+    kinds : list of list of str
+        What happened to the piece of each line.
+    notes : list of str
+        What is worth knowing about the file.
     """
 
     name: str
     rows: list[int]
     cells: dict[str, list[Any]]
+    wide: bool = True
     problems: list[tuple[int, InputError]] = field(default_factory=list)
     doubts: list[tuple[int, str, str]] = field(default_factory=list)
     keys: dict[str, list[Any]] = field(default_factory=dict)
-    about_bake: dict[str, dict[str, Any]] = field(default_factory=dict)
+    about_bake: dict[str, list[Any]] = field(default_factory=dict)
     places: list[int | None] = field(default_factory=list)
-    readings: list[tuple[str, Any, str, float]] = field(default_factory=list)
-    events: list[tuple[Any, str]] = field(default_factory=list)
+    values: dict[str, list[float | None]] = field(default_factory=dict)
+    kinds: list[list[str]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
     def problem(self, row: int, column: str, value: object, rule: str, remedy: str = "") -> None:
         """Note a problem."""
         self.problems.append((row, InputError(column, value, rule, remedy, f"row {row}")))
+
+    def good(self) -> list[int]:
+        """Return the lines without a problem, by their place in `rows`."""
+        bad = {row for row, _ in self.problems}
+        return [i for i, row in enumerate(self.rows) if row not in bad]
 
     def column(self, name: str) -> list[Any]:
         """Return a column's cells, empty ones where there is no such column."""
@@ -75,7 +90,7 @@ class Sheet:
         for cell, row in zip(self.column(name), self.rows, strict=True):
             if (type(cell), cell) not in seen:
                 try:
-                    seen[type(cell), cell] = reader(cell)
+                    seen[type(cell), cell] = reader(_computed(name, cell))
                 except InputError as exc:
                     seen[type(cell), cell] = exc
             got = seen[type(cell), cell]
@@ -92,22 +107,44 @@ def check(sheet: Sheet) -> None:
     columns = {q.name: q for q in quantities.all_quantities() if q.name in sheet.cells}
     read = {name: _quantity(sheet, quantity) for name, quantity in columns.items()}
     for name, quantity in columns.items():
-        keys, values = sheet.keys[quantity.level], read[name]
+        values = read[name]
         if quantity.formula is not None and all(need in read for need in quantity.needs):
             values = _not_computed(quantity, values, [read[need] for need in quantity.needs])
-        if quantity.level == "piece":
-            told = [(key, v) for key, v in zip(keys, values, strict=True) if v is not None]
-        else:
-            told = list(_one_each(sheet, name, quantity.level, values, quantity.show).items())
-        sheet.readings += [(quantity.level, key, name, value) for key, value in told]
-    for key, cell in zip(sheet.keys["piece"], sheet.read("events", _kinds), strict=True):
-        sheet.events += [(key, kind) for kind in cell or ()]
+        if quantity.level != "piece" or not sheet.wide:
+            _one_each(sheet, name, quantity.level, values, quantity.show)
+        sheet.values[name] = values
+    sheet.kinds = [kinds or [] for kinds in sheet.read("events", _kinds)]
+
+
+def _computed(column: str, cell: Any) -> Any:
+    """Refuse a cell its spreadsheet could not compute, or whose value the file does not hold."""
+    if isinstance(cell, Formula):
+        rule = "is a formula whose value the file does not hold"
+        remedy = "Open it in your spreadsheet, save it anew, or write the value itself."
+        raise InputError(column, cell, rule, remedy)
+    if isinstance(cell, str) and cell in ERRORS:
+        rule = "is an error of the spreadsheet"
+        raise InputError(column, cell, rule, "Correct the formula, or empty the cell.")
+    return cell
+
+
+def _clock(cell: time | timedelta) -> str:
+    """Return a time of a spreadsheet as hours and minutes are typed."""
+    span = cell if isinstance(cell, timedelta) else _since_midnight(cell)
+    minutes, seconds = divmod(round(span.total_seconds()), 60)
+    return f"{minutes // 60}:{minutes % 60:02d}" if not seconds else f"{minutes} min {seconds} s"
+
+
+def _since_midnight(clock: time) -> timedelta:
+    return timedelta(hours=clock.hour, minutes=clock.minute, seconds=clock.second)
 
 
 def _code(cell: Any) -> str:
     """Return a code as text: a spreadsheet makes 1 or 1.0 of bake "1"."""
     if isinstance(cell, float) and cell.is_integer():
         cell = int(cell)
+    if isinstance(cell, datetime) and cell.time() == time():
+        cell = cell.date()
     return text("code", cell, longest=80, needed=False)
 
 
@@ -119,20 +156,46 @@ def _kinds(cell: Any) -> list[str]:
 def _structure(sheet: Sheet) -> None:
     """Say which bake, dough, load and piece each row is."""
     bakes, doughs = sheet.read("bake", _code), sheet.read("dough", _code)
+    # a value whose thing is not found has no bake either: one word about it is enough
+    lost = set() if sheet.wide else {row for row, _ in sheet.problems}
     for name, codes in (("bake", bakes), ("dough", doughs)):
         for row, code in zip(sheet.rows, codes, strict=True):
-            if code == "":
+            if code == "" and (sheet.wide or name == "bake") and row not in lost:
                 sheet.problem(row, name, "", "must not be empty", f"Say which {name} it is.")
     loads, places = sheet.read("load", whole_number), sheet.read("place", whole_number)
     sheet.keys["bake"] = bakes
-    sheet.keys["dough"] = list(zip(bakes, doughs, strict=True))
+    sheet.keys["dough"] = [
+        (bake, dough) if dough or sheet.wide else None
+        for bake, dough in zip(bakes, doughs, strict=True)
+    ]
     sheet.keys["load"] = [
         None if load is None else (bake, load) for bake, load in zip(bakes, loads, strict=True)
     ]
     sheet.places = places
-    _pieces(sheet, sheet.read("piece", _code))
-    on_griddle: dict[Any, int] = {}
-    for row, bake, load, place in zip(sheet.rows, bakes, loads, places, strict=True):
+    pieces = sheet.read("piece", _code)
+    if sheet.wide:
+        _number_pieces(sheet, pieces)
+    else:
+        sheet.keys["piece"] = [
+            (dough, piece) if dough and piece else None
+            for dough, piece in zip(sheet.keys["dough"], pieces, strict=True)
+        ]
+    _places(sheet, bakes, loads)
+    sheet.about_bake = {
+        "day": sheet.read("day", lambda cell: day("day", cell)),
+        "flour_lot": sheet.read("flour_lot", lambda cell: _code(cell) or None),
+        "yeast_lot": sheet.read("yeast_lot", lambda cell: _code(cell) or None),
+    }
+    for name in _ABOUT_BAKE:
+        _one_each(sheet, name, "bake", sheet.about_bake[name], str)
+
+
+def _places(sheet: Sheet, bakes: Sequence[Any], loads: Sequence[Any]) -> None:
+    """Refuse a place without a load, and two pieces on one."""
+    on_griddle: dict[Any, tuple[int, Any]] = {}
+    for row, piece, bake, load, place in zip(
+        sheet.rows, sheet.keys["piece"], bakes, loads, sheet.places, strict=True
+    ):
         if place is None:
             continue
         if load is None:
@@ -141,20 +204,15 @@ def _structure(sheet: Sheet) -> None:
                 "Fill in the column load as well: 1 where the griddle was filled once.",
             )  # fmt: skip
         elif (bake, load, place) in on_griddle:
-            other = on_griddle[bake, load, place]
+            other, on_it = on_griddle[bake, load, place]
+            if on_it == piece and not sheet.wide:
+                continue  # said again of the same piece
             sheet.problem(
                 row, "place", place, f"is taken in load {load} of bake {bake} by row {other}",
                 "One place holds one piece.",
             )  # fmt: skip
         else:
-            on_griddle[bake, load, place] = row
-    days = sheet.read("day", lambda cell: day("day", cell))
-    flours = sheet.read("flour_lot", lambda cell: _code(cell) or None)
-    yeasts = sheet.read("yeast_lot", lambda cell: _code(cell) or None)
-    sheet.about_bake = {b: {"day": None, "flour_lot": None, "yeast_lot": None} for b in bakes}
-    for name, cells in (("day", days), ("flour_lot", flours), ("yeast_lot", yeasts)):
-        for bake, value in _one_each(sheet, name, "bake", cells, str).items():
-            sheet.about_bake[bake][name] = value
+            on_griddle[bake, load, place] = row, piece
 
 
 def whole_number(cell: Any) -> int | None:
@@ -162,8 +220,8 @@ def whole_number(cell: Any) -> int | None:
     return whole("number", cell)
 
 
-def _pieces(sheet: Sheet, codes: Sequence[str | None]) -> None:
-    """Number pieces without a code; refuse a code twice in one dough."""
+def _number_pieces(sheet: Sheet, codes: Sequence[str | None]) -> None:
+    """Number pieces without a code by their order in the dough; refuse a code twice in one."""
     taken: dict[Any, int] = {}
     for row, dough, code in zip(sheet.rows, sheet.keys["dough"], codes, strict=True):
         if code and (dough, code) in taken:
@@ -188,7 +246,19 @@ def _pieces(sheet: Sheet, codes: Sequence[str | None]) -> None:
 
 def _quantity(sheet: Sheet, quantity: Quantity) -> list[float | None]:
     """Read a quantity's column, noting what is unusual."""
-    checked: list[Checked | None] = sheet.read(quantity.name, quantity.parse)
+
+    def parsed(cell: Any) -> Checked:
+        if isinstance(cell, date):
+            rule, remedy = "is a day, and a number is needed", "Spreadsheets make a day of 1/2."
+            raise InputError(quantity.name, str(cell), rule, f"{remedy} Write 0.5, or '1/2.")
+        if isinstance(cell, time | timedelta):
+            return quantity.parse(_clock(cell))
+        if isinstance(cell, str) and cell.startswith("="):
+            rule = "is a formula, and a number is needed"
+            raise InputError(quantity.name, cell, rule, "Write the number itself.")
+        return quantity.parse(cell)
+
+    checked: list[Checked | None] = sheet.read(quantity.name, parsed)
     said: set[Any] = set()
     keys = sheet.keys[quantity.level]
     for row, key, got in zip(sheet.rows, keys, checked, strict=True):
@@ -201,8 +271,8 @@ def _quantity(sheet: Sheet, quantity: Quantity) -> list[float | None]:
 
 def _one_each(
     sheet: Sheet, column: str, level: str, values: Sequence[Any], show: Callable[[Any], str]
-) -> dict[Any, Any]:
-    """Return the one value each thing of `level` has; a second, different one is a problem."""
+) -> None:
+    """Let each thing of `level` have one value; a second, different one is a problem."""
     got: dict[Any, tuple[Any, int]] = {}
     for row, key, value, cell in zip(
         sheet.rows, sheet.keys[level], values, sheet.column(column), strict=True
@@ -210,22 +280,26 @@ def _one_each(
         if value is None:
             continue
         if key is None:
+            remedy = f"Fill in the column {level} as well"
             sheet.problem(
-                row, column, cell, "belongs to a load, and the row names none",
-                "Fill in the column load as well: 1 where the griddle was filled once.",
+                row, column, cell, f"belongs to a {level}, and the row names none",
+                f"{remedy}: 1 where the griddle was filled once." if level == "load"
+                else f"{remedy}.",
             )  # fmt: skip
         elif got.setdefault(key, (value, row))[0] != value:
             first, where = got[key]
             sheet.problem(
-                row, column, cell, f"{_named(level, key)} has {show(first)} in row {where}",
+                row, column, cell, f"{named(level, key)} has {show(first)} in row {where}",
                 f"One {level} has one {column}.",
             )  # fmt: skip
-    return {key: value for key, (value, _) in got.items()}
 
 
-def _named(level: str, key: Any) -> str:
+def named(level: str, key: Any) -> str:
+    """Return what a thing is called, for messages."""
     if level == "bake":
         return f"bake {key}"
+    if level == "piece":
+        return f"piece {key[1]}"
     bake, code = key
     told = level == "dough" and str(code).startswith(bake)
     return f"{level} {code}" if told else f"{level} {code} of bake {bake}"

@@ -1,0 +1,161 @@
+"""Stages in the store: events of their own kinds, read together with what was planned."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import pandas as pd
+from sqlalchemy import Connection, select
+
+from kit.errors import InputError
+from kit.records import tables as t
+from kit.records import things
+from kit.records.bench.lengths import offers
+from kit.records.bench.stages import STAGES, BakeTimes, Noted, check_order, check_stage, earlier
+from kit.records.bench.when import read_when, say_when
+from kit.records.journal import Step
+from kit.records.readings import STAGE
+from kit.records.things import Bake, Thing, check_there, there
+
+__all__ = ["note_stage", "read_times", "stages_frame"]
+
+_MINUTE = timedelta(minutes=1)
+
+
+def read_times(connection: Connection, trial_id: str, bake: Bake) -> BakeTimes:
+    """Return all that is known about the stages of one bake.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Open.
+    trial_id : str
+    bake : Bake
+    """
+    within = t.bake.c.id == bake.id
+    doughs = things.doughs(connection, trial_id, within)
+    loads = things.loads(connection, trial_id, within)
+    pieces = things.pieces(connection, trial_id, within)
+    own = {thing.id: thing for thing in (*doughs, *loads, *pieces)}
+    r = t.reading.c
+    query = select(r.target_id, r.quantity, r.value, r.how).where(
+        r.trial_id == trial_id, there(t.reading)
+    )
+    planned: dict[tuple[str, str], float] = {}
+    actual: dict[tuple[str, str], tuple[float, str]] = {}
+    for target, quantity, value, how in connection.execute(query.order_by(r.seq)):
+        newest: dict[tuple[str, str], Any] = planned if how == "planned" else actual
+        newest.pop((target, quantity), None)
+        if value is not None:  # an empty one takes the earlier ones back
+            newest[target, quantity] = value if how == "planned" else (value, how)
+    doubled = [
+        (actual[dough.bake.id, "room_temp_c"][0], actual[dough.id, "double_minutes"][0])
+        for dough in things.doughs(connection, trial_id)
+        if (dough.bake.id, "room_temp_c") in actual and (dough.id, "double_minutes") in actual
+    ]
+    noted = _noted(connection, trial_id, own)
+    return BakeTimes(bake, doughs, loads, pieces, noted, planned, actual, doubled)
+
+
+def _noted(
+    connection: Connection, trial_id: str, own: dict[str, Any]
+) -> dict[str, dict[str, Noted]]:
+    e = t.event.c
+    query = select(e.id, e.target_id, e.kind, e.text, e.at).where(
+        e.trial_id == trial_id, there(t.event), e.kind.startswith(STAGE)
+    )
+    noted: dict[str, dict[str, Noted]] = {}
+    for row in connection.execute(query.order_by(e.at)):
+        thing, stage = own.get(row.target_id), row.kind.removeprefix(STAGE)
+        if thing is None or stage not in STAGES[thing.level]:
+            continue  # removed, or a word of another kit's
+        at = datetime.fromisoformat(row.at)
+        written = datetime.fromisoformat(row.text) if row.text else at
+        noted.setdefault(thing.id, {})[stage] = Noted(row.id, thing, stage, at, written)
+    return noted
+
+
+def note_stage(
+    step: Step,
+    trial_id: str,
+    thing: Thing,
+    stage: str,
+    at: str | datetime | None,
+    correct: bool = True,
+) -> Noted:
+    """Note when a thing came to a stage, or correct it.
+
+    Parameters
+    ----------
+    step : Step
+        Under way; its time is now.
+    trial_id : str
+    thing : Dough, Load or Piece
+    stage : str
+        One of `kit.records.bench.stages.STAGES`.
+    at : str, datetime or None
+        As typed; None is now.
+    correct : bool
+        Whether a time given may take the place of one that is noted already.
+
+    Raises
+    ------
+    InputError, NotFoundError
+        No such stage, no such time, or one that cannot be beside the others.
+    """
+    word = check_stage(thing, stage)
+    check_there(step.connection, trial_id, thing)
+    bake = thing.dough.bake if isinstance(thing, things.Piece) else thing.bake  # type: ignore[union-attr]
+    times = read_times(step.connection, trial_id, bake)
+    now = datetime.fromisoformat(step.at)
+    had = times.noted.get(thing.id, {}).get(word)
+    if had is not None and (at is None or not correct):
+        raise InputError(
+            "stage", word, f"is noted already ({say_when(had.at, bake.zone)})",
+            "Give the time to correct it. If it happened again, note an event.", str(thing),
+        )  # fmt: skip
+    moment = now if at is None else read_when("at", at, bake.zone, now, str(thing))
+    if at is not None:
+        moment = _within_minute(times, thing, word, moment)
+    check_order(times, thing, word, moment, say_when(moment, bake.zone) if at is None else at)
+    own = {**times.noted.get(thing.id, {})}
+    made = Noted(had.id if had else "", thing, word, moment, now if at is not None else moment)
+    # what follows from it must be possible, and is asked about where it is unusual
+    own[word] = made
+    after = replace(times, noted={**times.noted, thing.id: own})
+    before = {(o.thing.id, o.quantity): o.value for o in offers(times)}
+    new = [o for o in offers(after) if before.get((o.thing.id, o.quantity)) != o.value]
+    doubts = dict.fromkeys(o.doubt for o in new)
+    row = {
+        "kind": STAGE + word, "at": moment.isoformat(timespec="microseconds"),
+        "text": step.at if at is not None else "",
+    }  # fmt: skip
+    if had is not None:
+        step.change(t.event, had.id, row)
+    else:
+        row |= {"trial_id": trial_id, "level": thing.level, "target_id": thing.id}
+        made = replace(made, id=step.add(t.event, row))
+    return replace(made, doubt=" ".join(filter(None, doubts)), corrected=had is not None)
+
+
+def _within_minute(times: BakeTimes, thing: Thing, stage: str, at: datetime) -> datetime:
+    """Move a time typed to the minute behind what was pressed before it in that same minute."""
+    if at.second or at.microsecond:
+        return at
+    before = [noted.at for noted in earlier(times, thing, stage)]
+    return max([other for other in before if at <= other < at + _MINUTE], default=at)
+
+
+def stages_frame(times: Sequence[BakeTimes], zone: str) -> pd.DataFrame:
+    """Return the stages as a table: ``at, stage, on, code, bake, late_minutes``, oldest first."""
+    rows = [
+        (n.at, n.stage, n.thing.level, getattr(n.thing, "code", None) or str(n.thing.position),  # type: ignore[union-attr]
+         one.bake.code, n.late_minutes)
+        for one in times for own in one.noted.values() for n in own.values()
+    ]  # fmt: skip
+    names = ["at", "stage", "on", "code", "bake", "late_minutes"]
+    frame = pd.DataFrame(rows, columns=names).sort_values("at", kind="stable", ignore_index=True)
+    frame["late_minutes"] = frame["late_minutes"].astype(float)
+    frame["at"] = pd.to_datetime(frame["at"], utc=True).dt.tz_convert(zone)
+    return frame

@@ -1,0 +1,145 @@
+"""A time as a baker says it: "9:40", "yesterday 21:15", a day and a time."""
+
+import re
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from kit.errors import InputError
+
+__all__ = ["read_when", "say_when"]
+
+_EXAMPLE = "Write 9:40, yesterday 21:15, or 2026-11-26 09:40."
+_TYPED = re.compile(
+    r"(?:(?P<day>today|yesterday|\d{4}-\d{2}-\d{2})[,\sT]\s*)?"
+    r"(?P<hour>\d{1,2})[:.](?P<minute>[0-5]\d)(?:[:.](?P<second>[0-5]\d)(?:\.\d+)?)?"
+    r"\s*(?:(?P<half>[ap])\.?m\.?)?(?:\s+(?P<which>first|second)(?:\s+time)?)?",
+    re.IGNORECASE,
+)
+_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+#: the clocks of a browser, a phone and a shared server differ by so much at the most
+_SLACK = timedelta(minutes=2)
+
+
+def read_when(
+    field: str, value: str | datetime, zone: str, now: datetime, where: str = ""
+) -> datetime:
+    """Return the point in time a baker means.
+
+    Parameters
+    ----------
+    field, where : str
+        Named in the error.
+    value : str or datetime
+        ``"9:40"``, ``"9:40 pm"``, ``"yesterday 21:15"``, ISO form; without an offset by the
+        clock in `zone`. ``first`` or ``second`` after it tells the two apart that a clock shows
+        in the night it is put back.
+    zone : str
+        IANA name.
+    now : datetime
+        Aware; what "today" is, and nothing noted is later.
+
+    Returns
+    -------
+    datetime
+        UTC.
+
+    Raises
+    ------
+    InputError
+        Not a time, one that the clock skips or shows twice that night, or still to come.
+
+    Examples
+    --------
+    >>> noon = datetime(2026, 11, 26, 12, tzinfo=UTC)
+    >>> read_when("at", "yesterday 21:15", "Europe/Berlin", noon).isoformat()
+    '2026-11-25T20:15:00+00:00'
+    """
+    clock = ZoneInfo(zone)
+    read, which = _read(field, value, now.astimezone(clock).date(), where)
+    if read.tzinfo is None:
+        read = _placed(field, value, read, which, clock, where)
+    at = read.astimezone(UTC)
+    if at > now + _SLACK:
+        bare = isinstance(value, str) and re.fullmatch(r"[\d:.]+\s*[apm.]*", value.strip().lower())
+        remedy = f"Write yesterday {str(value).strip()} if that is meant." if bare else _EXAMPLE
+        raise InputError(
+            field, str(value), f"is still to come (it is {say_when(now, zone)})", remedy, where
+        )
+    return min(at, now)
+
+
+def _read(
+    field: str, value: str | datetime, today: date, where: str
+) -> tuple[datetime, str | None]:
+    """Return the time as it stands there, naive where no offset does, and which of two it is."""
+    if isinstance(value, datetime):
+        return value.replace(fold=0), "second" if value.fold else None
+    typed = str(value).strip()
+    found = _TYPED.fullmatch(typed)
+    try:
+        if found is None:
+            if not re.search(r"\d[T ]\d", typed):
+                raise ValueError(typed)
+            return datetime.fromisoformat(typed), None
+        named, half = (found["day"] or "today").lower(), (found["half"] or "").lower()
+        hour = int(found["hour"])
+        if half:
+            if not 1 <= hour <= 12:
+                raise ValueError(typed)
+            hour = hour % 12 + (12 if half == "p" else 0)
+        on = {"today": today, "yesterday": today - timedelta(days=1)}.get(named)
+        on = on or date.fromisoformat(named)
+        second = int(found["second"] or 0)
+        which = found["which"]
+        return (
+            datetime(on.year, on.month, on.day, hour, int(found["minute"]), second),
+            which.lower() if which else None,
+        )
+    except ValueError as exc:
+        raise InputError(field, value, "is not a time", _EXAMPLE, where) from exc
+
+
+def _placed(
+    field: str, value: object, read: datetime, which: str | None, clock: ZoneInfo, where: str
+) -> datetime:
+    """Put a time by the kitchen's clock into its zone; ask where the clock was changed."""
+    first, second = (read.replace(tzinfo=clock, fold=fold) for fold in (0, 1))
+    back = first.astimezone(UTC).astimezone(clock).replace(tzinfo=None)
+    shown = str(value)
+    if back != read:
+        raise InputError(
+            field, shown, "never was: the clock was put forward over it",
+            f"Write {back:%Y-%m-%d %H:%M} if you had not yet put yours forward.", where,
+        )  # fmt: skip
+    if first.utcoffset() == second.utcoffset():
+        return first
+    if which is None:
+        raise InputError(
+            field, shown, "came twice, because the clock was put back",
+            f"Write {read:%Y-%m-%d %H:%M} first (before the change) or second (after it).", where,
+        )  # fmt: skip
+    return second if which == "second" else first
+
+
+def say_when(at: datetime, zone: str, now: datetime | None = None) -> str:
+    """Say a time by the kitchen's clock, with its day where that is not today's.
+
+    The offset is added where the clock shows that time twice.
+
+    Examples
+    --------
+    >>> at = datetime(2026, 11, 25, 20, 15, tzinfo=UTC)
+    >>> say_when(at, "Europe/Berlin"), say_when(at, "Europe/Berlin", at)
+    ('21:15 on Wednesday 2026-11-25', '21:15')
+    """
+    local = at.astimezone(ZoneInfo(zone))
+    twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
+    # in the hour before clocks go forward both folds differ as well, yet it comes once
+    there = local.replace(fold=1 - local.fold).astimezone(UTC).astimezone(ZoneInfo(zone))
+    twice = twice and there.replace(tzinfo=None) == local.replace(tzinfo=None)
+    text = f"{local:%H:%M}"
+    if twice:
+        text += f" ({'the second time' if local.fold else 'the first time'})"
+    if now is not None and now.astimezone(ZoneInfo(zone)).date() == local.date():
+        return text
+    return f"{text} on {_DAYS[local.weekday()]} {local:%Y-%m-%d}"

@@ -1,0 +1,145 @@
+"""The pictures of a package on their way into a workspace's folder: never over a file, never out.
+
+They are unpacked aside and looked at first. When the rows are stored they get names made of their
+own fingerprint, which no package can choose; when anything fails they are taken away again.
+"""
+
+import filecmp
+import os
+import shutil
+import tempfile
+from pathlib import Path
+from types import TracebackType
+
+from kit.records.journal import Row
+from kit.records.package.read import Arrival, where_of
+from kit.records.package.safe_zip import SafeZip
+from kit.records.package.strip import kind_of_picture
+from kit.records.trouble import in_words
+
+__all__ = ["Landing"]
+
+_FOLDER = "photos"
+
+
+class Landing:
+    """Pictures unpacked aside; `place` puts them where they belong.
+
+    Parameters
+    ----------
+    folder : Path or None
+        The workspace's; None for a database elsewhere, which keeps no pictures.
+    zipped : SafeZip
+        The package.
+    arrival : Arrival
+        Its rows, checked. The rows of photos get the path they have here, or none.
+
+    Raises
+    ------
+    DataError
+        A picture is not the one the rows tell of.
+    """
+
+    def __init__(self, folder: Path | None, zipped: SafeZip, arrival: Arrival) -> None:
+        self._into, self._arrival = (folder or Path()) / _FOLDER, arrival
+        self._aside: Path | None = None
+        self._waiting: list[tuple[Row, Path, str]] = []
+        self._placed: list[Path] = []
+        wanted = [row for row in arrival.rows["photo"] if row["path"]]
+        if folder is None and wanted:
+            arrival.notes.append(
+                f"{len(wanted)} pictures are left out: a shared database keeps none"
+            )
+        try:
+            if folder is not None and wanted:
+                with in_words(str(folder)):
+                    self._into.mkdir(exist_ok=True)
+                    self._aside = Path(tempfile.mkdtemp(prefix=".receiving-", dir=folder))
+                    self._unpack(zipped, wanted, self._aside)
+            arrival.stop()
+        except BaseException:
+            self._clear()
+            raise
+        for row in arrival.rows["photo"]:
+            row["path"], row["sha256"] = "", row["original_sha256"]
+
+    def __enter__(self) -> "Landing":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        where: TracebackType | None,
+    ) -> None:
+        if error is not None:
+            for path in self._placed:
+                path.unlink(missing_ok=True)
+        self._clear()
+
+    def _clear(self) -> None:
+        if self._aside is not None:
+            shutil.rmtree(self._aside, ignore_errors=True)
+
+    def _unpack(self, zipped: SafeZip, rows: list[Row], aside: Path) -> None:
+        unpacked: dict[str, tuple[Path, str]] = {}
+        for row in rows:
+            name, where = row["path"], where_of("photo", row)
+            if name not in zipped:
+                self._arrival.problem(where, "path", name, "must be a file in the package")
+                continue
+            if name not in unpacked:
+                path = aside / str(len(unpacked))
+                with path.open("xb") as file:
+                    unpacked[name] = path, zipped.copy(name, file)
+            path, digest = unpacked[name]
+            if digest != row["sha256"]:
+                rule = "must be the SHA-256 of the file; the picture is another one"
+                self._arrival.problem(where, "sha256", row["sha256"], rule)
+                continue
+            with path.open("rb") as file:
+                kind = kind_of_picture(file.read(16))
+            if kind is None:
+                self._arrival.notes.append(f"{name} is left out: it is no picture")
+                continue
+            self._waiting.append((row, path, kind))
+            row["as_received"] = digest
+
+    def place(self) -> None:
+        """Put the pictures into the folder and their paths into the rows."""
+        for row, path, kind in self._waiting:
+            with in_words(str(self._into)):
+                target = self._put(path, row["original_sha256"], kind)
+            row["path"], row["sha256"] = f"{_FOLDER}/{target.name}", row.pop("as_received")
+
+    def _put(self, path: Path, stem: str, kind: str) -> Path:
+        """Put a file where no other is; the same file already there is taken as it is."""
+        number = 1
+        while True:
+            end = f"-{number}" if number > 1 else ""
+            target = self._into / f"{stem}{end}.{kind}"
+            try:
+                _place(path, target)
+                self._placed.append(target)
+                return target
+            except FileExistsError:
+                if target.is_file() and filecmp.cmp(target, path, shallow=False):
+                    return target
+            number += 1
+
+
+def _place(path: Path, target: Path) -> None:
+    """Give a file a second name, or copy it where the disk knows no second names.
+
+    Raises
+    ------
+    FileExistsError
+        There is something of that name; it is left as it is.
+    """
+    try:
+        os.link(path, target)
+    except FileExistsError:
+        raise
+    except OSError:
+        with target.open("xb") as file, path.open("rb") as given:
+            shutil.copyfileobj(given, file)

@@ -1,0 +1,106 @@
+"""The page of plain words that lies in every package."""
+
+import re
+from collections.abc import Sequence
+
+import pandas as pd
+
+from kit import quantities
+from kit.analysis.words import plural
+from kit.records.frame import STRUCTURE
+from kit.records.journal import Row
+from kit.records.package.rows import Rows
+
+__all__ = ["readme"]
+
+
+def readme(
+    head: Row,
+    rows: Rows,
+    table: pd.DataFrame,
+    licence: str | None,
+    cautions: Sequence[tuple[str, str, str]],
+    checks: Sequence[str],
+) -> str:
+    """Return the text of ``README.md``.
+
+    Parameters
+    ----------
+    head : dict
+        The trial's row.
+    rows : dict
+        Table -> rows, as they go into the package.
+    table : DataFrame
+        As in ``pieces.csv``.
+    licence : str or None
+        As the baker says it.
+    cautions : sequence of (what, text, source)
+        Where baking can hurt.
+    checks : sequence of str
+        What was left out.
+    """
+    parts = [f"# {_plain(head['name'])}"]
+    if head["invented"]:
+        parts.append("**INVENTED data: made up to show how this works. Not evidence.**")
+    parts.append(_plain(head["question"]))
+    if head["baker"]:
+        parts.append(f"A bake trial by {_plain(head['baker'])}.")
+    levels = (*quantities.LEVELS, "reading", "event")
+    parts.append(f"In it: {', '.join(plural(len(rows[level]), level) for level in levels)}.")
+    parts.append(_OPENING)
+    parts.append("## The columns of pieces.csv\n\n" + "\n".join(_columns(table)))
+    if checks:
+        parts.append("## Left out, or to look at\n\n" + _list(_plain(check) for check in checks))
+    told = [
+        f"**{what}.** {about}{f' ({source})' if source else ''}" for what, about, source in cautions
+    ]
+    if told:
+        after = "Local rules and people licensed for the work come before anything said here."
+        parts.append(f"## Take care\n\n{_list(told)}\n\n{after}")
+    said = _plain(licence) if licence else "The baker has not said; ask before you use it."
+    parts.append(f"## Licence\n\n{said}")
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+_OPENING = """## How to open it
+
+`pieces.csv` has one row a piece; open it first. An empty cell was not measured, which is not 0.
+Doughs are what was made independently: pieces of one dough are alike for reasons of their own,
+so do not count them as separate tries.
+
+With pandas: `pandas.read_csv("pieces.csv")`. With the kit, into your own workspace:
+`python -m kit receive NAME-OF-THIS-FILE.zip my-bakes`, all of it, under its baker's name.
+
+The folder `records` holds the trial as it was kept, one file a table; `datapackage.json` says what
+every column means, with units and possible ranges. The folder `photos`, where there is one, holds
+the pictures without place, owner, serial numbers, notes and previews.
+
+Text that begins with `=`, `+`, `-`, `@`, a tab, a line break or an apostrophe has an apostrophe
+before it, so that no spreadsheet program runs it as a formula. The kit takes it away again."""
+
+
+def _columns(table: pd.DataFrame) -> list[str]:
+    known = {quantity.name: quantity for quantity in quantities.all_quantities()}
+    lines = [f"- {', '.join(f'`{name}`' for name in (*STRUCTURE, 'events'))}: what and where"]
+    for name in table:
+        if name in known:
+            q = known[name]
+            lines.append(f"- `{name}`: {_plain(q.axis)}. {_plain(q.meaning)}")
+    return lines
+
+
+def _list(lines: object) -> str:
+    return "\n".join(f"- {line}" for line in lines)  # type: ignore[attr-defined]
+
+
+def _plain(said: object) -> str:
+    r"""Return typed text that no reader takes for Markdown or HTML.
+
+    Examples
+    --------
+    >>> _plain("a <b> *x*")
+    'a &lt;b&gt; \\*x\\*'
+    """
+    words = " ".join(str(said).split())
+    words = words.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return re.sub(r"([\\`*_\[\]#|~])", r"\\\1", words)

@@ -1,0 +1,1 @@
+"""Tables in: a spreadsheet looked at, corrected in words, and brought in."""

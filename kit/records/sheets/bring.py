@@ -1,0 +1,176 @@
+"""Bringing a looked-at table in: good rows now, the others when they are corrected.
+
+Rows are stored in batches, each whole or not at all, so that another notebook can write in
+between and a program that ends half-way leaves whole rows. All batches are one step of the
+journal: one undo takes them back together.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from html import escape
+from typing import Any
+
+import pandas as pd
+from sqlalchemy import Connection, func, select
+
+from kit.records import journal, trials
+from kit.records import tables as t
+from kit.records.sheets.known import Known, read_known
+from kit.records.sheets.look import Look, problem_frame, problem_lines
+from kit.records.sheets.store import Tally, store_lines
+from kit.records.store import Store
+
+__all__ = ["BroughtIn", "bring_in"]
+
+#: rows stored at once: few enough that other programs wait a fraction of a second
+BATCH = 1000
+
+
+@dataclass(frozen=True, repr=False)
+class BroughtIn:
+    """What came of bringing a table in.
+
+    Parameters
+    ----------
+    name : str
+        The table.
+    rows : int
+        How many there are below the heading.
+    stored : int
+        How many of them are stored now, or were already.
+    new : dict
+        Level -> bakes, doughs, loads, pieces made.
+    values : int
+        Values recorded for the first time.
+    same : int
+        Values that were recorded already and were not recorded again.
+    changed : tuple of str
+        What replaced something different, in words; the first 200.
+    changes : int
+        How many those are in all.
+    checks : tuple of str
+        What is unusual; stored nevertheless.
+    problems : DataFrame
+        Rows left out: sheet, row, column, value, remedy.
+    stopped : bool
+        It was stopped before the last row.
+    """
+
+    name: str
+    rows: int
+    stored: int
+    new: dict[str, int]
+    values: int
+    same: int
+    changed: tuple[str, ...]
+    changes: int
+    checks: tuple[str, ...]
+    problems: pd.DataFrame = field(compare=False)
+    stopped: bool = False
+
+    def __repr__(self) -> str:
+        return f"<BroughtIn {self.name}: {self.stored} of {self.rows} rows>"
+
+    def __str__(self) -> str:
+        lines = [f"{self.name}: {self.stored} of {self.rows} rows are stored{self._made()}."]
+        if self.stopped:
+            lines.append("It was stopped. Bring the same table in again for the rest.")
+        if self.same:
+            lines.append(f"{_count(self.same, 'value')} stood there already.")
+        if self.changes:
+            lines.append(f"{_count(self.changes, 'entry', 'entries')} replaced:")
+            lines += [f"  {words}" for words in self.changed]
+            if self.changes > len(self.changed):
+                lines.append(f"  and {self.changes - len(self.changed)} more")
+        left = self.problems["row"].nunique()
+        if left:
+            lines.append(
+                f"{_count(left, 'row')} left out; correct the table and bring it in again:"
+            )
+            lines += problem_lines(self.problems, 20)
+        return "\n".join([*lines, *(f"Look again: {check}" for check in self.checks[:20])])
+
+    def _made(self) -> str:
+        made = [_count(n, level) for level, n in self.new.items() if n]
+        made += [_count(self.values, "value")] if self.values else []
+        return f" ({', '.join(made)} new)" if made else ""
+
+    def _repr_html_(self) -> str:
+        return "".join(f"<p>{escape(line)}</p>" for line in str(self).splitlines())
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the counts as one row."""
+        new = {f"new_{level}s": n for level, n in self.new.items()}
+        return pd.DataFrame(
+            [{"table": self.name, "rows": self.rows, "stored": self.stored, **new,
+              "values": self.values, "same": self.same, "changes": self.changes,
+              "left_out": self.problems["row"].nunique(), "stopped": self.stopped}]
+        )  # fmt: skip
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def bring_in(
+    store: Store,
+    who: str,
+    trial_id: str,
+    look: Look,
+    progress: Callable[[int, int], Any] | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> BroughtIn:
+    """Store the rows of a table that can be used.
+
+    Parameters
+    ----------
+    store : Store
+        Where.
+    who : str
+        Who does it.
+    trial_id : str
+        Into which trial.
+    look : Look
+        The table; see `kit.records.sheets.store` for how its rows find what is there already.
+    progress : callable, optional
+        Called with (rows done, rows in all) after every batch.
+    stop : callable, optional
+        Asked before every batch; when it says True, the rest is left.
+
+    Returns
+    -------
+    BroughtIn
+        What was stored, what was left and why.
+    """
+    sheet, tally, number = look.sheet, Tally(), journal.new_id()
+    good = sheet.good()
+    known: Known | None = None
+    seen: Any = None
+    stopped = False
+    for start in range(0, len(good), BATCH):
+        if stop is not None and stop():
+            stopped = True
+            break
+        with journal.step(store, who, number=number) as step:
+            trial = trials.trial_row(step.connection, trial_id)
+            now = _others(step.connection, number)
+            if known is None or now != seen:  # somebody else wrote meanwhile
+                known, seen = read_known(step.connection, trial_id), now
+            lines = good[start : start + BATCH]
+            store_lines(step, trial_id, trial.zone, sheet, lines, known, tally)
+            rows = _count(tally.rows, "row")
+            step.says = f"{trial.name}: brought in {rows} of {look.name}"
+        if progress is not None:
+            progress(min(start + BATCH, len(good)), len(good))
+    return BroughtIn(
+        look.name, len(sheet.rows), tally.rows, tally.new, tally.values, tally.same,
+        tuple(tally.told), tally.changed,
+        tuple(f"row {row}, {name}: {doubt}" for row, name, doubt in sorted(sheet.doubts)),
+        problem_frame(look, [*sheet.problems, *tally.problems]), stopped,
+    )  # fmt: skip
+
+
+def _others(connection: Connection, number: str) -> tuple[int | None, str | None]:
+    """Return the last line of the journal that is not this step's, and the last undoing."""
+    last = select(t.change.c.seq).where(t.change.c.step != number).order_by(t.change.c.seq.desc())
+    return connection.scalar(last.limit(1)), connection.scalar(select(func.max(t.change.c.undone)))

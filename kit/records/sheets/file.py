@@ -1,0 +1,257 @@
+"""A table as it stands in a file: rows and cells, nothing understood yet.
+
+Text files with commas, semicolons or tabs, in UTF-8, UTF-16 or Windows-1252; workbooks
+(`kit.records.sheets.xlsx`); frames. Cells that begin with an equals sign stay text: nothing in a
+file is ever computed.
+"""
+
+import codecs
+import csv
+import io
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, time, timedelta
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from kit.errors import DataError, InputError
+from kit.records.sheets.words import IGNORED, guess
+
+__all__ = ["ERRORS", "Formula", "Percent", "Table", "cell", "headed", "open_table"]
+
+#: how many rows at the top may be a title before the heading comes
+_TOP = 20
+_LONGEST_CELL = 131_072
+
+
+#: what a spreadsheet shows where it could not compute
+ERRORS = frozenset(
+    ("#N/A", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!")
+)
+
+
+class Percent(str):
+    """A number formatted as percent, as it is shown: 0.008 is "0.8 %"."""
+
+
+class Formula(str):
+    """A formula whose value the file does not hold."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """What stands in one sheet.
+
+    Parameters
+    ----------
+    name : str
+        File or table, as it is called in messages.
+    sheet : str
+        Sheet of the workbook; empty for a text file or a frame.
+    headings : list of str
+        One a column.
+    columns : list of list
+        One a column, one cell a row: text, number, day, time; an empty one is None.
+    rows : list of int
+        Spreadsheet row of each row; counted from 1 at the top of the file.
+    heading_row : int
+        In which the headings stand.
+    notes : list of str
+        What is worth knowing about the file.
+    problems : list of (int, InputError)
+        Cells that cannot be used whatever their column means, by row.
+    """
+
+    name: str
+    sheet: str
+    headings: list[str]
+    columns: list[list[Any]]
+    rows: list[int]
+    heading_row: int = 1
+    notes: list[str] = field(default_factory=list, repr=False)
+    problems: list[tuple[int, InputError]] = field(default_factory=list, repr=False)
+
+
+def cell(x: Any) -> Any:
+    """Return a cell as a spreadsheet would hold it; None when empty."""
+    if x is None or x is pd.NA or x is pd.NaT or (isinstance(x, float) and math.isnan(x)):
+        return None
+    if isinstance(x, bool):
+        return str(x).upper()
+    if isinstance(x, int | float | date | time | timedelta):
+        return x
+    if isinstance(x, str):
+        return x if x and not x[0].isspace() and not x[-1].isspace() else (x.strip() or None)
+    return str(x).strip() or None
+
+
+def open_table(
+    source: str | Path | pd.DataFrame, sheet: str | None = None, *, titled: bool = True
+) -> Table:
+    """Read a table.
+
+    Parameters
+    ----------
+    source : path or DataFrame
+        .csv, .tsv, .txt, .xlsx, .xlsm, or a frame.
+    sheet : str, optional
+        Which sheet of a workbook; the first one that shows and holds anything when not given.
+    titled : bool
+        Rows of a title may stand above the headings.
+
+    Raises
+    ------
+    DataError
+        It cannot be read: says why and what to do.
+    NotFoundError
+        The workbook has no such sheet; lists those there are.
+    """
+    if isinstance(source, pd.DataFrame):
+        columns = [[cell(x) for x in source.iloc[:, i].tolist()] for i in range(source.shape[1])]
+        names = [str(column) for column in source.columns]
+        return Table("the table", "", names, columns, list(range(2, len(source) + 2)))
+    path = Path(source)
+    try:
+        with path.open("rb") as file:
+            begins = file.read(8)
+            if begins[:4] == b"PK\x03\x04" or path.suffix.lower() in (".xlsx", ".xlsm"):
+                from kit.records.sheets.xlsx import read_workbook
+
+                return read_workbook(path, sheet, titled)
+            content = begins + file.read()
+    except OSError as exc:
+        text = f"{path} cannot be read: {(exc.strerror or str(exc)).lower()}."
+        if isinstance(exc, FileNotFoundError):
+            text = f"{path} is not there. Give a CSV or XLSX file."
+        raise DataError(text) from exc
+    if begins == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
+        text = (
+            f"{path.name} is a workbook of the old kind (.xls), or locked with a password. "
+            "Save it as .xlsx without a password."
+        )
+        raise DataError(text)
+    text, notes = _decoded(content, path.name)
+    return headed(path.name, "", _lines(text, path.name), notes, titled)
+
+
+def _decoded(content: bytes, name: str) -> tuple[str, list[str]]:
+    """Return a file's text, and a word where its encoding had to be guessed."""
+    encoding = "utf-8-sig" if content.startswith(codecs.BOM_UTF8) else "utf-8"
+    if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        encoding = "utf-16"
+    elif encoding == "utf-8":
+        # every other byte of Latin letters is 0 in UTF-16
+        head = content[:2000]
+        if len(head) >= 8 and max(head[::2].count(0), head[1::2].count(0)) > 0.4 * len(head[::2]):
+            encoding = "utf-16-be" if head[0] == 0 else "utf-16-le"
+    try:
+        return content.decode(encoding), []
+    except UnicodeDecodeError as exc:
+        try:
+            if encoding != "utf-8" or b"\0" in content:
+                raise exc
+            text = content.decode("cp1252")
+        except UnicodeDecodeError:
+            said = f"{name} is not plain text. Save it as CSV (UTF-8) in your spreadsheet."
+            raise DataError(said) from exc
+    strange = next((word for word in text.split() if not word.isascii()), "")[:30]
+    return text, [
+        f"{name} is not UTF-8; it was read as Windows-1252. Does {strange!r} read as it should? "
+        "If not, save it as CSV (UTF-8)."
+    ]
+
+
+def _lines(text: str, name: str) -> list[tuple[int, list[Any]]]:
+    """Return the lines of a text file with the row each stands in, as a spreadsheet counts."""
+    # quoted text may hold any of them; the line with the heading seldom does
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    signs = {sign: first.count(sign) for sign in ",;\t"}
+    if not any(signs.values()):  # a title first
+        signs = {sign: text[:5000].count(sign) for sign in ";\t,"}
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=max(signs, key=signs.__getitem__))
+    lines: list[tuple[int, list[Any]]] = []
+    try:
+        for number, line in enumerate(reader, start=1):
+            # other libraries in the same Python may have lifted the csv module's own limit
+            if any(len(x) > _LONGEST_CELL for x in line):
+                raise DataError(_too_long(name, number))
+            lines.append((number, [cell(x) for x in line]))
+    except csv.Error as exc:
+        said = f"{name} cannot be read as CSV, row {len(lines) + 1}: {exc}."
+        if "field larger" in str(exc):
+            said = _too_long(name, len(lines) + 1)
+        raise DataError(said) from exc
+    return lines
+
+
+def _too_long(name: str, row: int) -> str:
+    return (
+        f"{name} cannot be read: a cell in row {row} holds more than {_LONGEST_CELL} characters. "
+        "Perhaps a quotation mark is not closed."
+    )
+
+
+def headed(
+    name: str,
+    sheet: str,
+    lines: Iterable[tuple[int, Sequence[Any]]],
+    notes: list[str],
+    titled: bool = True,
+) -> Table:
+    """Find the headings and part what stands below them into columns.
+
+    Parameters
+    ----------
+    name, sheet : str
+        Of the table.
+    lines : iterable of (row, cells)
+        From the top of the file.
+    notes : list of str
+        What is worth knowing about the file.
+    titled : bool
+        A title may stand above the headings; else the first row is taken for them.
+    """
+    lines = list(lines)
+    filled = [(row, line) for row, line in lines if any(x is not None for x in line)]
+    at = 0
+    if titled:
+        known = [sum(_is_heading(x) for x in line) for _, line in filled[:_TOP]]
+        at = known.index(max(known)) if max(known, default=0) >= 2 else 0
+    elif lines and (not filled or filled[0][0] != lines[0][0]):
+        filled = lines[:1] + filled
+    if not filled:
+        return Table(name, sheet, [], [], [], 1, notes)
+    heading_row, heading = filled[at]
+    if at:
+        notes = [*notes, f"The headings stand in row {heading_row}; what is above is left out."]
+    headings = ["" if x is None else str(x) for x in heading]
+    while headings and not headings[-1]:
+        headings.pop()  # spreadsheets write empty columns at the end
+    width, below = len(headings), filled[at + 1 :]
+    columns: list[list[Any]] = [[] for _ in range(width)]
+    problems = []
+    for row, line in below:
+        for i, column in enumerate(columns):
+            column.append(line[i] if i < len(line) else None)
+        over = [x for x in line[width:] if x is not None]
+        if over:
+            problems.append((row, _over(row, str(over[-1]))))
+    kept = [i for i in range(width) if headings[i] or any(x is not None for x in columns[i])]
+    return Table(
+        name, sheet, [headings[i] for i in kept], [columns[i] for i in kept],
+        [row for row, _ in below], heading_row, notes, problems,
+    )  # fmt: skip
+
+
+def _is_heading(x: Any) -> bool:
+    return isinstance(x, str) and len(x) < 80 and guess(x).meaning != IGNORED
+
+
+def _over(row: int, value: str) -> InputError:
+    return InputError(
+        "row", value, "has more cells than the heading",
+        "Give each column a heading, and put text that holds a comma in quotes.", f"row {row}",
+    )  # fmt: skip

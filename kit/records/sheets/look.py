@@ -1,0 +1,418 @@
+"""Looking at a table before it is brought in: what each column seems to mean, and what is doubtful.
+
+Nothing is stored. A look never changes: each correction gives a new one.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from html import escape
+from typing import Any
+
+import pandas as pd
+
+from kit import quantities
+from kit.errors import DataError, InputError, NotFoundError
+from kit.records.frame import STRUCTURE
+from kit.records.sheets.cells import (
+    DATE_ORDERS,
+    MIXED,
+    date_order,
+    decimal_mark,
+    is_open,
+    two_numbers,
+)
+from kit.records.sheets.check import Sheet
+from kit.records.sheets.file import Percent, Table
+from kit.records.sheets.known import Known
+from kit.records.sheets.words import IGNORED, LONG, Guess, guess, meanings, unit_fits
+
+__all__ = ["Column", "Look", "look", "problem_frame", "problem_lines"]
+
+_SHOWN = 10
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column and what it means.
+
+    Parameters
+    ----------
+    heading : str
+        As it stands above it; a second one of the same name is called "Height (2)".
+    meaning : str
+        bake, day, dough, load, piece, place, flour_lot, yeast_lot, events, the name of a
+        quantity, thing, quantity, value, unit, or ignored.
+    unit : str
+        Of its bare numbers, as the heading says; empty for the quantity's own unit.
+    doubt : str
+        A question; empty where there is none.
+    percent : str
+        How cells formatted as percent count: "shown" (0.8 %) or "stored" (0.008).
+    """
+
+    heading: str
+    meaning: str
+    unit: str = ""
+    doubt: str = ""
+    percent: str = "shown"
+
+
+@dataclass(frozen=True, repr=False)
+class Look:
+    """A table as the kit understands it; made by `Trial.look_at`, stored by `Trial.bring_in`.
+
+    Parameters
+    ----------
+    table : Table
+        As it stands in the file.
+    columns : tuple of Column
+        What each column means.
+    dates : str
+        "day/month" or "month/day", when the baker said so.
+    decimal : str
+        "comma" or "point", when the baker said so.
+    known : Known
+        What the trial has already; where a long table names things by code alone.
+    """
+
+    table: Table
+    columns: tuple[Column, ...]
+    dates: str = ""
+    decimal: str = ""
+    known: Known | None = None
+
+    # correcting
+
+    def with_column(
+        self,
+        heading: str,
+        quantity: str | None = None,
+        unit: str | None = None,
+        percent: str | None = None,
+    ) -> "Look":
+        """Say what a column means.
+
+        Parameters
+        ----------
+        heading : str
+            Which column.
+        quantity : str, optional
+            A quantity by name, or bake, dough, load, piece, place, day, flour_lot, yeast_lot,
+            events, ignored. As guessed when not given.
+        unit : str, optional
+            Of its bare numbers: "in", "F", "h". The quantity's own when a quantity is given.
+        percent : str, optional
+            Cells formatted as percent count as "shown" (0.8 %) or as "stored" (0.008).
+
+        Raises
+        ------
+        NotFoundError
+            No such column, or nothing of that name.
+        InputError
+            The unit measures something else.
+        """
+        at = self._at(heading)
+        old = self.columns[at]
+        meaning = old.meaning if quantity is None else _meaning(quantity)
+        own = unit if unit is not None else (old.unit if quantity is None else "")
+        if own and not unit_fits(own, meaning):
+            raise InputError("unit", own, f"is no unit of {meaning}", where=f"column {heading!r}")
+        if percent is not None and percent not in ("shown", "stored"):
+            raise InputError("percent", percent, "must be 'shown' or 'stored'")
+        new = Column(old.heading, meaning, own, percent=percent or old.percent)
+        columns = [
+            replace(c, meaning=IGNORED, unit="", doubt="")
+            if c.meaning == meaning != IGNORED else c
+            for c in self.columns
+        ]  # fmt: skip
+        columns[at] = new
+        return replace(self, columns=tuple(columns))
+
+    def with_dates(self, order: str) -> "Look":
+        """Say in which order days are written: "day/month" or "month/day"."""
+        if order not in DATE_ORDERS:
+            raise InputError("dates", order, "must be 'day/month' or 'month/day'")
+        return replace(self, dates=order)
+
+    def with_decimal(self, mark: str) -> "Look":
+        """Say what stands before decimals: "comma" or "point"; the other one parts thousands."""
+        if mark not in ("comma", "point"):
+            raise InputError("decimal", mark, "must be 'comma' or 'point'")
+        return replace(self, decimal=mark)
+
+    def ignore(self, *headings: str) -> "Look":
+        """Leave columns out."""
+        one = self
+        for heading in headings:
+            one = one.with_column(heading, IGNORED)
+        return one
+
+    def _at(self, heading: str) -> int:
+        names = [column.heading for column in self.columns]
+        if heading not in names:
+            raise NotFoundError("column", heading, names)
+        return names.index(heading)
+
+    # what it says
+
+    @property
+    def name(self) -> str:
+        """Return what the table is called, its sheet included."""
+        return f"{self.table.name}, sheet {self.table.sheet!r}" * bool(self.table.sheet) or (
+            self.table.name
+        )
+
+    @property
+    def long(self) -> bool:
+        """Say whether each row is one value of one thing; else each row is a piece."""
+        return {"quantity", "value"} <= {column.meaning for column in self.columns}
+
+    @cached_property
+    def cells(self) -> dict[str, list[Any]]:
+        """Return the columns that count, by what they mean."""
+        found = zip(self.columns, self.table.columns, strict=True)
+        return {column.meaning: cells for column, cells in found if column.meaning != IGNORED}
+
+    @cached_property
+    def date_order(self) -> str:
+        """Return in which order days are read: as said, else as the column shows."""
+        return self.dates or date_order(self.cells.get("day", []))
+
+    def mark(self, meaning: str) -> str:
+        """Return the decimal mark of a column: as said, as its cells show, as the others show."""
+        if self.decimal:
+            return self.decimal
+        own = self._marks[meaning]
+        if own:
+            return own if own != "both" else ""
+        others = set(self._marks.values()) - {""}
+        return others.pop() if len(others) == 1 and "both" not in others else ""
+
+    @cached_property
+    def _marks(self) -> dict[str, str]:
+        numbers = {*_quantity_names(), "value"}
+        return {m: decimal_mark(cells) for m, cells in self.cells.items() if m in numbers}
+
+    @cached_property
+    def sheet(self) -> Sheet:
+        """Return the table checked, cell by cell."""
+        from kit.records.sheets.meant import meant
+
+        return meant(self)
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """Return what is doubtful, to be answered before the table is brought in."""
+        return tuple(check for check in self.checks if "?" in check)
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """Return the questions, and what else is worth knowing about the table."""
+        return tuple(self._checks())
+
+    def _checks(self) -> Iterator[str]:
+        yield from self.table.notes
+        yield from (column.doubt for column in self.columns if column.doubt)
+        have = set(self.cells)
+        if "bake" not in have and "thing" not in have:
+            if "day" in have:
+                yield "No column says which bake it is: each day counts as one. Is that right?"
+            else:
+                yield _which("bake")
+        if "dough" not in have and not self.long:
+            yield _which("dough")
+        days = self.cells.get("day", [])
+        if self.date_order == MIXED:
+            yield "The days mix day/month and month/day. Which are right? Those cells are problems."
+        elif not self.date_order and (unsure := next(filter(is_open, days), None)):
+            yield (f"Are these dates day/month or month/day, such as {unsure!r}?")
+        yield from self._about_numbers()
+
+    def _about_numbers(self) -> Iterator[str]:
+        for column, cells in zip(self.columns, self.table.columns, strict=True):
+            if column.meaning not in self._marks:
+                continue
+            doubtful = (x for x in cells if isinstance(x, str) and two_numbers(x))
+            if not self.mark(column.meaning) and (example := next(doubtful, None)):
+                yield (f"{column.heading!r}: is {example!r} with a decimal comma, or thousands?")
+            shown = next((x for x in cells if isinstance(x, Percent)), None)
+            if shown and column.percent == "shown" and _unit_of(column.meaning) == "%":
+                stored = float(shown.removesuffix(" %")) / 100
+                yield (
+                    f"{column.heading!r}: cells are formatted as percent, {stored:g} shows as "
+                    f"{shown}; they count as shown. Or is {stored:g} % meant?"
+                )
+
+    @property
+    def problems(self) -> pd.DataFrame:
+        """Return the cells that cannot be used: sheet, row, column, value, remedy."""
+        return problem_frame(self, self.sheet.problems)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return what would be stored, one row of the table each.
+
+        Columns: ``row`` in the spreadsheet, ``usable``, then what the rows say, metric.
+        """
+        sheet, keys = self.sheet, self.sheet.keys
+        good = set(sheet.good())
+        columns: dict[str, list[Any]] = {
+            "row": sheet.rows,
+            "usable": [i in good for i in range(len(sheet.rows))],
+            "bake": keys["bake"],
+            "day": sheet.about_bake["day"],
+            "dough": [key and key[1] for key in keys["dough"]],
+            "load": [key and key[1] for key in keys["load"]],
+            "piece": [key and key[1] for key in keys["piece"]],
+            "place": sheet.places,
+            **{name: sheet.about_bake[name] for name in ("flour_lot", "yeast_lot")},
+            **sheet.values,
+            "events": ["; ".join(kinds) or None for kinds in sheet.kinds],
+        }
+        always = ("row", "usable", "bake", "dough", "piece")
+        return pd.DataFrame(
+            {n: c for n, c in columns.items() if n in always or any(x is not None for x in c)}
+        )
+
+    @property
+    def guesses(self) -> pd.DataFrame:
+        """Return the columns: heading, what it means, unit, an example, the doubt."""
+        rows = []
+        for column, cells in zip(self.columns, self.table.columns, strict=True):
+            example = next((str(x) for x in cells if x is not None), "")
+            label = _labels().get(column.meaning, column.meaning)
+            unit = column.unit or _unit_of(column.meaning)
+            rows.append((column.heading, column.meaning, label, unit, example, column.doubt))
+        return pd.DataFrame(
+            rows, columns=["column", "means", "label", "unit", "example", "question"]
+        )
+
+    def __repr__(self) -> str:
+        return (
+            f"<Look at {self.name}: {len(self.table.rows)} rows, "
+            f"{len(self.questions)} questions, {len(self.sheet.problems)} problems>"
+        )
+
+    def __str__(self) -> str:
+        rows, good = len(self.sheet.rows), len(self.sheet.good())
+        kind = "one value a row" if self.long else "one piece a row"
+        lines = [f"{self.name}: {rows} rows, {kind}; {good} can be stored, {rows - good} cannot."]
+        for one in self.guesses.to_dict("records"):
+            unit = f" ({one['unit']})" if one["unit"] else ""
+            lines.append(f"  {one['column']!r} → {one['label']}{unit}")
+        lines += [f"{'Question' if '?' in check else 'Note'}: {check}" for check in self.checks]
+        if self.questions:
+            lines.append("Answer with .with_column, .with_dates, .with_decimal or .ignore.")
+        return "\n".join([*lines, *problem_lines(self.problems, _SHOWN)])
+
+    def _repr_html_(self) -> str:
+        asked = "".join(f"<li>{escape(check)}</li>" for check in self.checks)
+        parts = [
+            f"<p>{escape(str(self).partition(chr(10))[0])}</p>",
+            self.guesses.to_html(index=False, escape=True),
+            f"<ul>{asked}</ul>" if asked else "",
+            self.problems.head(_SHOWN).to_html(index=False) if self.sheet.problems else "",
+        ]
+        return "".join(parts)
+
+
+def look(table: Table, known: Known | None = None) -> Look:
+    """Guess what the columns of a table mean.
+
+    Parameters
+    ----------
+    table : Table
+        From `kit.records.sheets.file.open_table`.
+    known : Known, optional
+        What the trial has.
+
+    Raises
+    ------
+    DataError
+        There is nothing in it.
+    """
+    if not table.headings:
+        text = f"{table.name} holds nothing that could be a table; nothing was stored."
+        raise DataError(text)
+    if not table.rows:
+        text = f"{table.name} has no rows below the heading; nothing was stored."
+        raise DataError(text)
+    names = _distinct(table.headings)
+    guesses = [guess(heading) if heading else Guess(IGNORED) for heading in table.headings]
+    long = {"quantity", "value"} <= {g.meaning for g in guesses}
+    columns, taken = [], dict[str, str]()
+    for name, one in zip(names, guesses, strict=True):
+        doubt, meaning = one.doubt, one.meaning
+        if meaning in LONG and not long:
+            meaning, doubt = IGNORED, f"What is {name!r}? It is left out unless you say."
+        elif meaning in taken and meaning != IGNORED:
+            doubt = f"{taken[meaning]!r} and {name!r} both mean {meaning}. Which? Now the first."
+            meaning = IGNORED
+        taken.setdefault(meaning, name)
+        unit = one.unit if meaning in _quantity_names() else ""
+        columns.append(Column(name, meaning, unit, doubt))
+    return Look(table, tuple(columns), known=known)
+
+
+def _distinct(headings: Sequence[str]) -> list[str]:
+    """Number headings that come again; one that is empty is named by its place."""
+    seen: dict[str, int] = {}
+    names = []
+    for place, heading in enumerate(headings, start=1):
+        name = heading or f"column {place}"
+        seen[name] = seen.get(name, 0) + 1
+        names.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
+    return names
+
+
+def problem_frame(look: Look, problems: Sequence[tuple[int, InputError]]) -> pd.DataFrame:
+    """Return problems as a table: sheet, row, column, value, remedy."""
+    headings = {column.meaning: column.heading for column in look.columns}
+    if look.long:
+        headings = {name: headings["value"] for name in _quantity_names()} | headings
+    if "day" in headings:
+        headings.setdefault("bake", headings["day"])
+    named = (column.heading for column in look.columns)
+    cells = dict(zip(named, look.table.columns, strict=True))
+    at = {row: i for i, row in enumerate(look.table.rows)} if problems else {}
+    rows: list[tuple[Any, ...]] = []
+    order = {column.heading: place for place, column in enumerate(look.columns)}
+    named_as = [(row, headings.get(e.field, e.field), e) for row, e in problems]
+    for row, heading, e in sorted(named_as, key=lambda p: (p[0], order.get(p[1], -1))):
+        # as it stands in the table, not as it was read
+        value = cells[heading][at[row]] if heading in cells else e.value
+        remedy = f"{e.rule[:1].upper()}{e.rule[1:]}. {e.remedy}".strip()
+        rows.append((look.table.sheet or look.table.name, row, heading, value, remedy))
+    return pd.DataFrame(rows, columns=["sheet", "row", "column", "value", "remedy"])
+
+
+def problem_lines(problems: pd.DataFrame, shown: int) -> list[str]:
+    """Return the first of a table of problems, one a line."""
+    told = problems.head(shown).to_dict("records")
+    lines = [f"  row {p['row']}, {p['column']} {p['value']!r}: {p['remedy']}" for p in told]
+    return [*lines, f"  and {len(problems) - shown} more"] if len(problems) > shown else lines
+
+
+def _meaning(word: str) -> str:
+    """Return the meaning a person names: exactly, or as a heading would."""
+    meant = word if word in meanings() else guess(word).meaning
+    if meant == IGNORED != word:
+        raise NotFoundError("quantity", word, [m for m in meanings() if m not in LONG])
+    return meant
+
+
+def _which(level: str) -> str:
+    return f"Which column says the {level}? Without it no row can be stored."
+
+
+def _quantity_names() -> list[str]:
+    return [q.name for q in quantities.all_quantities()]
+
+
+def _labels() -> dict[str, str]:
+    shown = {name: name.replace("_", " ") for name in STRUCTURE}
+    return shown | {q.name: q.label for q in quantities.all_quantities()}
+
+
+def _unit_of(meaning: str) -> str:
+    return next((q.unit for q in quantities.all_quantities() if q.name == meaning), "")

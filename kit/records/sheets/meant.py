@@ -1,0 +1,142 @@
+"""From a table as it stands to a checked one: units, decimal marks and days are made plain."""
+
+from collections.abc import Callable
+from datetime import date
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from kit import quantities
+from kit.errors import InputError
+from kit.quantities import Quantity
+from kit.records.frame import STRUCTURE
+from kit.records.sheets.cells import number_cell, read_day
+from kit.records.sheets.check import Sheet, check
+from kit.records.sheets.known import Known
+from kit.records.sheets.words import guess, unit_fits
+
+if TYPE_CHECKING:
+    from kit.records.sheets.look import Look
+
+__all__ = ["meant"]
+
+
+def meant(look: "Look") -> Sheet:
+    """Return the table a look means, checked.
+
+    Parameters
+    ----------
+    look : Look
+        With or without open questions: cells that hang on one are problems.
+    """
+    table, cells = look.table, look.cells
+    sheet = Sheet(table.name, table.rows, {}, wide=not look.long, notes=table.notes)
+    sheet.problems += table.problems
+    for name in (*STRUCTURE, "events"):
+        if name in cells and name != "day":
+            sheet.cells[name] = [x.isoformat() if isinstance(x, date) else x for x in cells[name]]
+    if "day" in cells:
+        days = _each(sheet, "day", cells["day"], lambda x: read_day(x, look.date_order))
+        sheet.cells["day"] = days
+        if "bake" not in cells:
+            sheet.cells["bake"] = [None if x is None else x.isoformat() for x in days]
+    for column in look.columns:
+        if column.meaning in cells and _is_quantity(column.meaning):
+            reader = partial(
+                number_cell, column.meaning, unit=column.unit, mark=look.mark(column.meaning),
+                sure=bool(look.decimal), stored=column.percent == "stored",
+            )  # fmt: skip
+            own = _each(sheet, column.meaning, cells[column.meaning], reader)
+            sheet.cells[column.meaning] = own
+    if look.long:
+        _long(look, sheet)
+    check(sheet)
+    return sheet
+
+
+def _is_quantity(name: str) -> bool:
+    return any(q.name == name for q in quantities.all_quantities())
+
+
+def _each(sheet: Sheet, field: str, cells: list[Any], reader: Callable[[Any], Any]) -> list[Any]:
+    """Read cells one by one; what cannot be read is a problem and empty."""
+    out = []
+    for row, x in zip(sheet.rows, cells, strict=True):
+        try:
+            out.append(None if x is None else reader(x))
+        except InputError as exc:
+            sheet.problem(row, field, x, exc.rule, exc.remedy)
+            out.append(None)
+    return out
+
+
+def _long(look: "Look", sheet: Sheet) -> None:
+    """Give each value of a long table to the column of its quantity, and each thing its codes."""
+    cells, count = look.cells, len(sheet.rows)
+    units = cells.get("unit", [None] * count)
+    things = cells.get("thing") if "piece" not in cells else None
+    mark = look.mark("value")
+    asked: dict[Any, tuple[Quantity | None, str]] = {}
+    for i, row in enumerate(sheet.rows):
+        name, value = cells["quantity"][i], cells["value"][i]
+        if name not in asked:
+            asked[name] = _named_quantity(name)
+        quantity, unit = asked[name]
+        if quantity is None:
+            if value is not None or name is not None:
+                sheet.problem(row, "quantity", name, "is no quantity the kit knows",
+                              "Write its name, for example rise_height_mm.")  # fmt: skip
+            continue
+        if units[i] is not None:
+            unit = str(units[i])
+        if unit and not unit_fits(unit, quantity.name):
+            sheet.problem(row, "unit", unit, f"is no unit of {quantity.label.lower()}",
+                          f"Write it in {quantity.unit}." if quantity.unit else "")  # fmt: skip
+            continue
+        if things is not None and not _found(sheet, look.known, quantity, things[i], i):
+            continue
+        try:
+            plain = number_cell(quantity.name, value, unit, mark, bool(look.decimal))
+        except InputError as exc:
+            sheet.problem(row, quantity.name, value, exc.rule, exc.remedy)
+            continue
+        sheet.cells.setdefault(quantity.name, [None] * count)[i] = plain
+
+
+def _named_quantity(name: Any) -> tuple[Quantity | None, str]:
+    one = guess(str(name)) if name is not None else None
+    if one is None or not _is_quantity(one.meaning) or one.doubt:
+        return None, ""
+    return quantities.get(one.meaning), one.unit
+
+
+def _found(sheet: Sheet, known: Known | None, quantity: Quantity, code: Any, i: int) -> bool:
+    """Fill in the codes of the thing a row names; False, and a problem, where it is not known."""
+    row, level = sheet.rows[i], quantity.level
+    code = str(int(code)) if isinstance(code, float) and code.is_integer() else str(code or "")
+    bake = sheet.column("bake")[i]
+    keys = [key for key in (known.ids[level] if known else ()) if _code_of(level, key) == code]
+    if bake is not None:
+        keys = [key for key in keys if _bake_of(level, key) == str(bake)]
+    if len(keys) != 1:
+        rule = f"is no {level} of this trial" if not keys else f"could be several {level}s"
+        sheet.problem(row, "thing", code, rule, "Give columns bake, dough, load and piece instead.")
+        return False
+    (key,) = keys
+    parts = {"bake": _bake_of(level, key)}
+    if level == "dough":
+        parts["dough"] = key[1]
+    elif level == "load":
+        parts["load"] = key[1]
+    elif level == "piece":
+        parts |= {"dough": key[0][1], "piece": key[1]}
+    for name, part in parts.items():
+        sheet.cells.setdefault(name, [None] * len(sheet.rows))[i] = part
+    return True
+
+
+def _code_of(level: str, key: Any) -> str:
+    return str(key if level == "bake" else key[1])
+
+
+def _bake_of(level: str, key: Any) -> str:
+    return str(key if level == "bake" else key[0][0] if level == "piece" else key[0])

@@ -1,0 +1,198 @@
+"""What people write above a column, and which meaning and unit the kit reads from it."""
+
+import difflib
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kit import quantities
+from kit.errors import UnitError
+from kit.records.frame import STRUCTURE
+from kit.units import parse
+
+__all__ = ["IGNORED", "LONG", "Guess", "guess", "meanings", "unit_fits"]
+
+#: the meaning of a column that is left out
+IGNORED = "ignored"
+#: the columns of a long table: what was measured, which quantity, its value, the value's unit
+LONG = ("thing", "quantity", "value", "unit")
+
+# English and German, as heard in kitchens; common practice, no source
+_WORDS = {
+    "bake": "bake no, bake number, session, baking, backgang, backen, backtag nr",
+    "day": "date, bake day, baked on, day of bake, datum, tag, backtag",
+    "dough": "dough no, batch, batch no, mix, teig, teig nr, charge",
+    "load": "load no, griddle load, round, fill, ladung, beladung, füllung",
+    "piece": "piece no, muffin, muffin no, bun, stück, stück nr",
+    "place": "spot, position, griddle place, place on griddle, platz, stelle",
+    "flour_lot": "flour, flour bag, lot of flour, mehl, mehlcharge",
+    "yeast_lot": "yeast bag, yeast pack, lot of yeast, hefecharge",
+    "events": "event, happened, what happened, ereignis, ereignisse",
+    "thing": "what, item, of, code",
+    "quantity": "measure, measured, measurement, variable, größe, messgröße",
+    "value": "reading, result, number, wert, messwert",
+    "unit": "units, einheit",
+    "room_temp_c": "room temp, room, kitchen temperature, air temperature, raumtemperatur",
+    "malt_percent": "malt, diastatic malt, malz, backmalz",
+    "malt_lintner": "lintner, diastatic power",
+    "hydration_percent": "water, wasser",
+    "salt_percent": "salt, salz",
+    "yeast_percent": "yeast, hefe",
+    "liquid_temp_c": "liquid temp, water temperature, water temp, milk temperature, milk temp, "
+    "wassertemperatur, schütttemperatur",
+    "dough_temp_c": "dough temp, teigtemperatur",
+    "retard_hours": "retard, cold retard, cold proof, fridge, fridge time, retard time, "
+    "kühlzeit, kalte gare",
+    "retard_temp_c": "retard temp, fridge temp, fridge temperature, kühlschranktemperatur",
+    "proof_minutes": "proof, proof time, proofing time, final proof, gare, stückgare, gärzeit",
+    "proof_temp_c": "proof temp, proofing temperature, gärtemperatur",
+    "griddle_temp_c": "griddle, griddle temp, surface temperature, plate temperature, "
+    "plattentemperatur",
+    "waited_minutes": "waited, wait, waiting time, wartezeit",
+    "ball_weight_g": "ball weight, raw weight, piece weight, dough weight, scaled weight, "
+    "teigeinlage, rohgewicht",
+    "proof_ratio": "proof volume, rise ratio, gärverhältnis",
+    "side_minutes": "side time, time per side, minutes per side, first side, backzeit je seite",
+    "extra_flips": "flips, extra turns, turns",
+    "core_temp_c": "core temp, core, inside temperature, kerntemperatur",
+    "baked_weight_g": "baked weight, weight baked, final weight, backgewicht, endgewicht",
+    "bake_loss_percent": "bake loss, baking loss, weight loss, backverlust",
+    "rise_height_mm": "height, rise, rise height, piece height, höhe",
+    "diameter_mm": "diameter, width, durchmesser",
+    "volume_ml": "volume, volumen",
+    "specific_volume_ml_per_g": "specific volume, spezifisches volumen",
+    "crumb_openness": "openness, crumb, porung, offenporigkeit",
+    "cells_per_cm2": "cells, cell count, poren",
+    "browning_l": "browning, lightness, l, bräunung",
+    "hollow_tap": "tap, hollow, tap sound, klopfprobe",
+    "gumminess": "gummy, stickiness, klebrigkeit",
+    "liking": "score, liked, taste score, gefallen",
+}
+#: words that fit several meanings, and what to ask
+_EITHER = {
+    "weight": "the raw piece (ball_weight_g) or the baked one (baked_weight_g)",
+    "gewicht": "the raw piece (ball_weight_g) or the baked one (baked_weight_g)",
+    "temperature": "the room's, the dough's or the griddle's",
+    "temp": "the room's, the dough's or the griddle's",
+    "temperatur": "the room's, the dough's or the griddle's",
+    "time": "on the griddle (side_minutes), proofing or in the refrigerator",
+    "zeit": "on the griddle (side_minutes), proofing or in the refrigerator",
+}
+_BRACKETED = re.compile(r"^(?P<words>.*\S)\s*[(\[](?P<unit>[^()\[\]]*)[)\]]\s*$")
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What a heading seems to mean.
+
+    Parameters
+    ----------
+    meaning : str
+        A name of `kit.records.frame.STRUCTURE`, ``"events"``, one of `LONG`, a quantity, or
+        `IGNORED`.
+    unit : str
+        As written in the heading; empty when it names none.
+    doubt : str
+        A question, empty when the kit is sure.
+    """
+
+    meaning: str
+    unit: str = ""
+    doubt: str = ""
+
+
+def meanings() -> list[str]:
+    """Return everything a column can mean."""
+    own = [q.name for q in quantities.all_quantities()]
+    return [*STRUCTURE, *own, "events", *LONG, IGNORED]
+
+
+def _plain(words: str) -> str:
+    """Return words without case, signs and doubled spaces."""
+    return re.sub(r"[^\w°%]+|_+", " ", words.casefold()).strip()
+
+
+def _index() -> dict[str, str]:
+    """Return every way of writing a meaning; made anew, since bakers add quantities."""
+    index: dict[str, str] = {}
+    for quantity in quantities.all_quantities():
+        index[_plain(quantity.name)] = index[_plain(quantity.label)] = quantity.name
+    for meaning, words in _WORDS.items():
+        for word in words.split(", "):
+            index.setdefault(_plain(word), meaning)
+    # a table's own names stand above everything: what was exported is read back
+    return index | {_plain(name): name for name in meanings()}
+
+
+def _splits(heading: str) -> Iterator[tuple[str, str]]:
+    """Yield the ways to part a heading into words and a unit, the likeliest first."""
+    yield heading, ""
+    if bracketed := _BRACKETED.match(heading):
+        yield bracketed["words"], bracketed["unit"].strip()
+    pieces = [piece for piece in re.split(r"[\s_,]+", heading.strip()) if piece]
+    for size in (1, 2):
+        if len(pieces) > size:
+            yield " ".join(pieces[:-size]), " ".join(pieces[-size:])
+    if heading.rstrip().endswith(("%", '"', "″")):
+        yield heading.rstrip()[:-1], heading.rstrip()[-1]
+
+
+def unit_fits(unit: str, meaning: str) -> bool:
+    """Say whether a unit can be turned into a quantity's own.
+
+    Examples
+    --------
+    >>> unit_fits("in", "rise_height_mm"), unit_fits("h", "rise_height_mm")
+    (True, False)
+    """
+    own = {q.name: q for q in quantities.all_quantities()}
+    try:
+        return meaning in own and parse(f"1 {unit}", own[meaning].unit) is not None
+    except UnitError:
+        return False
+
+
+def guess(heading: str) -> Guess:
+    """Return what a heading seems to mean: by name, by label, by kitchen words.
+
+    Parameters
+    ----------
+    heading : str
+        As it stands above the column.
+
+    Examples
+    --------
+    >>> guess("Height (in)")
+    Guess(meaning='rise_height_mm', unit='in', doubt='')
+    >>> guess("Retard h").meaning, guess("Teig").meaning, guess("malt %").unit
+    ('retard_hours', 'dough', '%')
+    >>> guess("hieght").doubt
+    "Does 'hieght' mean Height?"
+    >>> guess("Oven colour").meaning
+    'ignored'
+    """
+    index = _index()
+    for words, unit in _splits(heading):
+        meaning = index.get(_plain(words))
+        if meaning is None:
+            continue
+        if not unit or unit_fits(unit, meaning):
+            return Guess(meaning, unit)
+        if _BRACKETED.match(heading):
+            doubt = f"{heading!r}: {unit} is no unit of {_label(meaning)}. Which unit is it?"
+            known = {q.name for q in quantities.all_quantities()}
+            return Guess(meaning, "", doubt if meaning in known else "")
+    for words, _ in _splits(heading):
+        if either := _EITHER.get(_plain(words)):
+            return Guess(IGNORED, "", f"{heading!r}: {either}? It is left out unless you say.")
+    for words, unit in _splits(heading):
+        near = difflib.get_close_matches(_plain(words), index, n=1, cutoff=0.82)
+        if near and len(_plain(words)) > 3 and (not unit or unit_fits(unit, index[near[0]])):
+            meaning = index[near[0]]
+            return Guess(meaning, unit, f"Does {heading!r} mean {_label(meaning)}?")
+    return Guess(IGNORED, "", f"What is {heading!r}? It is left out unless you say.")
+
+
+def _label(meaning: str) -> str:
+    own = {q.name: q.label for q in quantities.all_quantities()}
+    return own.get(meaning, meaning)

@@ -1,0 +1,220 @@
+"""Workbooks (.xlsx) as tables. Nothing is computed: formulas count with the value last shown.
+
+A workbook is a zip of XML. How much it unpacks to is looked at before anything is unpacked.
+"""
+
+import re
+import warnings
+import zipfile
+from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import IO, Any
+
+from kit.errors import DataError, NotFoundError
+from kit.records.sheets.file import Formula, Percent, Table, cell, headed
+
+__all__ = ["read_workbook"]
+
+_MAX_BYTES, _MAX_RATIO, _MAX_ROWS, _MAX_COLUMNS = 600_000_000, 200, 1_048_576, 500
+_MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s+ref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
+_FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
+_OVERLAP = 100
+
+
+def read_workbook(path: Path, sheet: str | None, titled: bool = True) -> Table:
+    """Read one sheet of a workbook.
+
+    Parameters
+    ----------
+    path : Path
+        An .xlsx file.
+    sheet : str, optional
+        Which; the first one that shows and holds anything when not given.
+    titled : bool
+        See `kit.records.sheets.file.headed`.
+
+    Raises
+    ------
+    DataError
+        It is damaged, or unpacks to more than a sheet of bakes can hold.
+    NotFoundError
+        No such sheet.
+    """
+    from openpyxl import load_workbook
+
+    _check_size(path)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about styles and drawings, which are not read
+            book = load_workbook(path, read_only=True, data_only=True)
+            try:
+                name, notes = _chosen(book, sheet, path.name)
+                return headed(path.name, name, _lines(book, name, path, notes), notes, titled)
+            finally:
+                book.close()
+    except (DataError, NotFoundError):
+        raise
+    # whatever openpyxl meets in a damaged file: broken zip, broken XML, missing parts
+    except Exception as exc:
+        text = f"{path.name} is damaged or no workbook. Open it in your spreadsheet, save it anew."
+        raise DataError(text) from exc
+
+
+def _check_size(path: Path) -> None:
+    """Refuse what unpacks to far more than it seems."""
+    try:
+        with zipfile.ZipFile(path) as packed:
+            members = packed.infolist()
+    except (zipfile.BadZipFile, ValueError, NotImplementedError) as exc:
+        text = f"{path.name} is damaged or no workbook. Open it in your spreadsheet, save it anew."
+        raise DataError(text) from exc
+    total = sum(member.file_size for member in members)
+    packed_size = sum(member.compress_size for member in members) + 1
+    if total > _MAX_BYTES or (total > 20_000_000 and total > _MAX_RATIO * packed_size):
+        text = (
+            f"{path.name} unpacks to {total // 1_000_000} MB, which no sheet of bakes needs; it "
+            "was not opened. Copy the cells you need into a new workbook, or save them as CSV."
+        )
+        raise DataError(text)
+
+
+def _chosen(book: Any, sheet: str | None, name: str) -> tuple[str, list[str]]:
+    """Return the sheet to read, and a word about those that are not."""
+    sheets = {ws.title: ws.sheet_state for ws in book.worksheets}
+    shown = [title for title, state in sheets.items() if state == "visible"]
+    hidden = [title for title in sheets if title not in shown]
+    if sheet is not None:
+        if sheet not in sheets:
+            raise NotFoundError("sheet", sheet, sheets)
+        return sheet, ([f"The sheet {sheet!r} is hidden in {name}."] if sheet in hidden else [])
+    holding = [title for title in shown if _holds(book[title])]
+    if not holding:
+        text = f"{name} has no sheet that shows and holds anything; nothing was stored."
+        if hidden:
+            text += f" Hidden: {', '.join(map(repr, hidden))}; name one: sheet={hidden[0]!r}."
+        raise DataError(text)
+    notes = []
+    if len(holding) > 1:
+        rest = ", ".join(map(repr, holding[1:]))
+        notes.append(f"Is {holding[0]!r} the sheet you mean? There are also {rest}.")
+    if hidden:
+        notes.append(f"Hidden and not read: {', '.join(map(repr, hidden))}.")
+    return holding[0], notes
+
+
+def _holds(sheet: Any) -> bool:
+    sheet.reset_dimensions()  # programs write wrong ones
+    return any(x.value is not None for row in sheet.iter_rows(max_row=1000) for x in row)
+
+
+def _lines(book: Any, name: str, path: Path, notes: list[str]) -> Iterator[tuple[int, list[Any]]]:
+    """Yield a sheet's rows as plain cells, merged ones filled."""
+    sheet = book[name]
+    sheet.reset_dimensions()
+    merged, formulas = _scan(sheet)
+    top = [row for _, row in zip(range(50), sheet.iter_rows(), strict=False)]
+    width = max((i for row in top for i, x in enumerate(row, 1) if x.value is not None), default=0)
+    if width > _MAX_COLUMNS:
+        text = f"{path.name} has {width} columns. Copy the ones you need into a new workbook."
+        raise DataError(text)
+    uncomputed = _uncomputed(path, name, width) if formulas else {}
+    fill: dict[tuple[int, int], tuple[int, int]] = {}
+    for first_row, first, last_row, last in merged:
+        if last_row - first_row < 10_000 and first <= width:
+            over = range(first_row, last_row + 1), range(first, min(last, width) + 1)
+            fill |= {(row, col): (first_row, first) for row in over[0] for col in over[1]}
+    seen: dict[tuple[int, int], Any] = {}
+    said: set[tuple[int, int]] = set()
+    formats: dict[int, bool] = {}
+    # one column more, to meet cells without a heading
+    for number, row in enumerate(sheet.iter_rows(max_col=width + 1), start=1):
+        if number > _MAX_ROWS:
+            text = f"{path.name} has more than {_MAX_ROWS} rows, more than a sheet can hold."
+            raise DataError(text)
+        line = [_plain(x, formats) for x in row]
+        for col, formula in uncomputed.get(number, {}).items():
+            if line[col - 1] is None:
+                line[col - 1] = Formula(formula)
+        if fill:
+            for col in range(1, len(line) + 1):
+                origin = fill.get((number, col))
+                if origin == (number, col):
+                    seen[origin] = line[col - 1]
+                elif origin is not None and origin[1] == col:  # down, never across
+                    line[col - 1] = seen.get(origin)
+                    if origin not in said and seen.get(origin) is not None:
+                        said.add(origin)
+        yield number, line
+    if said:
+        first_row, col = min(said)
+        notes.append(
+            f"Merged cells count for every row they cover ({len(said)} of them, the first in row "
+            f"{first_row}: {seen[first_row, col]!r}). Is that meant?"
+        )
+
+
+def _plain(x: Any, formats: dict[int, bool]) -> Any:
+    """Return a cell as text, number, day or time."""
+    value = x.value
+    if value is None:
+        return None
+    if x.data_type == "n" and isinstance(value, int | float):
+        style = x._style_id
+        if style not in formats:
+            formats[style] = "%" in re.sub(r'"[^"]*"|\\.', "", x.number_format or "")
+        if formats[style] and not isinstance(value, bool):
+            return Percent(f"{value * 100:.12g} %")
+        return value
+    if isinstance(value, datetime) and value.time() == time():
+        return value.date()
+    if isinstance(value, date | time | timedelta):
+        return value
+    return cell(value)
+
+
+def _scan(sheet: Any) -> tuple[list[tuple[int, int, int, int]], bool]:
+    """Return the merged areas of a sheet, and whether it holds formulas.
+
+    Openpyxl does not tell either while it reads row by row.
+    """
+    from openpyxl.utils import column_index_from_string
+
+    merged, formulas, rest = [], False, b""
+    source: IO[bytes]
+    with sheet._get_source() as source:
+        while chunk := source.read(1 << 20):
+            text = rest + chunk
+            if b"<!DOCTYPE" in text:  # no spreadsheet writes one; it can unfold without end
+                msg = "a document type inside a sheet"
+                raise ValueError(msg)
+            formulas = formulas or _FORMULA.search(text) is not None
+            last = 0
+            for found in _MERGED.finditer(text):
+                left, top, right, bottom = (part.decode() for part in found.groups())
+                merged.append((int(top), column_index_from_string(left),
+                               int(bottom), column_index_from_string(right)))  # fmt: skip
+                last = found.end()
+            rest = text[max(last, len(text) - _OVERLAP) :]
+    return merged, formulas
+
+
+def _uncomputed(path: Path, name: str, width: int) -> dict[int, dict[int, str]]:
+    """Return the formulas of a sheet, by row and column: some may have no value kept."""
+    from openpyxl import load_workbook
+
+    book = load_workbook(path, read_only=True, data_only=False)
+    try:
+        sheet = book[name]
+        sheet.reset_dimensions()
+        found: dict[int, dict[int, str]] = {}
+        for number, row in enumerate(sheet.iter_rows(max_col=width), start=1):
+            if number > _MAX_ROWS:
+                break
+            for col, x in enumerate(row, start=1):
+                if x.data_type == "f":
+                    text = x.value if isinstance(x.value, str) else getattr(x.value, "text", "=")
+                    found.setdefault(number, {})[col] = str(text or "=")
+        return found
+    finally:
+        book.close()

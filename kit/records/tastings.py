@@ -1,0 +1,295 @@
+"""Blind tastings in the records: planned, answered by code, and opened at the end.
+
+One row of the table `tasting` is one plate of one taster. Its `samples` hold the key; what is
+told before the tasting is opened never does. Opening is a change of those rows like any other:
+journalled, and undone as a whole.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+from sqlalchemy import Connection, select
+
+from kit.analysis import words
+from kit.errors import DataError, InputError, NotFoundError
+from kit.plan.serving import REFERENCE, Serving
+from kit.records import tables as t
+from kit.records.journal import Row, Step
+from kit.records.things import pieces, there
+from kit.records.typed import text
+
+__all__ = [
+    "answer",
+    "frame",
+    "is_open",
+    "number_of",
+    "open_up",
+    "plates",
+    "serving",
+    "store",
+    "taken",
+]
+
+
+def plates(connection: Connection, trial_id: str, number: int | None = None) -> list[Any]:
+    """Return the plates of a trial, of one tasting or of all: id, taster, method, samples, answer.
+
+    Raises
+    ------
+    NotFoundError
+        A tasting that is not there.
+    """
+    query = (
+        select(t.tasting, t.taster.c.name.label("taster"))
+        .join(t.taster, t.tasting.c.taster_id == t.taster.c.id)
+        .where(t.tasting.c.trial_id == trial_id, there(t.tasting))
+        .order_by(t.tasting.c.id)
+    )
+    rows = sorted(
+        connection.execute(query), key=lambda r: (r.samples["tasting"], r.samples["order"])
+    )
+    if number is None:
+        return rows
+    found = [row for row in rows if row.samples["tasting"] == number]
+    if not found:
+        known = dict.fromkeys(str(row.samples["tasting"]) for row in rows)
+        raise NotFoundError("tasting", str(number), known)
+    return found
+
+
+def number_of(connection: Connection, trial_id: str, number: int | None = None) -> int:
+    """Return a tasting's number, the newest when none is given."""
+    if number is not None:
+        plates(connection, trial_id, number)
+        return number
+    rows = plates(connection, trial_id)
+    if not rows:
+        msg = "no tasting is planned yet: plan one with plan_tasting."
+        raise DataError(msg)
+    newest: int = max(row.samples["tasting"] for row in rows)
+    return newest
+
+
+def taken(connection: Connection, trial_id: str) -> set[str]:
+    """Return the codes that mean something already: of pieces, and of tastings still blind."""
+    codes = {piece.blind for piece in pieces(connection, trial_id) if piece.blind}
+    for row in plates(connection, trial_id):
+        if not row.samples["open"]:
+            codes |= {cup["code"] for cup in row.samples["cups"]}
+    return codes - {REFERENCE}
+
+
+def store(
+    step: Step, trial_id: str, plan: Serving, things: Mapping[str, str], question: str,
+    expected: str | None,
+) -> int:  # fmt: skip
+    """Store a serving, a row a plate; return the tasting's number.
+
+    Parameters
+    ----------
+    step : Step
+        Under way.
+    trial_id : str
+        Whose.
+    plan : Serving
+    things : mapping
+        Sample -> id of the dough or piece it is, where it is one.
+    question : str
+        What is asked.
+    expected : str or None
+        Of a pair: the sample known before to be more.
+    """
+    before = plates(step.connection, trial_id)
+    number = max((row.samples["tasting"] for row in before), default=0) + 1
+    ids = {name: _taster(step, name) for name in plan.tasters}
+    shared = {
+        "tasting": number, "of": list(plan.samples), "things": dict(things), "seed": plan.seed,
+        "duplicate": plan.duplicate, "question": text("question", question, needed=False),
+        "expected": expected, "checks": list(plan.checks), "open": None,
+    }  # fmt: skip
+    grouped = plan.table.groupby(["taster", "set"], sort=False)
+    for order, (key, cups) in enumerate(grouped, start=1):
+        name, plate = str(key[0]), int(key[1])  # type: ignore[call-overload]
+        listed = [
+            {"code": c, "sample": s} for c, s in zip(cups["code"], cups["sample"], strict=True)
+        ]
+        samples = {**shared, "order": order, "plate": plate, "cups": listed}
+        row: Row = {
+            "trial_id": trial_id, "taster_id": ids[name], "method": plan.method,
+            "samples": samples, "answer": None, "at": step.at,
+        }  # fmt: skip
+        step.add(t.tasting, row)
+    return number
+
+
+def _taster(step: Step, name: str) -> str:
+    """Return a taster's id; a new one becomes known."""
+    clean = text("taster", name)
+    known = select(t.taster.c.id).where(t.taster.c.name == clean, there(t.taster))
+    return step.connection.scalar(known) or step.add(t.taster, {"name": clean})
+
+
+def serving(connection: Connection, trial_id: str, number: int) -> Serving:
+    """Return a tasting as it was planned."""
+    rows = plates(connection, trial_id, number)
+    head = rows[0].samples
+    table = [
+        {
+            "taster": row.taster, "set": row.samples["plate"], "position": position, **cup,
+        }
+        for row in rows
+        for position, cup in enumerate(row.samples["cups"], start=1)
+    ]  # fmt: skip
+    return Serving(
+        rows[0].method, tuple(head["of"]), pd.DataFrame(table), head["duplicate"], head["seed"],
+        tuple(head["checks"]),
+    )  # fmt: skip
+
+
+def is_open(rows: Sequence[Any]) -> bool:
+    """Say whether a tasting's plates have been opened."""
+    return bool(rows[0].samples["open"])
+
+
+def answer(
+    step: Step, trial_id: str, number: int, taster: str, given: Any, plate: int, at: str
+) -> str:
+    """Store what a taster answered on one plate; return it in words, by codes alone.
+
+    Raises
+    ------
+    NotFoundError
+        A taster without such a plate.
+    InputError
+        A code that is not on the plate, a rank or score that is none, a tasting already opened.
+    """
+    rows = plates(step.connection, trial_id, number)
+    if is_open(rows):
+        raise InputError(
+            "answer", str(given), "comes after the tasting was opened",
+            "Undo the opening, or plan another tasting.",
+        )  # fmt: skip
+    own = [row for row in rows if row.taster == str(taster).strip()]
+    if not own:
+        raise NotFoundError("taster", str(taster), dict.fromkeys(row.taster for row in rows))
+    found = next((row for row in own if row.samples["plate"] == plate), None)
+    if found is None:
+        raise NotFoundError("plate", str(plate), [str(r.samples["plate"]) for r in own])
+    codes = [c["code"] for c in found.samples["cups"] if c["code"] != REFERENCE]
+    marks = None if given is None else _marks(found.method, codes, given)
+    step.change(t.tasting, found.id, {"answer": marks, "at": at})
+    if marks is None:
+        return f"{found.taster}: answer taken back"
+    told = (f"{code} {mark:g}" if found.method in _MARKED else code for code, mark in marks.items())
+    return f"{found.taster} answered {words.join(told)}"
+
+
+#: kinds in which every muffin gets a mark
+_MARKED = ("ranking", "scores")
+
+
+def _marks(method: str, codes: Sequence[str], given: Any) -> dict[str, float]:
+    """Read an answer: code -> 1 for the one ticked, its rank, or its score."""
+    if method not in _MARKED:
+        code = str(given).strip()
+        _on_plate(code, codes)
+        return {code: 1.0}
+    if not isinstance(given, Mapping):
+        if method == "scores" or isinstance(given, str) or not isinstance(given, Sequence):
+            example = f"Write {{{codes[0]!r}: 6, …}}."
+            raise InputError("answer", given, "must say a mark for each code", example)
+        given = {code: place for place, code in enumerate(given, start=1)}
+    marks = {str(code).strip(): mark for code, mark in given.items()}
+    for code in marks:
+        _on_plate(code, codes)
+    marks = {code: _number(code, mark, len(codes) if method == "ranking" else 100)
+             for code, mark in marks.items() if mark not in (None, "")}  # fmt: skip
+    lacking = [code for code in codes if code not in marks]
+    if method == "ranking" and lacking:
+        raise InputError(
+            "answer", words.join(marks), f"has no rank for {words.join(lacking)}", "Rank every one."
+        )
+    if not marks:
+        raise InputError("answer", given, "has no score", "Leave it out if nothing was answered.")
+    return {code: marks[code] for code in codes if code in marks}
+
+
+def _on_plate(code: str, codes: Sequence[str]) -> None:
+    if code not in codes:
+        raise InputError(
+            "code", code, "is not on this plate", f"On it are {words.join(codes)}."
+        )  # fmt: skip
+
+
+def _number(code: str, mark: Any, most: int) -> float:
+    from kit.units import parse
+
+    value = parse(mark, "", f"mark of {code}")
+    if value is None or not 0 <= value <= most:
+        field = f"mark of {code}"
+        raise InputError(field, mark, f"must be a number up to {most}")
+    return value
+
+
+def frame(connection: Connection, trial_id: str) -> pd.DataFrame:
+    """Return one row a muffin served, oldest tasting first.
+
+    Returns
+    -------
+    DataFrame
+        ``tasting, method, taster, plate, position, code, mark, sample``. `mark` is 1 for the one
+        ticked and 0 for the others, the rank, or the score; missing where nothing was answered.
+        `sample` is missing until the tasting is opened.
+    """
+    rows = []
+    for row in plates(connection, trial_id):
+        for position, cup in enumerate(row.samples["cups"], start=1):
+            rows.append(
+                {
+                    "tasting": row.samples["tasting"], "method": row.method, "taster": row.taster,
+                    "plate": row.samples["plate"], "position": position, "code": cup["code"],
+                    "mark": _mark(row, cup["code"]),
+                    "sample": cup["sample"] if row.samples["open"] else None,
+                }
+            )  # fmt: skip
+    columns = ["tasting", "method", "taster", "plate", "position", "code", "mark", "sample"]
+    return pd.DataFrame(rows, columns=columns).astype({"mark": float})
+
+
+def _mark(row: Any, code: str) -> float | None:
+    if row.answer is None or code == REFERENCE:
+        return None
+    own = row.answer.get(code)
+    if own is None and row.method not in _MARKED:
+        return 0.0
+    return None if own is None else float(own)
+
+
+def open_up(step: Step, trial_id: str, number: int, incomplete: bool) -> str:
+    """Open a tasting: from now on its samples are told; return what was done, in words.
+
+    Raises
+    ------
+    DataError
+        Somebody has not answered and `incomplete` is false; it is open already.
+    """
+    rows = plates(step.connection, trial_id, number)
+    if is_open(rows):
+        msg = f"tasting {number} is open already."
+        raise DataError(msg)
+    missing = list(dict.fromkeys(row.taster for row in rows if row.answer is None))
+    if len(missing) == len(set(row.taster for row in rows)) and not any(r.answer for r in rows):
+        msg = f"nobody has answered in tasting {number} yet: there is nothing to open it for."
+        raise DataError(msg)
+    if missing and not incomplete:
+        msg = (
+            f"{words.join(missing[:5])}{' and others' if len(missing) > 5 else ''} have not "
+            "answered everything: whoever tastes after it is opened is not blind. Wait for them, "
+            "or open it without them (incomplete=True)."
+        )
+        raise DataError(msg)
+    for row in rows:
+        step.change(t.tasting, row.id, {"samples": {**row.samples, "open": step.at}})
+    came = sum(row.answer is not None for row in rows)
+    return f"tasting {number} opened with {came} of {words.plural(len(rows), 'answer')} in"

@@ -1,0 +1,217 @@
+"""Copies on opening, the check of a workspace, and files that earlier kits wrote."""
+
+import hashlib
+import shutil
+import sqlite3
+import warnings
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from kit.cli import app
+from kit.records import copies as copies_module
+from kit.records.check_store import check_store
+from kit.records.copies import copies
+from kit.workspace import Workspace
+
+FILE = "bakes.sqlite"
+
+
+def sql(folder, *statements):
+    with closing(sqlite3.connect(folder / FILE)) as raw:
+        for statement in statements:
+            raw.execute(statement)
+        raw.commit()
+
+
+# copies
+
+
+def test_a_copy_is_kept_of_every_state_opened_and_five_in_all(tmp_path):
+    Workspace(tmp_path).close()
+    Workspace(tmp_path).close()
+    assert copies(tmp_path) == []  # nothing was ever done
+    for number in range(7):
+        with Workspace(tmp_path) as ws:
+            ws.new_trial(f"trial {number}")
+    for _ in range(2):  # and nothing new since
+        Workspace(tmp_path).close()
+    kept = copies(tmp_path)
+    assert len(kept) == 5
+    held = []
+    for copy in kept:
+        with closing(sqlite3.connect(copy)) as raw:
+            assert raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+            held.append(raw.execute("SELECT count(*) FROM trial").fetchone()[0])
+    assert held == [3, 4, 5, 6, 7]
+    assert sorted(p.name for p in tmp_path.iterdir()) == [FILE, "copies", "photos"]
+
+
+def test_undoing_is_a_change_too(tmp_path):
+    with Workspace(tmp_path) as ws:
+        ws.new_trial("malt")
+    with Workspace(tmp_path) as ws:
+        ws.undo()
+    Workspace(tmp_path).close()
+    assert len(copies(tmp_path)) == 2
+
+
+def test_a_copy_put_back_is_the_workspace_as_it_was(tmp_path):
+    with Workspace(tmp_path) as ws:
+        ws.new_trial("malt")
+    with Workspace(tmp_path) as ws:
+        ws.remove_trial("malt")
+    shutil.copy(copies(tmp_path)[-1], tmp_path / FILE)
+    with Workspace(tmp_path) as ws:
+        assert [trial.name for trial in ws.trials()] == ["malt"]
+
+
+@pytest.mark.parametrize("how", ["a file in the way", "a full disk"])
+def test_a_copy_that_fails_is_told_and_the_workspace_opens(tmp_path, monkeypatch, how):
+    with Workspace(tmp_path) as ws:
+        ws.new_trial("malt")
+    if how == "a file in the way":
+        (tmp_path / "copies").write_text("no folder")
+        reason = "file exists"
+    else:
+
+        def full(*_):
+            raise sqlite3.OperationalError("database or disk is full")
+
+        monkeypatch.setattr(copies_module, "_state", full)
+        reason = "database or disk is full"
+    with warnings.catch_warnings(record=True) as told:
+        warnings.simplefilter("always")
+        with Workspace(tmp_path) as ws:
+            assert [trial.name for trial in ws.trials()] == ["malt"]
+    assert [str(warning.message) for warning in told if warning.category is UserWarning] == [
+        f"no copy of {tmp_path / FILE} was kept: {reason}. The workspace itself is in order. "
+        f"Look at the folder {tmp_path / 'copies'} and the space on the disk."
+    ]
+
+
+# the check
+
+
+def test_a_sound_workspace(ws, trial, made):
+    trial.record(made.pieces[0], "rise_height_mm", 38)
+    trial.remove(made.pieces[1])
+    trial.record(made.pieces[0], "rise_height_mm", 39)
+    ws.undo()
+    told = ws.check()
+    assert (told.ok, told.findings, told.version) == (True, (), "0001")
+    assert told.counts["piece"] == 2
+    assert str(told).endswith(
+        "All is well: the file, what belongs to what, values, photos, journal."
+    )
+
+
+def test_every_kind_of_trouble_is_found(tmp_path):
+    with Workspace(tmp_path) as ws:
+        trial = ws.new_trial("malt")
+        bake = trial.add_bake("2026-11-26")
+        dough = trial.add_dough(bake)
+        load = trial.add_load(bake)
+        piece = trial.add_piece(dough, load)
+        for value in (38, 39, 40):
+            trial.record(piece, "rise_height_mm", value)
+    (tmp_path / "photos" / "a.jpg").write_bytes(b"picture")
+    right = hashlib.sha256(b"picture").hexdigest()
+    photo = (
+        "INSERT INTO photo (id, trial_id, path, sha256) SELECT '{0}', id, '{1}', '{2}' FROM trial"
+    )
+    columns = [row[1] for row in closing_rows(tmp_path, "PRAGMA table_info(photo)")]
+    needed = [row[1] for row in closing_rows(tmp_path, "PRAGMA table_info(photo)") if row[3]]
+    assert set(needed) <= {"id", "path", "sha256"}, columns
+    sql(
+        tmp_path,
+        photo.format("p1", "photos/a.jpg", right),
+        photo.format("p2", "photos/b.jpg", right),
+        photo.format("p3", "photos/a.jpg", "0" * 64),
+        "UPDATE reading SET value = -1 WHERE value = 38",
+        "UPDATE reading SET quantity = 'shine' WHERE value = 39",
+        "UPDATE reading SET target_id = 'nobody' WHERE value = 40",
+        "UPDATE dough SET deleted = '2026-11-26T00:00:00+00:00'",
+    )
+    told = check_store(tmp_path)
+    assert not told.ok
+    assert told.to_frame()["what"].tolist() == [
+        "1 pieces belong to a dough that was taken out.",
+        "1 readings belong to nothing that exists.",
+        "malt: Height of piece 1A1 is -1, which must lie between 1 and 300.",
+        "1 values of shine, which is no quantity this kit knows.",
+        "1 rows of dough are taken out or not, unlike the journal says.",
+        "3 rows of photo stand in no line of the journal.",
+        "The photo photos/b.jpg is missing.",
+        "The photo photos/a.jpg was altered since it was added.",
+    ]
+    assert told.photos == 3
+    before = (tmp_path / FILE).read_bytes()
+    run = CliRunner().invoke(app, ["check", str(tmp_path)])
+    assert run.exit_code == 1
+    assert "The photo photos/b.jpg is missing. Put the file back where it was" in run.output
+    assert (tmp_path / FILE).read_bytes() == before  # looking changes nothing
+
+
+def closing_rows(folder, query):
+    with closing(sqlite3.connect(folder / FILE)) as raw:
+        return raw.execute(query).fetchall()
+
+
+def test_a_damaged_file_names_the_copy_to_put_back(tmp_path):
+    for _ in range(2):
+        with Workspace(tmp_path) as ws:
+            trial = ws.new_trial(f"trial {len(ws.trials())}")
+            dough = trial.add_dough(trial.add_bake("2026-11-26"))
+            for _ in range(150):
+                trial.add_piece(dough)
+    content = bytearray((tmp_path / FILE).read_bytes())
+    content[len(content) // 2 :] = b"\xff" * (len(content) - len(content) // 2)
+    (tmp_path / FILE).write_bytes(content)
+    told = check_store(tmp_path)
+    assert not told.ok
+    assert {finding.about for finding in told.findings} == {"file"}
+    assert str(copies(tmp_path)[-1]) in str(told)
+
+
+def test_a_file_that_is_no_workspace(tmp_path):
+    (tmp_path / FILE).write_bytes(b"no database at all " * 100)
+    told = check_store(tmp_path)
+    assert "is not a workspace or is damaged" in str(told)
+
+
+def test_the_command(tmp_path):
+    with Workspace(tmp_path) as ws:
+        ws.new_trial("malt")
+    run = CliRunner().invoke(app, ["check", str(tmp_path)])
+    assert (run.exit_code, "All is well" in run.output) == (0, True)
+    assert CliRunner().invoke(app, ["check", str(tmp_path / "none")]).exit_code == 2
+    assert not (tmp_path / "none").exists()
+
+
+# files that earlier kits wrote
+
+
+def test_a_file_of_schema_0001_is_read_right(tmp_path):
+    with closing(sqlite3.connect(tmp_path / FILE)) as raw:
+        raw.executescript((Path(__file__).parent / "schema_0001.sql").read_text())
+        raw.execute("PRAGMA journal_mode = WAL")
+    with Workspace(tmp_path) as ws:
+        trial = ws.trial("malt")
+        assert (trial.matters, trial.zone, trial.invented) == (2.0, "Europe/Berlin", True)
+        assert trial.factors == {"malt_percent": [0.0, 0.8]}
+        frame = trial.frame()
+        assert frame["piece"].tolist() == ["1A1", "1A2", "1B1", "1B2", "2A1", "2B1", "2B2"]
+        heights = [39, 39.5, 39.8, 40.3, 40, 40.8, 45]
+        assert frame["rise_height_mm"].tolist() == pytest.approx(heights)
+        assert frame["malt_percent"].tolist() == [0, 0, 0.8, 0.8, 0, 0.8, 0.8]
+        assert frame["griddle_temp_c"].tolist() == [190] * 7
+        assert frame["flour_lot"].tolist() == ["F1"] * 4 + ["F2"] * 3
+        assert set(trial.provenance()["malt_percent"]) == {"planned"}
+        assert trial.events()["kind"].tolist() == ["fridge open"]
+        assert trial.formula().name == "griddle muffin"
+        assert ws.check().ok, str(ws.check())
+        assert ws.undo() == "undone: malt: piece 2A2 removed"
+        assert len(trial.frame()) == 8
