@@ -4,11 +4,26 @@ import os
 from pathlib import Path
 
 from kit import shipped
+from kit.panels.bring import BringPanel
 from kit.panels.compare import ComparePanel
 from kit.panels.plan import PlanPanel
+from kit.panels.record import RecordPanel
+from kit.panels.taste import TastePanel
 from kit.workspace import Workspace
 
-__all__ = ["ComparePanel", "PlanPanel", "compare", "open_workspace", "plan"]
+__all__ = [
+    "BringPanel",
+    "ComparePanel",
+    "PlanPanel",
+    "RecordPanel",
+    "TastePanel",
+    "bring",
+    "compare",
+    "open_workspace",
+    "plan",
+    "record",
+    "taste",
+]
 
 
 def open_workspace(folder: str | Path | None = None) -> Workspace:
@@ -31,6 +46,11 @@ def open_workspace(folder: str | Path | None = None) -> Workspace:
     return ws
 
 
+def bring(workspace: Workspace | None = None) -> BringPanel:
+    """The panel that brings spreadsheets into the baker's workspace."""
+    return BringPanel(workspace or open_workspace())
+
+
 def compare(workspace: Workspace | None = None) -> ComparePanel:
     """The panel of the compare notebook, on the baker's workspace."""
     return ComparePanel(workspace or open_workspace())
@@ -39,3 +59,13 @@ def compare(workspace: Workspace | None = None) -> ComparePanel:
 def plan(workspace: Workspace | None = None) -> PlanPanel:
     """The panel of the plan notebook, on the baker's workspace."""
     return PlanPanel(workspace or open_workspace())
+
+
+def record(workspace: Workspace | None = None) -> RecordPanel:
+    """The panel of the record notebook, on the baker's workspace."""
+    return RecordPanel(workspace or open_workspace())
+
+
+def taste(workspace: Workspace | None = None) -> TastePanel:
+    """The panel of the taste notebook, on the baker's workspace."""
+    return TastePanel(workspace or open_workspace())

@@ -1,6 +1,5 @@
 """The compare panel: pick trial, outcome and factor, say what matters, read the answer."""
 
-import os
 import re
 from html import escape
 from pathlib import Path
@@ -14,7 +13,7 @@ from kit.analysis.compare import Comparison
 from kit.errors import InputError, KitError
 from kit.panels.blocks import show
 from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE, trouble
+from kit.panels.style import STYLE, link, trouble
 from kit.workspace import Trial, Workspace
 from kit.writeup.content import Picture, Table, sections
 
@@ -222,8 +221,4 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         except KitError as exc:
             self.written.value = trouble(str(exc))
         else:
-            shown = f"<code>{escape(str(path))}</code>"
-            if os.environ.get("KIT_FOLDER") == str(folder.resolve()):
-                # `kit start` serves this folder, and its notebooks stand at /doc/tree/NAME
-                shown = f'<a href="../../files/{escape(path.name)}" target="_blank">{shown}</a>'
-            self.written.value = f'<p role="status">Written: {shown}</p>'
+            self.written.value = f'<p role="status">Written: {link(path)}</p>'

@@ -1,6 +1,5 @@
 """The plan panel: what you want to know and what you can do, and the plan that answers it."""
 
-import os
 import re
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -18,7 +17,7 @@ from kit.formula import Formula, WeighingSheet, read_formula, weigh, write_formu
 from kit.panels.fields import LABELS, Typed, section
 from kit.panels.keys import OwnKeys
 from kit.panels.plan_shown import show_plan
-from kit.panels.style import STYLE, trouble
+from kit.panels.style import STYLE, link, trouble
 from kit.plan.design import design
 from kit.plan.factors import Factor, Kitchen
 from kit.plan.limits import Limits
@@ -448,9 +447,9 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
             plan = trial.timetable(bake, self.table.value, **self._times()).fitted()
         sheet = trial.bench_sheet(bake, folder / f"{name}.html", weights, plan)
         on = f" on {bake.day:%Y-%m-%d}" if bake.day else ""
-        links = [f"Bake {escape(bake.code)}{on}: {_link(folder, sheet, 'bench sheet')}"]
+        links = [f"Bake {escape(bake.code)}{on}: {link(sheet, 'bench sheet')}"]
         if plan is not None:
-            links.append(_link(folder, trial.calendar(plan, folder / f"{name}.ics"), "calendar"))
+            links.append(link(trial.calendar(plan, folder / f"{name}.ics"), "calendar"))
         return ", ".join(links)
 
 
@@ -533,10 +532,3 @@ def _flip(picked: widgets.Dropdown) -> list[tuple[str, str]]:
 
 def _show(box: widgets.Widget, shown: bool) -> None:
     box.layout.display = None if shown else "none"
-
-
-def _link(folder: Path, path: Path, label: str) -> str:
-    if os.environ.get("KIT_FOLDER") == str(folder.resolve()):
-        # `kit start` serves this folder, and its notebooks stand at /doc/tree/NAME
-        return f'<a href="../../files/{escape(path.name)}" target="_blank">{label}</a>'
-    return f"{label} <code>{escape(str(path))}</code>"

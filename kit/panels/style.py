@@ -1,8 +1,10 @@
-"""How panels look, and how they say that something cannot be used."""
+"""How panels look, how they say that something cannot be used, and how they show a file."""
 
+import os
 from html import escape
+from pathlib import Path
 
-__all__ = ["STYLE", "trouble"]
+__all__ = ["STYLE", "link", "trouble"]
 
 #: CSS of every panel; its classes begin with kit-
 STYLE = """<style>
@@ -28,9 +30,14 @@ STYLE = """<style>
 .kit-trouble {border-left: .3rem solid #8b1a1a; padding: .2em .7em; line-height: 1.4;
   overflow-wrap: anywhere}
 @media (max-width: 35rem) {
-  .kit-panel > .widget-inline-hbox {flex-flow: column; height: auto; align-items: stretch}
-  .kit-panel > .widget-inline-hbox > * {flex: none; width: auto !important; text-align: left}
-  .kit-panel select {min-height: 28px}
+  .kit-panel .widget-inline-hbox {flex-flow: column; height: auto; align-items: stretch}
+  .kit-panel .widget-inline-hbox > * {flex: none; width: auto !important; text-align: left}
+}
+@media (pointer: coarse), (max-width: 35rem) {
+  .kit-panel .widget-inline-hbox {height: auto}
+  .kit-panel select, .kit-panel .widget-text input[type="text"] {
+    min-height: 44px; height: 44px; font-size: 1rem}
+  .kit-panel .widget-inline-hbox > label {line-height: 2}
 }
 </style>"""
 
@@ -38,3 +45,19 @@ STYLE = """<style>
 def trouble(text: str) -> str:
     """Say as HTML why something does not work yet; read out at once."""
     return f'<p class="kit-trouble" role="alert"><strong>Not yet:</strong> {escape(text)}</p>'
+
+
+def link(path: Path, label: str = "") -> str:
+    """Show a written file as HTML: a link where it can be opened from the notebook, else its path.
+
+    Parameters
+    ----------
+    path : Path
+    label : str
+        What the link says; the file's name when not given.
+    """
+    if os.environ.get("KIT_FOLDER") == str(path.parent.resolve()):
+        # `kit start` serves this folder, and its notebooks stand at /doc/tree/NAME
+        shown = escape(label or path.name)
+        return f'<a href="../../files/{escape(path.name)}" target="_blank">{shown}</a>'
+    return f"{escape(label)} <code>{escape(str(path))}</code>".strip()

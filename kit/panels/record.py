@@ -1,0 +1,329 @@
+"""The record panel: choose a trial and a bake, and write down what was done and what came out."""
+
+from collections.abc import Callable
+from datetime import datetime
+from html import escape
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import ipywidgets as widgets
+
+from kit.analysis import words
+from kit.errors import KitError
+from kit.panels.fields import LABELS, Typed, section
+from kit.panels.keys import OwnKeys
+from kit.panels.record_tables import LevelTable, workspace_key
+from kit.panels.record_trial import TrialForm
+from kit.panels.running import RunningPanel
+from kit.panels.style import STYLE, trouble
+from kit.quantities import LEVELS
+from kit.records.things import Bake
+from kit.records.typed import whole
+from kit.workspace import Trial, Workspace
+
+__all__ = ["RecordPanel"]
+
+_HISTORY = 40
+#: this panel's fields stand inside sections, and are pressed with fingers
+_OWN_STYLE = """<style>
+.kit-record .jupyter-button {font-size: 1rem; white-space: normal; max-width: 100%}
+.kit-record .kit-last {margin: .7rem .6rem; overflow-wrap: anywhere}
+</style>"""
+_BUTTON = widgets.Layout(
+    width="auto", height="auto", min_height="44px", min_width="11rem", align_self="flex-start"
+)
+_LAYOUT = widgets.Layout(width="auto", max_width="34rem")
+
+
+class RecordPanel(widgets.VBox):  # type: ignore[misc]
+    """Trial, bake, doughs, loads, pieces, and a table to type into for each.
+
+    Every value is stored by `Trial.record` or `Trial.change` as its field is left.
+
+    Parameters
+    ----------
+    workspace : Workspace
+
+    Attributes
+    ----------
+    tables : dict
+        Level -> `LevelTable`.
+    running : VBox
+        Where the buttons for the stages of a running bake stand.
+    """
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.workspace = workspace
+        self._key = workspace_key(str(workspace.folder or workspace.store.name))
+        self.trial = widgets.Dropdown(description="Trial", style=LABELS, layout=_LAYOUT)
+        self.new = widgets.ToggleButton(description="A new trial", layout=_BUTTON)
+        self.form = TrialForm(workspace, self._begun)
+        self.about = widgets.HTML()
+        self.bake = widgets.Dropdown(description="Bake", style=LABELS, layout=_LAYOUT)
+        self.day = Typed("New bake on", hint="today, or year-month-day")
+        self.begin = widgets.Button(description="Begin a bake", layout=_BUTTON)
+        self.doughs = Typed("Doughs", hint="how many")
+        self.loads = Typed("Loads of the griddle", hint="how many")
+        self.pieces = Typed("Pieces of each dough", hint="how many")
+        self.add = widgets.Button(description="Add what is missing", layout=_BUTTON)
+        self.said = widgets.HTML()
+        self.change = widgets.ToggleButton(
+            description="More doughs, loads or pieces", layout=_BUTTON
+        )
+        self._counts = widgets.VBox([self.doughs, self.loads, self.pieces, self.add])
+        self.undo = widgets.Button(description="Undo", icon="undo", layout=_BUTTON)
+        self.last, self.undone = widgets.HTML(), widgets.HTML()
+        self.past = widgets.ToggleButton(description="History", layout=_BUTTON)
+        self.history = widgets.HTML()
+        self.stages = widgets.ToggleButton(description="Stages and their times", layout=_BUTTON)
+        self.running = widgets.VBox()
+        self.tables = {
+            level: LevelTable(level, self._stored, workspace.together) for level in LEVELS
+        }
+        self._filling = False
+        choose = widgets.Box(
+            [
+                section("Which trial?", self.trial, self.about, self.new, self.form),
+                section("Which bake?", self.bake, self.day, self.begin, self.change, self._counts,
+                        self.said),
+            ],
+            layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
+        )  # fmt: skip
+        back = widgets.HBox(
+            [self.undo, self.last, self.undone], layout=widgets.Layout(flex_flow="row wrap")
+        )
+        super().__init__(
+            [
+                OwnKeys(), widgets.HTML(STYLE + _OWN_STYLE), choose, self.stages, self.running,
+                *self.tables.values(), back, self.past, self.history,
+            ]
+        )  # fmt: skip
+        self.add_class("kit-panel")
+        self.add_class("kit-record")
+        self._listen()
+        self.refresh()
+
+    def _listen(self) -> None:
+        self.trial.observe(lambda _: self._show_trial(), "value")
+        self.bake.observe(lambda _: self._show_bake(), "value")
+        self.new.observe(lambda _: _show(self.form, self.new.value), "value")
+        self.change.observe(lambda _: _show(self._counts, self.change.value), "value")
+        self.stages.observe(lambda _: _show(self.running, self.stages.value), "value")
+        self.past.observe(lambda _: self._show_history(), "value")
+        self.begin.on_click(lambda _: self._doing(self._begin_bake, self.said))
+        self.add.on_click(lambda _: self._doing(self._add_missing, self.said))
+        self.undo.on_click(lambda _: self._doing(self._undo, self.undone))
+
+    @property
+    def chosen(self) -> Trial | None:
+        """The trial that is picked."""
+        return self.workspace.trial(self.trial.value) if self.trial.value else None
+
+    @property
+    def chosen_bake(self) -> Bake | None:
+        """The bake that is picked."""
+        trial = self.chosen
+        bakes = trial.bakes() if trial else []
+        return next((bake for bake in bakes if bake.id == self.bake.value), None)
+
+    # showing
+
+    def refresh(self) -> None:
+        """Show what the records have now; texts that are not saved stay in their fields."""
+        names = [trial.name for trial in self.workspace.trials()]
+        picked = self.trial.value if self.trial.value in names else self._last_worked_on(names)
+        self._filling = True
+        self.trial.options = names
+        self.trial.value = picked
+        self._filling = False
+        self.new.value = self.new.value or not names
+        _show(self.form, self.new.value)
+        self._show_trial()
+
+    def _last_worked_on(self, names: list[str]) -> str | None:
+        """The trial of the newest step in the history, else the newest one."""
+        done = self.workspace.history(_HISTORY)
+        for what in reversed(list(done["what"][~done["undone"]])):
+            if found := [name for name in names if what.startswith(f"{name}: ")]:
+                return max(found, key=len)
+        return names[-1] if names else None
+
+    def _show_trial(self) -> None:
+        if self._filling:
+            return
+        trial = self.chosen
+        bakes = trial.bakes() if trial else []
+        self.about.value = _about(trial) if trial else ""
+        options = [(f"{bake}{f' of {bake.day}' if bake.day else ''}", bake.id) for bake in bakes]
+        ids = [bake.id for bake in bakes]
+        picked = self.bake.value if self.bake.value in ids else (ids[-1] if ids else None)
+        self._filling = True
+        self.bake.options = options[::-1]
+        self.bake.value = picked
+        self._filling = False
+        self.begin.disabled = self.day.text.disabled = trial is None
+        self._show_bake()
+
+    def _show_bake(self) -> None:
+        if self._filling:
+            return
+        trial, bake = self.chosen, self.chosen_bake
+        self.change.layout.display = None if bake else "none"
+        if trial and bake:
+            doughs = trial.doughs(bake)
+            most = max((len(trial.pieces(dough)) for dough in doughs), default=0)
+            counts = (len(doughs), len(trial.loads(bake)), most)
+            for field, count in zip((self.doughs, self.loads, self.pieces), counts, strict=True):
+                field.value, field.said.value = str(count or ""), ""
+            self.change.value = not most
+        _show(self._counts, bool(bake) and self.change.value)
+        self._show_tables(trial, bake)
+        self._show_running(trial, bake)
+
+    def _show_tables(self, trial: Trial | None, bake: Bake | None) -> None:
+        for table in self.tables.values():
+            if trial and bake:
+                table.show(trial, bake, self._key)
+            else:
+                table.hide()
+        self._show_last()
+
+    def _show_running(self, trial: Trial | None, bake: Bake | None) -> None:
+        """Put the buttons for the stages of the bake into their place."""
+        self.running.children = []
+        self.stages.layout.display = None if bake else "none"
+        self.stages.value = bake is not None and _is_on(bake)
+        _show(self.running, self.stages.value)
+        if trial and bake:
+            running = RunningPanel(self.workspace, trial, bake)
+            # its buttons note times from which lengths can be recorded: show them in the tables
+            for told, trait in ((running.board, "rows"), (running.told, "value")):
+                told.observe(lambda _: self._show_tables(trial, bake), trait)
+            self.running.children = [running]
+
+    def _stored(self) -> None:
+        """A table stored something."""
+        self.said.value = self.undone.value = ""
+        self._show_last()
+
+    def _show_last(self) -> None:
+        done = self.workspace.history(_HISTORY)
+        left = list(done["what"][~done["undone"]])
+        self.undo.disabled = not left
+        last = escape(left[-1]) if left else "nothing yet"
+        self.last.value = f'<p class="kit-last">Last: {last}</p>'
+        self._show_history()
+
+    def _show_history(self) -> None:
+        self.history.value = _told(self.workspace.history(_HISTORY)) if self.past.value else ""
+
+    # doing
+
+    def _doing(self, what: Callable[[], str], said: widgets.HTML) -> None:
+        """Do what a button says; tell beside it what was done or why it cannot be."""
+        self.said.value = self.undone.value = ""
+        try:
+            text = what()
+        except KitError as exc:
+            said.value = trouble(str(exc))
+        else:
+            said.value = f'<p role="status">{escape(text)}</p>' if text else ""
+
+    def _begun(self, trial: Trial) -> None:
+        self.new.value = False
+        self._filling = True
+        self.trial.options = [one.name for one in self.workspace.trials()]
+        self._filling = False
+        self.trial.value = trial.name
+        self.refresh()
+
+    def _begin_bake(self) -> str:
+        trial = self.chosen
+        assert trial is not None
+        made = self.day.read(lambda typed: trial.add_bake(typed or None))
+        self.day.value = ""
+        self._filling = True
+        self.bake.options = [(str(made), made.id)]
+        self._filling = False
+        self.bake.value = made.id
+        self.refresh()
+        return f"{made} of {made.day} begun."
+
+    def _add_missing(self) -> str:
+        """Bring doughs, loads and pieces up to the numbers typed; pressing twice adds nothing."""
+        trial, bake = self.chosen, self.chosen_bake
+        assert trial is not None
+        assert bake is not None
+        wanted = [
+            field.read(lambda text: whole("how many", text)) or 0
+            for field in (self.doughs, self.loads, self.pieces)
+        ]
+        with self.workspace.together(f"{trial.name}: doughs, loads and pieces added to {bake}"):
+            added = self._add_up_to(trial, bake, wanted)
+        self.refresh()
+        told = [words.plural(n, level) for level, n in added.items() if n]
+        return f"Added: {', '.join(told)}." if told else "There are as many already."
+
+    @staticmethod
+    def _add_up_to(trial: Trial, bake: Bake, wanted: list[int]) -> dict[str, int]:
+        added = {"dough": 0, "load": 0, "piece": 0}
+        for level, there, n, make in (
+            ("dough", trial.doughs, wanted[0], trial.add_dough),
+            ("load", trial.loads, wanted[1], trial.add_load),
+        ):
+            for _ in range(n - len(there(bake))):
+                make(bake)
+                added[level] += 1
+        for dough in trial.doughs(bake):
+            for _ in range(wanted[2] - len(trial.pieces(dough))):
+                trial.add_piece(dough)
+                added["piece"] += 1
+        return added
+
+    def _undo(self) -> str:
+        said = self.workspace.undo()
+        self.refresh()
+        return said[0].upper() + said[1:] + "."
+
+
+def _is_on(bake: Bake) -> bool:
+    """Whether it is the day of the bake."""
+    return bake.day == datetime.now(ZoneInfo(bake.zone)).date()
+
+
+def _show(widget: widgets.Widget, visible: bool) -> None:
+    widget.layout.display = None if visible else "none"
+
+
+def _about(trial: Trial) -> str:
+    """The trial in one or two lines."""
+    lines = []
+    if trial.invented:
+        lines.append(
+            '<p class="kit-banner"><strong>Invented data</strong>, made up to show how this works. '
+            "Begin a trial of your own for your bakes.</p>"
+        )
+    if trial.question:
+        lines.append(f'<p class="kit-question">{escape(trial.question)}</p>')
+    changed = [
+        f"{words.name(name)}: {', '.join(words.amount(name, s) for s in settings)}"
+        for name, settings in trial.factors.items()
+    ]
+    if changed:
+        lines.append(f"<p>Changed on purpose: {escape('; '.join(changed))}</p>")
+    if trial.outcome:
+        unit = words.unit_of(trial.outcome)
+        matters = "" if trial.matters is None else f"; {trial.matters:g} {unit} would matter"
+        lines.append(f"<p>Measured: {escape(words.name(trial.outcome) + matters)}</p>")
+    return f'<div class="kit-answer">{"".join(lines)}</div>'
+
+
+def _told(history: Any) -> str:
+    """The history, newest first, in words."""
+    items = (
+        f"<li><time>{row.when:%Y-%m-%d %H:%M}</time> {escape(row.what)}"
+        f"{' <strong>(undone)</strong>' if row.undone else ''}"
+        f"{f' <small>{escape(row.who)}</small>' if row.who else ''}</li>"
+        for row in history.iloc[::-1].itertuples()
+    )
+    return f'<div class="kit-answer"><ol reversed>{"".join(items)}</ol></div>'

@@ -1,0 +1,221 @@
+"""One table of a bake as plain data: its columns, what stands in them, and storing one text."""
+
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Any, TypeGuard
+
+from kit import quantities
+from kit.panels.entry import Answer, Cell, Heading
+from kit.quantities import Quantity
+from kit.records.things import Bake, Dough, Load, Piece, Thing
+from kit.records.typed import whole
+from kit.workspace import Trial
+
+__all__ = ["LevelSheet"]
+
+#: what belongs to the thing itself and is no quantity: its label, and whether it takes words
+_FIELDS = {
+    "bake": {"flour_lot": ("Flour lot", True), "yeast_lot": ("Yeast lot", True),
+             "note": ("Note", True)},
+    "dough": {"note": ("Note", True)},
+    "load": {},
+    "piece": {"load": ("Load", False), "place": ("Place", False)},
+}  # fmt: skip
+#: how a value came, said beside it when nobody typed it
+_CAME = {"photo": "from a photo", "computed": "computed"}
+
+Filled = tuple[list[Heading], list[Heading], dict[tuple[str, str], Cell]]
+
+
+class LevelSheet:
+    """What is recorded of a bake, its doughs, its loads or its pieces.
+
+    The bake stands upright, one quantity a row; the others have one row a dough, load or piece.
+
+    Parameters
+    ----------
+    trial : Trial
+    bake : Bake
+    level : str
+        One of `kit.quantities.LEVELS`.
+    """
+
+    def __init__(self, trial: Trial, bake: Bake, level: str) -> None:
+        self.trial, self.bake, self.level = trial, bake, level
+        #: of pieces: by "dough", by "griddle" (load and place, as on the bench sheet), or by
+        #: "code" alone, for who measures without knowing what is what
+        self.order = "dough"
+        self.added: list[str] = []
+        self.shown: list[str] = []
+        self._things: dict[str, Any] = {}
+
+    def things(self) -> list[Any]:
+        """Return the bake, or its doughs, loads or pieces, as they are now."""
+        trial, bake = self.trial, self.bake
+        if self.level == "bake":
+            return [one for one in trial.bakes() if one.id == bake.id]
+        if self.level == "dough":
+            return list(trial.doughs(bake))
+        if self.level == "load":
+            return list(trial.loads(bake))
+        pieces = [piece for dough in trial.doughs(bake) for piece in trial.pieces(dough)]
+        if self.order == "griddle":
+            pieces.sort(key=lambda p: (p.load.position if p.load else math.inf, p.place or 0))
+        if self.order == "code":
+            pieces.sort(key=lambda p: (len(p.blind or p.code), p.blind or p.code))
+        return pieces
+
+    def filled(self) -> Filled:
+        """Return columns, rows and what stands in the fields."""
+        readings = self.trial.readings()
+        readings = readings[readings["level"] == self.level]
+        # oldest first: the last of several readings stays, and an empty one takes back the others
+        actual = {(r.id, r.quantity): r for r in readings.itertuples() if r.how != "planned"}
+        plan = {(r.id, r.quantity): r.value for r in readings.itertuples() if r.how == "planned"}
+        self.shown = self._columns(dict.fromkeys(readings["quantity"]))
+        things = self.things()
+        self._things = {thing.id: thing for thing in things}
+        heads, rows = [self._heading(name) for name in self.shown], [self._row(t) for t in things]
+        cells = {
+            (row.key, head.key): self._cell(thing, head, actual, plan)
+            for thing, row in zip(things, rows, strict=True)
+            for head in heads
+        }
+        if self.level == "bake":
+            return rows, heads, {(head, row): cell for (row, head), cell in cells.items()}
+        return heads, rows, cells
+
+    def others(self) -> list[Quantity]:
+        """Return the quantities that could be recorded here and are not shown."""
+        known = (q for q in quantities.all_quantities() if q.level == self.level)
+        return [q for q in known if not q.formula and q.name not in self.shown]
+
+    def _columns(self, recorded: Iterable[str]) -> list[str]:
+        """What the trial is about first, then what was recorded before, then what was added."""
+        trial = self.trial
+        about = [*trial.factors, *([trial.outcome] if trial.outcome else [])]
+        names = [*about, *recorded, *trial.sheet_quantities(), *self.added]
+        wanted = [n for name in names for n in _measured(name)]
+        mine = [n for n in wanted if quantities.get(n).level == self.level]
+        own = list(_FIELDS[self.level])
+        if self.level == "piece" and not trial.loads(self.bake):
+            own = []
+        if self.order == "code":  # nothing that tells the settings
+            mine, own = [name for name in mine if name not in trial.factors], []
+        return list(dict.fromkeys([*mine, *own]))
+
+    def _heading(self, name: str) -> Heading:
+        if name in _FIELDS[self.level]:
+            return Heading(name, _FIELDS[self.level][name][0])
+        quantity = quantities.get(name)
+        return Heading(name, quantity.label, quantity.unit, tip=quantity.meaning)
+
+    def _cell(self, thing: Thing, head: Heading, actual: Any, plan: Any) -> Cell:
+        named = f"code {thing.blind or thing.code}" if self._by_code(thing) else thing
+        label = f"{f'{head.text} {head.more}'.strip()}, {named}"
+        if head.key in _FIELDS[self.level]:
+            words = _FIELDS[self.level][head.key][1]
+            return Cell(label, _own_text(thing, head.key), words=words)
+        quantity = quantities.get(head.key)
+        said = []
+        planned = plan.get((thing.id, head.key))
+        if planned is not None and planned == planned and self.order != "code":
+            said.append(f"planned {_shown(quantity, planned)}")
+        text, reading = "", actual.get((thing.id, head.key))
+        if reading is not None and reading.value == reading.value:
+            text = _shown(quantity, reading.value)
+            said += [_CAME[reading.how]] if reading.how in _CAME else []
+        return Cell(label, text, " · ".join(said))
+
+    def _by_code(self, thing: Thing) -> TypeGuard[Piece]:
+        return self.order == "code" and isinstance(thing, Piece)
+
+    def _row(self, thing: Thing) -> Heading:
+        if self._by_code(thing):
+            return Heading(thing.id, thing.blind or thing.code)
+        row = _row(thing)
+        if self.order == "griddle" and isinstance(thing, Piece):
+            return replace(row, group=thing.load.id if thing.load else "")
+        return row
+
+    def store(self, row: str, column: str, text: str, sure: bool) -> Answer:
+        """Store one text with the trial's own verbs, or ask about it.
+
+        Raises
+        ------
+        KitError
+            It cannot be read or stored.
+        """
+        key, name = (column, row) if self.level == "bake" else (row, column)
+        thing = self._things[key]
+        if name in _FIELDS[self.level]:
+            self.trial.change(thing, **{name: self._own_value(name, text)})
+            return Answer("saved", text.strip())
+        quantity = quantities.get(name)
+        checked = quantity.parse(text, str(thing))
+        if checked.doubt and not sure:
+            return Answer("asked", text, checked.doubt)
+        note = "unusual, asked about, and said to be right" if checked.doubt else None
+        value = self.trial.record(thing, name, text, note=note).value
+        if value is None:
+            return Answer("saved", "", "taken out: missing")
+        shown = _shown(quantity, value)
+        # a typed unit was converted: both stand there
+        return Answer("saved", shown, "" if _bare(text) else f"saved: {text.strip()}")
+
+    def _own_value(self, name: str, text: str) -> Any:
+        """A piece's load is the load itself; the rest is taken as typed."""
+        if name == "place":
+            return whole("place", text)
+        if name != "load":
+            return text
+        position = whole("load", text)
+        return None if position is None else self.trial.load(position, self.bake.code)
+
+
+def _row(thing: Any) -> Heading:
+    if isinstance(thing, Piece):
+        lies = [f"load {thing.load.position}"] if thing.load else []
+        lies += [f"place {thing.place}"] if thing.place else []
+        return Heading(thing.id, thing.code, ", ".join(lies), group=thing.dough.id)
+    if isinstance(thing, Load):
+        return Heading(thing.id, str(thing.position))
+    if isinstance(thing, Dough):
+        return Heading(thing.id, thing.code)
+    return Heading(thing.id, f"Bake {thing.code}")
+
+
+def _own_text(thing: Any, name: str) -> str:
+    value = getattr(thing, name)
+    if isinstance(value, Load):
+        return str(value.position)
+    return "" if value is None else str(value)
+
+
+def _measured(name: str) -> tuple[str, ...]:
+    """A computed quantity is recorded by what it is computed from."""
+    quantity = quantities.get(name)
+    return quantity.needs if quantity.formula else (name,)
+
+
+def _bare(text: str) -> bool:
+    """Whether a text is a number without a unit or fraction."""
+    return re.fullmatch(r"[\d.,+−-]*", text.strip()) is not None
+
+
+def _shown(quantity: Quantity, value: float) -> str:
+    """The value as it is kept; a converted one, with its endless decimals, to one more than usual.
+
+    Examples
+    --------
+    >>> _shown(quantities.get("rise_height_mm"), 38.1), _shown(quantities.get("rise_height_mm"), 38)
+    ('38.1', '38')
+    >>> _shown(quantities.get("dough_temp_c"), 40.55555555555556)
+    '40.56'
+    """
+    whole_text = f"{value:.12g}"
+    if len(whole_text) <= 8:
+        return whole_text
+    return f"{round(value, quantity.decimals + 1):.12g}"

@@ -1,0 +1,112 @@
+"""The form that begins a trial: question, what is changed, what is measured, what matters."""
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit import quantities, units
+from kit.analysis import words
+from kit.errors import InputError, KitError
+from kit.panels.fields import LABELS, Typed, section
+from kit.panels.style import trouble
+from kit.plan.factors import Factor
+from kit.workspace import Trial, Workspace
+
+__all__ = ["TrialForm"]
+
+_NOTHING = ("nothing", "")
+
+
+class TrialForm(widgets.VBox):  # type: ignore[misc]
+    """Fields for a new trial and the button that begins it.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    begun : callable
+        Called with the new trial.
+    """
+
+    def __init__(self, workspace: Workspace, begun: Callable[[Trial], None]) -> None:
+        self.workspace, self._begun = workspace, begun
+        known = quantities.all_quantities()
+        layout = widgets.Layout(width="auto", max_width="34rem")
+
+        def pick(label: str, options: Any) -> widgets.Dropdown:
+            return widgets.Dropdown(
+                description=label, options=[_NOTHING, *options], style=LABELS, layout=layout
+            )
+
+        settable = [(q.label, q.name) for q in known if q.level != "bake" and not q.formula]
+        measured = [(q.label, q.name) for q in known if q.level == "piece"]
+        self.name = Typed("Name", hint="short, such as malt")
+        self.question = Typed("Question", hint="Does more malt make a taller muffin?")
+        self.factor = pick("I change", settable)
+        self.settings = Typed("Settings", hint="0, 0.4, 0.8   or   0 to 1.2")
+        self.other = pick("and also", settable)
+        self.other_settings = Typed("Its settings", hint="5 or 6 min")
+        self.outcome = pick("I measure", measured)
+        self.matters = Typed("What matters", hint="smallest difference you care about")
+        self.begin = widgets.Button(description="Begin this trial", layout=_BUTTON)
+        self.trouble = widgets.HTML()
+        super().__init__(
+            [
+                section(
+                    "A new trial", self.name, self.question, self.factor, self.settings, self.other,
+                    self.other_settings, self.outcome, self.matters, self.begin, self.trouble,
+                )
+            ]
+        )  # fmt: skip
+        self.outcome.observe(lambda _: self._name_unit(), "value")
+        self.begin.on_click(lambda _: self._begin())
+
+    def _name_unit(self) -> None:
+        unit = words.unit_of(self.outcome.value) if self.outcome.value else ""
+        self.matters.text.description = f"What matters ({unit})" if unit else "What matters"
+
+    def _begin(self) -> None:
+        """Read the fields and begin the trial, or say beside a field what is wrong."""
+        self.trouble.value = ""
+        for field in (self.name, self.settings, self.other_settings, self.matters):
+            field.said.value = ""
+        try:
+            factors = self._factors()
+            unit = words.unit_of(self.outcome.value) if self.outcome.value else ""
+            matters = self.matters.read(
+                lambda text: units.parse(text, unit, "what matters", difference=True)
+            )
+            if matters is not None and not self.outcome.value:
+                rule = "needs something that is measured"
+                raise InputError("what matters", matters, rule, "Say what you measure.")
+            trial = self.workspace.new_trial(
+                self.name.value, question=self.question.value, factors=factors,
+                outcome=self.outcome.value or None, matters=matters,
+            )  # fmt: skip
+        except KitError as exc:
+            if not any(f.said.value for f in (self.settings, self.other_settings, self.matters)):
+                beside = isinstance(exc, InputError) and exc.field == "name"
+                (self.name.said if beside else self.trouble).value = trouble(str(exc))
+            return
+        for field in (self.name, self.question, self.settings, self.other_settings, self.matters):
+            field.value = ""
+        self._begun(trial)
+
+    def _factors(self) -> dict[str, list[float]]:
+        picked = ((self.factor, self.settings), (self.other, self.other_settings))
+        factors: dict[str, list[float]] = {}
+        for factor, typed in picked:
+            if factor.value:
+                read = typed.read(partial(Factor.written, factor.value))
+                factors[read.quantity] = [float(s) for s in read.settings]
+            elif typed.value.strip():
+                typed.read(_without_factor)
+        return factors
+
+
+def _without_factor(text: str) -> None:
+    raise InputError("settings", text, "need to say what is changed", "Choose it above.")
+
+
+_BUTTON = widgets.Layout(width="auto", height="auto", min_height="44px", max_width="20rem")

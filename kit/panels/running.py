@@ -1,0 +1,230 @@
+"""The running bake as a panel: a big button for what comes next, and where everything is."""
+
+from collections.abc import Callable, Mapping
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import anywidget
+import ipywidgets as widgets
+import traitlets
+
+from kit.analysis import words
+from kit.errors import InputError, KitError
+from kit.panels.keys import OwnKeys
+from kit.panels.style import STYLE, trouble
+from kit.records.bench.running import Row, Running
+from kit.records.bench.stages import STAGES
+from kit.workspace import Bake, Trial, Workspace
+
+__all__ = ["RunningPanel"]
+
+_HERE = Path(__file__).parent
+#: answers remembered, in case a press comes again because its answer was late
+_REMEMBERED = 200
+
+
+class _Board(anywidget.AnyWidget):
+    """Where everything is, ticking, and the buttons; its part in the browser is running.js."""
+
+    _esm = _HERE / "running.js"
+    _css = _HERE / "running.css"
+    bake = traitlets.Unicode().tag(sync=True)
+    zone = traitlets.Unicode("UTC").tag(sync=True)
+    rows: Any = traitlets.List().tag(sync=True)
+
+
+class RunningPanel(widgets.VBox):  # type: ignore[misc]
+    """Asks what is happening now and notes it; says where every dough and load is.
+
+    It holds nothing: what it shows is read from the records, so it is right after a restart.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    trial : Trial
+    bake : Bake
+
+    Attributes
+    ----------
+    running : Running or None
+        What is shown; None where it cannot be read.
+    """
+
+    def __init__(self, workspace: Workspace, trial: Trial, bake: Bake) -> None:
+        self.workspace, self.trial, self.bake = workspace, trial, bake
+        self.running: Running | None = None
+        self._answered: dict[str, dict[str, Any]] = {}
+        wide = widgets.Layout(width="auto", max_width="34rem")
+        style = {"description_width": "7rem"}
+        self.board = _Board(bake=bake.id, zone=bake.zone)
+        self.board.on_msg(self._hear)
+        self.told = widgets.HTML()
+        self.undo = _button("Take back the last entry", "undo", self._undo)
+        self.lengths = _button("Record the lengths of time", "clock-o", self._record)
+        self.settings = widgets.Checkbox(
+            description="also those the trial changes on purpose", indent=False,
+            layout=widgets.Layout(width="auto"),
+        )  # fmt: skip
+        self.thing = widgets.Dropdown(description="Of what", style=style, layout=wide)
+        self.stage = widgets.Dropdown(description="Stage", style=style, layout=wide)
+        self.at = widgets.Text(
+            description="When it was", placeholder="9:40, yesterday 21:15", style=style, layout=wide
+        )
+        self.note = _button("Note this time", "pencil", self._note)
+        self.said = widgets.HTML()
+        self.checks = widgets.HTML()
+        super().__init__(
+            [
+                OwnKeys(), widgets.HTML(STYLE), self.board, _side_by_side(self.undo),
+                self.checks, _heading("What follows from the times"),
+                _side_by_side(self.lengths, self.settings), self.told,
+                _heading("A stage that was missed, or a time to correct"),
+                self.thing, self.stage, self.at, _side_by_side(self.note), self.said,
+            ]
+        )  # fmt: skip
+        self.add_class("kit-panel")
+        self.thing.observe(lambda _: self._offer_stages(), "value")
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Read the records again and show them."""
+        try:
+            self.running = self.trial.running(self.bake)
+            doughs, loads = self.trial.doughs(self.bake), self.trial.loads(self.bake)
+            on = [p for p in self.trial.pieces() if p.load is not None and p.load in loads]
+        except KitError as exc:
+            self.running, self.board.rows = None, []
+            self.checks.value = trouble(str(exc))
+            return
+        self.board.rows = [_shown(row) for row in self.running.rows]
+        notes = "".join(
+            f"<li>{escape(words.capital(check))}.</li>" for check in self.running.checks
+        )
+        empty = "" if self.running.rows else "<p>No dough yet: add one to the bake.</p>"
+        self.checks.value = f'{empty}<ul class="kit-answer">{notes}</ul>' if notes else empty
+        things = [(str(thing), thing) for thing in (*doughs, *loads, *on)]
+        if [thing for _, thing in things] != [thing for _, thing in self.thing.options]:
+            kept = self.thing.value
+            self.thing.options = things
+            there = [thing for _, thing in things]
+            self.thing.value = kept if kept in there else next(iter(there), None)
+
+    def press(self, row: Row, stage: str, at: str | None = None) -> str:
+        """Note a stage of what a row stands for; say what was noted.
+
+        Parameters
+        ----------
+        row : Row
+            One of ``running.rows``.
+        stage : str
+        at : str, optional
+            As typed; now when not given.
+        """
+        return self._noted(list(row.things), stage, at, False)
+
+    def _noted(self, things: list[Any], stage: str, at: str | None, correct: bool) -> str:
+        made = self.trial.stage_all(things, stage, at, correct)
+        self.refresh()
+        rest = f" and {len(made) - 1} more" if len(made) > 1 else ""
+        return f"Noted: {made[0]}{rest}. {made[0].doubt}".strip()
+
+    def _hear(self, _widget: object, message: Mapping[str, Any], _buffers: object) -> None:
+        """Do what the browser asks; a press is answered, and done once however often it comes."""
+        if message.get("type") == "refresh":
+            self.refresh()
+        if message.get("type") != "press":
+            return
+        number = str(message["id"])
+        if number not in self._answered:
+            while len(self._answered) >= _REMEMBERED:
+                del self._answered[next(iter(self._answered))]
+            self._answered[number] = {"type": "answer", "id": number, **self._do(message)}
+        self.board.send(self._answered[number])
+
+    def _do(self, message: Mapping[str, Any]) -> dict[str, Any]:
+        try:
+            known = {t.id: t for row in self._rows() for t in row.things}
+            known |= {thing.id: thing for _, thing in self.thing.options}
+            wanted = [known[i] for i in message["things"] if i in known]
+            if len(wanted) != len(message["things"]):
+                raise InputError("stage", message["stage"], "is of something that was removed")
+            at = message["at"] or message["pressed"]
+            text = self._noted(wanted, message["stage"], at, False)
+        except KitError as exc:
+            self.refresh()
+            return {"ok": False, "text": f"Not noted: {exc}"}
+        return {"ok": True, "text": text}
+
+    def _rows(self) -> tuple[Row, ...]:
+        return self.running.rows if self.running else ()
+
+    def _undo(self) -> None:
+        try:
+            self.said.value = ""
+            self.told.value = _say(self.workspace.undo())
+        except KitError as exc:
+            self.told.value = trouble(str(exc))
+        self.refresh()
+
+    def _record(self) -> None:
+        try:
+            found = self.trial.times_into_readings(self.bake, settings=self.settings.value)
+            self.told.value = f'<div role="status">{found._repr_html_()}</div>'
+        except KitError as exc:
+            self.told.value = trouble(str(exc))
+        self.refresh()
+
+    def _offer_stages(self) -> None:
+        thing = self.thing.value
+        self.stage.options = STAGES[thing.level] if thing is not None else ()
+        self.stage.value = next(iter(self.stage.options), None)
+
+    def _note(self) -> None:
+        if self.thing.value is None:
+            self.said.value = trouble("There is nothing in this bake yet. Add a dough.")
+            return
+        try:
+            at = self.at.value.strip() or None
+            self.said.value = _say(self._noted([self.thing.value], self.stage.value, at, True))
+            self.at.value = ""
+        except KitError as exc:
+            self.said.value = trouble(str(exc))
+
+
+def _shown(row: Row) -> dict[str, Any]:
+    """A row as the browser gets it: words, and moments in milliseconds of UTC."""
+
+    def stamp(at: Any) -> float | None:
+        return None if at is None else at.timestamp() * 1000
+
+    due = row.due and {name: stamp(getattr(row.due, name)) for name in ("start", "at", "end")}
+    ids = [thing.id for thing in row.things]
+    return {
+        "key": "|".join([row.kind, *ids]), "things": ids, "name": row.name, "title": row.title,
+        "where": row.where, "since": stamp(row.since), "next": row.next, "also": list(row.also),
+        "expected": row.expected, "basis": row.due.basis if row.due else "", "due": due,
+        "lateness": row.lateness,
+    }  # fmt: skip
+
+
+def _button(text: str, icon: str, press: Callable[[], None]) -> widgets.Button:
+    button = widgets.Button(description=text, icon=icon, layout=widgets.Layout(width="auto"))
+    button.add_class("kit-tall")
+    button.on_click(lambda _: press())
+    return button
+
+
+def _side_by_side(*controls: widgets.Widget) -> widgets.Box:
+    """Controls in a row, one below the other where it is narrow."""
+    return widgets.Box(
+        controls, layout=widgets.Layout(flex_flow="row wrap", align_items="center", width="auto")
+    )
+
+
+def _heading(text: str) -> widgets.HTML:
+    return widgets.HTML(f'<div role="heading" aria-level="4"><strong>{escape(text)}</strong></div>')
+
+
+def _say(text: str) -> str:
+    return f'<p role="status">{escape(text)}</p>'

@@ -1,0 +1,381 @@
+"""The taste panel: plan a blind tasting, take the answers by code, open it and read it."""
+
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit import charts, units
+from kit.analysis import words
+from kit.analysis.tasting import consistency, tasters_needed
+from kit.errors import InputError, KitError
+from kit.panels.fields import LABELS, Typed, section
+from kit.panels.keys import OwnKeys
+from kit.panels.style import STYLE, link, trouble
+from kit.workspace import Trial, Workspace
+
+__all__ = ["TastePanel"]
+
+_METHODS = [
+    ("triangle: two alike, which is odd?", "triangle"),
+    ("duo-trio: which is like the reference?", "duo-trio"),
+    ("pair: which is preferred?", "pair"),
+    ("ranking: put several in order", "ranking"),
+    ("scores: a mark for each", "scores"),
+]
+_CHOOSE = ("triangle", "duo-trio", "pair")
+_MARKED = {"ranking": "Rank of", "scores": "Score of"}
+_MIND = (
+    "Ask before anybody tastes: the muffins hold wheat and gluten from malt, and may hold milk and "
+    "egg. Serve them baked through and cooled, never raw dough."
+)
+
+
+class TastePanel(widgets.VBox):  # type: ignore[misc]
+    """Asks what is tasted and by whom, takes answers blind, and opens the tasting at the end.
+
+    Parameters
+    ----------
+    workspace : Workspace
+
+    Attributes
+    ----------
+    answer : Choice, Ranking, Scores or None
+        What is shown; None while the tasting is blind.
+    """
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.workspace = workspace
+        self.answer: Any = None
+        self._filling = True
+        self._make_fields()
+        plan = section(
+            "Plan it", self.method, self.samples, self.question, self.tasters, self.twice,
+            self.noticed, self.enough, self.plan, self.planned,
+        )  # fmt: skip
+        take = section(
+            "Take the answers", self.tasting, self.taster, self.plate, self.marks, self.save,
+            self.saved,
+        )  # fmt: skip
+        asks = widgets.Box(
+            [plan, take],
+            layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
+        )
+        end = section("Open it", self.matters, self.without, self.unblind, self.opened)
+        end.layout.flex = "none"  # it stands below the others, not beside them
+        mind = widgets.HTML(f'<p class="kit-banner"><strong>Allergens.</strong> {_MIND}</p>')
+        super().__init__(
+            [OwnKeys(), widgets.HTML(STYLE), mind, self.trial, asks, end, self.shown]
+        )  # fmt: skip
+        self.add_class("kit-panel")
+        if not self.trial.options:
+            for button in (self.plan, self.save, self.unblind):
+                button.disabled = True
+            self.shown.value = trouble("There is no trial in this folder yet.")
+            return
+        self._listen()
+        self._filling = False
+        self._show_trial()
+
+    def _make_fields(self) -> None:
+        def pick(label: str, options: Any = ()) -> Any:
+            # a layout of its own: one that is hidden must not hide the others
+            layout = widgets.Layout(width="auto", max_width="34rem")
+            return widgets.Dropdown(
+                description=label, options=options, style=LABELS, layout=layout
+            )  # fmt: skip
+
+        def tick(label: str) -> Any:
+            return widgets.Checkbox(
+                value=False, description=label, indent=False, layout=widgets.Layout(width="auto")
+            )
+
+        def button(label: str, icon: str) -> Any:
+            return widgets.Button(
+                description=label,
+                icon=icon,
+                layout=widgets.Layout(width="20rem", max_width="calc(100% - 4px)"),
+            )
+
+        self.trial = pick("Trial", [t.name for t in self.workspace.trials()])
+        self.method = pick("Kind", _METHODS)
+        self.samples = Typed("Compare", "", "one a line, such as: 16 h cold", rows=3)
+        self.question = Typed("Question", "", "liking, when empty")
+        self.tasters = Typed("Tasters", "12", "how many, or names with commas")
+        self.twice = tick("One muffin twice, unknown to them")
+        self.noticed = Typed("To be noticed by (%)", "50", "share of people able to tell")
+        self.enough, self.planned = widgets.HTML(), widgets.HTML()
+        self.plan = button("Plan it and write the sheets", "check")
+        self.tasting, self.taster = pick("Tasting"), pick("Taster")
+        self.plate = pick("Plate")
+        self.marks = widgets.VBox()
+        self.save = button("Save this answer", "save")
+        self.saved = widgets.HTML()
+        self.matters = Typed("What matters (%)", "", "share of people, may stay empty")
+        self.without = tick("Open it although answers are missing")
+        self.unblind = button("Open the tasting", "eye")
+        self.opened, self.shown = widgets.HTML(), widgets.HTML()
+
+    def _listen(self) -> None:
+        self.trial.observe(lambda _: self._show_trial(), "value")
+        self.method.observe(lambda _: self._show_method(), "value")
+        self.noticed.observe_text(self._show_enough)
+        self.tasting.observe(lambda _: self._show_tasting(), "value")
+        self.taster.observe(lambda _: self._show_plates(), "value")
+        self.plate.observe(lambda _: self._show_marks(), "value")
+        self.matters.observe_text(self._show_answer)
+        self.plan.on_click(lambda _: self._plan())
+        self.save.on_click(lambda _: self._save())
+        self.unblind.on_click(lambda _: self._open())
+
+    @property
+    def chosen(self) -> Trial:
+        """The trial that is picked."""
+        return self.workspace.trial(self.trial.value)
+
+    # planning
+
+    def _show_trial(self) -> None:
+        if self._filling:
+            return
+        factors = self.chosen.factors
+        name = next(iter(factors), "")
+        settings = [words.setting(name, level) for level in factors.get(name, [])]
+        # a triangle takes two; the outermost differ most
+        self.samples.value = "\n".join([settings[0], settings[-1]] if settings else [])
+        self.planned.value = ""
+        self._show_method()
+        self._show_tastings()
+
+    def _show_method(self) -> None:
+        method = self.method.value
+        self.twice.layout.display = "" if method == "scores" else "none"
+        self.question.layout.display = "none" if method in ("triangle", "duo-trio") else ""
+        self.noticed.layout.display = "" if method in _CHOOSE else "none"
+        self.matters.layout.display = "none" if method == "ranking" else ""
+        self._show_enough()
+
+    def _show_enough(self) -> None:
+        """Say how many tasters it takes."""
+        self.enough.value = ""
+        method = self.method.value
+        if method not in _CHOOSE:
+            return
+        try:
+            share = self.noticed.read(_share)
+            need = tasters_needed(method, share or 0.5, two_sided=method == "pair")
+        except KitError as exc:
+            if not self.noticed.said.value:
+                self.enough.value = trouble(str(exc))
+            return
+        self.enough.value = f'<p role="status">{escape(need.headline)}</p>'
+
+    def _plan(self) -> None:
+        self.planned.value = ""
+        method, trial = self.method.value, self.chosen
+        names = [line.strip() for line in self.samples.value.splitlines() if line.strip()]
+        folder = self.workspace.folder or Path.cwd()
+        try:
+            plan = trial.plan_tasting(
+                method, names, self.tasters.read(_people), seed=_seed(trial),
+                duplicate=method == "scores" and self.twice.value,
+                question="" if method in ("triangle", "duo-trio") else self.question.value,
+            )  # fmt: skip
+            sheets, key = trial.tasting_sheets(folder)
+        except KitError as exc:
+            if not self.tasters.said.value:
+                self.planned.value = trouble(str(exc))
+            return
+        notes = "".join(f"<li>{escape(words.capital(check))}.</li>" for check in plan.checks)
+        self.planned.value = (
+            f'<div role="status"><p>{escape(plan.headline)} Print {link(sheets)} for the '
+            f"tasters, and {link(key)} for who serves and does not taste.</p>"
+            f"{f'<ul>{notes}</ul>' if notes else ''}</div>"
+        )
+        self._show_tastings()
+
+    # answers
+
+    def _show_tastings(self) -> None:
+        """Offer the trial's tastings, the newest first."""
+        told = self.chosen.tastings().drop_duplicates("tasting")
+        numbers = zip(told["tasting"], told["method"], strict=True)
+        listed = [(f"{number}: {method}", int(number)) for number, method in numbers]
+        self._filling = True
+        self.tasting.options = listed[::-1]
+        self.tasting.value = listed[-1][1] if listed else None
+        self._filling = False
+        self._show_tasting()
+
+    def _served(self) -> Any:
+        """What was served in the tasting that is picked."""
+        told = self.chosen.tastings()
+        return told[told["tasting"] == self.tasting.value]
+
+    def _show_tasting(self) -> None:
+        if self._filling:
+            return
+        told = self._served()
+        self.save.disabled = self.unblind.disabled = told.empty
+        self.saved.value = self.opened.value = ""
+        self._filling = True
+        people = list(dict.fromkeys(told["taster"]))
+        self.taster.options = people
+        self.taster.value = people[0] if people else None
+        self._filling = False
+        self._show_plates()
+        self._show_answer()
+
+    def _show_plates(self) -> None:
+        if self._filling:
+            return
+        told = self._served()
+        own = told[told["taster"] == self.taster.value]
+        self._filling = True
+        plates = list(dict.fromkeys(int(k) for k in own["plate"]))
+        self.plate.options = plates
+        self.plate.value = plates[0] if plates else None
+        self.plate.layout.display = "" if len(self.plate.options) > 1 else "none"
+        self._filling = False
+        self._show_marks()
+
+    def _show_marks(self) -> None:
+        """Fields for one plate, by code alone, filled with what is stored."""
+        if self._filling:
+            return
+        told = self._served()
+        on = told[(told["taster"] == self.taster.value) & (told["plate"] == self.plate.value)]
+        on = on[on["code"] != "R"]
+        if on.empty:
+            self.marks.children = [widgets.HTML("<p>No tasting is planned yet.</p>")]
+            return
+        method = on["method"].iloc[0]
+        if method in _CHOOSE:
+            ticked = on.loc[on["mark"] == 1, "code"].tolist()
+            field = widgets.ToggleButtons(
+                options=on["code"].tolist(), value=ticked[0] if ticked else None,
+                description="Ticked", style={**LABELS, "button_width": "5rem"},
+            )  # fmt: skip
+            self.marks.children = [field]
+        else:
+            self.marks.children = [
+                Typed(f"{_MARKED[method]} {code}", "" if mark != mark else f"{mark:g}")
+                for code, mark in zip(on["code"], on["mark"], strict=True)
+            ]
+        self._show_count(told)
+
+    def _show_count(self, told: Any) -> None:
+        """Say how many plates are answered, and by whom not."""
+        done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
+        left = list(dict.fromkeys(name for name, _ in done[~done].index))
+        wait = f" Still to come: {escape(words.join(left[:8]))}." if left else ""
+        more = " …" if len(left) > 8 else ""
+        self.marks.children = [
+            *self.marks.children,
+            widgets.HTML(f"<p>{int(done.sum())} of {len(done)} answers are in.{wait}{more}</p>"),
+        ]
+
+    def _save(self) -> None:
+        """Store what was answered and go on to the next taster who has not."""
+        fields = [f for f in self.marks.children if not isinstance(f, widgets.HTML)]
+        try:
+            if isinstance(fields[0], widgets.ToggleButtons):
+                given: Any = fields[0].value
+                if given is None:
+                    raise InputError("answer", "", "must not be empty", "Tick a code.")
+            else:
+                given = {f.text.description.split()[-1]: f.value for f in fields}
+            said = self.chosen.taste(
+                self.taster.value, given, self.plate.value, self.tasting.value
+            )  # fmt: skip
+        except KitError as exc:
+            self.saved.value = trouble(str(exc))
+            return
+        self._go_on()
+        # last, so that who reads it finds the next plate's fields in place
+        self.saved.value = f'<p role="status">Saved: {escape(said)}.</p>'
+
+    def _go_on(self) -> None:
+        """Show the next plate that is not answered, or this one again."""
+        told = self._served()
+        done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
+        left = done[~done].index.tolist()
+        if left:
+            self.taster.value, self.plate.value = left[0]
+        self._show_marks()
+
+    # the end
+
+    def _open(self) -> None:
+        try:
+            said = self.chosen.unblind(self.tasting.value, self.without.value)
+        except KitError as exc:
+            self.opened.value = trouble(str(exc))
+            return
+        self.opened.value = f'<p role="status">{escape(words.capital(said))}.</p>'
+        self._show_answer()
+
+    def _show_answer(self) -> None:
+        """Show what an open tasting says; of a blind one nothing."""
+        self.answer, self.shown.value = None, ""
+        told = self._served()
+        if told.empty or told["sample"].isna().all():
+            return
+        self.unblind.disabled = self.save.disabled = True
+        try:
+            matters = self.matters.read(_share)
+            self.answer = self.chosen.tasting_answer(self.tasting.value, matters)
+        except KitError as exc:
+            if not self.matters.said.value:
+                self.shown.value = trouble(str(exc))
+            return
+        self.shown.value = _page(self.chosen, self.answer, told, self.tasting.value, matters)
+
+
+def _page(trial: Trial, answer: Any, told: Any, number: int, matters: float | None) -> str:
+    """The answer as HTML; whatever people typed is escaped."""
+    chart = charts.svg(answer.plot(), answer.headline, answer.sentence)
+    texts = (answer.sentence, answer.could_miss, answer.next_step)
+    notes = "".join(f"<li>{escape(words.capital(check))}.</li>" for check in answer.checks)
+    steady = ""
+    if told["method"].iloc[0] == "scores" and told.duplicated(["taster", "sample"]).any():
+        found = consistency(told, mark="mark")
+        steady = f"<p>{escape(found.headline)} {escape(found.sentence)}</p>"
+    banner = (
+        '<p class="kit-banner"><strong>Invented data</strong>, made up to show how this works.</p>'
+    )
+    with_matters = "" if matters is None else f", matters={matters:g}"
+    return (
+        f'<section class="kit-answer">{banner if trial.invented else ""}'
+        f'<div role="status"><p class="kit-lead">{escape(answer.headline)}</p>'
+        + "".join(f"<p>{escape(text)}</p>" for text in texts)
+        + (f"<ul>{notes}</ul>" if notes else "")
+        + f'</div><figure><div class="kit-picture" role="region" tabindex="0" '
+        f'aria-label="{escape(answer.headline)}">{chart}</div></figure>{steady}'
+        "<details><summary>For the statistician</summary>"
+        f"<p>{escape(answer.statistics)}</p></details>"
+        "<details><summary>The same from Python</summary>"
+        f"<pre>trial = ws.trial({escape(repr(trial.name))})\n"
+        f"print(trial.tasting_answer({number}{with_matters}))</pre></details></section>"
+    )
+
+
+def _share(text: str) -> float | None:
+    """A share typed in percent; None when empty."""
+    value = units.parse(text, "%", "share")
+    if value is not None and not 0 < value < 100:
+        raise InputError("share", text, "must lie between 0 and 100 %")
+    return None if value is None else value / 100
+
+
+def _people(text: str) -> int | list[str]:
+    """A number of tasters, or their names."""
+    if text.strip().isdigit():
+        return int(text)
+    return [name.strip() for name in text.replace("\n", ",").split(",") if name.strip()]
+
+
+def _seed(trial: Trial) -> int:
+    """Another draw for each tasting of the trial."""
+    return 1 + trial.tastings()["tasting"].nunique()

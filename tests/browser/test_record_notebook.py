@@ -1,0 +1,385 @@
+"""Recording a bake as a baker does, in a real browser: keys, touch, reload, a dead kernel.
+
+Screenshots go to the folder named by ``KIT_SCREENSHOTS`` when it is set.
+"""
+
+import os
+import shutil
+import signal
+import time
+from pathlib import Path
+
+import pytest
+
+import kit
+
+pytestmark = pytest.mark.browser
+
+PIECES = 12
+HEIGHTS = [31.5, 30.2, 32.8, 29.9, 31.1, 30.7, 34.0, 33.2, 35.1, 34.4, 33.9, 34.8]
+
+
+def shoot(page, name):
+    if folder := os.environ.get("KIT_SCREENSHOTS"):
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        page.screenshot(path=f"{folder}/{name}.png")
+
+
+def open_and_run(page, lab):
+    """Open the notebook and run all cells, as the menu does."""
+    page.goto(lab[0].replace("compare.ipynb", "record.ipynb"))
+    page.wait_for_function(
+        "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
+        timeout=40_000,
+    )
+    run_all(page)
+
+
+def run_all(page):
+    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    page.get_by_label("Trial", exact=True).wait_for(timeout=40_000)
+    page.locator(".kit-entry td").first.wait_for(timeout=40_000)
+
+
+@pytest.fixture
+def trial(lab, request):
+    """A trial with a bake of two doughs and twelve pieces that nothing is recorded of."""
+    with kit.Workspace(lab[1]) as ws:
+        made = ws.new_trial(
+            request.node.name.removeprefix("test_").split("[")[0],
+            question="Does more malt make a taller muffin?",
+            factors={"malt_percent": [0, 0.8], "side_minutes": [5, 6]},
+            outcome="rise_height_mm",
+            matters=2,
+        )
+        bake = made.add_bake("2026-11-26")
+        for _ in range(2):
+            dough = made.add_dough(bake)
+            for _ in range(PIECES // 2):
+                made.add_piece(dough)
+        yield made
+
+
+def field(page, what, thing):
+    return page.get_by_role("textbox", name=f"{what}, {thing}", exact=True)
+
+
+def state(page, what, thing):
+    cell = field(page, what, thing).locator("xpath=ancestor::td")
+    return cell.get_attribute("data-state")
+
+
+def wait_saved(page, what, thing):
+    cell = page.locator("td[data-state=saved]").filter(has=field(page, what, thing))
+    cell.wait_for(timeout=10_000)
+
+
+def wait_value(locator, text):
+    from playwright.sync_api import expect
+
+    expect(locator).to_have_value(text, timeout=10_000)
+
+
+def recorded(trial, quantity):
+    """What the store holds, in the order of the pieces."""
+    frame = trial.frame()
+    return frame[quantity].tolist() if quantity in frame else []
+
+
+def codes(trial):
+    return [piece.code for piece in trial.pieces()]
+
+
+def test_a_bake_by_the_keyboard_alone(page, lab, trial):
+    open_and_run(page, lab)
+    page.locator(".kit-entry").first.scroll_into_view_if_needed()
+    shoot(page, "record-empty")
+    page.locator(".kit-panel").first.evaluate("e => e.scrollIntoView()")
+    shoot(page, "record-top")
+    first = codes(trial)[0]
+    field(page, "Time a side min", f"piece {first}").focus()
+    for minutes in (5, 6) * (PIECES // 2):
+        page.keyboard.type(str(minutes))
+        page.keyboard.press("Enter")
+    wait_saved(page, "Time a side min", f"piece {codes(trial)[-1]}")
+    for _ in range(PIECES - 1):
+        page.keyboard.press("ArrowUp")
+    page.keyboard.press("Tab")
+    for height in HEIGHTS:
+        page.keyboard.type(str(height).replace(".", ","))
+        page.keyboard.press("Enter")
+    wait_saved(page, "Height mm", f"piece {codes(trial)[-1]}")
+    assert recorded(trial, "side_minutes") == [5, 6] * (PIECES // 2)
+    assert recorded(trial, "rise_height_mm") == HEIGHTS
+    shoot(page, "record-typed")
+
+    # units typed; unusual asked; impossible refused; emptied is missing
+    cell = field(page, "Height mm", f"piece {first}")
+    cell.fill("1 1/2 in")
+    cell.press("Enter")
+    page.get_by_text("saved: 1 1/2 in").wait_for(timeout=10_000)
+    assert recorded(trial, "rise_height_mm")[0] == 38.1
+    second = codes(trial)[1]
+    cell = field(page, "Height mm", f"piece {second}")
+    cell.fill("12")
+    cell.press("Enter")
+    yes = page.get_by_role("button", name=f"Yes, it is right: Height mm, piece {second}")
+    yes.wait_for(timeout=10_000)
+    assert recorded(trial, "rise_height_mm")[1] == HEIGHTS[1]
+    third = codes(trial)[2]
+    cell = field(page, "Height mm", f"piece {third}")
+    cell.fill("0")
+    cell.press("Enter")
+    page.get_by_role("alert").filter(has_text="must lie between 1 and 300").wait_for(timeout=10_000)
+    assert cell.input_value() == "0"
+    assert recorded(trial, "rise_height_mm")[2] == HEIGHTS[2]
+    shoot(page, "record-asked-and-refused")
+    yes.press("Enter")
+    wait_saved(page, "Height mm", f"piece {second}")
+    assert recorded(trial, "rise_height_mm")[1] == 12
+    cell.press("Escape")
+    assert cell.input_value() == str(HEIGHTS[2])
+    cell.fill("")
+    cell.press("Enter")
+    page.get_by_text("taken out: missing").wait_for(timeout=10_000)
+    assert recorded(trial, "rise_height_mm")[2] != recorded(trial, "rise_height_mm")[2]
+    page.get_by_role("button", name="Undo").last.press("Enter")
+    page.get_by_text("Undone:").wait_for(timeout=10_000)
+    wait_value(cell, str(HEIGHTS[2]))
+    shoot(page, "record-undone")
+
+
+def test_reload_half_way(page, lab, trial):
+    open_and_run(page, lab)
+    first, second, third = codes(trial)[:3]
+    field(page, "Height mm", f"piece {first}").fill("31,5")
+    page.keyboard.press("Enter")
+    wait_saved(page, "Height mm", f"piece {first}")
+    page.keyboard.type("0")
+    page.keyboard.press("Enter")  # impossible: not saved, kept
+    page.locator("td[data-state=refused]").wait_for(timeout=10_000)
+    page.keyboard.type("3")  # half of 32.8, not left yet
+    page.wait_for_timeout(300)
+    open_and_run(page, lab)
+    assert field(page, "Height mm", f"piece {first}").input_value() == "31.5"
+    assert field(page, "Height mm", f"piece {second}").input_value() == "0"
+    page.locator("td[data-state=refused]").wait_for(timeout=10_000)
+    assert field(page, "Height mm", f"piece {third}").input_value() == "3"
+    assert state(page, "Height mm", f"piece {third}") == "typed"
+    assert recorded(trial, "rise_height_mm")[:1] == [31.5]
+    field(page, "Height mm", f"piece {third}").scroll_into_view_if_needed()
+    shoot(page, "record-reloaded")
+    field(page, "Height mm", f"piece {third}").fill("32,8")
+    page.keyboard.press("Enter")
+    wait_saved(page, "Height mm", f"piece {third}")
+    assert recorded(trial, "rise_height_mm")[2] == 32.8
+    page.get_by_role("button", name=f"Clear: Height mm, piece {second}").press("Enter")
+    assert field(page, "Height mm", f"piece {second}").input_value() == ""
+
+
+def kernel_pid(lab):
+    """The process of the kernel that holds this workspace: a child of the server."""
+    found = []
+    for entry in Path("/proc").iterdir():
+        if entry.name.isdigit() and (entry / "cmdline").exists():
+            words = (entry / "cmdline").read_bytes().split(b"\0")
+            ours = f"KIT_FOLDER={lab[1].resolve()}\0".encode()
+            if b"ipykernel_launcher" in words and ours in (entry / "environ").read_bytes():
+                found.append(int(entry.name))
+    return found
+
+
+def test_killed_kernel_loses_nothing(page, lab, trial):
+    open_and_run(page, lab)
+    first, second, third = codes(trial)[:3]
+    field(page, "Height mm", f"piece {first}").fill("31,5")
+    page.keyboard.press("Enter")
+    wait_saved(page, "Height mm", f"piece {first}")
+    for pid in kernel_pid(lab):
+        os.kill(pid, signal.SIGKILL)
+    page.keyboard.type("30,2")
+    page.keyboard.press("Enter")
+    page.get_by_role("alert").filter(has_text="NOT SAVED").first.wait_for(timeout=10_000)
+    # JupyterLab's own word that the kernel died comes in between
+    page.locator(".jp-Dialog").get_by_role("button", name="Ok").click()
+    field(page, "Height mm", f"piece {third}").fill("32.8")
+    page.keyboard.press("Enter")
+    banner = page.get_by_role("alert").filter(has_text="2 values")
+    banner.wait_for(timeout=10_000)
+    assert f"Height mm, piece {second}: 30,2" in banner.inner_text()
+    banner.scroll_into_view_if_needed()
+    shoot(page, "record-killed")
+    time.sleep(4)  # a retry that reaches no kernel changes nothing
+    assert banner.is_visible()
+    assert recorded(trial, "rise_height_mm")[1] != 30.2
+    # not awaited: the command asks first
+    page.evaluate("() => { window.jupyterapp.commands.execute('runmenu:restart-and-run-all'); }")
+    page.get_by_role("button", name="Confirm Kernel Restart").click()
+    wait_saved(page, "Height mm", f"piece {third}")
+    wait_saved(page, "Height mm", f"piece {second}")
+    assert field(page, "Height mm", f"piece {first}").input_value() == "31.5"
+    assert recorded(trial, "rise_height_mm")[:3] == [31.5, 30.2, 32.8]
+    assert page.get_by_role("alert").filter(has_text="NOT SAVED").count() == 0
+    shoot(page, "record-after-restart")
+
+
+def test_a_busy_kernel_saves_later_and_once(page, lab, trial):
+    open_and_run(page, lab)
+    first = codes(trial)[0]
+    page.evaluate(
+        """() => { window.jupyterapp.shell.currentWidget.sessionContext.session.kernel
+            .requestExecute({ code: "import time; time.sleep(8)" }); }"""
+    )
+    field(page, "Height mm", f"piece {first}").fill("31,5")
+    page.keyboard.press("Enter")
+    banner = page.get_by_role("alert").filter(has_text="NOT SAVED")
+    banner.wait_for(timeout=7_000)
+    wait_saved(page, "Height mm", f"piece {first}")
+    banner.wait_for(state="hidden", timeout=10_000)
+    assert trial.readings()["value"].tolist() == [31.5]
+    assert page.evaluate("Object.keys(localStorage).filter(k => k.startsWith('kit-'))") == []
+
+
+def test_unsaved_text_of_another_bake_is_told(page, lab, trial):
+    open_and_run(page, lab)
+    first = codes(trial)[0]
+    page.get_by_label("Also record").last.select_option(label="Core temperature (°C)")
+    field(page, "Core temperature °C", f"piece {first}").fill("hot")
+    page.keyboard.press("Enter")
+    page.locator("td[data-state=refused]").wait_for(timeout=10_000)
+    page.get_by_role("button", name="Begin a bake").press("Enter")
+    note = page.get_by_text(f"{trial.name}, bake 1, Core temperature °C, piece {first}: “hot”")
+    note.wait_for(timeout=10_000)
+    shoot(page, "record-elsewhere")
+    page.get_by_label("Bake", exact=True).select_option(label="bake 1 of 2026-11-26")
+    # with its column, which nothing is recorded of
+    wait_value(field(page, "Core temperature °C", f"piece {first}"), "hot")
+    page.get_by_role("button", name=f"Clear: Core temperature °C, piece {first}").press("Enter")
+    assert page.evaluate("Object.keys(localStorage).filter(k => k.startsWith('kit-'))") == []
+
+
+def paste(locator, text):
+    """Paste as a spreadsheet's clipboard would."""
+    locator.focus()
+    locator.evaluate(
+        """(field, text) => {
+            const data = new DataTransfer();
+            data.setData("text/plain", text);
+            field.dispatchEvent(new ClipboardEvent("paste", {
+                clipboardData: data, bubbles: true, cancelable: true }));
+        }""",
+        text,
+    )
+
+
+def test_a_block_pasted_and_filled_down(page, lab, trial):
+    open_and_run(page, lab)
+    first, last = codes(trial)[0], codes(trial)[-1]
+    block = [("5" if i % 2 else "6", f"{h}".replace(".", ","), f"{75 + i / 10}")
+             for i, h in enumerate(HEIGHTS)]  # fmt: skip
+    text = "\r\n".join("\t".join(row) for row in block) + "\r\n"
+    start = time.monotonic()
+    paste(field(page, "Time a side min", f"piece {first}"), text)
+    wait_saved(page, "Raw piece g", f"piece {last}")
+    print(f"36 values pasted and saved in {time.monotonic() - start:.2f} s")
+    page.get_by_text("36 values pasted.").wait_for(timeout=10_000)
+    page.get_by_text("36 saved").wait_for(timeout=10_000)
+    frame = trial.frame()
+    assert frame["side_minutes"].tolist() == [float(row[0]) for row in block]
+    assert frame["rise_height_mm"].tolist() == HEIGHTS
+    assert frame["ball_weight_g"].tolist() == [float(row[2]) for row in block]
+    shoot(page, "record-pasted")
+
+    # what does not fit is told, and an empty cell takes nothing out
+    paste(field(page, "Height mm", f"piece {last}"), "33\n34,5\n35,5")
+    page.get_by_text("2 did not fit into the table and are NOT saved: 34,5 35,5").wait_for()
+    paste(field(page, "Height mm", f"piece {first}"), "\t70\n")
+    page.get_by_text("1 empty field left as it was.").wait_for()
+    wait_saved(page, "Raw piece g", f"piece {first}")
+    assert recorded(trial, "rise_height_mm")[0] == HEIGHTS[0]
+    assert recorded(trial, "ball_weight_g")[0] == 70
+
+    # another column, and one value for all
+    page.get_by_label("Also record").last.select_option(label="Core temperature (°C)")
+    core = field(page, "Core temperature °C", f"piece {first}")
+    core.fill("201 F")
+    core.press("Control+d")
+    page.get_by_text("11 empty fields below filled with 201 F.").wait_for(timeout=10_000)
+    wait_saved(page, "Core temperature °C", f"piece {last}")
+    assert {round(v, 2) for v in recorded(trial, "core_temp_c")} == {93.89}
+    shoot(page, "record-filled")
+
+
+@pytest.fixture
+def tablet(tmp_path):
+    """A tablet held upright, with fingers."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        context = playwright.chromium.launch_persistent_context(
+            str(tmp_path / "profile"), executable_path=shutil.which("chromium"),
+            headless=True, args=["--no-sandbox", "--disable-gpu", "--no-first-run"],
+            viewport={"width": 768, "height": 1024}, has_touch=True, is_mobile=True,
+        )  # fmt: skip
+        yield context.new_page()
+        context.close()
+
+
+def test_by_touch_on_a_tablet(tablet, lab, trial):
+    page = tablet
+    open_and_run(page, lab)
+    first, second = codes(trial)[:2]
+    for code, typed in ((first, "31,5"), (second, "12")):
+        field(page, "Height mm", f"piece {code}").tap()
+        page.keyboard.type(typed)
+    field(page, "Raw piece g", f"piece {first}").tap()
+    wait_saved(page, "Height mm", f"piece {first}")
+    yes = page.get_by_role("button", name=f"Yes, it is right: Height mm, piece {second}")
+    yes.wait_for(timeout=10_000)
+    shoot(page, "record-tablet")
+    yes.tap()
+    wait_saved(page, "Height mm", f"piece {second}")
+    assert recorded(trial, "rise_height_mm")[:2] == [31.5, 12]
+    page.keyboard.type("76")
+    field(page, "Raw piece g", f"piece {first}").fill("76")
+    page.get_by_role("button", name="Fill down").last.tap()
+    page.get_by_text("11 empty fields below filled with 76.").wait_for(timeout=10_000)
+    wait_saved(page, "Raw piece g", f"piece {codes(trial)[-1]}")
+    assert recorded(trial, "ball_weight_g") == [76] * PIECES
+    small = page.evaluate(
+        """() => [...document.querySelectorAll(".kit-entry input, .kit-entry button")]
+            .filter(e => e.offsetParent && e.getBoundingClientRect().height < 44).length"""
+    )
+    assert small == 0
+
+
+def test_readable_on_a_phone(page, lab, trial):
+    page.set_viewport_size({"width": 400, "height": 800})
+    open_and_run(page, lab)
+    first = codes(trial)[0]
+    cell = field(page, "Raw piece g", f"piece {first}")
+    cell.fill("very much of it")
+    cell.press("Enter")
+    page.locator("td[data-state=refused]").wait_for(timeout=10_000)
+    cut = page.evaluate(
+        """() => {
+            const place = document.querySelector(".kit-panel").closest(".jp-OutputArea-output");
+            const right = place.getBoundingClientRect().right;
+            const seen = ["p", "select", "input", "button", "li"].map(tag => ".kit-panel " + tag);
+            return [...document.querySelectorAll(seen)]
+                .filter(e => e.offsetParent && !e.closest(".kit-scroll, .kit-entry-scroll"))
+                .filter(e => e.getBoundingClientRect().right > right + 1)
+                .map(e => e.textContent.slice(0, 40) || e.tagName);
+        }"""
+    )
+    assert cut == []
+    # the piece's code stays in sight however far the table is moved
+    region = page.get_by_role("region", name="Each piece")
+    region.evaluate("e => e.scrollTo(1000, 0)")
+    head = region.get_by_role("rowheader", name=first)
+    assert head.bounding_box()["x"] >= region.bounding_box()["x"] - 1
+    for name, place in (("top", ".kit-panel"), ("bake", ".kit-entry")):
+        page.locator(place).first.evaluate("e => e.scrollIntoView()")
+        shoot(page, f"record-400px-{name}")
+    region.evaluate("e => e.scrollIntoView()")
+    shoot(page, "record-400px-pieces")

@@ -1,0 +1,107 @@
+"""The taste notebook as a baker uses it, in a real browser: planned, answered blind, opened.
+
+Screenshots go to the folder named by ``KIT_SCREENSHOTS`` when it is set.
+"""
+
+import os
+import re
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+
+def shoot(page, name, tall=0):
+    """A screenshot; `tall` makes the window high enough for the whole panel."""
+    if folder := os.environ.get("KIT_SCREENSHOTS"):
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        size = page.viewport_size
+        if tall:
+            page.set_viewport_size({"width": size["width"], "height": tall})
+            page.locator(".kit-panel").evaluate("e => e.scrollIntoView()")
+            page.wait_for_timeout(500)
+        page.screenshot(path=f"{folder}/{name}.png")
+        page.set_viewport_size(size)
+
+
+def open_and_run(page, lab):
+    """Open the notebook and run all cells, as the menu does."""
+    page.goto(lab[0].replace("compare.ipynb", "taste.ipynb"))
+    page.wait_for_function(
+        "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
+        timeout=40_000,
+    )
+    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    page.get_by_role("button", name="Plan it and write the sheets").wait_for(timeout=60_000)
+
+
+def errors_in_cells(page):
+    return page.evaluate(
+        """() => [...window.jupyterapp.shell.currentWidget.content.model.cells]
+            .flatMap(c => c.outputs ? c.outputs.toJSON() : [])
+            .filter(o => o.output_type === 'error').map(o => o.evalue)"""
+    )
+
+
+def test_from_the_plan_to_the_opened_tasting(page, lab):
+    open_and_run(page, lab)
+    page.get_by_text("40 tasters reach it too").first.wait_for(timeout=60_000)
+    assert errors_in_cells(page) == []
+    shoot(page, "taste-first", tall=1500)
+
+    tasters = page.get_by_label("Tasters", exact=True)
+    tasters.fill("Ida, Jon, Kim, Lou, Mia, Noa")
+    tasters.press("Tab")
+    page.get_by_role("button", name="Plan it and write the sheets").press("Enter")
+    page.get_by_text("6 plates of 3 muffins for 6 tasters.").wait_for(timeout=20_000)
+
+    # the page for the tasters gives nothing away; the key is a page of its own
+    with page.expect_popup() as opened:
+        page.get_by_role("link", name=re.compile("sheets.html$")).press("Enter")
+    opened.value.get_by_role("heading", name="Tasting 1").first.wait_for(timeout=20_000)
+    assert "malt at" not in opened.value.locator("body").inner_text()
+    shoot(opened.value, "taste-sheet")
+    key = next(lab[1].glob("harbour-malt-tasting-1-key.html")).read_text()
+    odd = {}
+    for name, row in re.findall(r'<th scope="row">(\w+)</th>(.*?)</tr>', key, re.S):
+        cups = re.findall(r"<td><b>(\d{3})</b>([^<]+)</td>", row)
+        samples = [sample for _, sample in cups]
+        odd[name] = next(code for code, sample in cups if samples.count(sample) == 1)
+
+    # nothing ticked is said, and nothing is stored
+    page.get_by_role("button", name="Save this answer").press("Enter")
+    page.get_by_role("alert").filter(has_text="Tick a code.").wait_for(timeout=20_000)
+    for name, code in odd.items():
+        page.get_by_role("button", name=code, exact=True).press("Enter")
+        page.get_by_role("button", name="Save this answer").press("Enter")
+        page.get_by_text(f"Saved: {name} answered {code}.").wait_for(timeout=20_000)
+    page.get_by_text("6 of 6 answers are in.").wait_for(timeout=20_000)
+    assert page.locator(".kit-lead").count() == 0
+    page.get_by_role("button", name="Open the tasting").press("Enter")
+    page.locator(".kit-lead").filter(has_text="The tasters told them apart.").wait_for(
+        timeout=20_000
+    )
+    answer = page.locator(".kit-answer").first.inner_text()
+    assert "6 of 6 right where guessing gives about 2; 5 are enough." in answer
+    assert "would likely be missed" in answer
+    assert "Invented data" in answer
+    shoot(page, "taste-opened", tall=2100)
+
+
+def test_readable_on_a_phone(page, lab):
+    page.set_viewport_size({"width": 400, "height": 800})
+    open_and_run(page, lab)
+    cut = page.evaluate(
+        """() => {
+            const place = document.querySelector(".kit-panel").closest(".jp-OutputArea-output");
+            const right = place.getBoundingClientRect().right;
+            const seen = ["p", "select", "input", "li", "button"].map(tag => ".kit-panel " + tag);
+            return [...document.querySelectorAll(seen)]
+                .filter(e => !e.closest(".kit-scroll, .kit-picture"))
+                .filter(e => e.getBoundingClientRect().right > right + 1)
+                .map(e => e.textContent.slice(0, 40));
+        }"""
+    )
+    assert cut == []
+    shoot(page, "taste-400px", tall=2600)

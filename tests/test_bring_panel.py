@@ -1,0 +1,114 @@
+"""The bring-in panel without a browser: what it guesses, asks, shows and stores."""
+
+import re
+
+import pandas as pd
+import pytest
+
+from kit import panels
+
+ROWS = pd.DataFrame(
+    {
+        "Bake": ["1", "1", "2", "2"],
+        "Date": ["03/12/2026", "03/12/2026", "10/12/2026", "10/12/2026"],
+        "Dough": ["A", "B", "A", "B"],
+        "Malt %": ["0", "0,8", "0", "0,8"],
+        "Height (in)": ["1 1/4", "1.5", "1.25", "a lot"],
+        "Colour": ["pale", "brown", "pale", "brown"],
+    }
+)
+
+
+@pytest.fixture
+def panel(tmp_path):
+    ws = panels.open_workspace(tmp_path / "bakes")
+    ws.new_trial("mine", factors={"malt_percent": [0, 0.8]}, outcome="rise_height_mm")
+    ROWS.to_csv(ws.folder / "bakes.csv", index=False, sep=";")
+    made = panels.bring(ws)
+    made.trial.value = "mine"
+    yield made
+    ws.close()
+
+
+def words(widget):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", widget.value)).strip()
+
+
+def look_at(panel):
+    panel.file.value = next(path for name, path in panel.file.options if name == "bakes.csv")
+    panel.again.click()
+
+
+def store(panel):
+    panel.store.click()
+    panel.working.join(30)
+
+
+def test_nothing_is_stored_before_it_is_shown(panel):
+    assert panel.store.disabled
+    look_at(panel)
+    shown = words(panel.shown)
+    assert "4 rows" in shown
+    assert "Are these dates day/month or month/day, such as &#x27;03/12/2026&#x27;?" in shown
+    assert "a lot" in shown
+    assert panel.workspace.trial("mine").bakes() == []
+
+
+def test_corrected_then_stored_then_the_rest_without_doubles(panel):
+    look_at(panel)
+    panel.dates.value = "day/month"
+    assert "Are these dates" not in words(panel.shown)
+    means = {line.children[0].description: line.children for line in panel.columns.children}
+    assert means["Height (in)"][0].value == "rise_height_mm"
+    assert means["Height (in)"][1].value == "in"
+    means["Colour"][0].value = "ignored"
+    store(panel)
+    assert "3 of 4 rows are stored" in words(panel.stored)
+    trial = panel.workspace.trial("mine")
+    frame = trial.frame()
+    assert frame["rise_height_mm"].dropna().tolist() == [31.75, 38.1, 31.75]
+    assert frame["malt_percent"].tolist()[:3] == [0, 0.8, 0]
+    # the same table, corrected, brings the rest
+    ROWS.replace("a lot", "1 1/2").to_csv(panel.workspace.folder / "bakes.csv", index=False)
+    look_at(panel)
+    panel.dates.value = "day/month"
+    store(panel)
+    assert "4 of 4 rows are stored" in words(panel.stored)
+    assert trial.frame()["rise_height_mm"].tolist() == [31.75, 38.1, 31.75, 38.1]
+
+
+def test_a_wrong_unit_is_refused_and_the_look_stays(panel):
+    look_at(panel)
+    before = panel.look
+    line = next(x for x in panel.columns.children if x.children[0].description == "Height (in)")
+    line.children[1].value = "kg"
+    assert "unit is &#x27;kg&#x27;" in words(panel.said)
+    assert panel.look is before
+
+
+@pytest.mark.parametrize(
+    ("path", "said"),
+    [("/no/such.csv", "/no/such.csv is not there."), ("", "no table")],
+)
+def test_no_table(panel, path, said):
+    panel.path.value = path
+    panel.again.click()
+    assert said in words(panel.said)
+    assert panel.store.disabled
+
+
+def test_it_can_be_stopped(panel, monkeypatch):
+    from kit.records.sheets import bring
+
+    monkeypatch.setattr(bring, "BATCH", 1)
+    look_at(panel)
+    panel.dates.value = "day/month"
+
+    def halt_after_one(change):
+        if change["new"] >= 1:
+            panel.stop.click()
+
+    panel.progress.observe(halt_after_one, "value")
+    store(panel)
+    assert "It was stopped." in words(panel.stored)
+    assert 0 < len(panel.workspace.trial("mine").frame()) < 4

@@ -1,0 +1,114 @@
+"""The taste panel pressed through by its buttons, without a browser."""
+
+import ipywidgets as widgets
+import pytest
+
+from kit import panels
+from kit.workspace import Workspace
+
+
+@pytest.fixture
+def panel(tmp_path):
+    with Workspace(tmp_path / "bakes") as ws:
+        ws.new_trial("cold", factors={"retard_hours": [16, 40]}, outcome="rise_height_mm")
+        yield panels.taste(ws)
+
+
+def answer_all(panel, right=9):
+    plan = panel.chosen.serving(panel.tasting.value)
+    for k, name in enumerate(plan.tasters):
+        assert panel.taster.value == name  # it goes on to the next one by itself
+        ticks = panel.marks.children[0]
+        odd = plan.right(name)
+        ticks.value = odd if k < right else next(c for c in ticks.options if c != odd)
+        panel.save.click()
+        assert f"Saved: {name} answered {ticks.value}." in panel.saved.value
+
+
+def test_triangle_by_its_buttons(panel, tmp_path):
+    assert panel.samples.value == "cold retard at 16 h\ncold retard at 40 h"
+    assert panel.enough.value.startswith('<p role="status">16 tasters: 8 times in 10')
+    panel.plan.click()
+    assert "12 plates of 3 muffins for 12 tasters." in panel.planned.value
+    sheets = (tmp_path / "bakes" / "cold-tasting-1-sheets.html").read_text()
+    assert "40 h" not in sheets
+    assert "40 h" in (tmp_path / "bakes" / "cold-tasting-1-key.html").read_text()
+    panel.unblind.click()
+    assert "nobody has answered" in panel.opened.value
+    answer_all(panel)
+    assert "12 of 12 answers are in" in panel.marks.children[-1].value
+    assert panel.answer is None
+    assert "told them apart" not in panel.shown.value
+    panel.unblind.click()
+    assert "The tasters told them apart." in panel.shown.value
+    assert "<svg" in panel.shown.value
+    panel.matters.value = "30"
+    assert "cannot tell yet whether enough to matter" in panel.shown.value
+    panel.matters.value = "a lot"
+    assert "is not a number" in panel.matters.said.value
+    assert panel.matters.value == "a lot"
+
+
+def test_scores_with_names(panel):
+    panel.method.value = "scores"
+    assert panel.noticed.layout.display == "none"
+    panel.samples.value = "plain\nmalted\n\nlong"
+    panel.tasters.value = "Ida, Jon, Kim"
+    panel.twice.value = True
+    panel.plan.click()
+    assert "3 plates of 4 muffins for 3 tasters." in panel.planned.value
+    plan = panel.chosen.serving()
+    key = plan.table.set_index("code")["sample"]
+    for _ in range(3):
+        for field in [f for f in panel.marks.children if not isinstance(f, widgets.HTML)]:
+            code = field.text.description.split()[-1]
+            field.value = {"plain": "4", "malted": "6,5", "long": "8"}[key[code]]
+        panel.save.click()
+    panel.unblind.click()
+    assert "was marked 0.0 apart on average" in panel.shown.value
+    assert panel.answer.leading["higher"] == "long"
+
+
+def test_trouble_stands_beside_the_field(panel):
+    panel.tasters.value = "Ida, Ida"
+    panel.plan.click()
+    assert "Two of one name: add an initial." in panel.planned.value
+    panel.tasters.value = "2"
+    panel.samples.value = "only one"
+    panel.plan.click()
+    assert "must be two for a triangle" in panel.planned.value
+    panel.noticed.value = "150"
+    assert "must lie between 0 and 100 %" in panel.noticed.said.value
+    assert panel.enough.value == ""
+    panel.samples.value = "a one\na two"
+    panel.plan.click()
+    panel.save.click()
+    assert "Tick a code." in panel.saved.value
+
+
+def test_every_field_has_a_label_and_nothing_is_sure_without_a_trial(panel, tmp_path):
+    for field in (
+        panel.trial,
+        panel.method,
+        panel.tasting,
+        panel.taster,
+        panel.plan,
+        panel.unblind,
+    ):
+        assert field.description
+    with Workspace(tmp_path / "none") as ws:
+        nothing = panels.taste(ws)
+        assert "There is no trial in this folder yet." in nothing.shown.value
+        assert nothing.plan.disabled
+
+
+def test_names_are_escaped(panel):
+    panel.samples.value = "<b>one</b>\n<i>two</i>"
+    panel.tasters.value = "<u>Ida</u>"
+    panel.plan.click()
+    panel.marks.children[0].value = panel.marks.children[0].options[0]
+    panel.save.click()
+    panel.unblind.click()
+    told = panel.saved.value + panel.shown.value + panel.planned.value
+    assert "<b>one" not in told
+    assert "<u>Ida" not in told
