@@ -13,8 +13,12 @@ from kit.records.trial_records import TrialRecords
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
+    from kit.analysis.control_chart import ControlChart
     from kit.analysis.dose import DoseResponse
+    from kit.analysis.drift import Drift
+    from kit.analysis.griddle_map import GriddleMap
     from kit.analysis.overview import Overview
+    from kit.analysis.steadiness import Steadiness
     from kit.analysis.surface import Surface
     from kit.writeup import Report
 
@@ -198,6 +202,105 @@ class TrialAnswers(TrialRecords):
             matters=margins,
         )
         return replace(answer, checks=(*answer.checks, *notes))
+
+    def steadiness(
+        self, outcome: str | None = None, leave_out: Iterable[str] = (), **more: Any
+    ) -> "Steadiness":
+        """Say where the spread of an outcome comes from: bake, dough, load, place, piece.
+
+        Parameters
+        ----------
+        outcome : str, optional
+            The trial's own when not given.
+        leave_out : iterable of str
+            As for `compare`.
+        **more
+            See `kit.analysis.steadiness.steadiness`: measuring, level.
+        """
+        from kit.analysis.steadiness import steadiness
+
+        frame, factors, outcome = self._of_outcome(outcome, leave_out)
+        return steadiness(
+            frame, outcome, factors, load=present(frame, "load"), place=present(frame, "place"),
+            **more,
+        )  # fmt: skip
+
+    def griddle_map(
+        self, outcome: str | None = None, leave_out: Iterable[str] = (), **more: Any
+    ) -> "GriddleMap":
+        """Map the griddle: which places differ from the others.
+
+        Parameters
+        ----------
+        outcome, leave_out
+            As for `steadiness`.
+        **more
+            See `kit.analysis.griddle_map.griddle_map`: across, matters, level.
+        """
+        from kit.analysis.griddle_map import griddle_map
+
+        frame, factors, outcome = self._of_outcome(outcome, leave_out)
+        if outcome == self.outcome:
+            more.setdefault("matters", self.matters)
+        if present(frame, "place") is None:
+            msg = f"no piece of {self.name} has its place on the griddle: record places first."
+            raise DataError(msg)
+        load = present(frame, "load")
+        return griddle_map(frame, outcome, factors=factors, load=load, **more)
+
+    def bake_chart(
+        self, outcome: str | None = None, only: Mapping[str, object] | None = None, **more: Any
+    ) -> "ControlChart":
+        """Chart an outcome over the bakes, with limits and signals.
+
+        Parameters
+        ----------
+        outcome : str, optional
+            The trial's own when not given.
+        only : mapping, optional
+            Doughs of these settings only, such as ``{"malt_percent": 0}``.
+        **more
+            See `kit.analysis.control_chart.bake_chart`: limits_from.
+        """
+        from kit.analysis.control_chart import bake_chart
+
+        frame, _, outcome = self._of_outcome(outcome, ())
+        return bake_chart(frame, outcome, only=only, **more)
+
+    def drift(
+        self, outcome: str | None = None, against: Iterable[str] = (), **more: Any
+    ) -> "Drift":
+        """Ask whether an outcome follows conditions of the bakes.
+
+        Parameters
+        ----------
+        outcome : str, optional
+            The trial's own when not given.
+        against : iterable of str
+            Conditions; the room's temperature and the flour lot, where recorded, when not given.
+        **more
+            See `kit.analysis.drift.drift`: matters.
+        """
+        from kit.analysis.drift import drift
+
+        frame, factors, outcome = self._of_outcome(outcome, ())
+        usual = [c for c in ("room_temp_c", "flour_lot") if present(frame, c)]
+        if outcome == self.outcome:
+            more.setdefault("matters", self.matters)
+        return drift(frame, outcome, list(against) or usual, factors, **more)
+
+    def _of_outcome(
+        self, outcome: str | None, leave_out: Iterable[str]
+    ) -> tuple[pd.DataFrame, list[str], str]:
+        """The frame, the factors that were varied, and the outcome."""
+        outcome = outcome or self.outcome
+        if outcome is None:
+            raise InputError(
+                "outcome", None, "is not set for this trial", "Say which quantity answers it."
+            )
+        frame, _ = self._recorded((outcome,), leave_out)
+        varied = [f for f in self.factors if f in frame and frame[f].nunique() > 1]
+        return frame, varied, outcome
 
     def report(self, comparison: "Comparison | None" = None) -> "Report":
         """Put together what the write-up tells; of `compare` when no comparison is given."""

@@ -6,6 +6,7 @@ from pathlib import Path
 from kit import shipped
 from kit.panels.bring import BringPanel
 from kit.panels.compare import ComparePanel
+from kit.panels.deeper import DeeperPanel
 from kit.panels.plan import PlanPanel
 from kit.panels.record import RecordPanel
 from kit.panels.taste import TastePanel
@@ -14,11 +15,13 @@ from kit.workspace import Workspace
 __all__ = [
     "BringPanel",
     "ComparePanel",
+    "DeeperPanel",
     "PlanPanel",
     "RecordPanel",
     "TastePanel",
     "bring",
     "compare",
+    "deeper",
     "open_workspace",
     "plan",
     "record",
@@ -54,6 +57,11 @@ def bring(workspace: Workspace | None = None) -> BringPanel:
 def compare(workspace: Workspace | None = None) -> ComparePanel:
     """The panel of the compare notebook, on the baker's workspace."""
     return ComparePanel(workspace or open_workspace())
+
+
+def deeper(workspace: Workspace | None = None) -> DeeperPanel:
+    """The panel of further questions in the compare notebook, on the baker's workspace."""
+    return DeeperPanel(workspace or open_workspace())
 
 
 def plan(workspace: Workspace | None = None) -> PlanPanel:

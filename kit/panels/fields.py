@@ -5,10 +5,13 @@ from typing import Any, TypeVar
 
 import ipywidgets as widgets
 
-from kit.errors import KitError
+from kit import units
+from kit.errors import InputError, KitError
 from kit.panels.style import trouble
+from kit.quantities import Quantity
+from kit.records.typed import whole
 
-__all__ = ["LABELS", "Typed", "section"]
+__all__ = ["LABELS", "Typed", "above_0", "count", "number", "section", "setting"]
 
 _T = TypeVar("_T")
 #: room for a field's label
@@ -68,3 +71,37 @@ def section(title: str, *children: widgets.Widget) -> widgets.VBox:
     """Return fields under a heading; sections stand beside one another where there is room."""
     heading = widgets.HTML(f'<div class="kit-section" role="heading" aria-level="3">{title}</div>')
     return widgets.VBox([heading, *children], layout=widgets.Layout(flex="1 1 24rem"))
+
+
+def number(text: str, unit: str, field: str, difference: bool = False) -> float:
+    """Read a number as typed, in `unit`; see `kit.units.parse`."""
+    value = units.parse(text, unit, field, difference=difference)
+    if value is None:
+        raise InputError(field, text, "must not be empty")
+    return value
+
+
+def above_0(text: str, unit: str, field: str, difference: bool = False) -> float | None:
+    """Read a number above 0 as typed; None when empty."""
+    value = units.parse(text, unit, field, difference=difference)
+    if value is not None and value <= 0:
+        raise InputError(field, text, "must be above 0")
+    return value
+
+
+def setting(text: str, quantity: Quantity, unit: str) -> float | None:
+    """Read a value of a quantity as typed; refuse one that cannot be."""
+    return quantity.check(number(text, unit, quantity.name)).value
+
+
+def count(field: Typed) -> int:
+    """A counting number as typed."""
+    label = str(field.text.description).lower()
+
+    def reader(text: str) -> int:
+        number = whole(label, text)
+        if number is None:
+            raise InputError(label, text, "must not be empty", "Write 1, 2, 3 …")
+        return number
+
+    return field.read(reader)

@@ -10,12 +10,13 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from kit import quantities, units
+from kit import quantities
 from kit.analysis import words
 from kit.errors import InputError, KitError
 from kit.formula import Formula, WeighingSheet, read_formula, weigh, write_formula
-from kit.panels.fields import LABELS, Typed, section
+from kit.panels.fields import LABELS, Typed, above_0, count, number, section, setting
 from kit.panels.keys import OwnKeys
+from kit.panels.plan_offers import can_answer, can_be_set, spreads_of
 from kit.panels.plan_shown import show_plan
 from kit.panels.style import STYLE, link, trouble
 from kit.plan.design import design
@@ -25,7 +26,6 @@ from kit.plan.plan import Plan
 from kit.plan.power import Power, power
 from kit.plan.schedule import Schedule, schedule
 from kit.plan.spread import Spread
-from kit.quantities import Quantity
 from kit.records.things import Bake
 from kit.records.typed import day as read_day
 from kit.workspace import Trial, Workspace
@@ -109,9 +109,9 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
             return widgets.Dropdown(description=label, options=options, style=LABELS, layout=layout)
 
         known = quantities.all_quantities()
-        settable = [(q.label, q.name) for q in known if _can_be_set(q)]
+        settable = [(q.label, q.name) for q in known if can_be_set(q)]
         noise = [("nothing: one recipe, repeated", "")]
-        outcomes = [(q.label, q.name) for q in known if _can_answer(q)]
+        outcomes = [(q.label, q.name) for q in known if can_answer(q)]
         self.trial = pick("Plan", [_NEW])
         self.name = Typed("Its name", "malt", "short, such as malt")
         self.question = Typed("The question", "Does more malt make a taller muffin?")
@@ -228,7 +228,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
     def _offer_spreads(self) -> None:
         """Trials in which the outcome was measured on several doughs, a guess, or nothing."""
         before = self.spread.value
-        self._spreads = _spreads_of(self.workspace, self.outcome.value)
+        self._spreads = spreads_of(self.workspace, self.outcome.value)
         options = [*self._spreads, _GUESS, _UNKNOWN]
         filling, self._filling = self._filling, True
         self.spread.options = options
@@ -265,9 +265,9 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         """Read every field, then call design, power, weigh and schedule."""
         kitchen = Kitchen(
             bakes=self.bakes.value,
-            doughs_per_bake=_count(self.doughs),
-            pieces_per_dough=_count(self.pieces),
-            places=_count(self.places),
+            doughs_per_bake=count(self.doughs),
+            pieces_per_dough=count(self.pieces),
+            places=count(self.places),
         )
         spread = self._spread()
         trial = self.chosen
@@ -299,7 +299,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
             (self.dough_sd, "from dough to dough"), (self.piece_sd, "from piece to piece"),
         )  # fmt: skip
         dough, piece = (
-            field.read(partial(_number, unit=unit, field=what, difference=True))
+            field.read(partial(number, unit=unit, field=what, difference=True))
             for field, what in fields
         )
         return self.piece_sd.read(lambda _: Spread(dough, piece, outcome=outcome))
@@ -307,7 +307,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
     def _power(self, plan: Plan, spread: Spread) -> Power:
         unit, outcome = words.unit_of(self.outcome.value), self.outcome.value
         matters = self.matters.read(
-            lambda text: _above_0(text, unit, "what matters", difference=True)
+            lambda text: above_0(text, unit, "what matters", difference=True)
         )
         # without the simulation that an uneven plan would get: a slider cannot wait for it
         if self.chosen is not None and outcome == self.chosen.outcome:
@@ -323,9 +323,9 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
     def _size(self) -> dict[str, Any]:
         """How much dough, on which scale."""
         return {
-            "raw_piece_g": self.piece.read(lambda text: _above_0(text, "g", "raw piece")),
-            "scale_step_g": self.step.read(lambda text: _above_0(text, "g", "scale step")) or 1.0,
-            "fine_step_g": self.fine.read(lambda text: _above_0(text, "g", "fine scale step")),
+            "raw_piece_g": self.piece.read(lambda text: above_0(text, "g", "raw piece")),
+            "scale_step_g": self.step.read(lambda text: above_0(text, "g", "scale step")) or 1.0,
+            "fine_step_g": self.fine.read(lambda text: above_0(text, "g", "fine scale step")),
         }
 
     def _weigh(self, formula: Formula, plan: Plan) -> WeighingSheet:
@@ -349,7 +349,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         fields = (("retard_hours", self.retard, "h"), ("side_minutes", self.side, "min"))
         varied = [f.quantity for f in plan.factors]
         same = {
-            name: field.read(partial(_setting, quantity=quantities.get(name), unit=unit))
+            name: field.read(partial(setting, quantity=quantities.get(name), unit=unit))
             for name, field, unit in fields
             if name not in varied
         }
@@ -359,15 +359,15 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         """Limits of the kitchen and its room, as `schedule` takes them."""
         read: dict[str, Any] = {
             "awake_from": self.awake_from.value.strip(), "awake_to": self.awake_to.value.strip(),
-            "hands": _count(self.hands), "tubs": _count(self.doughs),
-            "griddle_places": _count(self.places),
+            "hands": count(self.hands), "tubs": count(self.doughs),
+            "griddle_places": count(self.places),
             "retard_tolerance_hours": self.slack.read(
-                lambda text: _number(text, "h", "it may be off by")
+                lambda text: number(text, "h", "it may be off by")
             ),
         }  # fmt: skip
         limits = self.awake_from.read(lambda _: Limits(**read))
         temp = quantities.get("room_temp_c")
-        room = self.room.read(partial(_setting, quantity=temp, unit="°C"))
+        room = self.room.read(partial(setting, quantity=temp, unit="°C"))
         return {"limits": limits, "room_temp_c": room}
 
     def _schedule(self, plan: Plan) -> Schedule:
@@ -402,7 +402,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         try:
             trial = self._trial_to_fill()
             bakes = trial.keep(
-                self.proposal.plan, self.first.value or None, _count(self.every),
+                self.proposal.plan, self.first.value or None, count(self.every),
                 self._same(self.proposal.plan), instead=True,
             )  # fmt: skip
             written = [self._write_sheet(trial, bake) for bake in bakes]
@@ -429,7 +429,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
                 self.name.value, question=self.question.value,
                 factors={f.quantity: list(f.settings) for f in self.proposal.plan.factors},
                 outcome=self.outcome.value,
-                matters=_number(self.matters.value, unit, "what matters", difference=True),
+                matters=number(self.matters.value, unit, "what matters", difference=True),
             )  # fmt: skip
         formula = self._formula()
         if formula is not None and trial.formula() is None:
@@ -451,65 +451,6 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         if plan is not None:
             links.append(link(trial.calendar(plan, folder / f"{name}.ics"), "calendar"))
         return ", ".join(links)
-
-
-def _can_be_set(quantity: Quantity) -> bool:
-    """What a baker can decide; the rest is measured."""
-    decided = ("ball_weight_g", "proof_ratio", "side_minutes", "extra_flips", "griddle_temp_c")
-    measured = ("malt_lintner", "dough_temp_c", "proof_minutes")
-    if quantity.formula is not None:
-        return False
-    return quantity.name in decided or (quantity.level == "dough" and quantity.name not in measured)
-
-
-def _can_answer(quantity: Quantity) -> bool:
-    return quantity.level == "piece" and not _can_be_set(quantity)
-
-
-def _spreads_of(workspace: Workspace, outcome: str) -> dict[str, Spread]:
-    """What earlier trials tell about an outcome's spread, by how it is offered."""
-    found = {}
-    for trial in workspace.trials():
-        try:
-            spread = trial.spread(outcome)
-        except KitError:
-            continue  # too little was baked: there is nothing to offer
-        mark = " (invented)" if trial.invented else ""
-        found[f"as in {trial.name}{mark}"] = spread
-    return found
-
-
-def _number(text: str, unit: str, field: str, difference: bool = False) -> float:
-    value = units.parse(text, unit, field, difference=difference)
-    if value is None:
-        raise InputError(field, text, "must not be empty")
-    return value
-
-
-def _setting(text: str, quantity: Quantity, unit: str) -> float | None:
-    return quantity.check(_number(text, unit, quantity.name)).value
-
-
-def _above_0(text: str, unit: str, field: str, difference: bool = False) -> float | None:
-    value = units.parse(text, unit, field, difference=difference)
-    if value is not None and value <= 0:
-        raise InputError(field, text, "must be above 0")
-    return value
-
-
-def _count(field: Typed) -> int:
-    """A counting number as typed."""
-    from kit.records.typed import whole
-
-    label = str(field.text.description).lower()
-
-    def reader(text: str) -> int:
-        number = whole(label, text)
-        if number is None:
-            raise InputError(label, text, "must not be empty", "Write 1, 2, 3 …")
-        return number
-
-    return field.read(reader)
 
 
 def _clock(text: str) -> str:

@@ -1,0 +1,35 @@
+"""What the plan panel offers to choose from: what can be set, what can answer, known spreads."""
+
+from kit.errors import KitError
+from kit.plan.spread import Spread
+from kit.quantities import Quantity
+from kit.workspace import Workspace
+
+__all__ = ["can_answer", "can_be_set", "spreads_of"]
+
+
+def can_be_set(quantity: Quantity) -> bool:
+    """What a baker can decide; the rest is measured."""
+    decided = ("ball_weight_g", "proof_ratio", "side_minutes", "extra_flips", "griddle_temp_c")
+    measured = ("malt_lintner", "dough_temp_c", "proof_minutes")
+    if quantity.formula is not None:
+        return False
+    return quantity.name in decided or (quantity.level == "dough" and quantity.name not in measured)
+
+
+def can_answer(quantity: Quantity) -> bool:
+    """What is measured on a piece."""
+    return quantity.level == "piece" and not can_be_set(quantity)
+
+
+def spreads_of(workspace: Workspace, outcome: str) -> dict[str, Spread]:
+    """What earlier trials tell about an outcome's spread, by how it is offered."""
+    found = {}
+    for trial in workspace.trials():
+        try:
+            spread = trial.spread(outcome)
+        except KitError:
+            continue  # too little was baked: there is nothing to offer
+        mark = " (invented)" if trial.invented else ""
+        found[f"as in {trial.name}{mark}"] = spread
+    return found

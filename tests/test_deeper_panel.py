@@ -1,0 +1,67 @@
+"""The deeper panel without a browser: every question gets an answer, a picture, or a reason."""
+
+import re
+
+import pytest
+
+from kit import panels
+from kit.panels.deeper import _QUESTIONS
+
+
+@pytest.fixture(scope="module")
+def ws(tmp_path_factory):
+    made = panels.open_workspace(tmp_path_factory.mktemp("deeper") / "bakes")
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def panel(ws):
+    made = panels.deeper(ws)
+    made.trial.value = "harbour-malt"
+    return made
+
+
+def words(widget):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", widget.value)).strip()
+
+
+@pytest.mark.parametrize("question", [q.verb for q in _QUESTIONS])
+def test_every_question_gets_an_answer_with_its_picture(panel, question):
+    panel.question.value = question
+    panel.ask.click()
+    assert panel.answer is not None, words(panel.shown)
+    shown = words(panel.shown)
+    lead = str(panel.answer).split("\n")[0]
+    assert re.sub(r"\s+", " ", lead) in shown.replace("&#x27;", "'").replace("&gt;", ">")
+    assert "Invented data" in shown
+    assert "<svg" in panel.shown.value
+    assert panel.called.startswith(f"print(ws.trial('harbour-malt').{question}(")
+    assert not panel.ask.disabled
+
+
+def test_fields_follow_the_question(panel):
+    panel.question.value = "dose"
+    assert panel.factor.layout.display is None
+    panel.question.value = "steadiness"
+    assert panel.factor.layout.display == "none"
+    panel.question.value = "overview"
+    assert panel.outcome.layout.display == "none"
+    assert panel.shown.value == ""  # no answer stands under another question
+
+
+def test_what_cannot_be_answered_says_why(ws, panel):
+    bare = ws.new_trial("bare", factors={"malt_percent": [0, 1]}, outcome="rise_height_mm")
+    try:
+        dough = bare.add_dough(bare.add_bake("2026-11-26"))
+        bare.record(dough, "malt_percent", 1)
+        bare.record(bare.add_piece(dough), "rise_height_mm", 30)
+        made = panels.deeper(ws)
+        made.trial.value = "bare"
+        for question in ("dose", "steadiness", "griddle_map"):
+            made.question.value = question
+            made.ask.click()
+            assert made.answer is None
+            assert words(made.shown).startswith("Not yet:")
+    finally:
+        ws.remove_trial("bare")
