@@ -45,6 +45,8 @@ def test_fields_follow_the_question(panel):
     assert panel.factor.layout.display is None
     panel.question.value = "steadiness"
     assert panel.factor.layout.display == "none"
+    assert panel.question.layout.display is None  # and no other field with it
+    assert panel.outcome.layout.display is None
     panel.question.value = "overview"
     assert panel.outcome.layout.display == "none"
     assert panel.shown.value == ""  # no answer stands under another question

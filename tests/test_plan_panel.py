@@ -145,6 +145,8 @@ def test_more_bakes_of_a_trial_that_is_there(panel):
 def test_a_bake_in_which_nothing_is_changed(panel):
     panel.factor.value = ""
     assert panel.settings.layout.display == "none"
+    assert panel.other.layout.display == "none"
+    assert panel.outcome.layout.display is None  # and no other field with it
     assert "is not set by this plan" in words(panel.formula.said)  # malt ? needs a number now
     panel.formula.value = panel.formula.value.replace(", as the trial says ?", " 0.8")
     assert panel.proposal.plan.kind == "noise"

@@ -374,3 +374,15 @@ def test_rows_in_the_order_of_the_bench_sheet_or_by_code_alone(panel, trial, typ
     assert type_into("piece", first, "rise_height_mm", "31,5")[0] == "saved"
     assert trial.frame().set_index("piece").loc["1A1", "rise_height_mm"] == 31.5
     assert heads(panel)[-1] == "933"
+
+
+def test_a_trial_without_a_bake_can_begin_one(ws):
+    ws.new_trial("salt", factors={"salt_percent": [1.2, 1.8]}, outcome="rise_height_mm")
+    panel = panels.record(ws)
+    assert panel.begin.layout.display is None
+    assert panel.new.layout.display is None
+    assert panel.change.layout.display == "none"  # nothing to add to yet
+    panel.day.value = "2026-12-03"
+    panel.begin.click()
+    assert panel.chosen_bake.code == "1"
+    assert panel.change.layout.display is None

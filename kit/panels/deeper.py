@@ -16,7 +16,6 @@ from kit.workspace import Trial, Workspace
 
 __all__ = ["DeeperPanel"]
 
-_LAYOUT = widgets.Layout(width="auto", max_width="34rem")
 _STATISTICS = "For the statistician:"
 
 
@@ -64,13 +63,13 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
         names = [trial.name for trial in workspace.trials()]
 
         def pick(label: str, options: Any) -> widgets.Dropdown:
-            return widgets.Dropdown(
-                description=label, options=options, style=LABELS, layout=_LAYOUT
-            )
+            # a layout of its own: fields that are not needed are hidden one by one
+            layout = widgets.Layout(width="auto", max_width="34rem")
+            return widgets.Dropdown(description=label, options=options, style=LABELS, layout=layout)
 
-        self.trial = pick("Trial", names)
+        self.trial = pick("About trial", names)
         self.question = pick("Question", [(q.words, q.verb) for q in _QUESTIONS])
-        self.outcome, self.factor = pick("Outcome", []), pick("Factor", [])
+        self.outcome, self.factor = pick("Its outcome", []), pick("Its factor", [])
         self.ask = widgets.Button(
             description="Answer", icon="question", layout=widgets.Layout(width="12rem"),
             disabled=not names,

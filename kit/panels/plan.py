@@ -103,10 +103,12 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         self._fill()
 
     def _make_fields(self) -> None:
-        layout = widgets.Layout(width="auto", max_width="34rem")
+        def wide() -> widgets.Layout:
+            # each field its own: those that are not needed are hidden one by one
+            return widgets.Layout(width="auto", max_width="34rem")
 
         def pick(label: str, options: Any) -> widgets.Dropdown:
-            return widgets.Dropdown(description=label, options=options, style=LABELS, layout=layout)
+            return widgets.Dropdown(description=label, options=options, style=LABELS, layout=wide())
 
         known = quantities.all_quantities()
         settable = [(q.label, q.name) for q in known if can_be_set(q)]
@@ -122,7 +124,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         self.outcome = pick("I measure", outcomes)
         self.matters = Typed("What matters", "2", "smallest difference you care about")
         self.bakes = widgets.IntSlider(
-            value=5, min=1, max=12, description="Bakes", style=LABELS, layout=layout,
+            value=5, min=1, max=12, description="Bakes", style=LABELS, layout=wide(),
             continuous_update=False,
         )  # fmt: skip
         week = date.today() + timedelta(days=7)

@@ -29,9 +29,6 @@ _OWN_STYLE = """<style>
 .kit-record .jupyter-button {font-size: 1rem; white-space: normal; max-width: 100%}
 .kit-record .kit-last {margin: .7rem .6rem; overflow-wrap: anywhere}
 </style>"""
-_BUTTON = widgets.Layout(
-    width="auto", height="auto", min_height="44px", min_width="11rem", align_self="flex-start"
-)
 _LAYOUT = widgets.Layout(width="auto", max_width="34rem")
 
 
@@ -56,26 +53,26 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         self.workspace = workspace
         self._key = workspace_key(str(workspace.folder or workspace.store.name))
         self.trial = widgets.Dropdown(description="Trial", style=LABELS, layout=_LAYOUT)
-        self.new = widgets.ToggleButton(description="A new trial", layout=_BUTTON)
+        self.new = widgets.ToggleButton(description="A new trial", layout=_button())
         self.form = TrialForm(workspace, self._begun)
         self.about = widgets.HTML()
         self.bake = widgets.Dropdown(description="Bake", style=LABELS, layout=_LAYOUT)
         self.day = Typed("New bake on", hint="today, or year-month-day")
-        self.begin = widgets.Button(description="Begin a bake", layout=_BUTTON)
+        self.begin = widgets.Button(description="Begin a bake", layout=_button())
         self.doughs = Typed("Doughs", hint="how many")
         self.loads = Typed("Loads of the griddle", hint="how many")
         self.pieces = Typed("Pieces of each dough", hint="how many")
-        self.add = widgets.Button(description="Add what is missing", layout=_BUTTON)
+        self.add = widgets.Button(description="Add what is missing", layout=_button())
         self.said = widgets.HTML()
         self.change = widgets.ToggleButton(
-            description="More doughs, loads or pieces", layout=_BUTTON
+            description="More doughs, loads or pieces", layout=_button()
         )
         self._counts = widgets.VBox([self.doughs, self.loads, self.pieces, self.add])
-        self.undo = widgets.Button(description="Undo", icon="undo", layout=_BUTTON)
+        self.undo = widgets.Button(description="Undo", icon="undo", layout=_button())
         self.last, self.undone = widgets.HTML(), widgets.HTML()
-        self.past = widgets.ToggleButton(description="History", layout=_BUTTON)
+        self.past = widgets.ToggleButton(description="History", layout=_button())
         self.history = widgets.HTML()
-        self.stages = widgets.ToggleButton(description="Stages and their times", layout=_BUTTON)
+        self.stages = widgets.ToggleButton(description="Stages and their times", layout=_button())
         self.running = widgets.VBox()
         self.tables = {
             level: LevelTable(level, self._stored, workspace.together) for level in LEVELS
@@ -289,6 +286,13 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
 def _is_on(bake: Bake) -> bool:
     """Whether it is the day of the bake."""
     return bake.day == datetime.now(ZoneInfo(bake.zone)).date()
+
+
+def _button() -> widgets.Layout:
+    """A layout of its own for each button: one that is hidden must not hide the others."""
+    return widgets.Layout(
+        width="auto", height="auto", min_height="44px", min_width="11rem", align_self="flex-start"
+    )
 
 
 def _show(widget: widgets.Widget, visible: bool) -> None:

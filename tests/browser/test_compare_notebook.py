@@ -97,3 +97,21 @@ def test_readable_on_a_phone(page, lab):
     for name, place in (("top", ".kit-panel"), ("answer", ".kit-lead"), ("end", ".kit-scroll")):
         page.locator(place).first.evaluate("e => e.scrollIntoView()")
         shoot(page, f"compare-400px-{name}")
+
+
+def test_a_deeper_question_is_answered(page, lab):
+    page.set_viewport_size({"width": 1100, "height": 2000})
+    open_and_run(page, lab)
+    question = page.get_by_label("Question", exact=True)
+    question.scroll_into_view_if_needed()
+    question.select_option("Are all places of the griddle alike?")
+    page.get_by_role("button", name="Answer").press("Enter")
+    page.get_by_text("No place differs surely from the others").first.wait_for(timeout=60_000)
+    shoot(page, "compare-griddle-map")
+    question.select_option("Which dose is best?")
+    page.get_by_label("Its factor", exact=True).select_option("Diastatic malt")
+    page.get_by_role("button", name="Answer").press("Enter")
+    page.get_by_text("Height rises with the first of the diastatic malt").last.wait_for(
+        timeout=90_000
+    )
+    shoot(page, "compare-dose")
