@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison, compare
     from kit.analysis.mixed import MixedFit, mixed
+    from kit.analysis.rise import rise
     from kit.analysis.tasting import triangle
     from kit.plan.design import design
     from kit.plan.factors import Factor, Kitchen
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Comparison", "Factor", "Kitchen", "MixedFit", "Spread", "Trial", "Workspace", "compare",
-    "design", "mixed", "power", "triangle",
+    "design", "mixed", "power", "rise", "triangle",
 ]  # fmt: skip
 __version__ = "0.1.0"
 
@@ -47,6 +48,7 @@ _HOME = {
     "design": "kit.plan.design",
     "mixed": "kit.analysis.mixed",
     "power": "kit.plan.power",
+    "rise": "kit.analysis.rise",
     "triangle": "kit.analysis.tasting",
 }
 

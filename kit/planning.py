@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from kit.formula.sheet import WeighingSheet
     from kit.plan.factors import Kitchen
     from kit.plan.limits import Limits
+    from kit.plan.next import NextBake
     from kit.plan.noticed import Power
     from kit.plan.plan import Plan
     from kit.plan.schedule import Schedule
@@ -128,6 +129,47 @@ class TrialPlanning(TrialRecords):
                 plan, runs=both[plan.runs.columns.intersection(baked.columns)]
             )
         return power(plan, of, spread=spread, outcome=self.outcome or "", **more)
+
+    def next(
+        self, by: str | None = None, bakes_planned: int | None = None, **more: Any
+    ) -> "NextBake":
+        """Say how sure the answer is, what one more bake would add, and when to stop.
+
+        The answer may be looked at after every bake: false alarms stay at 5 % over all looks.
+
+        Parameters
+        ----------
+        by : str, optional
+            Which factor; the first when not given.
+        bakes_planned : int, optional
+            In all, settled before the first look; those made and those planned (`keep`) when
+            not given, and 8 when none are planned.
+        **more
+            See `kit.plan.next.next_bake`: outcome, matters, adjust, line, alpha.
+
+        Raises
+        ------
+        InputError
+            No outcome or factor is known, or fewer bakes planned than made.
+        DataError, DesignError, NotFoundError
+            The bakes so far leave nothing to compare.
+        """
+        from kit.plan.next import next_bake
+
+        outcome, frame = self._outcome(more.pop("outcome", None)), self.frame()
+        by = by or next(iter(self.factors), None)
+        if by is None:
+            raise InputError("by", None, "is not set for this trial", "Say which factor is asked.")
+        if outcome == self.outcome:
+            more.setdefault("matters", self.matters)
+        held = [f for f in self.factors if f != by and f in frame and frame[f].notna().any()]
+        more.setdefault("adjust", held)
+        to_come = len(self.planned_bakes())
+        if bakes_planned is None and to_come:
+            made = frame.loc[frame[outcome].notna(), "bake"].nunique() if outcome in frame else 0
+            bakes_planned = made + to_come
+        load = "load" if "load" in frame and frame["load"].notna().any() else None
+        return next_bake(frame, outcome, by, bakes_planned, load=load, **more)
 
     def keep(
         self,

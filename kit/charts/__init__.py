@@ -14,6 +14,7 @@ from kit.charts.dose import (
 )
 from kit.charts.page import svg
 from kit.charts.regression import coefficients
+from kit.charts.rise import curve_fit, rise_curve, rise_forecast, rises
 from kit.charts.steady import control_chart, gauge, griddle_map, steadiness
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "coefficients",
     "comparison",
     "control_chart",
+    "curve_fit",
     "describe",
     "dose_response",
     "drawn",
@@ -29,6 +31,9 @@ __all__ = [
     "griddle_map",
     "outcomes_by_setting",
     "overview",
+    "rise_curve",
+    "rise_forecast",
+    "rises",
     "steadiness",
     "surface",
     "svg",

@@ -111,7 +111,7 @@ def test_a_deeper_question_is_answered(page, lab):
     question.select_option("Which dose is best?")
     page.get_by_label("Its factor", exact=True).select_option("Diastatic malt")
     page.get_by_role("button", name="Answer").press("Enter")
-    page.get_by_text("Height rises with the first of the diastatic malt").last.wait_for(
+    page.locator(".kit-answer").last.get_by_text("Height rises with the first of").first.wait_for(
         timeout=90_000
     )
     shoot(page, "compare-dose")

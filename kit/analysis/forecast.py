@@ -1,0 +1,375 @@
+"""When a dough that is proofing now will be double, and when to look again.
+
+What the baker's earlier doughs did, and how they differed, is brought up to date by the first
+readings of this one (`forecast_prior`, `forecast_update`). Rooms of other temperatures are
+allowed for by `rise_temperature`.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import forecast_words
+from kit.analysis.forecast_prior import (
+    USUAL_HOURS,
+    USUAL_ROOM_C,
+    Earlier,
+    double,
+    expect,
+    fit_earlier,
+    ratio,
+)
+from kit.analysis.forecast_update import update, weighted_quantile
+from kit.analysis.moments import Floats
+from kit.analysis.rise_readings import read_rise
+from kit.analysis.rise_temperature import (
+    FRIDGE_C,
+    SPREAD_PER_10_C,
+    WARMING_HOURS,
+    equivalent_hours,
+    real_hours,
+    refuse_outside,
+)
+from kit.analysis.rise_words import DOUBLE_IS
+from kit.analysis.shown import as_html, as_text
+from kit.errors import DataError, InputError, NotFoundError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["Forecast", "forecast"]
+
+#: Without earlier curves so many readings after the start are asked for.
+LEAST = 3
+#: Looks are told in steps of so many minutes, and no sooner than one step.
+_STEP_MINUTES = 5.0
+#: An interval wider than this is worth narrowing by a look half-way. Own choice, no source.
+_WIDE_HOURS = 0.5
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When a dough will be double.
+
+    Parameters
+    ----------
+    hours, low, high : float
+        Since the start: as likely before as after, and an interval. Infinite where it may never
+        be double.
+    last_hours, last_ratio : float
+        The last reading (0 and 1 before the first).
+    look_hours : float
+        Hours since the start at which to look again.
+    never : float
+        Chance that it levels off before double.
+    now : datetime or None
+        Clock time of the last reading.
+    room_temp_c : float or None
+    earlier : tuple
+        Names of the earlier doughs it rests on.
+    readings : DataFrame
+        ``hours, ratio``.
+    curve : DataFrame
+        ``hours, ratio, low, high``: what to expect.
+    level : float
+    checks : tuple of str
+    """
+
+    hours: float
+    low: float
+    high: float
+    last_hours: float
+    last_ratio: float
+    look_hours: float
+    never: float
+    now: datetime | None
+    room_temp_c: float | None
+    earlier: tuple[object, ...]
+    readings: pd.DataFrame
+    curve: pd.DataFrame
+    level: float
+    checks: tuple[str, ...]
+
+    def at(self, hours: float) -> datetime | None:
+        """Clock time of an hour since the start; None without `now` or where it is never."""
+        if self.now is None or not np.isfinite(hours):
+            return None
+        return self.now + timedelta(hours=hours - self.last_hours)
+
+    @property
+    def doubled(self) -> bool:
+        """Whether the last reading was double already."""
+        return self.last_ratio >= 2
+
+    @property
+    def headline(self) -> str:
+        """When it will be double, and when to look again."""
+        return forecast_words.headline(self)
+
+    @property
+    def rests_on(self) -> str:
+        """Readings and earlier doughs."""
+        return forecast_words.rests_on(self)
+
+    @property
+    def method(self) -> str:
+        """Model and sources, for a statistician."""
+        return forecast_words.method(self)
+
+    def __repr__(self) -> str:
+        return f"<Forecast double at {self.hours:.3g} h [{self.low:.3g}, {self.high:.3g}]>"
+
+    def __str__(self) -> str:
+        return as_text((self.headline, self.rests_on, DOUBLE_IS), self.checks, self.method)
+
+    def _repr_html_(self) -> str:
+        return as_html(self.headline, (self.rests_on, DOUBLE_IS), self.checks, self.method)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Every number told or drawn: ``kind, hours, ratio, low, high``.
+
+        In the rows "double" and "look again" low and high are hours, along the "curve" ratios.
+        """
+        told = [
+            {"kind": "double", "hours": self.hours, "ratio": 2.0, "low": self.low,
+             "high": self.high},
+            {"kind": "look again", "hours": self.look_hours},
+        ]  # fmt: skip
+        parts = [
+            pd.DataFrame(told),
+            self.readings.assign(kind="reading"),
+            self.curve.assign(kind="curve"),
+        ]
+        whole = pd.concat(parts, ignore_index=True)
+        return whole.reindex(columns=["kind", "hours", "ratio", "low", "high"])
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw readings, what to expect, and the time of double with its interval."""
+        from kit import charts
+
+        return charts.rise_forecast(self, ax)
+
+
+def forecast(
+    hours: Sequence[float] | Floats,
+    ratios: Sequence[float] | Floats,
+    earlier: pd.DataFrame | None = None,
+    room_temp_c: float | None = None,
+    earlier_temps: Mapping[Any, float] | float | None = None,
+    now: datetime | None = None,
+    level: float = 0.9,
+    u: float | Sequence[float] | None = None,
+    start_temp_c: float | None = FRIDGE_C,
+    warming_hours: float = WARMING_HOURS,
+    seed: int = 1,
+) -> Forecast:
+    """Forecast when a dough will be double.
+
+    Parameters
+    ----------
+    hours, ratios : sequence of float
+        Readings so far, as in `kit.analysis.rise.rise`. With earlier curves they may be empty.
+    earlier : DataFrame, optional
+        Readings of the baker's earlier doughs of this kind: ``dough, hours, proof_ratio``, one
+        row a reading; a column ``room_temp_c`` may stand for `earlier_temps`.
+    room_temp_c : float, optional
+        The room now, between 15 and 35 °C.
+    earlier_temps : mapping of dough to float, or float, optional
+        The rooms of the earlier doughs. Both must be given, or neither: then the rooms are
+        taken as alike.
+    now : datetime, optional
+        Clock time of the last reading (of the start, before the first): times are then told by
+        the clock.
+    level : float
+        Of the interval.
+    u : float or sequence, optional
+        Standard uncertainty of a ratio.
+    start_temp_c : float, optional
+        Of all doughs at the start; None where they had the room's temperature.
+    warming_hours : float
+        Time constant of the dough's warming.
+    seed : int
+        Of the draws.
+
+    Returns
+    -------
+    Forecast
+
+    Raises
+    ------
+    DataError
+        Too few readings, where there are no earlier curves.
+    InputError, NotFoundError
+        A temperature, reading or column that cannot be used.
+
+    Examples
+    --------
+    >>> forecast([0.5, 1.0, 1.5], [1.04, 1.2, 1.5], seed=1).hours < 2.6
+    True
+    """
+    if not 0 < level < 1:
+        raise InputError("level", level, "must lie between 0 and 1", "Give 0.9 for 90 %.")
+    t, r, spread, notes = _readings(hours, ratios, u)
+    table = None if earlier is None else _table(earlier, earlier_temps)
+    if len(t) < LEAST and (table is None or table.empty):
+        msg = (
+            f"{len(t)} readings after the start and no earlier curves: too early to say when it "
+            f"will be double. {LEAST} readings or more are needed; a quarter to half an hour apart "
+            "will do. (Usual practice is about two hours for a cold dough at 22 °C.)"
+        )
+        raise DataError(msg)
+    clock = _Clock(room_temp_c, start_temp_c, warming_hours)
+    past, moved, more = _expected_from(table, clock)
+    expected = expect(clock.usual(), past, moved)
+    draws = update(expected, clock.there(t), r, spread, seed)
+    times = clock.back(double(draws.phi))
+    middle, low, high = (
+        weighted_quantile(times, draws.weight, chance)
+        for chance in (0.5, (1 - level) / 2, (1 + level) / 2)
+    )
+    last_hours, _last_ratio = (float(t[-1]), float(r[-1])) if len(t) else (0.0, 1.0)
+    top = float(r.max()) if len(r) else 1.0
+    return Forecast(
+        hours=middle,
+        low=low,
+        high=high,
+        last_hours=last_hours,
+        last_ratio=top,
+        look_hours=np.nan if top >= 2 else _look(last_hours, middle, low, high),
+        never=float(draws.weight[~np.isfinite(times)].sum()),
+        now=now,
+        room_temp_c=room_temp_c,
+        earlier=() if past is None else past.doughs,
+        readings=pd.DataFrame({"hours": t, "ratio": r}),
+        curve=_fan(draws.phi, draws.weight, clock, _until(last_hours, middle, high), level),
+        level=level,
+        checks=(*notes, *more, *forecast_words.cautions(past, table is not None, clock.moved)),
+    )
+
+
+class _Clock:
+    """Between hours by the clock and hours at the steady temperature of the room."""
+
+    def __init__(
+        self, room_temp_c: float | None, start_temp_c: float | None, warming_hours: float
+    ) -> None:
+        if room_temp_c is not None:
+            refuse_outside(room_temp_c)
+        if not warming_hours > 0:
+            remedy = "Give the hours in which two thirds of the way are done."
+            raise InputError("warming_hours", warming_hours, "must be above 0", remedy)
+        self.room, self.start, self.warming = room_temp_c, start_temp_c, warming_hours
+        self.moved = room_temp_c is not None
+
+    def usual(self) -> float:
+        """Time to double of usual practice."""
+        if self.room is None:
+            return USUAL_HOURS
+        return float(self.there(np.array(USUAL_HOURS), USUAL_ROOM_C))
+
+    def there(self, hours: Floats, room: float | None = None) -> Floats:
+        """Hours of the curves; of a dough in another room where one is given."""
+        if self.room is None or not np.size(hours):
+            return hours
+        other = self.room if room is None else room
+        return equivalent_hours(hours, other, self.room, self.start, self.warming)
+
+    def back(self, much: Floats) -> Floats:
+        """Hours by the clock of this dough."""
+        if self.room is None:
+            return much
+        return real_hours(much, self.room, self.room, self.start, self.warming)
+
+
+def _readings(
+    hours: Any, ratios: Any, u: Any
+) -> tuple[Floats, Floats, Floats | None, tuple[str, ...]]:
+    """Readings up to the highest; none where only the start is there."""
+    after = np.asarray(hours, dtype=float).reshape(-1)
+    if not (after > 0).any():
+        return np.empty(0), np.empty(0), None, ()
+    read = read_rise(hours, ratios, u)
+    return (*read.rising(), read.checks)
+
+
+def _table(earlier: pd.DataFrame, temps: Mapping[Any, float] | float | None) -> pd.DataFrame:
+    """``dough, hours, proof_ratio`` and ``room_temp_c`` where it is known."""
+    for column in ("dough", "hours", "proof_ratio"):
+        if column not in earlier.columns:
+            raise NotFoundError("column", column, map(str, earlier.columns))
+    columns = ["dough", "hours", "proof_ratio"]
+    table = earlier[[*columns, *(c for c in ("room_temp_c",) if c in earlier)]].copy()
+    if isinstance(temps, Mapping):
+        missing = [d for d in table["dough"].unique() if d not in temps]
+        if missing:
+            raise NotFoundError("room temperature for dough", str(missing[0]), map(str, temps))
+        table["room_temp_c"] = table["dough"].map(temps).astype(float)
+    elif temps is not None:
+        table["room_temp_c"] = float(temps)
+    return table
+
+
+def _expected_from(
+    table: pd.DataFrame | None, clock: _Clock
+) -> tuple[Earlier | None, float, list[str]]:
+    """Earlier curves on this room's clock, how far they were moved, and what to know."""
+    if table is None or table.empty:
+        off = 0.0 if clock.room is None else abs(clock.room - USUAL_ROOM_C)
+        return None, SPREAD_PER_10_C * off / 10, []
+    known = "room_temp_c" in table and bool(table["room_temp_c"].notna().all())
+    if known != (clock.room is not None):
+        missing = "of the earlier doughs" if clock.room is not None else "of this dough's room"
+        remedy = "Give room_temp_c and earlier_temps, or neither to take all rooms as alike."
+        raise InputError("room_temp_c", clock.room, f"the temperature {missing} is missing", remedy)
+    if not known:
+        note = "temperatures were not given: all rooms are taken as equally warm"
+        return fit_earlier(table), 0.0, [note]
+    for room in table["room_temp_c"].unique():
+        refuse_outside(float(room), "earlier_temps")
+    parts = [
+        part.assign(hours=clock.there(part["hours"].to_numpy(dtype=float), float(str(room))))
+        for room, part in table.groupby(table["room_temp_c"].astype(float))
+    ]
+    rooms = table.groupby("dough", observed=True)["room_temp_c"].first()
+    away = abs(float(clock.room or 0.0) - float(rooms.mean()))
+    return fit_earlier(pd.concat(parts).sort_index()), SPREAD_PER_10_C * away / 10, []
+
+
+def _look(now: float, middle: float, low: float, high: float) -> float:
+    """When to look again, in hours since the start.
+
+    At the early end of the interval; half-way there while the interval is wide, since a reading
+    then narrows it; half-way to the middle where the early end has passed. Own rule, no source.
+    """
+    step = _STEP_MINUTES / 60
+    ahead = low - now
+    if ahead <= step:
+        ahead = (middle - now) / 2
+    elif high - low > _WIDE_HOURS:
+        ahead /= 2
+    if not np.isfinite(ahead):
+        ahead = _WIDE_HOURS
+    return now + step * max(1, int(ahead / step + 1e-9))
+
+
+def _until(last: float, middle: float, high: float) -> float:
+    """How far the curve is drawn: to the end of the interval, within reason."""
+    ends = [end for end in (high, 3 * middle) if np.isfinite(end)]
+    return max(last, min(ends, default=2 * last or 2 * USUAL_HOURS))
+
+
+def _fan(phi: Floats, weight: Floats, clock: _Clock, until: float, level: float) -> pd.DataFrame:
+    """Ratio to expect along time, with its interval."""
+    t = np.linspace(0, until, 61)
+    drawn = ratio(clock.there(t), phi[:, None, :])
+    rows = [
+        [weighted_quantile(column, weight, c) for c in (0.5, (1 - level) / 2, (1 + level) / 2)]
+        for column in drawn.T
+    ]
+    table = pd.DataFrame(rows, columns=["ratio", "low", "high"])
+    table.insert(0, "hours", t)
+    return table

@@ -1,0 +1,306 @@
+"""How a dough rose: lag, top speed, where it levels off, and when it was double.
+
+A growth curve is fitted where the readings allow one (`rise_models`); otherwise the readings
+speak for themselves: double lies between the last reading below it and the first one above.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import rise_words
+from kit.analysis.curve_fit import CurveFit
+from kit.analysis.moments import Floats
+from kit.analysis.rise_models import SHAPES, fit_rise, smooth
+from kit.analysis.rise_numbers import DOUBLE, both, of_growth
+from kit.analysis.rise_readings import Readings, read_rise
+from kit.analysis.shown import as_html, as_text
+from kit.errors import DataError, InputError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["RiseCurve", "rise"]
+
+#: A growth curve has three unknowns; its own spread needs a fourth reading after the start.
+LEAST = 4
+#: A shape is clearly better when −2 log likelihood is this much less (a factor of e² ≈ 7 in
+#: likelihood; a rule of thumb, no source).
+CLEARLY = 4.0
+#: Stated uncertainties that would explain such a misfit less often than this do not explain it.
+_MISFIT = 0.01
+_DRAWN = 121
+
+Asked = Literal["auto", "gompertz", "logistic", "smooth"]
+
+
+@dataclass(frozen=True)
+class RiseCurve:
+    """How one dough rose.
+
+    Parameters
+    ----------
+    shape : {"gompertz", "logistic", "smooth", "between"}
+        What was used; "between" is straight from reading to reading.
+    numbers : DataFrame
+        ``name, estimate, low, high``, one row each of ``lag_hours, speed_per_hour,
+        plateau_ratio, double_hours``; NaN where it cannot be told, infinite where a limit is
+        not reached. Speed is in starting volumes per hour.
+    curve : DataFrame
+        ``hours, ratio, low, high`` along the curve.
+    readings : DataFrame
+        ``hours, ratio, u, used``: not used are readings of a growth curve after the highest.
+    fell : (float, float) or None
+        Hours and ratio of the highest reading, where it fell after.
+    tried : DataFrame
+        ``shape, misfit``: −2 log likelihood less that of the better growth curve.
+    room_temp_c : float or None
+    level : float
+        Of the intervals.
+    checks : tuple of str
+    fit : CurveFit or None
+    """
+
+    shape: str
+    numbers: pd.DataFrame
+    curve: pd.DataFrame
+    readings: pd.DataFrame
+    fell: tuple[float, float] | None
+    tried: pd.DataFrame
+    room_temp_c: float | None
+    level: float
+    checks: tuple[str, ...]
+    fit: CurveFit | None = field(repr=False)
+
+    def of(self, name: str) -> "pd.Series[Any]":
+        """One row of `numbers`."""
+        return self.numbers[self.numbers["name"] == name].iloc[0]
+
+    @property
+    def lag_hours(self) -> float:
+        """Hours until the steepest tangent leaves the start."""
+        return float(self.of("lag_hours")["estimate"])
+
+    @property
+    def speed_per_hour(self) -> float:
+        """Top speed, in starting volumes per hour."""
+        return float(self.of("speed_per_hour")["estimate"])
+
+    @property
+    def plateau_ratio(self) -> float:
+        """Proof ratio it levels off at."""
+        return float(self.of("plateau_ratio")["estimate"])
+
+    @property
+    def double_hours(self) -> float:
+        """Hours until double the volume; NaN where it was not and cannot be told."""
+        return float(self.of("double_hours")["estimate"])
+
+    @property
+    def headline(self) -> str:
+        """When it was double."""
+        return rise_words.headline(self)
+
+    @property
+    def sentence(self) -> str:
+        """Lag, speed and plateau, and how readings and curve agree."""
+        return rise_words.story(self)
+
+    @property
+    def next_step(self) -> str:
+        """What to do next."""
+        return rise_words.next_step(self)
+
+    @property
+    def method(self) -> str:
+        """Model, intervals and sources, for a statistician."""
+        return rise_words.method(self)
+
+    def __repr__(self) -> str:
+        double = self.of("double_hours")
+        span = f"{double['estimate']:.3g} h [{double['low']:.3g}, {double['high']:.3g}]"
+        return f"<RiseCurve {self.shape}, {len(self.readings)} readings: double at {span}>"
+
+    def __str__(self) -> str:
+        texts = (self.headline, self.sentence, rise_words.DOUBLE_IS, self.next_step)
+        return as_text(texts, self.checks, self.method)
+
+    def _repr_html_(self) -> str:
+        texts = (self.sentence, rise_words.DOUBLE_IS, self.next_step)
+        return as_html(self.headline, texts, self.checks, self.method)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Every number told or drawn: ``kind, name, hours, ratio, estimate, low, high``."""
+        parts = [
+            self.numbers.assign(kind="number"),
+            self.curve.assign(kind="curve"),
+            self.readings.assign(kind="reading"),
+        ]
+        columns = ["kind", "name", "hours", "ratio", "estimate", "low", "high", "u", "used"]
+        return pd.concat(parts, ignore_index=True).reindex(columns=columns)
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw readings, curve and the time to double with its interval."""
+        from kit import charts
+
+        return charts.rise_curve(self, ax)
+
+
+def rise(
+    hours: Sequence[float] | Floats,
+    ratios: Sequence[float] | Floats,
+    u: float | Sequence[float] | Floats | None = None,
+    shape: Asked = "auto",
+    room_temp_c: float | None = None,
+    level: float = 0.95,
+) -> RiseCurve:
+    """Describe the rise of one dough from a few readings.
+
+    Parameters
+    ----------
+    hours : sequence of float
+        Since the clock started, at which the ratio was 1 by definition.
+    ratios : sequence of float
+        Volume over the volume at the start: 2 is double. In a straight container or a ring
+        that is the ratio of the heights; of a free piece that keeps its shape, the cube of the
+        ratio of its heights. Missing ones (None, NaN) are left out.
+    u : float or sequence, optional
+        Standard uncertainty of a ratio. Without it the spread about the curve is used.
+    shape : {"auto", "gompertz", "logistic", "smooth"}
+        "auto" takes the growth curve that fits better, the smooth one where neither fits the
+        stated uncertainties, and the readings alone where there are fewer than four.
+    room_temp_c : float, optional
+        Told beside the answer.
+    level : float
+        Of the intervals.
+
+    Returns
+    -------
+    RiseCurve
+
+    Raises
+    ------
+    DataError
+        No reading after the start.
+    InputError
+        A reading that is none, or a shape that the readings do not allow.
+
+    Examples
+    --------
+    >>> rise([0, 0.5, 1, 1.5, 2, 2.5, 3], [1, 1.06, 1.28, 1.66, 2.03, 2.30, 2.47])
+    <RiseCurve gompertz, 7 readings: double at 1.96 h [1.94, 1.97]>
+    """
+    if shape not in ("auto", "smooth", *SHAPES):
+        listed = ", ".join(map(repr, ("auto", *SHAPES, "smooth")))
+        raise InputError("shape", shape, f"must be one of {listed}")
+    read = read_rise(hours, ratios, u)
+    checks = list(read.checks)
+    t, r, uncertain = read.rising()
+    fits: dict[str, CurveFit] = {}
+    if shape != "smooth" and len(t) >= LEAST and len(np.unique(t)) >= LEAST - 1:
+        for name in SHAPES if shape == "auto" else [shape]:
+            fitted = fit_rise(SHAPES[name], t, r, uncertain, level)
+            if fitted is not None:
+                fits[name] = fitted
+    if shape in SHAPES and not fits:
+        msg = (
+            f"{len(t)} readings after the start do not allow a growth curve, which has three "
+            f"unknowns: {LEAST} or more are needed. Leave shape out to hear what can be said."
+        )
+        raise DataError(msg)
+    tried = _side_by_side(fits, known=uncertain is not None)
+    chosen = "between"
+    if fits:
+        chosen = str(tried["shape"].iloc[int(tried["misfit"].to_numpy().argmin())])
+        if shape == "auto" and _unexplained(fits[chosen]):
+            checks.append(
+                "neither growth curve goes through the readings as closely as their stated "
+                "uncertainty asks: a smooth curve is used, which has no lag and no plateau"
+            )
+            chosen = "smooth"
+    elif shape == "smooth" or (shape == "auto" and len(t) >= LEAST):
+        chosen = "smooth"
+    fit = fits.get(chosen)
+    if fit is not None:
+        numbers, more = of_growth(fit, chosen, read)
+        for row in tried[(tried["shape"] != chosen) & (tried["misfit"] < CLEARLY)].itertuples():
+            numbers = both(numbers, of_growth(fits[str(row.shape)], str(row.shape), read)[0])
+    else:
+        numbers, more = _of_readings(read, chosen, level)
+    checks += more
+    checks += rise_words.about_shape(chosen, tried, fits, CLEARLY)
+    return RiseCurve(
+        shape=chosen,
+        numbers=numbers,
+        curve=_along(read, fit, chosen),
+        readings=read.table(used_to_peak=fit is not None),
+        fell=read.fell,
+        tried=tried,
+        room_temp_c=room_temp_c,
+        level=level,
+        checks=tuple(checks),
+        fit=fit,
+    )
+
+
+def _side_by_side(fits: dict[str, CurveFit], known: bool) -> pd.DataFrame:
+    """−2 log likelihood of each growth curve, less that of the better one."""
+    tiny = np.finfo(float).tiny
+    away = [f.rss if known else f.n * np.log(max(f.rss, tiny)) for f in fits.values()]
+    misfit = np.array(away) - min(away, default=0.0)
+    return pd.DataFrame({"shape": list(fits), "misfit": misfit})
+
+
+def _unexplained(fit: CurveFit) -> bool:
+    """Whether stated uncertainties do not explain the misfit (never, where none were)."""
+    from scipy import special
+
+    chance = float(special.chdtrc(fit.n - len(fit.theta), fit.rss))
+    return fit.stated and chance < _MISFIT
+
+
+def _of_readings(read: Readings, chosen: str, level: float) -> tuple[pd.DataFrame, list[str]]:
+    """What can be told without a growth curve."""
+    nan = np.nan
+    double, low, high = read.crossing(DOUBLE, level)
+    checks, speed = [], nan
+    if chosen == "smooth":
+        curve = smooth(read.hours, read.ratios)
+        t = np.linspace(0, read.peak_hours, 400)
+        speed = float(curve.derivative()(t).max())
+        if read.top >= DOUBLE and np.isfinite(double):
+            t = np.linspace(0, read.peak_hours, 4001)
+            double = float(np.clip(np.interp(DOUBLE, curve(t), t), low, high))
+    else:
+        few = "one reading" if len(read.hours) == 1 else f"{len(read.hours)} readings"
+        checks.append(
+            f"{few} after the start: too few for a curve. What lies between two readings is taken "
+            f"as straight; {LEAST} readings spread over the rise would tell lag and speed"
+        )
+    rows = [
+        ("lag_hours", nan, nan, nan),
+        ("speed_per_hour", speed, nan, nan),
+        ("plateau_ratio", nan, read.top, np.inf),
+        ("double_hours", double, low, high),
+    ]
+    return pd.DataFrame(rows, columns=["name", "estimate", "low", "high"]), checks
+
+
+def _along(read: Readings, fit: CurveFit | None, chosen: str) -> pd.DataFrame:
+    """The curve where it is drawn."""
+    if fit is not None:
+        t = np.linspace(0, read.peak_hours, _DRAWN)
+        theta, spread = fit.theta, np.nan_to_num(fit.covariance, nan=0.0, posinf=0.0)
+        ratio = SHAPES[chosen].ratio(t, theta)
+        slope = SHAPES[chosen].derivatives(t, theta)
+        half = fit.quantile() * np.sqrt(np.einsum("ni,ij,nj->n", slope, spread, slope))
+        return pd.DataFrame({"hours": t, "ratio": ratio, "low": ratio - half, "high": ratio + half})
+    if chosen == "smooth":
+        t = np.linspace(0, read.last, _DRAWN)
+        ratio = np.asarray(smooth(read.hours, read.ratios)(t), dtype=float)
+    else:
+        t, ratio = np.append(0.0, read.hours), np.append(1.0, read.ratios)
+    return pd.DataFrame({"hours": t, "ratio": ratio, "low": np.nan, "high": np.nan})

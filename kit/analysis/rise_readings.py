@@ -1,0 +1,162 @@
+"""Readings of a rise, checked and put in order."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis.moments import Floats
+from kit.errors import DataError, InputError
+
+__all__ = ["LONGEST_HOURS", "MOST_RATIO", "Readings", "read_rise"]
+
+#: Readings beyond are mistakes: minutes for hours, or a height in millimetres for a ratio.
+LONGEST_HOURS, MOST_RATIO = 168.0, 12.0
+#: A dough has fallen when a later reading lies lower by this share of the highest, or by more
+#: than the stated uncertainties explain. Own choice, no source.
+_FALL = 0.05
+_SURE = 2.0
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Readings after the start, in order of time.
+
+    Parameters
+    ----------
+    hours, ratios : array, shape (n,)
+    u : array, shape (n,), or None
+    fell : (float, float) or None
+        Hours and ratio of the highest reading, where a later one lies surely lower.
+    start : int
+        How many readings were taken at hour 0; they are 1 by definition and tell nothing.
+    checks : tuple of str
+    """
+
+    hours: Floats
+    ratios: Floats
+    u: Floats | None
+    fell: tuple[float, float] | None
+    start: int
+    checks: tuple[str, ...]
+
+    @property
+    def last(self) -> float:
+        """Hours of the last reading."""
+        return float(self.hours[-1])
+
+    @property
+    def top(self) -> float:
+        """The highest ratio."""
+        return float(self.ratios.max())
+
+    @property
+    def peak_hours(self) -> float:
+        """Hours of the highest reading where it fell after, else of the last one."""
+        return self.last if self.fell is None else self.fell[0]
+
+    def rising(self) -> tuple[Floats, Floats, Floats | None]:
+        """Readings up to the highest where it fell after; all of them otherwise."""
+        keep = self.hours <= self.peak_hours
+        return self.hours[keep], self.ratios[keep], None if self.u is None else self.u[keep]
+
+    def table(self, used_to_peak: bool) -> pd.DataFrame:
+        """``hours, ratio, u, used``, the start included."""
+        u = np.full(len(self.hours), np.nan) if self.u is None else self.u
+        rows = pd.DataFrame({"hours": self.hours, "ratio": self.ratios, "u": u})
+        rows["used"] = (rows["hours"] <= self.peak_hours) | (not used_to_peak)
+        first = pd.DataFrame({"hours": [0.0], "ratio": [1.0], "u": [np.nan], "used": [True]})
+        return pd.concat([first] * bool(self.start) + [rows], ignore_index=True)
+
+    def crossing(self, ratio: float, level: float) -> tuple[float, float, float]:
+        """Hours at which a ratio was passed: between two readings, and the two readings.
+
+        With stated uncertainties the interval reaches back to the last reading surely below,
+        and on to the first one surely above. NaN, and infinity above, where it was not reached.
+        """
+        from scipy import special
+
+        t, r = np.append(0.0, self.hours), np.append(1.0, self.ratios)
+        u = np.zeros(len(t)) if self.u is None else np.append(0.0, self.u)
+        slack = float(special.ndtri((1 + level) / 2)) * u
+        below, above = r + slack < ratio, r - slack >= ratio
+        first = int(np.argmax(above)) if above.any() else len(t)
+        low = float(t[:first][below[:first]].max(initial=0.0))
+        high = float(t[first]) if first < len(t) else np.inf
+        passed = np.flatnonzero(r >= ratio)
+        if not len(passed):
+            return np.nan, low, np.inf
+        i = int(passed[0])
+        middle = t[i - 1] + (ratio - r[i - 1]) / (r[i] - r[i - 1]) * (t[i] - t[i - 1])
+        return float(middle), min(low, float(middle)), high
+
+
+def read_rise(hours: Any, ratios: Any, u: Any = None) -> Readings:
+    """Check readings of a rise and put them in order.
+
+    Raises
+    ------
+    InputError
+        A time or ratio that cannot be, or an uncertainty not above 0.
+    DataError
+        Lists of different lengths, or nothing after the start.
+    """
+    t, r = (_numbers(values, name) for values, name in ((hours, "hours"), (ratios, "ratios")))
+    if t.shape != r.shape:
+        msg = f"{len(t)} times and {len(r)} ratios: give one ratio for each time."
+        raise DataError(msg)
+    spread = None if u is None else np.broadcast_to(_numbers(u, "u"), t.shape)
+    there = np.isfinite(t) & np.isfinite(r)
+    for name, values, low, high, remedy in (
+        ("hours", t, 0.0, LONGEST_HOURS, "Give hours since the clock started, not minutes."),
+        ("ratios", r, 0.2, MOST_RATIO, "Give volume over the volume at the start: 2 is double."),
+    ):
+        wrong = there & ~((values >= low) & (values <= high))
+        if wrong.any():
+            i = int(np.flatnonzero(wrong)[0])
+            rule = f"must lie between {low:g} and {high:g}"
+            raise InputError(name, float(values[i]), rule, remedy, f"reading {i + 1}")
+    checks = []
+    if (~there).any():
+        count = int((~there).sum())
+        some = "reading has" if count == 1 else "readings have"
+        checks.append(f"{count} {some} no time or no ratio and was left out")
+    if spread is not None:
+        wrong = there & ~(spread > 0)
+        if wrong.any():
+            remedy = "Give the standard uncertainty of a ratio, for example 0.03."
+            raise InputError("u", float(spread[wrong][0]), "must be above 0", remedy)
+    start = there & (t == 0)
+    if (np.abs(r[start] - 1) > 0.02).any():
+        remedy = "Divide all readings by the one at the start."
+        off = float(r[start][np.abs(r[start] - 1).argmax()])
+        raise InputError("ratios", off, "must be 1 at hour 0", remedy)
+    order = np.argsort(t, kind="stable")
+    order = order[there[order] & (t[order] > 0)]
+    if not len(order):
+        msg = "no reading after the start: nothing can be said of the rise. Look at it again later."
+        raise DataError(msg)
+    t, r = t[order], r[order]
+    spread = None if spread is None else spread[order]
+    return Readings(t, r, spread, _fell(t, r, spread), int(start.sum()), tuple(checks))
+
+
+def _numbers(values: Any, name: str) -> Floats:
+    """As an array of floats; None is missing."""
+    try:
+        return np.atleast_1d(np.asarray(values, dtype=float))
+    except (TypeError, ValueError) as exc:
+        remedy = "Read what was typed with kit.units.parse first."
+        raise InputError(name, values, "must be numbers", remedy) from exc
+
+
+def _fell(t: Floats, r: Floats, u: Floats | None) -> tuple[float, float] | None:
+    """The highest reading, where a later one lies surely lower."""
+    top = int(r.argmax())
+    after = r[top] - r[top + 1 :]
+    limit = np.full(len(after), _FALL * r[top])
+    if u is not None:
+        limit = _SURE * np.hypot(u[top], u[top + 1 :])
+    fell = bool((after > limit).any())
+    return (float(t[top]), float(r[top])) if fell else None

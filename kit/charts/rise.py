@@ -1,0 +1,158 @@
+"""Pictures of a rise: one dough, several, and what is to come."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from kit import quantities
+from kit.analysis import words
+from kit.charts.base import (
+    BLUE,
+    GREEN,
+    GREY,
+    INK,
+    ORANGE,
+    POINTS,
+    RULE,
+    SKY,
+    VERMILION,
+    calm,
+    lines,
+    own_axes,
+    plain,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from kit.analysis.curve_fit import CurveFit
+    from kit.analysis.forecast import Forecast
+    from kit.analysis.rise import RiseCurve
+    from kit.analysis.rise_all import Rises
+
+__all__ = ["curve_fit", "rise_curve", "rise_forecast", "rises"]
+
+_COLOURS = (BLUE, VERMILION, GREEN, ORANGE, SKY, INK)
+_MARKS, _LINES = "osD^vP", ("-", "--", "-.", ":", (0, (6, 1)), (0, (3, 1, 1, 1)))
+_RATIO = "Volume, times the start (2 is double)"
+
+
+def rise_curve(c: "RiseCurve", ax: "Axes | None" = None) -> "Axes":
+    """Readings, the curve with its band, and along the line of double the interval of its time."""
+    ax = _frame(ax)
+    _band(ax, c.curve["hours"], c.curve["low"], c.curve["high"], c.level)
+    ax.plot(c.curve["hours"], c.curve["ratio"], color=BLUE, lw=2.2, zorder=3, label=_NAMES[c.shape])
+    used = c.readings["used"]
+    for own, face, label in ((used, BLUE, "reading"), (~used, "none", "after it fell: not used")):
+        if own.any():
+            rows = c.readings[own]
+            ax.errorbar(
+                rows["hours"], rows["ratio"], yerr=rows["u"].fillna(0.0), fmt="o", ms=5, mfc=face,
+                mec=INK, mew=0.8, ecolor=INK, elinewidth=1, zorder=4, label=label,
+            )  # fmt: skip
+    _double(ax, c.double_hours, float(c.of("double_hours")["low"]),
+            float(c.of("double_hours")["high"]), c.level)  # fmt: skip
+    return _finish(ax)
+
+
+def rise_forecast(f: "Forecast", ax: "Axes | None" = None) -> "Axes":
+    """Readings so far, what to expect with its band, the time of double and the next look."""
+    ax = _frame(ax)
+    _band(ax, f.curve["hours"], f.curve["low"], f.curve["high"], f.level)
+    ax.plot(f.curve["hours"], f.curve["ratio"], color=BLUE, lw=2.2, ls="--", zorder=3,
+            label="to expect")  # fmt: skip
+    ax.plot(f.readings["hours"], f.readings["ratio"], ls="none", marker="o", ms=5, mfc=BLUE,
+            mec=INK, mew=0.8, zorder=4, label="reading")  # fmt: skip
+    _double(ax, f.hours, f.low, f.high, f.level)
+    if np.isfinite(f.look_hours):
+        when = f.at(f.look_hours)
+        at = "" if when is None else f" at {when.hour}:{when.minute:02d}"
+        ax.axvline(f.look_hours, color=GREY, lw=1.1, ls=(0, (2, 2)), label=f"look again{at}")
+    return _finish(ax)
+
+
+def rises(r: "Rises", ax: "Axes | None" = None) -> "Axes":
+    """All curves, one colour, line and mark a setting (or a dough, where there are few)."""
+    ax = _frame(ax)
+    column = r.by or next(c for c in reversed(r.doughs.columns))
+    kinds = list(dict.fromkeys(r.doughs[column]))
+    try:
+        kinds.sort()
+    except TypeError:  # settings of mixed kinds keep the order they came in
+        kinds = list(dict.fromkeys(r.doughs[column]))
+    told = r.by is not None or len(kinds) <= len(_COLOURS)
+    seen = set()
+    for curve, kind in zip(r.curves, r.doughs[column], strict=True):
+        i = kinds.index(kind) % len(_COLOURS)
+        label = None
+        if told and kind not in seen:
+            label = plain(words.amount(column, kind) if r.by else f"{words.name(column)} {kind}")
+        seen.add(kind)
+        ax.plot(curve.curve["hours"], curve.curve["ratio"], color=_COLOURS[i], lw=1.6,
+                ls=_LINES[i], zorder=3)  # fmt: skip
+        ax.plot(curve.readings["hours"], curve.readings["ratio"], ls="none", marker=_MARKS[i],
+                ms=4.5, color=_COLOURS[i], zorder=4, label=label)  # fmt: skip
+    ax.axhline(2, color=INK, lw=0.8, zorder=1)
+    ax = _finish(ax)
+    legend = ax.get_legend()
+    if r.by and legend is not None:
+        legend.set_title(plain(words.capital(quantities.label(r.by))))
+    return ax
+
+
+def curve_fit(f: "CurveFit", ax: "Axes | None" = None) -> "Axes":
+    """Readings and the fitted curve with its band."""
+    ax = own_axes(5.2, 3.8) if ax is None else ax
+    calm(ax)
+    x = np.asarray(f.x, dtype=float)
+    along = np.linspace(x.min(), x.max(), 201)
+    table = f.predict(along)
+    _band(ax, along, table["low"], table["high"], f.level)
+    ax.plot(along, table["mean"], color=BLUE, lw=2.2, label="curve")
+    ax.plot(x, f.y, ls="none", marker="o", ms=4.5, mfc=GREY, mec=INK, mew=0.6, label="reading")
+    ax.legend(frameon=False, fontsize=POINTS - 0.5)
+    return ax
+
+
+_NAMES = {
+    "gompertz": "Gompertz curve",
+    "logistic": "logistic curve",
+    "smooth": "smooth curve",
+    "between": "straight between readings",
+}
+
+
+def _frame(ax: "Axes | None") -> "Axes":
+    ax = own_axes(5.4, 4.0) if ax is None else ax
+    calm(ax)
+    ax.set_xlabel("Hours since the start")
+    ax.set_ylabel(lines(_RATIO, 40))
+    return ax
+
+
+def _band(ax: "Axes", x: object, low: object, high: object, level: float) -> None:
+    if np.isfinite(np.asarray(low, dtype=float)).any():
+        ax.fill_between(
+            np.asarray(x, dtype=float), np.asarray(low, dtype=float),
+            np.asarray(high, dtype=float), color=BLUE, alpha=0.2, lw=0, zorder=1.5,
+            label=f"its {100 * level:.0f} % interval",
+        )  # fmt: skip
+
+
+def _double(ax: "Axes", hours: float, low: float, high: float, level: float) -> None:
+    """The line of double and on it the time, with its interval as a thick bar."""
+    ax.axhline(2, color=RULE, lw=0.9, zorder=1)
+    if np.isnan(hours) or np.isinf(hours):
+        return
+    if np.isfinite(high):
+        ax.plot([low, high], [2, 2], color=GREEN, lw=5, solid_capstyle="butt", zorder=5,
+                label=f"double, {100 * level:.0f} % interval")  # fmt: skip
+    ax.plot([hours], [2], ls="none", marker="D", ms=7, mfc=GREEN, mec=INK, zorder=6)
+
+
+def _finish(ax: "Axes") -> "Axes":
+    ax.set_xlim(left=0)
+    if ax.get_legend_handles_labels()[1]:
+        ax.legend(frameon=False, fontsize=POINTS - 0.5, loc="lower left", bbox_to_anchor=(0, 1.0),
+                  ncols=2)  # fmt: skip
+    return ax

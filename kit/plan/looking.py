@@ -1,0 +1,399 @@
+"""Looking at the answer after every bake, and when to stop.
+
+Whoever looks after every bake and stops at the first answer is fooled far more often than one
+time in twenty (with eight looks, 18 % of the time): each look is another chance to be. The
+intervals here hold all together, whenever one looks and whatever makes one stop: repeated
+confidence intervals (Jennison & Turnbull 1989, J R Stat Soc B 51:305) at levels spent by the
+O'Brien–Fleming type function of Lan & DeMets (see `kit.analysis.spending`). What is spent goes by
+the share of the planned bakes (as calendar time in Lan & DeMets 1989, Stat Med 8:1191), how alike
+two looks are by the doughs behind them.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import words
+from kit.analysis.compare import Comparison, _overall, compare
+from kit.analysis.shown import as_html, as_text, percent
+from kit.analysis.spending import levels
+from kit.analysis.structure import MOST_SETTINGS
+from kit.analysis.verdict import Answer, decide
+from kit.errors import DataError, DesignError, InputError
+from kit.plan.exact import critical
+from kit.plan.worth import Evidence, gather
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["FUTILE", "Looks", "looks"]
+
+#: Below this chance to be settled by all planned bakes, going on is hardly worth it.
+FUTILE = 0.10
+#: An interval so many times as wide as the usual one says nothing yet.
+_FAR = 4.0
+_COLUMNS = ["bake", "bakes", "units", "level", "difference", "se", "df"]
+_SPANS = ["low", "high", "answer", "wide_low", "wide_high", "wide_answer"]
+
+
+@dataclass(frozen=True)
+class Looks:
+    """What each look at the answer said, looked at once or after every bake.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        The usual answer from all bakes so far.
+    table : DataFrame
+        One row a look, after each bake: ``bake`` (its name), ``bakes, units`` (so far),
+        ``level`` (of the interval that holds for looking every time), ``difference, se, df,
+        low, high, wide_low, wide_high`` (of the two settings in question; the usual interval
+        and the one that holds) and ``answer, wide_answer`` to the whole question. Numbers are
+        missing where a bake left nothing to compare yet.
+    planned : int
+        Bakes planned in all.
+    alpha : float
+        1 minus the chance that all these intervals hold together.
+    chance_left : float or None
+        To be settled once all planned bakes are done; None when it is settled, nothing is left
+        or it could not be worked out.
+    checks : tuple of str
+    """
+
+    comparison: Comparison
+    table: pd.DataFrame
+    planned: int
+    alpha: float
+    chance_left: float | None
+    checks: tuple[str, ...]
+    evidence: Evidence | None = field(repr=False, default=None)
+
+    @property
+    def made(self) -> int:
+        """Bakes so far."""
+        return len(self.table)
+
+    @property
+    def settled_after(self) -> int | None:
+        """Number of the first bake after which it was settled, however often one looks."""
+        settled = self.table["wide_answer"] != Answer.UNCLEAR.value
+        return int(self.table.loc[settled, "bakes"].iloc[0]) if settled.any() else None
+
+    @property
+    def answer(self) -> Answer:
+        """The answer that holds for looking every time: the first that settled it, if any did."""
+        first = self.settled_after
+        if first is None:
+            return Answer.UNCLEAR
+        return Answer(self.table.loc[self.table["bakes"] == first, "wide_answer"].iloc[0])
+
+    @property
+    def futile(self) -> bool:
+        """Whether even all planned bakes would hardly settle it."""
+        return self.chance_left is not None and self.chance_left < FUTILE
+
+    @property
+    def stop(self) -> bool:
+        """Whether to stop: it is settled, or the planned bakes are done."""
+        return self.settled_after is not None or self.made >= self.planned
+
+    @property
+    def headline(self) -> str:
+        """Stop or go on."""
+        if self.settled_after is not None:
+            when = "is" if self.settled_after == self.made else f"was, after bake {self._first},"
+            return f"Stop: it {when} settled, also when looked at after every bake."
+        if self.made >= self.planned:
+            return (
+                f"Stop: all {words.plural(self.planned, 'planned bake')} are done; it stays open."
+            )
+        if self.futile:
+            return (
+                "Think before you go on: even all "
+                f"{words.plural(self.planned, 'planned bake')} would hardly settle it."
+            )
+        return "Go on: it is not settled yet."
+
+    @property
+    def sentences(self) -> list[str]:
+        """Why, and what is to be expected."""
+        said, left = [], self.made < self.planned
+        if self.settled_after is not None:
+            said.append(f"The answer that stands: {self.answer.value}.")
+            if self.answer is Answer.NONE:
+                said.append("More bakes would look for something too small for you to care about.")
+        elif self.comparison.answer is not Answer.UNCLEAR:
+            said.append(
+                f"Looked at after every bake, it is not settled {'yet' if left else 'after all'}, "
+                "although it would be had this been the only look: each look is one more chance to "
+                "be fooled."
+            )
+        said.append(self._spans())
+        if self.chance_left is not None:
+            advice = (
+                " That is advice, not a test: stopping for it raises no false alarm, and going on "
+                "spoils nothing."
+                if self.futile
+                else ""
+            )
+            said.append(
+                f"If all {self.planned} planned bakes are made like those so far, the chance that "
+                f"it is settled by then is {_chance(self.chance_left)}.{advice}"
+            )
+        return [s for s in said if s]
+
+    @property
+    def _first(self) -> str:
+        return str(self.table.loc[self.table["bakes"] == self.settled_after, "bake"].iloc[0])
+
+    def _spans(self) -> str:
+        """Both intervals of the two settings in question."""
+        row = self.table.iloc[-1]
+        c = self.comparison
+        if not math.isfinite(row["difference"]):
+            return ""
+        unit, half = words.unit_of(c.outcome), float(row["high"] - row["low"]) / 2
+        pair = (
+            f"{words.amount(c.by, c.leading.level)} against {words.amount(c.by, c.leading.versus)}"
+        )
+        text = (
+            f"{words.capital(words.name(c.outcome))}, {pair}: "
+            f"{words.number(row['difference'], half, unit)}; looked at once, "
+            f"{words.number(row['low'], half)} to {words.number(row['high'], half, unit)}"
+        )
+        wide = (float(row["wide_high"]) - float(row["wide_low"])) / 2
+        if not wide < _FAR * half:
+            return f"{text}; looked at after every bake, it is too early to say anything."
+        return (
+            f"{text}; looked at after every bake, {words.number(row['wide_low'], half)} to "
+            f"{words.number(row['wide_high'], half, unit)}."
+        )
+
+    @property
+    def method(self) -> str:
+        """For a statistician."""
+        spent = ", ".join(f"{p:.2g}" for p in 1 - self.table["level"].dropna())
+        return (
+            f"For the statistician: repeated confidence intervals (Jennison & Turnbull 1989), "
+            f"together {100 * (1 - self.alpha):.0f} %; O'Brien–Fleming type spending (Lan & DeMets "
+            f"1983) over {self.planned} bakes, found on the t (Tukey) statistics of these degrees "
+            f"of freedom by simulation. P values allowed at the looks: {spent or 'none yet'}. "
+            "The chance at the end is a predictive power (Spiegelhalter et al. 1986)."
+        )
+
+    def __repr__(self) -> str:
+        c = self.comparison
+        return (
+            f"<Looks {c.outcome} by {c.by}: {self.made} of {self.planned} bakes, "
+            f"{self.answer.value}>"
+        )
+
+    def __str__(self) -> str:
+        return as_text([self.headline, *self.sentences], self.checks, self.method)
+
+    def _repr_html_(self) -> str:
+        return as_html(self.headline, self.sentences, self.checks, self.method)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row a look; see `table`."""
+        return self.table.copy()
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw the two intervals after each bake, with zero and what matters."""
+        from kit.plan.looking_picture import intervals_over_looks
+
+        return intervals_over_looks(self, ax)
+
+
+def looks(
+    frame: pd.DataFrame,
+    outcome: str,
+    by: str,
+    bakes_planned: int,
+    *,
+    bake: str = "bake",
+    dough: str | None = "dough",
+    load: str | None = None,
+    matters: float | None = None,
+    adjust: Sequence[str] = (),
+    line: bool | None = None,
+    alpha: float = 0.05,
+) -> Looks:
+    """Say what each look so far was worth, and whether to stop.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a piece, bakes in the order they were made.
+    outcome, by : str
+        As for `kit.compare`.
+    bakes_planned : int
+        In all. To be settled before the first look: changing it because of what was seen
+        undoes the protection.
+    bake, dough, load : str
+        Columns that say which rows belong together.
+    matters, adjust, line
+        As for `kit.compare`.
+    alpha : float
+        1 minus the chance that all intervals hold together.
+
+    Returns
+    -------
+    Looks
+
+    Raises
+    ------
+    InputError
+        Fewer bakes planned than made.
+    DataError, DesignError, NotFoundError
+        As for `kit.compare` of all bakes.
+
+    Examples
+    --------
+    >>> days = [(b, f"{b}{s}", s, 30 + 3 * s + (7 * b * (s + 2) + 5 * i) % 4)
+    ...         for b in range(1, 4) for s in (0, 1) for i in range(3)]
+    >>> rows = pd.DataFrame(days, columns=["bake", "dough", "malt", "height"])
+    >>> looks(rows, "height", "malt", bakes_planned=6).table["bakes"].tolist()
+    [1, 2, 3]
+    """
+    _check_planned(bakes_planned)
+    how: dict[str, Any] = {
+        "dough": dough, "bake": bake, "load": load, "matters": matters, "adjust": adjust,
+        "line": _as_line(frame, by, line), "level": 1 - alpha,
+    }  # fmt: skip
+    final = compare(frame, outcome, by, **how)
+    names = list(pd.unique(final.points["bake"]))
+    if len(names) > bakes_planned:
+        raise InputError(
+            "bakes_planned", bakes_planned, f"is less than the {len(names)} bakes made",
+            "Give the number that was planned before the first look.",
+        )  # fmt: skip
+    answers = [
+        _look(frame[frame[bake].isin(names[:n])], outcome, by, how)
+        for n in range(1, len(names))
+    ]  # fmt: skip
+    table = _table(final, names, [*answers, final], bakes_planned, alpha)
+    found = Looks(final, table, bakes_planned, alpha, None, final.checks)
+    try:
+        found = replace(found, evidence=gather(frame, final))
+        return found if found.stop else replace(found, chance_left=_chance_left(found))
+    except DesignError as why:
+        note = f"what more bakes would add was not worked out: {why}".rstrip(".")
+        return replace(found, checks=(*found.checks, note))
+
+
+def _chance_left(found: Looks) -> float:
+    """Chance to be settled at the last planned look, the bakes to come being like those so far."""
+    assert found.evidence is not None
+    left = found.planned - found.made
+    then = found.evidence.after(found.evidence.like_so_far(left))
+    level = found.evidence.looking_level(found.table, then, left, found.planned, found.alpha)
+    return found.evidence.chance(then, found.evidence.half(then, level))
+
+
+def _check_planned(bakes: int) -> None:
+    whole = isinstance(bakes, (int, np.integer)) and not isinstance(bakes, bool)
+    if not whole or not 1 <= bakes <= 1000:
+        raise InputError("bakes_planned", bakes, "must be a whole number, 1 to 1000")
+
+
+def _as_line(frame: pd.DataFrame, by: str, line: bool | None) -> bool | None:
+    """Settled once, from all bakes: a look at few of them must not decide otherwise."""
+    if line is not None or by not in frame:
+        return line
+    return bool(
+        pd.api.types.is_numeric_dtype(frame[by])
+        and not pd.api.types.is_bool_dtype(frame[by])
+        and frame[by].nunique() > MOST_SETTINGS
+    )
+
+
+def _look(frame: pd.DataFrame, outcome: str, by: str, how: dict[str, Any]) -> Comparison | None:
+    """The answer from the first bakes; None where they leave nothing to compare yet."""
+    try:
+        return compare(frame, outcome, by, **how)
+    except (DataError, DesignError):
+        return None
+
+
+def _table(
+    final: Comparison,
+    names: Sequence[Any],
+    answers: Sequence[Comparison | None],
+    planned: int,
+    alpha: float,
+) -> pd.DataFrame:
+    """One row a look; the level of each spends what may be spent by then."""
+    unit, points = final.unit, final.points
+    rows: list[dict[str, Any]] = []
+    for n, (name, answer) in enumerate(zip(names, answers, strict=True), start=1):
+        so_far = points[points["bake"].isin(names[:n])]
+        keys = ["bake"] if unit == "bake" else ["bake", unit]
+        units = len(so_far) if unit == "piece" else len(so_far.drop_duplicates(keys))
+        row: dict[str, Any] = dict.fromkeys([*_COLUMNS, *_SPANS], math.nan)
+        row |= {"bake": name, "bakes": n, "units": units}
+        row["answer"] = row["wide_answer"] = Answer.UNCLEAR.value
+        if answer is not None:
+            row |= _numbers(answer, final)
+        rows.append(row)
+    table = pd.DataFrame(rows, columns=[*_COLUMNS, *_SPANS])
+    seen = table["df"].notna()
+    settings = 2 if final.kind == "line" else len(final.means)
+    allowed = levels(
+        [n / planned for n in table.loc[seen, "bakes"]], list(table.loc[seen, "df"]),
+        list(table.loc[seen, "units"]), settings, alpha,
+    )  # fmt: skip
+    table.loc[seen, "level"] = 1 - allowed
+    for i, p in zip(table.index[seen], allowed, strict=True):
+        answer = answers[int(i)]
+        assert answer is not None
+        wide = _widened(answer, float(p))
+        table.loc[i, "wide_answer"] = _overall(wide)[0].value
+        found = _of_pair(wide, final)
+        if found:
+            table.loc[i, ["wide_low", "wide_high"]] = [found["low"], found["high"]]
+    return table
+
+
+def _numbers(answer: Comparison, final: Comparison) -> dict[str, Any]:
+    """The two settings in question at one look, and the answer to the whole question."""
+    row = {"df": answer.leading.df, **_of_pair(answer.differences, final)}
+    return {**row, "answer": answer.answer.value}
+
+
+def _of_pair(differences: pd.DataFrame, final: Comparison) -> dict[str, float]:
+    """The difference now in question, at this look; empty where it was not there yet."""
+    lead = final.leading
+    for row in differences.to_dict("records"):
+        if {row["level"], row["versus"]} != {lead.level, lead.versus}:
+            continue
+        sign = 1.0 if row["level"] == lead.level else -1.0
+        low, high = sorted((sign * float(row["low"]), sign * float(row["high"])))
+        found = {"difference": sign * float(row["difference"]), "low": low, "high": high}
+        return {**found, "se": float(row["se"]), "df": float(row["df"])}
+    return {}
+
+
+def _widened(answer: Comparison, p: float) -> pd.DataFrame:
+    """All differences with intervals of level 1 − p, and what each then says."""
+    wide = answer.differences.copy()
+    settings = 2 if answer.kind == "line" else len(answer.means)
+    half = [
+        critical(1 - p, float(df), settings) * float(se)
+        for df, se in zip(wide["df"], wide["se"], strict=True)
+    ]
+    wide["low"], wide["high"] = wide["difference"] - half, wide["difference"] + half
+    wide["answer"] = [
+        decide(low, high, answer.matters).value
+        for low, high in zip(wide["low"], wide["high"], strict=True)
+    ]
+    return wide
+
+
+def _chance(chance: float) -> str:
+    """About so much; simulated, so never quite nothing."""
+    return "below 1 %" if chance < 0.005 else f"about {percent(chance)}"

@@ -1,0 +1,287 @@
+"""What more bakes would add to an answer: how narrow its interval gets, how likely it settles.
+
+The bakes so far and those to come are read as the planner reads a plan (`kit.plan.rehearsal`);
+how much the standard error falls and the degrees of freedom grow follows with the spread of the
+bakes so far. The chance that the answer is then settled is a predictive power (Spiegelhalter,
+Freedman & Blackburn 1986, Control Clin Trials 7:8): the conditional power, averaged over what is
+not known yet of the true difference and of the spread.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis.compare import Comparison
+from kit.analysis.spending import levels
+from kit.analysis.verdict import Answer, decide
+from kit.errors import DesignError
+from kit.plan.exact import critical
+from kit.plan.rehearsal import Sds, rehearse
+
+__all__ = ["After", "Evidence", "gather", "settled_chance"]
+
+#: Draws of what may come; a chance is met to ± 1 point.
+_DRAWS = 10_000
+#: Beyond this many pieces the tables of a plan get too large to work with.
+MOST_PIECES = 1500
+
+
+@dataclass(frozen=True)
+class After:
+    """The difference once more has been baked.
+
+    Parameters
+    ----------
+    se, df : float
+        Expected standard error and degrees of freedom.
+    units : int
+        Doughs then (or what else a setting is given to).
+    """
+
+    se: float
+    df: float
+    units: int
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The bakes so far, ready to be added to.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    runs : DataFrame
+        One row a piece that counted: ``bake, dough``, ``load`` where it plays a part, factors.
+    pieces, doughs, loads : int
+        Usual in a dough, most in a bake, and most in a bake.
+    settings : int
+        Means compared; 2 for a line.
+    """
+
+    comparison: Comparison
+    runs: pd.DataFrame
+    pieces: int
+    doughs: int
+    loads: int
+    settings: int
+    _sds: Sds = field(repr=False)
+    _now: tuple[float, float] = field(repr=False)  # se and df of the difference in question
+
+    @property
+    def pair(self) -> tuple[Any, Any]:
+        """The two settings in question, the lower first where they are numbers."""
+        lead = self.comparison.leading
+        return lead.versus, lead.level
+
+    @property
+    def every(self) -> tuple[Any, ...]:
+        """Every setting; the two ends of a line."""
+        if self.comparison.kind == "line":
+            return self.pair
+        return tuple(self.comparison.means["level"])
+
+    def bake_of(
+        self, settings: Sequence[Any], each: int = 1, more_pieces: int = 1, bakes: int = 1
+    ) -> pd.DataFrame:
+        """Runs of bakes to come.
+
+        Parameters
+        ----------
+        settings : sequence
+            In each bake.
+        each : int
+            Doughs of each setting in a bake (loads, for what is set for a load); for what is set
+            inside doughs, doughs in all.
+        more_pieces : int
+            How many times as many pieces a dough as usual.
+        bakes : int
+        """
+        by, unit = self.comparison.by, self.comparison.unit
+        pieces = self.pieces * more_pieces
+        rows: list[tuple[str, str, str, Any]] = []
+        for n in range(bakes):
+            bake = f"to come {n + 1}"
+            if unit in ("bake", "dough"):
+                for number, setting in enumerate([s for s in settings for _ in range(each)]):
+                    loads = (str(i % self.loads) for i in range(pieces))
+                    rows += [(bake, f"{bake}.{number}", load, setting) for load in loads]
+                continue
+            doughs = each if unit == "piece" else self.doughs
+            fills = [s for s in settings for _ in range(each)]  # one load each
+            for number in range(doughs):
+                for i in range(pieces):
+                    j = i + number  # the settings take turns from dough to dough
+                    if unit == "load":
+                        load, setting = str(j % len(fills)), fills[j % len(fills)]
+                    else:
+                        load = str((i // len(settings)) % self.loads)
+                        setting = settings[j % len(settings)]
+                    rows.append((bake, f"{bake}.{number}", load, setting))
+        new = pd.DataFrame(rows, columns=["bake", "dough", "load", by])
+        for other in self.comparison.adjusted:  # held where most bakes held it
+            new[other] = self.runs[other].mode().iloc[0]
+        return new[self.runs.columns]
+
+    def like_so_far(self, bakes: int) -> pd.DataFrame:
+        """Runs of bakes to come that repeat those so far, one after the other."""
+        made = [rows for _, rows in self.runs.groupby("bake", sort=False)]
+        return pd.concat(
+            [made[n % len(made)].assign(bake=f"to come {n + 1}") for n in range(bakes)],
+            ignore_index=True,
+        )
+
+    def after(self, more: pd.DataFrame) -> After:
+        """The difference once these runs have been baked as well.
+
+        Raises
+        ------
+        DesignError
+            Old and new together cannot be analysed.
+        """
+        both = pd.concat([self.runs, more], ignore_index=True)
+        lead, unit = self.comparison.leading, self.comparison.unit
+        (se_now, df_now), (se, df) = self._now, _known(both, self.comparison, self._sds)
+        units = len(both) if unit == "piece" else len(both.drop_duplicates(["bake", unit]))
+        return After(lead.se * se / se_now, lead.df + max(df - df_now, 0.0), units)
+
+    def chance(self, then: After, half: float) -> float:
+        """Chance to be settled when the interval is so wide (`half` with the spread as now)."""
+        lead = self.comparison.leading
+        return settled_chance(
+            lead.difference, lead.se, lead.df, then, half / then.se, self.comparison.matters
+        )
+
+    def half(self, then: After, level: float) -> float:
+        """Expected half width of the interval at this level."""
+        return critical(level, then.df, self.settings) * then.se
+
+    def looking_level(
+        self, looks: pd.DataFrame, then: After, bakes: int, planned: int, alpha: float
+    ) -> float:
+        """Level of the interval some bakes ahead, when looked at after every bake until then.
+
+        Parameters
+        ----------
+        looks : DataFrame
+            Those so far: ``bakes, df, units``; df missing where there was nothing to see.
+        then : After
+            After the last of these bakes.
+        bakes : int
+            How many ahead.
+        planned : int
+            In all.
+        alpha : float
+        """
+        seen = looks.dropna(subset="df")
+        last = seen.iloc[-1]
+        share = np.arange(1, bakes + 1) / bakes  # in between, evenly
+        at = [*seen["bakes"], *(last["bakes"] + share * bakes)]
+        df = [*seen["df"], *(last["df"] + share * (then.df - last["df"]))]
+        units = [*seen["units"], *(last["units"] + share * (then.units - last["units"]))]
+        times = [float(n) / planned for n in at]
+        return 1 - float(levels(times, df, units, self.settings, alpha)[-1])
+
+
+def gather(frame: pd.DataFrame, comparison: Comparison) -> Evidence:
+    """Make ready what has been baked.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The one that was compared.
+    comparison : Comparison
+        Without a control, and not over several trials.
+
+    Raises
+    ------
+    DesignError
+        More pieces than can be worked with.
+    """
+    c, columns = comparison, comparison.columns
+    named = [n for n in columns.values() if n is not None and frame[n].notna().any()]
+    rows = frame.dropna(subset=list(dict.fromkeys([c.outcome, c.by, *c.adjusted, *named])))
+    runs = pd.DataFrame(index=rows.index)
+    runs["bake"] = rows[columns["bake"]].astype(str) if columns["bake"] else "1"
+    runs["dough"] = (
+        rows[columns["dough"]].astype(str) if columns["dough"] else rows.index.astype(str)
+    )
+    if _uses_load(c):
+        runs["load"] = rows[columns["load"]].astype(str)
+    for column in (c.by, *c.adjusted):
+        runs[column] = rows[column]
+    if c.counts["piece"] == c.counts["dough"] < len(runs):  # one value a dough
+        runs = runs.drop_duplicates(["bake", "dough"])
+    runs = runs.reset_index(drop=True)
+    sizes = runs.groupby(["bake", "dough"]).size()
+    variance = c.fit.variance["variance"].clip(lower=0.0)
+    sds = Sds(*(float(variance.get(k, 0.0)) ** 0.5 for k in ("bake", "dough", "load", "residual")))
+    return Evidence(
+        c, runs, int(sizes.median()), int(sizes.groupby("bake").size().max()),
+        int(runs.groupby("bake")["load"].nunique().max()) if "load" in runs else 1,
+        2 if c.kind == "line" else len(c.means), sds, _known(runs, c, sds),
+    )  # fmt: skip
+
+
+def settled_chance(
+    difference: float, se: float, df: float, then: After, critical: float, matters: float | None
+) -> float:
+    """Chance that an answer is settled after more bakes.
+
+    With nothing known beforehand, the true difference lies about the estimate as Student's t
+    says, and the true spread about the estimated one as chi-square says; then the estimate to
+    come is normal about the present one with variance se² − se_then², and the spread to come is
+    the present one joined by that of the new doughs.
+
+    Parameters
+    ----------
+    difference, se, df : float
+        As now.
+    then : After
+    critical : float
+        Half width of the interval to come, in its standard errors.
+    matters : float or None
+
+    Examples
+    --------
+    >>> settled_chance(0.0, 1.0, 1e9, After(0.5, 1e9, 8), 1.96, matters=100.0)
+    1.0
+    """
+    rng = np.random.default_rng(1986)
+    true = df / (2 * rng.standard_gamma(df / 2, _DRAWS))  # variance, in that estimated now
+    moved = np.sqrt(true * max(se**2 - then.se**2, 0.0)) * rng.normal(size=_DRAWS)
+    new = 2 * rng.standard_gamma(max(then.df - df, 0.0) / 2, _DRAWS)
+    half = critical * then.se * np.sqrt((df + new * true) / max(then.df, df))
+    low, high = difference + moved - half, difference + moved + half
+    return float(
+        np.mean(
+            [
+                decide(a, b, matters) is not Answer.UNCLEAR
+                for a, b in zip(low.tolist(), high.tolist(), strict=True)
+            ]
+        )
+    )
+
+
+def _uses_load(c: Comparison) -> bool:
+    return c.columns["load"] is not None and ("load" in c.fit.groups or c.unit == "load")
+
+
+def _known(runs: pd.DataFrame, c: Comparison, sds: Sds) -> tuple[float, float]:
+    """Standard error and degrees of freedom of the difference in question, variances known.
+
+    Raises
+    ------
+    DesignError
+        These runs cannot be analysed.
+    """
+    if len(runs) > MOST_PIECES:
+        msg = f"{len(runs)} pieces are more than can be worked with here (up to {MOST_PIECES})."
+        raise DesignError(msg)
+    seen = rehearse(runs, c.by, c.adjusted, c.kind == "line")
+    pair = {c.leading.level, c.leading.versus}
+    i = [set(names) for names in seen.names].index(pair)
+    known = seen.known(sds)
+    return float(known.se[i]), float(known.df[i])

@@ -1,0 +1,160 @@
+"""The forecast: how often its interval holds, that it narrows, temperature and words."""
+
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from kit.analysis.forecast import forecast
+from kit.analysis.forecast_prior import PACE, double, expect, fit_earlier, ratio
+from kit.analysis.forecast_update import update, weighted_quantile
+from kit.analysis.rise_temperature import equivalent_hours, growth, real_hours
+from kit.errors import DataError, InputError
+
+#: A kitchen: gain 1.7 volumes, top speed 1 an hour, fastest after 1.3 h; doughs differ in pace by
+#: 12 % and by 8 to 10 % in each by itself; readings by 0.03.
+MEAN = np.log([1.7, 1.0, 1.3])
+BETWEEN = np.diag([0.1, 0.08, 0.08]) ** 2 + 0.12**2 * np.outer(PACE, PACE)
+LATER = np.arange(1, 11) * 0.3
+NOW = np.arange(1, 7) * 0.25
+
+
+def read(phi, t, rng):
+    return ratio(t, phi) + rng.normal(0, 0.03, len(t))
+
+
+def kitchen(count, rng):
+    """Readings of earlier doughs, and the φ of the next one."""
+    phi = rng.multivariate_normal(MEAN, BETWEEN, count + 1)
+    parts = [
+        pd.DataFrame({"dough": f"d{j}", "hours": LATER, "proof_ratio": read(p, LATER, rng)})
+        for j, p in enumerate(phi[:-1])
+    ]
+    return (pd.concat(parts, ignore_index=True) if parts else None), phi[-1]
+
+
+def simulate(count, earlier, known, rng):
+    """Share of 90 % intervals that hold the truth, and their median width, per readings so far."""
+    held, width = {k: [] for k in known}, {k: [] for k in known}
+    for _ in range(count):
+        frame, phi = kitchen(earlier, rng)
+        y, truth = read(phi, NOW, rng), float(double(phi))
+        for k in known:
+            f = forecast(NOW[:k], y[:k], frame)
+            held[k].append(f.low <= truth <= f.high)
+            width[k].append(f.high - f.low)
+    return ({k: np.mean(v) for k, v in held.items()}, {k: np.median(v) for k, v in width.items()})
+
+
+def test_interval_holds_and_narrows():
+    """Of 25 at 90 %, 18 or fewer hold with a chance below 1 in 100, were they exact."""
+    held, width = simulate(25, 5, (0, 3, 6), np.random.default_rng(3))
+    assert all(share >= 19 / 25 for share in held.values())
+    assert width[0] > width[3] > width[6]
+    assert width[6] < 0.4
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("earlier", [0, 3, 6])
+def test_interval_holds_and_narrows_long(earlier):
+    """250 forecasts: the standard error of a share of 0.9 is 0.019."""
+    known = (4, 6) if earlier == 0 else (0, 2, 4, 6)
+    held, width = simulate(250, earlier, known, np.random.default_rng(earlier + 20))
+    assert all(share >= 0.9 - 3 * 0.019 for share in held.values()), held
+    assert list(width.values()) == sorted(width.values(), reverse=True)
+
+
+def test_draws_agree_with_integration_on_a_grid():
+    frame, phi = kitchen(5, np.random.default_rng(4))
+    expected = expect(2.0, fit_earlier(frame))
+    y = read(phi, NOW[:4], np.random.default_rng(5))
+    draws = update(expected, NOW[:4], y, np.full(4, 0.03))
+    assert draws.worth > 1000
+    sd = np.sqrt(np.diag(expected.scale))
+    axes = [
+        np.linspace(c - 6 * s, c + 6 * s, 121) for c, s in zip(expected.centre, sd, strict=True)
+    ]
+    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+    off = grid - expected.centre
+    far = np.einsum("na,ab,nb->n", off, np.linalg.inv(expected.scale), off)
+    log = -(expected.df + 3) / 2 * np.log1p(far / expected.df)
+    log -= (((ratio(NOW[:4], grid[:, None, :]) - y) / 0.03) ** 2).sum(axis=1) / 2
+    weight = np.exp(log - log.max())
+    weight /= weight.sum()
+    for chance in (0.05, 0.5, 0.95):
+        by_grid = weighted_quantile(double(grid), weight, chance)
+        by_draws = weighted_quantile(double(draws.phi), draws.weight, chance)
+        assert by_draws == pytest.approx(by_grid, rel=0.04)
+
+
+def test_own_doughs_count_more_than_usual_practice():
+    frame, _ = kitchen(8, np.random.default_rng(6))
+    slow = frame.assign(hours=2 * frame["hours"])
+    f, s = forecast([], [], frame), forecast([], [], slow)
+    usual = float(double(MEAN))
+    assert f.hours == pytest.approx(usual, rel=0.2)
+    assert s.hours == pytest.approx(2 * usual, rel=0.25)
+    assert forecast([], [], frame).hours == f.hours  # seeded
+
+
+def test_temperature():
+    t = np.array([0.2, 1.0, 3.0, 9.0])
+    there = equivalent_hours(t, 20.0, 25.0)
+    assert real_hours(there, 20.0, 25.0) == pytest.approx(t, abs=1e-3)
+    steady = equivalent_hours(t, 20.0, 25.0, start_c=None)
+    assert steady == pytest.approx(t * growth(20.0) / growth(25.0), rel=1e-9)
+    frame, _ = kitchen(5, np.random.default_rng(7))
+    at = {
+        room: forecast([], [], frame, room_temp_c=room, earlier_temps=22.0) for room in (18, 22, 26)
+    }
+    assert at[18].hours > at[22].hours > at[26].hours
+    # moving by 4 °C widens it, relative to its length
+    assert at[26].high / at[26].low > 0.99 * at[22].high / at[22].low
+    same = forecast([], [], frame)
+    assert at[22].hours == pytest.approx(same.hours, rel=0.1)
+    with pytest.raises(InputError) as wrong:
+        forecast([], [], frame, room_temp_c=8.0, earlier_temps=22.0)
+    assert str(wrong.value) == (
+        "room_temp_c is 8: must lie between 15 and 35 to move times by temperature. Leave the "
+        "temperatures out to compare doughs of rooms alike, or measure a time there."
+    )
+    with pytest.raises(InputError, match="the temperature of the earlier doughs is missing"):
+        forecast([], [], frame, room_temp_c=22.0)
+
+
+def test_words_and_the_next_look():
+    frame, phi = kitchen(6, np.random.default_rng(8))
+    y = ratio(NOW, phi)
+    f = forecast(NOW, y, frame, now=datetime(2026, 11, 26, 8, 30))
+    look = f.at(f.look_hours)
+    assert f"Look again at {look.hour}:{look.minute:02d}." in f.headline
+    assert f.last_hours < f.look_hours <= max(f.hours, f.last_hours + 0.1)
+    assert look.minute % 5 == 0
+    assert "6 readings of this dough and 6 earlier doughs of yours" in str(f)
+    assert "2 × in a ring" in str(f)
+    assert "Look again in" in forecast(NOW, y, frame).headline
+    done = forecast([1, 2, 2.5], [1.3, 1.9, 2.2], frame)
+    assert done.headline == "It is double now."
+    ax = f.plot()
+    line = next(item for item in ax.lines if item.get_label() == "to expect")
+    assert line.get_ydata() == pytest.approx(f.curve["ratio"].to_numpy())
+    assert set(f.to_frame()["kind"]) == {"double", "look again", "reading", "curve"}
+
+
+def test_too_early_without_earlier_curves():
+    with pytest.raises(DataError) as wrong:
+        forecast([0.5], [1.1])
+    assert str(wrong.value) == (
+        "1 readings after the start and no earlier curves: too early to say when it will be "
+        "double. 3 readings or more are needed; a quarter to half an hour apart will do. (Usual "
+        "practice is about two hours for a cold dough at 22 °C.)"
+    )
+
+
+def test_a_dough_with_too_few_readings_is_left_out_and_named():
+    frame, _ = kitchen(4, np.random.default_rng(9))
+    short = pd.concat([frame, pd.DataFrame({"dough": "x", "hours": [1.0], "proof_ratio": [1.4]})])
+    f = forecast([], [], short)
+    assert f.earlier == ("d0", "d1", "d2", "d3")
+    assert "too few readings of x for a curve: left out" in f.checks
