@@ -293,11 +293,7 @@ class TrialAnswers(TrialRecords):
         self, outcome: str | None, leave_out: Iterable[str]
     ) -> tuple[pd.DataFrame, list[str], str]:
         """The frame, the factors that were varied, and the outcome."""
-        outcome = outcome or self.outcome
-        if outcome is None:
-            raise InputError(
-                "outcome", None, "is not set for this trial", "Say which quantity answers it."
-            )
+        outcome = self._outcome(outcome)
         frame, _ = self._recorded((outcome,), leave_out)
         varied = [f for f in self.factors if f in frame and frame[f].nunique() > 1]
         return frame, varied, outcome
@@ -343,12 +339,8 @@ class TrialAnswers(TrialRecords):
     ) -> tuple[str, str, float | None, list[str]]:
         """Fill in what was not said from the trial itself."""
         factors = list(self.factors)
-        outcome = outcome or self.outcome
+        outcome = self._outcome(outcome)
         by = by or (factors[0] if factors else None)
-        if outcome is None:
-            raise InputError(
-                "outcome", None, "is not set for this trial", "Say which quantity answers it."
-            )
         if by is None:
             raise InputError(
                 "by", None, "is not set: the trial has no factor", "Say what was set on purpose."

@@ -379,14 +379,6 @@ class TrialPlanning(TrialRecords):
         except KitError:  # too little was baked to say
             return None
 
-    def _outcome(self, outcome: str | None) -> str:
-        outcome = outcome or self.outcome
-        if outcome is None:
-            raise InputError(
-                "outcome", None, "is not set for this trial", "Say which quantity answers it."
-            )
-        return outcome
-
 
 def _days(
     days: "str | date | Sequence[str | date | None] | None", every_days: int, count: int
