@@ -137,7 +137,7 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
             self.shown.value = self._page(trial)
         except KitError as exc:
             self.shown.value = trouble(str(exc))
-        except Exception:
+        except Exception:  # a fault of ours: never leave "Working it out" standing, then let it out
             self.shown.value = trouble("this should not happen; the log says more.")
             raise
         finally:

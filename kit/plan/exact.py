@@ -41,7 +41,10 @@ def _spreads(df: float) -> tuple[Floats, Floats]:
 
 
 class Curve:
-    """The chance of noticing a difference, for any size of it."""
+    """The chance of noticing a difference, for any size of it.
+
+    Base of `Exact` and `Simulated`, which say how; finding the smallest size is shared.
+    """
 
     def chance(self, difference: float) -> float:
         """Chance that the interval does not hold zero."""
