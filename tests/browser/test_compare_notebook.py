@@ -1,30 +1,15 @@
-"""The compare notebook as a baker uses it, in a real browser.
-
-Screenshots go to the folder named by ``KIT_SCREENSHOTS`` when it is set.
-"""
-
-import os
-from pathlib import Path
+"""The compare notebook as a baker uses it, in a real browser."""
 
 import pytest
+from lab_pages import cut_off, errors_in_cells, open_notebook, run_all, shoot
 
 pytestmark = pytest.mark.browser
 
 
-def shoot(page, name):
-    if folder := os.environ.get("KIT_SCREENSHOTS"):
-        Path(folder).mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=f"{folder}/{name}.png")
-
-
 def open_and_run(page, lab):
     """Open the notebook and run all cells, as the menu does."""
-    page.goto(lab[0])
-    page.wait_for_function(
-        "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
-        timeout=40_000,
-    )
-    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    open_notebook(page, lab[0], "compare")
+    run_all(page)
     page.get_by_label("Trial", exact=True).wait_for(timeout=40_000)
     page.locator(".kit-answer svg").first.wait_for(timeout=40_000)
 
@@ -70,29 +55,13 @@ def test_numbers_in_the_notebook_hold(page, lab):
     """No cell of the shipped notebook ends in an error."""
     open_and_run(page, lab)
     page.get_by_text("No difference that matters.").first.wait_for(timeout=40_000)
-    errors = page.evaluate(
-        """() => [...window.jupyterapp.shell.currentWidget.content.model.cells]
-            .flatMap(c => c.outputs ? c.outputs.toJSON() : [])
-            .filter(o => o.output_type === 'error').map(o => o.evalue)"""
-    )
-    assert errors == []
+    assert errors_in_cells(page) == []
 
 
 def test_readable_on_a_phone(page, lab):
     page.set_viewport_size({"width": 400, "height": 800})
     open_and_run(page, lab)
-    cut = page.evaluate(
-        """() => {
-            const place = document.querySelector(".kit-panel").closest(".jp-OutputArea-output");
-            const right = place.getBoundingClientRect().right;
-            const seen = ["p", "select", "input", "li"].map(tag => ".kit-panel " + tag);
-            return [...document.querySelectorAll(seen)]
-                .filter(e => !e.closest(".kit-scroll, .kit-picture"))
-                .filter(e => e.getBoundingClientRect().right > right + 1)
-                .map(e => e.textContent.slice(0, 40));
-        }"""
-    )
-    assert cut == []
+    assert cut_off(page) == []
     assert page.get_by_label("Factor", exact=True).bounding_box()["height"] < 50
     for name, place in (("top", ".kit-panel"), ("answer", ".kit-lead"), ("end", ".kit-scroll")):
         page.locator(place).first.evaluate("e => e.scrollIntoView()")

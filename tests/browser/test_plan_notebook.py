@@ -1,38 +1,18 @@
-"""The plan notebook as a baker uses it, in a real browser: from the question to printed sheets.
-
-Screenshots go to the folder named by ``KIT_SCREENSHOTS`` when it is set.
-"""
+"""The plan notebook as a baker uses it, in a real browser: from the question to printed sheets."""
 
 import os
 import re
-from pathlib import Path
 
 import pytest
+from lab_pages import cut_off, errors_in_cells, open_notebook, run_all, shoot
 
 pytestmark = pytest.mark.browser
 
 
-def shoot(page, name, tall=0):
-    """A screenshot; `tall` makes the window high enough for the whole panel."""
-    if folder := os.environ.get("KIT_SCREENSHOTS"):
-        Path(folder).mkdir(parents=True, exist_ok=True)
-        size = page.viewport_size
-        if tall:
-            page.set_viewport_size({"width": size["width"], "height": tall})
-            page.locator(".kit-panel").evaluate("e => e.scrollIntoView()")
-            page.wait_for_timeout(500)
-        page.screenshot(path=f"{folder}/{name}.png")
-        page.set_viewport_size(size)
-
-
 def open_and_run(page, lab):
     """Open the notebook and run all cells, as the menu does."""
-    page.goto(lab[0].replace("compare.ipynb", "plan.ipynb"))
-    page.wait_for_function(
-        "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
-        timeout=40_000,
-    )
-    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    open_notebook(page, lab[0], "plan")
+    run_all(page)
     page.locator(".kit-answer svg").first.wait_for(timeout=60_000)
 
 
@@ -109,30 +89,13 @@ def test_no_cell_ends_in_an_error(page, lab):
     open_and_run(page, lab)
     page.get_by_text("the same dough recipe repeated").first.wait_for(timeout=60_000)
     page.wait_for_timeout(1500)
-    errors = page.evaluate(
-        """() => [...window.jupyterapp.shell.currentWidget.content.model.cells]
-            .flatMap(c => c.outputs ? c.outputs.toJSON() : [])
-            .filter(o => o.output_type === 'error').map(o => o.evalue)"""
-    )
-    assert errors == []
+    assert errors_in_cells(page) == []
 
 
 def test_readable_on_a_phone(page, lab):
     page.set_viewport_size({"width": 400, "height": 800})
     open_and_run(page, lab)
-    cut = page.evaluate(
-        """() => {
-            const place = document.querySelector(".kit-panel").closest(".jp-OutputArea-output");
-            const right = place.getBoundingClientRect().right;
-            const seen = ["p", "select", "input", "textarea", "li", "button"]
-                .map(tag => ".kit-panel " + tag);
-            return [...document.querySelectorAll(seen)]
-                .filter(e => !e.closest(".kit-scroll, .kit-picture"))
-                .filter(e => e.getBoundingClientRect().right > right + 1)
-                .map(e => e.textContent.slice(0, 40));
-        }"""
-    )
-    assert cut == []
+    assert cut_off(page) == []
     for name, place in (("top", ".kit-panel"), ("answer", ".kit-lead"), ("end", ".kit-scroll")):
         page.locator(place).first.evaluate("e => e.scrollIntoView()")
         shoot(page, f"plan-400px-{name}")

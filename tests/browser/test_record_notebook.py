@@ -1,7 +1,4 @@
-"""Recording a bake as a baker does, in a real browser: keys, touch, reload, a dead kernel.
-
-Screenshots go to the folder named by ``KIT_SCREENSHOTS`` when it is set.
-"""
+"""Recording a bake as a baker does, in a real browser: keys, touch, reload, a dead kernel."""
 
 import os
 import shutil
@@ -10,6 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
+from lab_pages import cut_off, open_notebook, run_all, shoot
 
 import kit
 
@@ -19,24 +17,10 @@ PIECES = 12
 HEIGHTS = [31.5, 30.2, 32.8, 29.9, 31.1, 30.7, 34.0, 33.2, 35.1, 34.4, 33.9, 34.8]
 
 
-def shoot(page, name):
-    if folder := os.environ.get("KIT_SCREENSHOTS"):
-        Path(folder).mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=f"{folder}/{name}.png")
-
-
 def open_and_run(page, lab):
     """Open the notebook and run all cells, as the menu does."""
-    page.goto(lab[0].replace("compare.ipynb", "record.ipynb"))
-    page.wait_for_function(
-        "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
-        timeout=40_000,
-    )
+    open_notebook(page, lab[0], "record")
     run_all(page)
-
-
-def run_all(page):
-    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
     page.get_by_label("Trial", exact=True).wait_for(timeout=40_000)
     page.locator(".kit-entry td").first.wait_for(timeout=40_000)
 
@@ -361,18 +345,7 @@ def test_readable_on_a_phone(page, lab, trial):
     cell.fill("very much of it")
     cell.press("Enter")
     page.locator("td[data-state=refused]").wait_for(timeout=10_000)
-    cut = page.evaluate(
-        """() => {
-            const place = document.querySelector(".kit-panel").closest(".jp-OutputArea-output");
-            const right = place.getBoundingClientRect().right;
-            const seen = ["p", "select", "input", "button", "li"].map(tag => ".kit-panel " + tag);
-            return [...document.querySelectorAll(seen)]
-                .filter(e => e.offsetParent && !e.closest(".kit-scroll, .kit-entry-scroll"))
-                .filter(e => e.getBoundingClientRect().right > right + 1)
-                .map(e => e.textContent.slice(0, 40) || e.tagName);
-        }"""
-    )
-    assert cut == []
+    assert cut_off(page) == []
     # the piece's code stays in sight however far the table is moved
     region = page.get_by_role("region", name="Each piece")
     region.evaluate("e => e.scrollTo(1000, 0)")

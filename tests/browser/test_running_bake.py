@@ -1,15 +1,11 @@
-"""The running bake in a real browser: thumbs, keyboard, ticking, a kernel that dies.
-
-Screenshots go to the folder named by ``KIT_SCREENSHOTS`` when it is set.
-"""
+"""The running bake in a real browser: thumbs, keyboard, ticking, a kernel that dies."""
 
 import json
-import os
 import re
 import time
-from pathlib import Path
 
 import pytest
+from lab_pages import cut_off, open_notebook, run_all, shoot
 
 pytestmark = pytest.mark.browser
 
@@ -56,19 +52,9 @@ def bench(lab, request):
     return name, f"{root}/doc/tree/{file}?{token}"
 
 
-def shoot(page, name):
-    if folder := os.environ.get("KIT_SCREENSHOTS"):
-        Path(folder).mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=f"{folder}/{name}.png")
-
-
 def open_and_run(page, address):
-    page.goto(address)
-    page.wait_for_function(
-        "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
-        timeout=40_000,
-    )
-    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    open_notebook(page, address)
+    run_all(page)
     page.locator(".kit-place").first.wait_for(timeout=40_000)
 
 
@@ -176,18 +162,7 @@ def test_nothing_pressed_is_lost_when_python_dies(page, lab, bench):
 def test_readable_on_a_phone(page, lab, bench):
     page.set_viewport_size({"width": 400, "height": 800})
     open_and_run(page, bench[1])
-    cut = page.evaluate(
-        """() => {
-            const place = document.querySelector(".kit-panel").closest(".jp-OutputArea-output");
-            const right = place.getBoundingClientRect().right;
-            return [...document.querySelectorAll(".kit-panel p, .kit-panel button, "
-                + ".kit-panel input, .kit-panel li, .kit-panel select")]
-                .filter(e => !e.classList.contains("kit-unseen"))
-                .filter(e => e.getBoundingClientRect().right > right + 1)
-                .map(e => e.textContent.slice(0, 40));
-        }"""
-    )
-    assert cut == []
+    assert cut_off(page) == []
     page.locator(".kit-board").evaluate("e => e.scrollIntoView()")
     shoot(page, "running-400px")
     page.get_by_label("Of what", exact=True).evaluate("e => e.scrollIntoView()")

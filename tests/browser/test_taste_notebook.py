@@ -1,47 +1,18 @@
-"""The taste notebook as a baker uses it, in a real browser: planned, answered blind, opened.
+"""The taste notebook as a baker uses it, in a real browser: planned, answered blind, opened."""
 
-Screenshots go to the folder named by ``KIT_SCREENSHOTS`` when it is set.
-"""
-
-import os
 import re
-from pathlib import Path
 
 import pytest
+from lab_pages import cut_off, errors_in_cells, open_notebook, run_all, shoot
 
 pytestmark = pytest.mark.browser
 
 
-def shoot(page, name, tall=0):
-    """A screenshot; `tall` makes the window high enough for the whole panel."""
-    if folder := os.environ.get("KIT_SCREENSHOTS"):
-        Path(folder).mkdir(parents=True, exist_ok=True)
-        size = page.viewport_size
-        if tall:
-            page.set_viewport_size({"width": size["width"], "height": tall})
-            page.locator(".kit-panel").evaluate("e => e.scrollIntoView()")
-            page.wait_for_timeout(500)
-        page.screenshot(path=f"{folder}/{name}.png")
-        page.set_viewport_size(size)
-
-
 def open_and_run(page, lab):
     """Open the notebook and run all cells, as the menu does."""
-    page.goto(lab[0].replace("compare.ipynb", "taste.ipynb"))
-    page.wait_for_function(
-        "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
-        timeout=40_000,
-    )
-    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    open_notebook(page, lab[0], "taste")
+    run_all(page)
     page.get_by_role("button", name="Plan it and write the sheets").wait_for(timeout=60_000)
-
-
-def errors_in_cells(page):
-    return page.evaluate(
-        """() => [...window.jupyterapp.shell.currentWidget.content.model.cells]
-            .flatMap(c => c.outputs ? c.outputs.toJSON() : [])
-            .filter(o => o.output_type === 'error').map(o => o.evalue)"""
-    )
 
 
 def test_from_the_plan_to_the_opened_tasting(page, lab):
@@ -92,16 +63,5 @@ def test_from_the_plan_to_the_opened_tasting(page, lab):
 def test_readable_on_a_phone(page, lab):
     page.set_viewport_size({"width": 400, "height": 800})
     open_and_run(page, lab)
-    cut = page.evaluate(
-        """() => {
-            const place = document.querySelector(".kit-panel").closest(".jp-OutputArea-output");
-            const right = place.getBoundingClientRect().right;
-            const seen = ["p", "select", "input", "li", "button"].map(tag => ".kit-panel " + tag);
-            return [...document.querySelectorAll(seen)]
-                .filter(e => !e.closest(".kit-scroll, .kit-picture"))
-                .filter(e => e.getBoundingClientRect().right > right + 1)
-                .map(e => e.textContent.slice(0, 40));
-        }"""
-    )
-    assert cut == []
+    assert cut_off(page) == []
     shoot(page, "taste-400px", tall=2600)
