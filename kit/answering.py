@@ -58,12 +58,7 @@ class TrialAnswers(TrialRecords):
         from kit.analysis.compare import compare
 
         outcome, by, matters, others = self._asked(outcome, by, matters)
-        frame, notes = self._without(leave_out)
-        for column in (outcome, by):
-            if len(frame) and column not in frame:
-                recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
-                msg = f"nothing is recorded for {column} in {self.name}. Recorded are: {recorded}."
-                raise DataError(msg)
+        frame, notes = self._recorded((outcome, by), leave_out)
         answer = compare(
             frame,
             outcome,
@@ -75,6 +70,7 @@ class TrialAnswers(TrialRecords):
             adjust=[a for a in (others if adjust is None else adjust) if a in frame.columns],
             control=control,
             line=line,
+            examine=True,
         )
         return replace(answer, checks=(*answer.checks, *notes))
 

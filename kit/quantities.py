@@ -17,8 +17,8 @@ from kit.errors import InputError, NotFoundError
 from kit.units import parse
 
 __all__ = [
-    "COLUMNS", "LEVELS", "Checked", "Quantity", "add", "all_quantities", "built_in", "compute",
-    "get", "label",
+    "COLUMNS", "LEVELS", "SERIES", "Checked", "Quantity", "add", "all_quantities", "built_in",
+    "compute", "get", "label",
 ]  # fmt: skip
 
 #: what a reading can belong to, outermost first
@@ -27,6 +27,9 @@ LEVELS = ("bake", "dough", "load", "piece")
 COLUMNS = frozenset(
     "trial bake day dough load piece place flour_lot yeast_lot events note how u".split()
 )
+#: read again and again: each reading counts by itself, at its time, so none of them stands in a
+#: frame, on a form or in a plan
+SERIES = frozenset({"dough_ratio", "dough_volume_ml"})
 
 
 @dataclass(frozen=True)
@@ -187,6 +190,10 @@ _TABLE = (
        "Time from shaping, or from the refrigerator, to the griddle."),
     _Q("double_minutes", "Time to double", "min", "dough", (0, 1440), (30, 300), 0,
        "Warm time from shaping, or from the refrigerator, until the volume has doubled."),
+    _Q("dough_ratio", "Rise so far", "", "dough", (0.2, 12), (0.9, 4), 2,
+       "Volume of a proofing dough divided by its volume when the warm proof began: 2 is double."),
+    _Q("dough_volume_ml", "Dough volume", "ml", "dough", (0.1, 100000), (5, 5000), 0,
+       "Volume of a proofing dough, or of the ball or jar that stands for it, in a photo."),
     _Q("proof_temp_c", "Proof temperature", "°C", "dough", (-5, 60), (18, 40), 1,
        "Air where the pieces proof."),
     # one fill of the griddle
@@ -223,6 +230,8 @@ _TABLE = (
        "Share of the cut face taken by cells of 0.10 mm² or more."),
     _Q("cells_per_cm2", "Cells", "/cm²", "piece", (0, 1000), (5, 150), 1,
        "Cells of 0.10 mm² or more per square centimetre of crumb."),
+    _Q("median_cell_mm2", "Middle cell", "mm²", "piece", (0, 1000), (0.1, 20), 2,
+       "Half of the cells of 0.10 mm² or more are larger than this, half are smaller."),
     _Q("browning_l", "Browning L*", "", "piece", (0, 100), (25, 85), 1,
        "Lightness of the face, CIE L*: 100 is white, lower is darker."),
     _Q("hollow_tap", "Tap", "", "piece", (0, 2), (0, 2), 0,
@@ -235,9 +244,9 @@ _TABLE = (
 _KNOWN: dict[str, Quantity] = {quantity.name: quantity for quantity in _TABLE}
 
 
-def all_quantities() -> tuple[Quantity, ...]:
-    """Return every known quantity, those added by the user last."""
-    return tuple(_KNOWN.values())
+def all_quantities(series: bool = False) -> tuple[Quantity, ...]:
+    """Return every known quantity, those added by the user last; `SERIES` only when asked for."""
+    return tuple(q for q in _KNOWN.values() if series or q.name not in SERIES)
 
 
 def get(name: str) -> Quantity:

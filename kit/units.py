@@ -56,6 +56,7 @@ DIMENSIONS = {
     "plain": ("", "a plain number such as 2"),
     "specific volume": ("ml/g", "3.2 ml/g"),
     "count per area": ("/cm²", "24 /cm²"),
+    "area": ("mm²", "1.2 mm²"),
 }
 
 _IN = Fraction(254, 10)
@@ -96,6 +97,8 @@ _UNITS = (
     _u("×", "share", 1, "×", "x", "times", "fold"),
     _u("ml/g", "specific volume", 1, "ml/g", "cm3/g", "cm³/g", "cc/g"),
     _u("/cm²", "count per area", 1, "/cm²", "/cm2", "per cm2", "per cm²"),
+    _u("mm²", "area", 1, "mm²", "mm2", "square millimetres", "square millimeters"),
+    _u("cm²", "area", 100, "cm²", "cm2", "square centimetres", "square centimeters"),
 )
 _BY_NAME: dict[str, list[Unit]] = {}
 for _unit in _UNITS:

@@ -49,7 +49,8 @@ def test_trial_fills_in_what_it_knows(workspace):
 def test_events_are_pointed_out_and_can_be_left_out(workspace):
     trial = workspace.trial("harbour")
     assert trial.compare().checks[-1] == (
-        "also noted: warm room; leave those pieces out and see whether the answer holds"
+        "without the 12 pieces of “warm room” the answer would be: cannot tell yet (with them: a "
+        "difference that matters)"
     )
     without = trial.compare(leave_out=["warm room"])
     assert without.counts["dough"] == 18

@@ -9,21 +9,26 @@ The single looks are in `kit.analysis.looks`, with their sources.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
 from kit.analysis import looks, words
+from kit.analysis.deletion import without_each
+from kit.analysis.fitting import differences_of
 from kit.analysis.looks import Ask, Finding
 from kit.analysis.mixed import MixedFit
-from kit.analysis.structure import safe_name
+from kit.analysis.structure import Records, read_records, safe_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from kit.analysis.compare import Comparison
+
+#: From fits that are like the one looked at to their answers in words, and their numbers.
+Tell = Callable[[Sequence[MixedFit]], Sequence[tuple[str, float]]]
 
 __all__ = ["Finding", "FitChecks", "check", "check_comparison"]
 
@@ -111,9 +116,10 @@ def check(
     rows: pd.DataFrame,
     labels: pd.DataFrame,
     fit: MixedFit,
-    names: tuple[str, str],
+    names: tuple[str, str, *tuple[str, ...]],
     columns: Mapping[str, str | None],
     ask: Ask,
+    tell: Tell | None,
     now: tuple[str, float],
 ) -> FitChecks:
     """Look at one fit from all sides.
@@ -127,12 +133,14 @@ def check(
     labels : DataFrame
         The bakes' and doughs' own names, row by row of `rows`.
     fit : MixedFit
-    names : (str, str)
-        Outcome and factor, as columns of `frame`.
+    names : (str, str, …)
+        Outcome, factor, and further factors, as columns of `frame`.
     columns : mapping
         ``trial, bake, dough, load`` to the column that says which, or None.
     ask : callable
         Gives the answer in words, and its number, for a frame with rows left out.
+    tell : callable
+        Gives the same for each of several fits that are like `fit`; None where only `ask` can.
     now : (str, float)
         What it gives for all rows.
 
@@ -140,22 +148,33 @@ def check(
     -------
     FitChecks
     """
-    outcome, by = names
+    outcome, by, *others = names
     pieces, doughs = looks.residuals(rows, labels, fit, outcome, by)
     missing = looks.missing_table(frame, outcome, by)
-    out, finding = looks.one_dough_out(frame, rows, labels, columns, ask, now)
+    again: list[tuple[str, float] | None] = [None] * rows["dough"].nunique()
+    if tell is not None and columns["dough"] is not None and len(again) <= looks.MOST_LEFT_OUT:
+        units = pd.factorize(rows["dough"], sort=True)[0]
+        factors = [safe_name(name) for name in (by, *others)]
+        refits = without_each(fit, rows, safe_name(outcome), factors, units)
+        some = {i: refit for i, refit in enumerate(refits) if refit is not None}
+        for i, told in zip(some, tell(list(some.values())), strict=True):
+            again[i] = told
+    out, finding = looks.one_dough_out(frame, rows, labels, again, columns, ask, now)
     findings = [
         *looks.far_off(pieces, doughs, outcome),
         *looks.spread(pieces, outcome, by),
         *finding,
         *looks.missing(missing, outcome, by),
+        *(f for other in others for f in looks.missing_beside(frame, outcome, other)),
         *looks.at_limit(rows[safe_name(outcome)], outcome),
         *looks.events(frame.loc[rows.index], frame, ask, now),
     ]
     return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, missing, now[1])
 
 
-def check_comparison(frame: pd.DataFrame, answer: "Comparison") -> FitChecks:
+def check_comparison(
+    frame: pd.DataFrame, answer: "Comparison", records: Records | None = None
+) -> FitChecks:
     """Look at a `Comparison` from all sides.
 
     Parameters
@@ -163,34 +182,37 @@ def check_comparison(frame: pd.DataFrame, answer: "Comparison") -> FitChecks:
     frame : DataFrame
         What `kit.compare` was given.
     answer : Comparison
+    records : Records, optional
+        What it read, where that is at hand.
     """
     from kit.analysis.compare import compare
-    from kit.analysis.structure import read_records
 
     held = [a for a in answer.adjusted if a != answer.columns["trial"]]
-    line = answer.kind == "line"
+    line, lead, level = answer.kind == "line", answer.leading, answer.fit.level
 
     def ask(part: pd.DataFrame) -> tuple[str, float]:
         again = compare(
-            part,
-            answer.outcome,
-            answer.by,
-            **answer.columns,
-            matters=answer.matters,
-            adjust=held,
-            control=answer.control,
-            line=line,
-            level=answer.fit.level,
-        )
+            part, answer.outcome, answer.by, **answer.columns, matters=answer.matters,
+            adjust=held, control=answer.control, line=line, level=level, examine=False,
+        )  # fmt: skip
         same = again.differences
         if not line:
-            pair = (same["level"] == answer.leading.level) & (
-                same["versus"] == answer.leading.versus
-            )
-            same = same[pair]
+            same = same[(same["level"] == lead.level) & (same["versus"] == lead.versus)]
         return again.answer.value, float(same["difference"].iloc[0]) if len(same) else math.nan
 
-    records = read_records(frame, answer.outcome, answer.by, answer.columns, answer.adjusted, line)
-    now = (answer.answer.value, answer.leading.difference)
+    def tell(fits: Sequence[MixedFit]) -> list[tuple[str, float]]:
+        rows, count = answer.contrasts_made
+        told = differences_of(fits, rows, count, level, answer.matters)
+        table = answer.differences
+        at = int(((table["level"] == lead.level) & (table["versus"] == lead.versus)).argmax())
+        return [(best.value, float(numbers[at])) for best, numbers in told]
+
+    if records is None:
+        records = read_records(
+            frame, answer.outcome, answer.by, answer.columns, answer.adjusted, line
+        )
+    now = (answer.answer.value, lead.difference)
     names = (answer.outcome, answer.by)
-    return check(frame, records.frame, records.labels, answer.fit, names, answer.columns, ask, now)
+    return check(
+        frame, records.frame, records.labels, answer.fit, names, answer.columns, ask, tell, now
+    )

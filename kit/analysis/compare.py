@@ -5,61 +5,39 @@ judged against the spread from dough to dough, what was decided on the griddle a
 spread from piece to piece. Which is which follows from the records, not from a question.
 """
 
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis import sentences, words
+from kit.analysis.checks import FitChecks, check_comparison
+from kit.analysis.fitting import (
+    Difference,
+    check_matters,
+    dough_means,
+    few,
+    fit_records,
+    is_number,
+    more_needed,
+    overall,
+    refuse_unjudged,
+    separable,
+    term,
+)
 from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit, mixed
 from kit.analysis.moments import Floats
-from kit.analysis.structure import (
-    MOST_SETTINGS,
-    Records,
-    Unit,
-    read_records,
-    safe_name,
-)
-from kit.analysis.verdict import Answer, decide, more_units
+from kit.analysis.structure import MOST_SETTINGS, Records, Unit, read_records, safe_name
+from kit.analysis.verdict import Answer, decide_each
 from kit.errors import DesignError, InputError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["Comparison", "Difference", "compare"]
-
-#: With fewer degrees of freedom an interval says nothing at all.
-LEAST_DF = 0.5
-#: Up to here it is checked whether there are loads enough; beyond there always are.
-MOST_ROWS = 2000
-
-
-@dataclass(frozen=True)
-class Difference:
-    """One difference between two settings, `level` minus `versus`.
-
-    Where several were looked at, `p` and the interval are jointly protected.
-    """
-
-    level: Any
-    versus: Any
-    difference: float
-    se: float
-    df: float
-    t: float
-    p: float
-    low: float
-    high: float
-    answer: Answer
-
-    @property
-    def half_width(self) -> float:
-        """Half the interval's width."""
-        return (self.high - self.low) / 2
 
 
 @dataclass(frozen=True)
@@ -104,6 +82,8 @@ class Comparison:
     checks : tuple of str
         What to know before trusting it.
     fit : MixedFit
+    examined : FitChecks or None
+        What was looked at: residuals, single doughs, missing pieces, limits, events.
     """
 
     outcome: str
@@ -125,6 +105,7 @@ class Comparison:
     more: int | None
     checks: tuple[str, ...]
     fit: MixedFit = field(repr=False)
+    examined: FitChecks | None = field(repr=False, default=None)
 
     @property
     def headline(self) -> str:
@@ -150,6 +131,22 @@ class Comparison:
     def method(self) -> str:
         """Model, degrees of freedom, p value and sources, for a statistician."""
         return sentences.method(self)
+
+    @property
+    def contrasts_made(self) -> tuple[Floats, int | None]:
+        """The differences as rows of coefficients, and how many means their pairs are of.
+
+        None for the number where all are compared with one.
+        """
+        design, levels = self.fit.design, list(self.means["level"])
+        if self.kind == "line":
+            ends = self.leading.level, self.leading.versus
+            high, low = design.along(safe_name(self.by), np.array(ends, dtype=float))
+            return (high - low)[None], 2
+        rows = design.grid([safe_name(self.by)])[1]
+        pairs = zip(self.differences["level"], self.differences["versus"], strict=True)
+        made = np.array([rows[levels.index(a)] - rows[levels.index(b)] for a, b in pairs])
+        return design.estimable(made), None if self.control is not None else len(levels)
 
     def __repr__(self) -> str:
         lead = self.leading
@@ -196,8 +193,7 @@ class Comparison:
 
     def dough_means(self) -> pd.DataFrame:
         """Mean of each dough's pieces at each setting: ``bake, dough, level, value, pieces``."""
-        grouped = self.points.groupby(["bake", "dough", "level"], sort=False, observed=True)
-        return grouped["value"].agg(value="mean", pieces="size").reset_index()
+        return dough_means(self.points)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw pieces, dough means, setting means with intervals, and `matters` as a band."""
@@ -219,6 +215,7 @@ def compare(
     control: Any = None,
     line: bool | None = None,
     level: float = 0.95,
+    examine: bool = False,
 ) -> Comparison:
     """Compare an outcome between the settings of a factor.
 
@@ -246,6 +243,8 @@ def compare(
         by itself when not given (a line when a numeric factor takes more than 8 values).
     level : float
         Of the intervals.
+    examine : bool
+        Look at residuals, single doughs, missing pieces, limits and events too.
 
     Returns
     -------
@@ -259,10 +258,7 @@ def compare(
     DataError, InputError, NotFoundError
         A column or value that cannot be used.
     """
-    if matters is not None and not 0 < matters < np.inf:
-        raise InputError(
-            "matters", matters, "must be above 0", "Give the smallest difference you care about."
-        )
+    check_matters(matters)
     adjust = [a for a in dict.fromkeys(adjust) if a not in (by, outcome)]
     columns = {"trial": trial, "bake": bake, "dough": dough, "load": load}
     if trial is not None:
@@ -271,12 +267,12 @@ def compare(
     as_line = records.as_line
     if control is not None and as_line:
         raise InputError("control", control, "goes with settings, not with a line")
-    adjust, notes = _separable(records, by)
-    terms = [_term(a, _is_number(records.frame[safe_name(a)])) for a in adjust]
-    own = _term(by, as_line)
+    adjust, notes = separable(records, by)
+    terms = [term(a, is_number(records.frame[safe_name(a)])) for a in adjust]
+    own = term(by, as_line)
     formula = f"{safe_name(outcome)} ~ {' + '.join([own, *terms])}"
-    fit, more_notes = _fit(records, formula, level)
-    test = pd.Series(fit.terms.loc[own])
+    fit, more_notes = fit_records(records, formula, level)
+    test = fit.term(own)
     if as_line:
         means, differences = _line(fit, records.frame[safe_name(by)])
         notes += _bend(records, fit, own, by)
@@ -284,20 +280,12 @@ def compare(
         factor = safe_name(by)
         means = fit.means(factor)
         differences = fit.contrasts(factor, "pairs" if control is None else "control", control)
-    differences["answer"] = [
-        decide(low, high, matters).value
-        for low, high in zip(differences["low"], differences["high"], strict=True)
-    ]
-    answer, leading = _overall(differences)
-    if leading.df < LEAST_DF:
-        msg = (
-            f"the spread from {records.unit} to {records.unit} cannot be judged from these bakes "
-            f"({leading.df:.2f} degrees of freedom). Bake each setting in at least two more "
-            f"{'doughs' if records.unit == 'piece' else records.unit + 's'}."
-        )
-        raise DesignError(msg)
+    low, high = differences["low"].to_numpy(), differences["high"].to_numpy()
+    differences["answer"] = [each.value for each in decide_each(low, high, matters)]
+    answer, leading = overall(differences)
+    refuse_unjudged(leading, records, "setting")
     units = int(records.frame[records.unit].nunique()) if records.unit != "piece" else fit.n
-    return Comparison(
+    found = Comparison(
         outcome=outcome,
         by=by,
         kind="line" if as_line else "settings",
@@ -315,104 +303,15 @@ def compare(
         adjusted=tuple(adjust),
         control=control,
         test=test,
-        naive_p=mixed(records.frame, formula).p_value(own),
-        more=_more(answer, leading, matters, units, 1 if as_line else len(means)),
-        checks=(*records.notes, *notes, *more_notes, *_few(leading, records)),
+        naive_p=fit.naive_p(own),
+        more=more_needed(answer, leading, matters, units, 1 if as_line else len(means)),
+        checks=(*records.notes, *notes, *more_notes, *few(leading, records)),
         fit=fit,
     )
-
-
-def _is_number(column: pd.Series) -> bool:
-    """Whether a factor to hold alike is better taken as a number than as settings."""
-    return pd.api.types.is_numeric_dtype(column) and column.nunique() > MOST_SETTINGS
-
-
-def _term(column: str, as_number: bool) -> str:
-    name = safe_name(column)
-    return name if as_number else f"C({name})"
-
-
-def _separable(records: Records, by: str) -> tuple[list[str], list[str]]:
-    """Keep the other factors that say something of their own.
-
-    Raises
-    ------
-    DesignError
-        The factor changes only together with the others.
-    """
-    frame = records.frame
-
-    def columns(name: str, as_number: bool) -> Floats:
-        column = frame[safe_name(name)]
-        if not as_number:
-            dummies: Floats = pd.get_dummies(column.astype(str), dtype=float).to_numpy()
-            return dummies
-        values = column.to_numpy(dtype=float)
-        centred: Floats = ((values - values.mean()) / (values.std() or 1.0))[:, None]
-        return centred
-
-    def rank(*parts: Floats) -> int:
-        together = np.hstack([np.ones((len(frame), 1)), *parts])
-        return int(np.linalg.matrix_rank(np.unique(together, axis=0)))
-
-    own = columns(by, records.as_line)
-    others = {a: columns(a, _is_number(frame[safe_name(a)])) for a in records.adjust}
-    kept: list[str] = []
-    notes = []
-    for other, theirs in others.items():
-        before = [others[k] for k in kept]
-        if rank(theirs) == 1:
-            continue  # never varied: nothing to hold alike
-        if rank(*before, theirs) == rank(*before):
-            notes.append(
-                f"{words.name(other)} was not held alike: it changed together with "
-                f"{words.join(words.name(k) for k in kept)}"
-            )
-            continue
-        if rank(own, *before, theirs) - rank(*before, theirs) < rank(own) - 1:
-            msg = (
-                f"{words.name(by)} and {words.name(other)} cannot be told apart: they changed "
-                "together. Bake at least two settings of one with the same setting of the other."
-            )
-            raise DesignError(msg)
-        kept.append(other)
-    return kept, notes
-
-
-def _fit(records: Records, formula: str, level: float) -> tuple[MixedFit, list[str]]:
-    """Fit with all groupings; without the load when there is too little to see it."""
-    groups, structure = records.groups, records.structure
-    notes = []
-    if "load" in groups and records.unit != "load" and not _enough_loads(records, formula):
-        groups, structure = tuple(g for g in groups if g != "load"), "nested"
-        notes.append("too few loads to see what a load does; it was left out")
-    return mixed(records.frame, formula, groups, structure=structure, level=level), notes
-
-
-def _enough_loads(records: Records, formula: str) -> bool:
-    """Whether loads and pieces both keep two degrees of freedom besides all else."""
-    if len(records.frame) > MOST_ROWS:
-        return True
-    import formulaic
-
-    settings = np.asarray(
-        formulaic.Formula(formula.partition("~")[2]).get_model_matrix(records.frame), dtype=float
-    )
-    dummies = {
-        group: pd.get_dummies(records.frame[group], dtype=float).to_numpy()
-        for group in ("bake", *records.groups)
-    }
-    # loads that hold whole doughs are seen between the doughs, others beside them
-    outer = [d for g, d in dummies.items() if g not in ("load", *_inside_loads(records))]
-    rest = int(np.linalg.matrix_rank(np.hstack([settings, *outer])))
-    seen = int(np.linalg.matrix_rank(np.hstack([settings, *outer, dummies["load"]])))
-    everything = int(np.linalg.matrix_rank(np.hstack([settings, *dummies.values()])))
-    return seen - rest >= 2 and len(records.frame) - everything >= 2
-
-
-def _inside_loads(records: Records) -> tuple[str, ...]:
-    """Groupings that lie inside the loads."""
-    return records.groups[records.groups.index("load") + 1 :]
+    if not examine:
+        return found
+    examined = check_comparison(frame, found, records)
+    return replace(found, examined=examined, checks=(*found.checks, *examined.checks))
 
 
 def _line(fit: MixedFit, column: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -458,43 +357,4 @@ def _bend(records: Records, fit: MixedFit, own: str, by: str) -> list[str]:
     return [
         f"the settings of {words.name(by)} do not lie on a straight line (p = {p:.2g}): "
         "compare them as settings instead"
-    ]
-
-
-def _overall(differences: pd.DataFrame) -> tuple[Answer, Difference]:
-    """One answer for all differences, and the largest difference with that answer."""
-    known = differences.dropna(subset=["low", "high"])
-    if known.empty:
-        msg = "none of the differences can be estimated: bake the missing combinations first."
-        raise DesignError(msg)
-    present = set(known["answer"])
-    order = (Answer.MATTERS, Answer.UNCLEAR, Answer.SMALL, Answer.NONE)
-    answer = next(a for a in order if a.value in present)
-    # all differences being small, the largest of all is the one to show
-    small = answer in (Answer.SMALL, Answer.NONE)
-    of_this = known if small else known[known["answer"] == answer.value]
-    row = of_this.to_dict("records")[int(of_this["difference"].abs().to_numpy().argmax())]
-    numbers = {n: float(row[n]) for n in ("difference", "se", "df", "t", "p", "low", "high")}
-    return answer, Difference(row["level"], row["versus"], **numbers, answer=Answer(row["answer"]))
-
-
-def _more(
-    answer: Answer, lead: Difference, matters: float | None, units: int, settings: int
-) -> int | None:
-    """How many more units would settle it, a whole number for each setting."""
-    if answer is not Answer.UNCLEAR:
-        return None
-    critical = lead.half_width / lead.se
-    more = more_units(lead.difference, lead.se, lead.df, critical, matters, units)
-    return None if more is None else math.ceil(more / settings) * settings
-
-
-def _few(lead: Difference, records: Records) -> list[str]:
-    """Warn when the spread itself is hardly known."""
-    if lead.df > 4 - 1e-6:
-        return []
-    return [
-        f"the spread from {records.unit} to {records.unit} is known from very little "
-        f"({lead.df:.1f} degrees of freedom): the interval is honest but wide, and one more "
-        f"{records.unit} may change it much"
     ]

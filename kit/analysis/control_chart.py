@@ -15,8 +15,8 @@ from kit.analysis import words
 from kit.analysis.chart_constants import d2, upper_range_factor
 from kit.analysis.moments import outcome_values
 from kit.analysis.run_rules import RULES, Run, find_runs
-from kit.analysis.shown import as_html, as_text
 from kit.errors import DataError, InputError, NotFoundError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

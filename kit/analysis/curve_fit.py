@@ -219,7 +219,9 @@ def fit_curve(
     scale = max(1.0, variance) if known else variance
     covariance = np.zeros((p, p))
     rows = jacobian(x, theta)[:, free] * weight[:, None]
-    covariance[np.ix_(free, free)] = scale * _inverse_square(rows)
+    inverse = _inverse_square(rows)
+    # parameters that cannot be told stay so, also where the curve goes through every reading
+    covariance[np.ix_(free, free)] = scale * inverse if np.isfinite(inverse).all() else np.inf
     covariance[~free, ~free] = np.nan if (~free).any() else 0.0
     if not np.isfinite(np.diag(covariance)[free]).all():
         checks.append("the readings cannot tell all parameters apart")
@@ -324,6 +326,8 @@ def _minimum(
 
 def _inverse_square(rows: Floats) -> Floats:
     """(JᵀJ)⁻¹ by QR of the scaled columns; infinite where columns are alike."""
+    if not rows.shape[1]:  # every parameter is held at an end
+        return np.empty((0, 0))
     size = np.linalg.norm(rows, axis=0)
     if not (np.isfinite(size) & (size > 0)).all():
         return np.full((rows.shape[1],) * 2, np.inf)

@@ -17,7 +17,6 @@ from kit.analysis import dose_answers as answers
 from kit.analysis import dose_words
 from kit.analysis.best_dose import BestDose, Want, find_best
 from kit.analysis.checks import FitChecks, check
-from kit.analysis.compare import LEAST_DF, Difference, _few, _more
 from kit.analysis.dose_fit import (
     Curve,
     Doses,
@@ -26,6 +25,14 @@ from kit.analysis.dose_fit import (
     misfit,
     read_doses,
     settings_means,
+)
+from kit.analysis.fitting import (
+    Difference,
+    check_matters,
+    dough_means,
+    few,
+    more_needed,
+    refuse_unjudged,
 )
 from kit.analysis.mixed import MixedFit
 from kit.analysis.structure import MOST_SETTINGS, Unit
@@ -210,8 +217,7 @@ class DoseResponse:
 
     def dough_means(self) -> pd.DataFrame:
         """Mean of each dough's pieces at each dose: ``bake, dough, level, value, pieces``."""
-        grouped = self.points.groupby(["bake", "dough", "level"], sort=False, observed=True)
-        return grouped["value"].agg(value="mean", pieces="size").reset_index()
+        return dough_means(self.points)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw pieces, dough means, the shape with its interval, and where the best may lie."""
@@ -274,10 +280,7 @@ def dose(
     DataError, InputError, NotFoundError
         A column or value that cannot be used.
     """
-    if matters is not None and not 0 < matters < np.inf:
-        raise InputError(
-            "matters", matters, "must be above 0", "Give the smallest difference you care about."
-        )
+    check_matters(matters)
     _known("shape", shape, ("auto", *answers.FITTED))
     _known("want", want, ("high", "low"))
     columns = {"trial": trial, "bake": bake, "dough": dough, "load": load}
@@ -297,9 +300,16 @@ def dose(
         return answers.largest(again, matters)[0].value, answers.whole(again, matters).difference
 
     curve = tried[shape]
+
+    def tell(fits: Sequence[MixedFit]) -> list[tuple[str, float]]:
+        return answers.of_refits(curve, fits, matters)
+
     rows = doses.frame.assign(**curve.columns(doses.frame))
     now = (result.answer.value, result.whole.difference)
-    examined = check(frame, rows, doses.records.labels, curve.fit, (outcome, of), columns, ask, now)
+    examined = check(
+        frame, rows, doses.records.labels, curve.fit, (outcome, of), columns, ask,
+        None if curve.knot is not None else tell, now,
+    )  # fmt: skip
     return replace(result, examined=examined, checks=(*result.checks, *examined.checks))
 
 
@@ -335,13 +345,7 @@ def _result(
 ) -> DoseResponse:
     curve, records, unit = tried[shape], doses.records, doses.records.unit
     answer, leading = answers.largest(curve, matters)
-    if leading.df < LEAST_DF:
-        msg = (
-            f"the spread from {unit} to {unit} cannot be judged from these bakes "
-            f"({leading.df:.2f} degrees of freedom). Bake each dose in at least two more "
-            f"{'doughs' if unit == 'piece' else unit + 's'}."
-        )
-        raise DesignError(msg)
+    refuse_unjudged(leading, records, "dose")
     misfits = {name: lack_of_fit(doses, c) for name, c in tried.items()}
     away = {name: misfit(c.fit) for name, c in tried.items()}
     units = int(doses.frame[unit].nunique()) if unit != "piece" else curve.fit.n
@@ -378,12 +382,12 @@ def _result(
         columns=columns,
         adjusted=tuple(a for a in records.adjust if a not in beside),
         covariates=beside,
-        more=_more(answer, leading, matters, units, min(different, MOST_SETTINGS)),
+        more=more_needed(answer, leading, matters, units, min(different, MOST_SETTINGS)),
         checks=(
             *records.notes,
             *dose_words.about_shape(shape, names[1], different, shapes, bend, _once(doses)),
             *answers.moved_by(doses, curve, whole, names[0], beside),
-            *_few(leading, records),
+            *few(leading, records),
         ),
         fit=curve.fit,
         fitted=curve,

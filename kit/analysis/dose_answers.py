@@ -9,14 +9,18 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.best_dose import slopes
-from kit.analysis.compare import LEAST_DF, Difference, _term
 from kit.analysis.dose_fit import Curve, Doses, curved, plateau, straight
 from kit.analysis.dose_set import critical
+from kit.analysis.fitting import LEAST_DF, ORDER, Difference, term
+from kit.analysis.mixed import MixedFit
+from kit.analysis.moments import Floats, Integers
 from kit.analysis.structure import safe_name
-from kit.analysis.verdict import Answer, decide
+from kit.analysis.verdict import Answer, decide, decide_each
 from kit.errors import DesignError
 
-__all__ = ["FITTED", "along", "change", "largest", "moved_by", "scheffe", "trend_of", "whole"]
+__all__ = [
+    "FITTED", "along", "change", "largest", "moved_by", "of_refits", "scheffe", "trend_of", "whole",
+]  # fmt: skip
 
 FITTED = {"straight": straight, "curved": curved, "plateau": plateau}
 
@@ -25,12 +29,12 @@ def change(
     curve: Curve, to: float, versus: float, freedom: int, matters: float | None
 ) -> Difference:
     """One difference along the curve; with `freedom` above 1 protected by Scheffé."""
-    from scipy import stats
+    from scipy import special
 
     row = curve.changes(np.array([to]), np.array([versus])).iloc[0]
     difference, se, df = (float(row[c]) for c in ("estimate", "se", "df"))
     t = difference / se
-    p = float(stats.f.sf(t**2 / freedom, freedom, df))
+    p = float(special.fdtrc(freedom, df, t**2 / freedom))
     half = scheffe(freedom, df, curve.fit.level) * se
     low, high = difference - half, difference + half
     answer = decide(low, high, matters)
@@ -52,30 +56,53 @@ def scheffe(freedom: int, df: float, level: float) -> float:
     >>> round(scheffe(1, 10.0, 0.95), 3), round(scheffe(2, 10.0, 0.95), 3)
     (2.228, 2.865)
     """
-    from scipy import stats
+    from scipy import special
 
-    return math.sqrt(freedom * float(stats.f.ppf(level, freedom, df)))
+    return math.sqrt(freedom * float(special.fdtri(freedom, df, level)))
 
 
 def largest(curve: Curve, matters: float | None) -> tuple[Answer, Difference]:
     """One answer for all differences between two doses, and the largest with that answer."""
-    from scipy import stats
+    grid, i, j = _pairs(curve)
+    table = curve.changes(grid[j], grid[i]).to_numpy(dtype=float)
+    answer, answers = _overall(table, curve, matters)
+    settled = answer in (Answer.SMALL, Answer.NONE)
+    of_this = np.array([settled or one is answer for one in answers])
+    at = int(np.where(of_this, np.abs(table[:, 0]), -1.0).argmax())
+    return answer, change(curve, float(grid[j[at]]), float(grid[i[at]]), curve.freedom, matters)
 
+
+def of_refits(
+    curve: Curve, fits: Sequence[MixedFit], matters: float | None
+) -> list[tuple[str, float]]:
+    """The answer of `largest` in words, and the change of `whole`, for fits of the same design."""
+    grid, i, j = _pairs(curve)
+    at = curve.rows(grid)
+    rows = np.vstack([at[j] - at[i], at[-1] - at[0]])
+    told = []
+    for fit in fits:
+        table = fit.linear(rows).to_numpy()
+        told.append((_overall(table[:-1], curve, matters)[0].value, float(table[-1, 0])))
+    return told
+
+
+def _pairs(curve: Curve) -> tuple[Floats, Integers, Integers]:
+    """Doses along the curve, and all pairs of them."""
     grid = np.linspace(curve.low, curve.high, 13)
     i, j = np.triu_indices(len(grid), 1)
-    table = curve.changes(grid[j], grid[i])
-    df = table["df"].to_numpy(dtype=float)
+    return grid, i, j
+
+
+def _overall(table: Floats, curve: Curve, matters: float | None) -> tuple[Answer, list[Answer]]:
+    """One answer for differences ``estimate, se, df`` (one a row), and each one's own."""
+    from scipy import special
+
+    d, se, df = table.T
     known = np.where(df >= LEAST_DF, df, LEAST_DF)
-    factor = np.sqrt(curve.freedom * stats.f.ppf(curve.fit.level, curve.freedom, known))
-    wide = np.where(df >= LEAST_DF, factor, np.inf) * table["se"].to_numpy(dtype=float)
-    d = table["estimate"]
-    answers = np.array([decide(a, b, matters) for a, b in zip(d - wide, d + wide, strict=True)])
-    order = (Answer.MATTERS, Answer.UNCLEAR, Answer.SMALL, Answer.NONE)
-    answer = next(a for a in order if (answers == a).any())
-    settled = answer in (Answer.SMALL, Answer.NONE)
-    of_this = np.ones(len(d), dtype=bool) if settled else answers == answer
-    at = int(np.where(of_this, d.abs(), -1.0).argmax())
-    return answer, change(curve, float(grid[j[at]]), float(grid[i[at]]), curve.freedom, matters)
+    factor = np.sqrt(curve.freedom * special.fdtri(curve.freedom, known, curve.fit.level))
+    wide = np.where(df >= LEAST_DF, factor, np.inf) * se
+    answers = decide_each(d - wide, d + wide, matters)
+    return next(a for a in ORDER if a in answers), answers
 
 
 def trend_of(curve: Curve, whole: Difference) -> str:
@@ -116,9 +143,7 @@ def moved_by(
     """What holding the covariates alike did to the change over all doses."""
     if not covariates:
         return []
-    beside = {
-        _term(c, pd.api.types.is_numeric_dtype(doses.frame[safe_name(c)])) for c in covariates
-    }
+    beside = {term(c, pd.api.types.is_numeric_dtype(doses.frame[safe_name(c)])) for c in covariates}
     less = replace(doses, terms=tuple(t for t in doses.terms if t not in beside))
     try:
         without = whole(FITTED[curve.shape](less), None)

@@ -11,19 +11,19 @@ Kenward–Roger tests of "the break is here".
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Literal
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.compare import _fit, _is_number, _separable, _term
 from kit.analysis.dose_set import DoseSet, critical, fieller
-from kit.analysis.mixed import MixedFit, mixed
-from kit.analysis.moments import Floats
+from kit.analysis.fitting import fit_records, is_number, separable, term
+from kit.analysis.mixed import MixedFit, fit_table
+from kit.analysis.moments import Floats, Moments, moments
 from kit.analysis.structure import MOST_SETTINGS, Records, read_records, safe_name
 from kit.errors import DesignError, InputError
 
@@ -32,6 +32,8 @@ __all__ = [
     "settings_means", "straight",
 ]  # fmt: skip
 
+#: Columns made of those of a frame, under their names.
+Columns = Callable[[pd.DataFrame], dict[str, Floats]]
 Shape = Literal["straight", "curved", "plateau"]
 #: More different doses than this make the search for a break point long and its steps tiny.
 MOST_DOSES = 60
@@ -51,6 +53,8 @@ class Doses:
     terms : tuple of str
         What is held alike, as it stands in a formula.
     level : float
+    near : float array or None
+        Variance ratios found before, from where to look as well.
     """
 
     records: Records
@@ -58,23 +62,30 @@ class Doses:
     of: tuple[str, ...]
     terms: tuple[str, ...]
     level: float
+    near: Floats | None = None
 
     @property
     def frame(self) -> pd.DataFrame:
         """The rows used."""
         return self.records.frame
 
-    def fit(self, *own: str, columns: Mapping[str, Floats] | None = None) -> MixedFit:
-        """Regress on the terms given, all else held alike; `columns` are added to the rows."""
-        frame = self.frame if columns is None else self.frame.assign(**columns)
+    def fit(self, *own: str, columns: Columns | None = None) -> MixedFit:
+        """Regress on the terms given, all else held alike, with columns made of the dose."""
+        records, table = self.records, self._table
         formula = f"{self.outcome} ~ {' + '.join([*own, *self.terms])}"
-        return mixed(
-            frame,
-            formula,
-            self.records.groups,
-            structure=self.records.structure,
-            level=self.level,
-        )
+        if columns is not None:
+            table = replace(table, cells=table.cells.assign(**columns(table.cells)))
+        return fit_table(
+            table, formula, records.groups, structure=records.structure, level=self.level,
+            start=self.near,
+        )  # fmt: skip
+
+    @cached_property
+    def _table(self) -> Moments:
+        """What all shapes are fitted to."""
+        held = (safe_name(a) for a in self.records.adjust)
+        columns = dict.fromkeys([*self.records.groups, *self.of, *held])
+        return moments(self.frame, self.outcome, list(columns))
 
 
 @dataclass(frozen=True)
@@ -129,9 +140,7 @@ class Curve:
 
     def columns(self, frame: pd.DataFrame) -> dict[str, Floats]:
         """Columns that the fit needs besides those of the records."""
-        if self.knot is None:
-            return {}
-        return plateau_columns(frame[self.of].to_numpy(dtype=float), self.of, self.knot)
+        return {} if self.knot is None else plateau_columns(frame, self.of, self.knot)
 
     def rows(self, doses: Floats, wide: bool = False) -> Floats:
         """Rows whose product with the coefficients is the mean at each dose, shape (r, p)."""
@@ -165,26 +174,27 @@ class Curve:
 
     def heights(self, doses: Floats) -> pd.DataFrame:
         """``estimate, se, df`` of the mean at each dose."""
-        return self._told(self.rows(doses), self.rows(doses, wide=True))
+        return self._told(self.rows(doses), self._wide(doses))
 
     def changes(self, doses: Floats, versus: Floats) -> pd.DataFrame:
         """``estimate, se, df`` of the mean at each dose minus that at the other one."""
-        plain = self.rows(doses) - self.rows(versus)
-        return self._told(plain, self.rows(doses, wide=True) - self.rows(versus, wide=True))
+        wide = None if self.wider is None else self._wide(doses) - self._wide(versus)
+        return self._told(self.rows(doses) - self.rows(versus), wide)
 
-    def _told(self, plain: Floats, wide: Floats) -> pd.DataFrame:
+    def _wide(self, doses: Floats) -> Floats:
+        return self.rows(doses, wide=True)
+
+    def _told(self, plain: Floats, wide: Floats | None) -> pd.DataFrame:
         # a dose against itself, or two on the same level: no difference, for sure
-        same = np.flatnonzero(np.abs(plain).max(axis=1) == 0)
-        plain, wide = plain.copy(), wide.copy()
-        plain[same] = wide[same] = np.nan
-        table = self.fit.linear(plain)
-        if self.wider is not None:
-            sure = self.wider.linear(wide)
-            table = table.assign(se=sure["se"], df=sure["df"])
-        none = table["estimate"].isna()
-        table["df"] = table["df"].fillna(table["df"].min())
-        table[["estimate", "se"]] = table[["estimate", "se"]].mask(none, 0.0)
-        return table
+        same = np.abs(plain).max(axis=1) == 0
+        table = self.fit.linear(np.where(same[:, None], np.nan, plain)).to_numpy(copy=True)
+        if self.wider is not None and wide is not None:
+            sure = self.wider.linear(np.where(same[:, None], np.nan, wide)).to_numpy()
+            table[:, 1:] = sure[:, 1:]
+        none = np.isnan(table)
+        table[none[:, 0], :2] = 0.0
+        table[none[:, 2], 2] = np.nan if none[:, 2].all() else np.nanmin(table[:, 2])
+        return pd.DataFrame(table, columns=["estimate", "se", "df"])
 
 
 def read_doses(
@@ -225,8 +235,8 @@ def read_doses(
         msg = f"{words.join(map(words.name, lost))} differed within doughs: not one value a dough."
         raise DesignError(msg)
     settings = [a for a in records.adjust if a in adjust and a not in others]
-    kept, notes = _separable(replace(records, adjust=tuple(settings)), first)
-    terms = [_term(a, _is_number(records.frame[safe_name(a)])) for a in kept]
+    kept, notes = separable(replace(records, adjust=tuple(settings)), first)
+    terms = [term(a, is_number(records.frame[safe_name(a)])) for a in kept]
     for name in (c for c in covariates if c in records.adjust and c not in of):
         column = records.frame[safe_name(name)]
         if column.nunique() < 2:
@@ -236,11 +246,12 @@ def read_doses(
         if numeric:
             _refuse_same(records.frame, of, name)
         kept.append(name)
-        terms.append(_term(name, numeric))
+        terms.append(term(name, numeric))
+    near = None
     if like is None:
         formula = f"{safe_name(outcome)} ~ {' + '.join([*factors, *terms])}"
-        fit, more = _fit(records, formula, level)
-        groups, structure = fit.groups, fit.structure
+        fit, more = fit_records(records, formula, level)
+        groups, structure, near = fit.groups, fit.structure, fit.ratios
         notes += more
     else:
         groups, structure = like.groups, like.structure
@@ -251,7 +262,7 @@ def read_doses(
         structure=structure,
         notes=(*records.notes, *notes),
     )
-    return Doses(records, safe_name(outcome), tuple(factors), tuple(terms), level)
+    return Doses(records, safe_name(outcome), tuple(factors), tuple(terms), level, near)
 
 
 def _refuse_same(frame: pd.DataFrame, of: Sequence[str], covariate: str) -> None:
@@ -316,7 +327,7 @@ def plateau(doses: Doses) -> Curve:
     pieces = _no_break(doses, different[-1])
     for knot, after in itertools.pairwise(map(float, different[1:])):
         ramp, step = plateau_names(name, knot)
-        columns = plateau_columns(x, name, knot)
+        columns = partial(plateau_columns, of=name, knot=knot)
         wider = doses.fit(ramp, step, columns=columns)
         on_dose = replace(line, fit=doses.fit(ramp, columns=columns), break_at=knot, knot=knot)
         tried.append(replace(on_dose, wider=wider))
@@ -339,8 +350,9 @@ def plateau_names(of: str, knot: float) -> tuple[str, str]:
     return safe_name(f"{of}_up_to_{knot:g}"), safe_name(f"{of}_beyond_{knot:g}")
 
 
-def plateau_columns(x: Floats, of: str, knot: float) -> dict[str, Floats]:
+def plateau_columns(frame: pd.DataFrame, of: str, knot: float) -> dict[str, Floats]:
     """The columns that `plateau_names` names."""
+    x = frame[of].to_numpy(dtype=float)
     ramp, step = plateau_names(of, knot)
     return {ramp: np.minimum(x, knot), step: (x > knot).astype(float)}
 
@@ -359,8 +371,11 @@ def _no_break(doses: Doses, last: float) -> list[tuple[float, float]]:
     """Whether a line that goes straight on to the last dose fits: the break is not below it."""
     name = doses.of[0]
     column = f"{name}_is_the_last"
-    at_last: Floats = (doses.frame[name] == last).to_numpy().astype(float)
-    row = doses.fit(name, column, columns={column: at_last}).coefficients.loc[column]
+
+    def at_last(cells: pd.DataFrame) -> dict[str, Floats]:
+        return {column: (cells[name] == last).to_numpy().astype(float)}
+
+    row = doses.fit(name, column, columns=at_last).coefficients.loc[column]
     return [(last, math.inf)] if row["low"] <= 0 <= row["high"] else []
 
 
@@ -381,16 +396,15 @@ def lack_of_fit(doses: Doses, curve: Curve) -> pd.Series | None:
     levels = doses.frame[curve.of].nunique()
     if levels <= curve.freedom + 1 or levels > MOST_SETTINGS:
         return None
-    columns = curve.columns(doses.frame)
-    own = list(columns) or [curve.of]
+    own = list(curve.columns(doses.frame)) or [curve.of]
     if curve.shape == "curved":
         own.append(f"I({curve.of}**2)")
-    term = f"C({curve.of})"
+    settings = f"C({curve.of})"
     try:
-        bent = doses.fit(*own, term, columns=columns)
+        bent = doses.fit(*own, settings, columns=curve.columns)
     except DesignError:
         return None  # no doughs to spare
-    test = pd.Series(bent.terms.loc[term])
+    test = bent.term(settings)
     return None if math.isnan(float(test["p"])) else test
 
 

@@ -106,9 +106,9 @@ def near(dose: float, span: float) -> float:
 
 def critical(df: float, level: float) -> float:
     """Student's t that an interval at `level` goes out to."""
-    from scipy import stats
+    from scipy import special
 
-    return float(stats.t.ppf((1 + level) / 2, df))
+    return float(special.stdtrit(df, (1 + level) / 2))
 
 
 def fieller(a: float, b: float, v_a: float, v_ab: float, v_b: float, t: float) -> DoseSet:

@@ -10,12 +10,12 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.dose_set import near
-from kit.analysis.sentences import _DECIDED
+from kit.analysis.sentences import DECIDED
 from kit.analysis.verdict import MOST_DOUGHS, Answer
 
 if TYPE_CHECKING:
-    from kit.analysis.compare import Difference
     from kit.analysis.dose import DoseResponse
+    from kit.analysis.fitting import Difference
 
 __all__ = ["about_shape", "best", "finding", "headline", "method", "next_step", "rests_on"]
 
@@ -132,7 +132,7 @@ def rests_on(d: "DoseResponse") -> str:
     made = words.join(words.plural(d.counts[kind], kind) for kind in kinds)
     worth = d.leading.df + 1
     text = (
-        f"It rests on {made}. {words.capital(words.name(d.of))} {_DECIDED[d.unit]}. The "
+        f"It rests on {made}. {words.capital(words.name(d.of))} {DECIDED[d.unit]}. The "
         f"{d.unit}-to-{d.unit} spread it is judged by is worth about "
         f"{worth:.{0 if worth >= 20 else 1}f} {d.unit}s of information."
     )

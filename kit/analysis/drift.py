@@ -13,8 +13,8 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.compare import Comparison, compare
-from kit.analysis.shown import as_html, as_text
 from kit.errors import DataError, InputError, NotFoundError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

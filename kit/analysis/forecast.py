@@ -7,13 +7,14 @@ allowed for by `rise_temperature`.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from kit.analysis import forecast_words
+from kit.analysis import forecast_words, words
+from kit.analysis.forecast_clock import Clock, earlier_table, next_look
 from kit.analysis.forecast_prior import (
     USUAL_HOURS,
     USUAL_ROOM_C,
@@ -30,25 +31,19 @@ from kit.analysis.rise_temperature import (
     FRIDGE_C,
     SPREAD_PER_10_C,
     WARMING_HOURS,
-    equivalent_hours,
-    real_hours,
     refuse_outside,
 )
 from kit.analysis.rise_words import DOUBLE_IS
-from kit.analysis.shown import as_html, as_text
-from kit.errors import DataError, InputError, NotFoundError
+from kit.errors import DataError, InputError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Forecast", "forecast"]
+__all__ = ["Forecast", "double_at", "forecast"]
 
 #: Without earlier curves so many readings after the start are asked for.
 LEAST = 3
-#: Looks are told in steps of so many minutes, and no sooner than one step.
-_STEP_MINUTES = 5.0
-#: An interval wider than this is worth narrowing by a look half-way. Own choice, no source.
-_WIDE_HOURS = 0.5
 
 
 @dataclass(frozen=True)
@@ -60,14 +55,18 @@ class Forecast:
     hours, low, high : float
         Since the start: as likely before as after, and an interval. Infinite where it may never
         be double.
-    last_hours, last_ratio : float
-        The last reading (0 and 1 before the first).
+    last_hours : float
+        Hours since the start of the last reading; 0 before the first.
+    top_ratio : float
+        The highest ratio read so far; 1 before the first.
+    now_hours : float
+        Hours since the start at which this is told.
     look_hours : float
         Hours since the start at which to look again.
     never : float
         Chance that it levels off before double.
     now : datetime or None
-        Clock time of the last reading.
+        Clock time at `now_hours`.
     room_temp_c : float or None
     earlier : tuple
         Names of the earlier doughs it rests on.
@@ -83,7 +82,8 @@ class Forecast:
     low: float
     high: float
     last_hours: float
-    last_ratio: float
+    top_ratio: float
+    now_hours: float
     look_hours: float
     never: float
     now: datetime | None
@@ -98,17 +98,31 @@ class Forecast:
         """Clock time of an hour since the start; None without `now` or where it is never."""
         if self.now is None or not np.isfinite(hours):
             return None
-        return self.now + timedelta(hours=hours - self.last_hours)
+        ahead = timedelta(hours=hours - self.now_hours)
+        if self.now.tzinfo is None:
+            return self.now + ahead
+        # by way of UTC: an hour is an hour also in the night the clocks are changed
+        return (self.now.astimezone(UTC) + ahead).astimezone(self.now.tzinfo)
 
     @property
     def doubled(self) -> bool:
-        """Whether the last reading was double already."""
-        return self.last_ratio >= 2
+        """Whether a reading was double already."""
+        return self.top_ratio >= 2
+
+    @property
+    def expected(self) -> str:
+        """When it will be double."""
+        return forecast_words.expected(self)
+
+    @property
+    def look(self) -> str:
+        """When to look again; empty where there is nothing to look at."""
+        return forecast_words.look(self)
 
     @property
     def headline(self) -> str:
         """When it will be double, and when to look again."""
-        return forecast_words.headline(self)
+        return f"{self.expected} {self.look}".strip()
 
     @property
     def rests_on(self) -> str:
@@ -166,6 +180,7 @@ def forecast(
     start_temp_c: float | None = FRIDGE_C,
     warming_hours: float = WARMING_HOURS,
     seed: int = 1,
+    now_hours: float | None = None,
 ) -> Forecast:
     """Forecast when a dough will be double.
 
@@ -182,8 +197,7 @@ def forecast(
         The rooms of the earlier doughs. Both must be given, or neither: then the rooms are
         taken as alike.
     now : datetime, optional
-        Clock time of the last reading (of the start, before the first): times are then told by
-        the clock.
+        Clock time at `now_hours`: times are then told by the clock.
     level : float
         Of the interval.
     u : float or sequence, optional
@@ -194,6 +208,9 @@ def forecast(
         Time constant of the dough's warming.
     seed : int
         Of the draws.
+    now_hours : float, optional
+        Hours since the start at which it is asked; those of the last reading when not given (0
+        before the first). No look is told for earlier.
 
     Returns
     -------
@@ -214,15 +231,79 @@ def forecast(
     if not 0 < level < 1:
         raise InputError("level", level, "must lie between 0 and 1", "Give 0.9 for 90 %.")
     t, r, spread, notes = _readings(hours, ratios, u)
-    table = None if earlier is None else _table(earlier, earlier_temps)
+    table = None if earlier is None else earlier_table(earlier, earlier_temps)
     if len(t) < LEAST and (table is None or table.empty):
+        count = words.plural(len(t), "reading")
         msg = (
-            f"{len(t)} readings after the start and no earlier curves: too early to say when it "
-            f"will be double. {LEAST} readings or more are needed; a quarter to half an hour apart "
-            "will do. (Usual practice is about two hours for a cold dough at 22 °C.)"
+            f"{count} after the start and no earlier curves: too early to say when it will be "
+            f"double. {LEAST} readings or more are needed; a quarter to half an hour apart will "
+            "do. (Usual practice is about two hours for a cold dough at 22 °C.)"
         )
         raise DataError(msg)
-    clock = _Clock(room_temp_c, start_temp_c, warming_hours)
+    last = float(t[-1]) if len(t) else 0.0
+    told = last if now_hours is None else now_hours
+    if not np.isfinite(told) or told < last:
+        remedy = "Give the hours since the start, or leave it out."
+        raise InputError("now_hours", told, f"is before the last reading ({last:.3g} h)", remedy)
+    clock = Clock(room_temp_c, start_temp_c, warming_hours)
+    return _tell(clock, table, (t, r, spread), told, now, level, seed, notes)
+
+
+def double_at(
+    temp_c: float,
+    earlier: pd.DataFrame | None = None,
+    earlier_temps: Mapping[Any, float] | float | None = None,
+    level: float = 0.9,
+    start_temp_c: float | None = FRIDGE_C,
+    warming_hours: float = WARMING_HOURS,
+    seed: int = 1,
+) -> Forecast:
+    """Say how long the next dough will take to double in a room of another temperature.
+
+    The baker's own times are moved by temperature as yeast grows (`kit.analysis.rise_temperature`),
+    by some degrees, between 15 and 35 °C. The further it is moved, the wider the interval.
+
+    Parameters
+    ----------
+    temp_c : float
+        Of the room.
+    earlier, earlier_temps, level, start_temp_c, warming_hours, seed
+        As in `forecast`. Without earlier curves it rests on usual practice.
+
+    Returns
+    -------
+    Forecast
+        Without a reading.
+
+    Raises
+    ------
+    InputError, NotFoundError
+        A temperature outside 15 to 35 °C, one that is missing, a column that is not there.
+
+    Examples
+    --------
+    >>> cool, warm = double_at(19.0), double_at(26.0)
+    >>> warm.hours < cool.hours
+    True
+    """
+    table = None if earlier is None else earlier_table(earlier, earlier_temps)
+    clock = Clock(temp_c, start_temp_c, warming_hours)
+    nothing = (np.empty(0), np.empty(0), None)
+    return _tell(clock, table, nothing, 0.0, None, level, seed, ())
+
+
+def _tell(
+    clock: Clock,
+    table: pd.DataFrame | None,
+    read: tuple[Floats, Floats, Floats | None],
+    told: float,
+    now: datetime | None,
+    level: float,
+    seed: int,
+    notes: tuple[str, ...],
+) -> Forecast:
+    """What is expected of a dough, its readings, and what both say together."""
+    t, r, spread = read
     past, moved, more = _expected_from(table, clock)
     expected = expect(clock.usual(), past, moved)
     draws = update(expected, clock.there(t), r, spread, seed)
@@ -231,58 +312,26 @@ def forecast(
         weighted_quantile(times, draws.weight, chance)
         for chance in (0.5, (1 - level) / 2, (1 + level) / 2)
     )
-    last_hours, _last_ratio = (float(t[-1]), float(r[-1])) if len(t) else (0.0, 1.0)
+    last_hours = float(t[-1]) if len(t) else 0.0
     top = float(r.max()) if len(r) else 1.0
+    look = np.nan if top >= 2 else max(next_look(last_hours, middle, low, high), told)
     return Forecast(
         hours=middle,
         low=low,
         high=high,
         last_hours=last_hours,
-        last_ratio=top,
-        look_hours=np.nan if top >= 2 else _look(last_hours, middle, low, high),
+        top_ratio=top,
+        now_hours=told,
+        look_hours=look,
         never=float(draws.weight[~np.isfinite(times)].sum()),
         now=now,
-        room_temp_c=room_temp_c,
+        room_temp_c=clock.room,
         earlier=() if past is None else past.doughs,
         readings=pd.DataFrame({"hours": t, "ratio": r}),
         curve=_fan(draws.phi, draws.weight, clock, _until(last_hours, middle, high), level),
         level=level,
         checks=(*notes, *more, *forecast_words.cautions(past, table is not None, clock.moved)),
     )
-
-
-class _Clock:
-    """Between hours by the clock and hours at the steady temperature of the room."""
-
-    def __init__(
-        self, room_temp_c: float | None, start_temp_c: float | None, warming_hours: float
-    ) -> None:
-        if room_temp_c is not None:
-            refuse_outside(room_temp_c)
-        if not warming_hours > 0:
-            remedy = "Give the hours in which two thirds of the way are done."
-            raise InputError("warming_hours", warming_hours, "must be above 0", remedy)
-        self.room, self.start, self.warming = room_temp_c, start_temp_c, warming_hours
-        self.moved = room_temp_c is not None
-
-    def usual(self) -> float:
-        """Time to double of usual practice."""
-        if self.room is None:
-            return USUAL_HOURS
-        return float(self.there(np.array(USUAL_HOURS), USUAL_ROOM_C))
-
-    def there(self, hours: Floats, room: float | None = None) -> Floats:
-        """Hours of the curves; of a dough in another room where one is given."""
-        if self.room is None or not np.size(hours):
-            return hours
-        other = self.room if room is None else room
-        return equivalent_hours(hours, other, self.room, self.start, self.warming)
-
-    def back(self, much: Floats) -> Floats:
-        """Hours by the clock of this dough."""
-        if self.room is None:
-            return much
-        return real_hours(much, self.room, self.room, self.start, self.warming)
 
 
 def _readings(
@@ -296,25 +345,8 @@ def _readings(
     return (*read.rising(), read.checks)
 
 
-def _table(earlier: pd.DataFrame, temps: Mapping[Any, float] | float | None) -> pd.DataFrame:
-    """``dough, hours, proof_ratio`` and ``room_temp_c`` where it is known."""
-    for column in ("dough", "hours", "proof_ratio"):
-        if column not in earlier.columns:
-            raise NotFoundError("column", column, map(str, earlier.columns))
-    columns = ["dough", "hours", "proof_ratio"]
-    table = earlier[[*columns, *(c for c in ("room_temp_c",) if c in earlier)]].copy()
-    if isinstance(temps, Mapping):
-        missing = [d for d in table["dough"].unique() if d not in temps]
-        if missing:
-            raise NotFoundError("room temperature for dough", str(missing[0]), map(str, temps))
-        table["room_temp_c"] = table["dough"].map(temps).astype(float)
-    elif temps is not None:
-        table["room_temp_c"] = float(temps)
-    return table
-
-
 def _expected_from(
-    table: pd.DataFrame | None, clock: _Clock
+    table: pd.DataFrame | None, clock: Clock
 ) -> tuple[Earlier | None, float, list[str]]:
     """Earlier curves on this room's clock, how far they were moved, and what to know."""
     if table is None or table.empty:
@@ -339,30 +371,13 @@ def _expected_from(
     return fit_earlier(pd.concat(parts).sort_index()), SPREAD_PER_10_C * away / 10, []
 
 
-def _look(now: float, middle: float, low: float, high: float) -> float:
-    """When to look again, in hours since the start.
-
-    At the early end of the interval; half-way there while the interval is wide, since a reading
-    then narrows it; half-way to the middle where the early end has passed. Own rule, no source.
-    """
-    step = _STEP_MINUTES / 60
-    ahead = low - now
-    if ahead <= step:
-        ahead = (middle - now) / 2
-    elif high - low > _WIDE_HOURS:
-        ahead /= 2
-    if not np.isfinite(ahead):
-        ahead = _WIDE_HOURS
-    return now + step * max(1, int(ahead / step + 1e-9))
-
-
 def _until(last: float, middle: float, high: float) -> float:
     """How far the curve is drawn: to the end of the interval, within reason."""
     ends = [end for end in (high, 3 * middle) if np.isfinite(end)]
     return max(last, min(ends, default=2 * last or 2 * USUAL_HOURS))
 
 
-def _fan(phi: Floats, weight: Floats, clock: _Clock, until: float, level: float) -> pd.DataFrame:
+def _fan(phi: Floats, weight: Floats, clock: Clock, until: float, level: float) -> pd.DataFrame:
     """Ratio to expect along time, with its interval."""
     t = np.linspace(0, until, 61)
     drawn = ratio(clock.there(t), phi[:, None, :])

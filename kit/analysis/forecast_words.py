@@ -1,6 +1,7 @@
 """Every sentence about a forecast, made from the numbers of the result."""
 
 import math
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from kit.analysis import words
@@ -10,41 +11,74 @@ if TYPE_CHECKING:
     from kit.analysis.forecast import Forecast
     from kit.analysis.forecast_prior import Earlier
 
-__all__ = ["cautions", "headline", "method", "rests_on"]
+__all__ = ["cautions", "expected", "look", "method", "rests_on"]
 
 #: From this chance on it is said that it may never be double.
 _TELL = 0.05
+#: and from this one no finer than "more than 95 %": the curve itself is an assumption
+_SURE = 0.95
 
 
-def headline(f: "Forecast") -> str:
-    """When it will be double, and when to look again."""
+def expected(f: "Forecast") -> str:
+    """When it will be double."""
     if f.doubled:
-        return "It is double now."
-    sure = f"{100 * f.level:.0f} %"
+        return "It has doubled."
+    sure = f"with {100 * f.level:.0f} %"
     if math.isinf(f.hours):
-        text = "It may not become double: it is slower, or levels off sooner, than double needs."
-    else:
-        text = f"Double is expected {_at(f, f.hours)} ({sure}: {_span(f)})."
-    return f"{text} Look again {_at(f, f.look_hours)}."
+        return "It may not become double: it is slower, or levels off sooner, than double needs."
+    if _of_the_next(f):
+        room = "" if f.room_temp_c is None else f" in a room of {f.room_temp_c:.3g} °C"
+        return f"A dough{room} doubles in about {clock(f.hours)} ({_lasting(f)} {sure})."
+    if f.hours <= f.now_hours:
+        return f"It is probably double already ({_span(f)} {sure})."
+    return f"Double {_at(f, f.hours)} ({_span(f)} {sure})."
 
 
-def _at(f: "Forecast", hours: float) -> str:
-    """Return "at 9:40", or "in 35 min" where the clock is not known."""
+def look(f: "Forecast") -> str:
+    """When to look again; empty where there is nothing to look at."""
+    if f.doubled or _of_the_next(f):
+        return ""
+    if f.look_hours <= f.now_hours:
+        return "Look at it now."
+    return f"Look again {_at(f, f.look_hours, about='')}."
+
+
+def _of_the_next(f: "Forecast") -> bool:
+    """Whether it tells of doughs to come, not of one that proofs."""
+    return not len(f.readings) and f.now is None
+
+
+def _at(f: "Forecast", hours: float, about: str = "about ") -> str:
+    """Return "at about 9:52", or "in about 35 min" where the clock is not known."""
     when = f.at(hours)
     if when is not None:
-        return f"at {when.hour}:{when.minute:02d}"
-    ahead = hours - f.last_hours
-    return f"in {clock(ahead)}" if ahead > 0 else "by now"
+        return f"at {about}{_hand(f, when)}"
+    return f"in {about}{clock(hours - f.now_hours)}"
+
+
+def _hand(f: "Forecast", when: datetime) -> str:
+    """A clock time, with its day where that is not today."""
+    other = "" if f.now is None or when.date() == f.now.date() else f" on {when:%Y-%m-%d}"
+    return f"{when.hour}:{when.minute:02d}{other}"
 
 
 def _span(f: "Forecast") -> str:
+    """Between which times; from the last reading on, at which it was not double yet."""
     low, high = f.at(max(f.low, f.last_hours)), f.at(f.high)
     if low is not None and high is not None:
-        return f"{low.hour}:{low.minute:02d} to {high.hour}:{high.minute:02d}"
+        return f"between {_hand(f, low)} and {_hand(f, high)}"
     if low is not None:
-        return f"{low.hour}:{low.minute:02d} or later"
-    early = max(f.low - f.last_hours, 0.0)
-    return f"in {span(early, f.high - f.last_hours)}"
+        return f"{_hand(f, low)} or later"
+    early = max(f.low - f.now_hours, 0.0)
+    return f"in {span(early, f.high - f.now_hours)}"
+
+
+def _lasting(f: "Forecast") -> str:
+    return (
+        span(f.low, f.high)
+        if math.isinf(f.high)
+        else (f"between {clock(f.low)} and {clock(f.high)}")
+    )
 
 
 def rests_on(f: "Forecast") -> str:
@@ -58,7 +92,8 @@ def rests_on(f: "Forecast") -> str:
         parts.append("usual practice (a cold dough doubles in about two hours at 22 °C, no source)")
     text = f"It rests on {words.join(parts)}."
     if f.never >= _TELL and not f.doubled:
-        text += f" There is a chance of about {100 * f.never:.0f} % that it never becomes double."
+        chance = f"about {100 * f.never:.0f} %" if f.never < _SURE else "more than 95 %"
+        text += f" The chance that it never becomes double is {chance}."
     return text
 
 

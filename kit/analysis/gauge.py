@@ -19,8 +19,8 @@ from kit.analysis import words
 from kit.analysis.components import Surrogates, interval
 from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.moments import Floats, outcome_values
-from kit.analysis.shown import as_html, as_text
 from kit.errors import DataError, DesignError, InputError, NotFoundError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -18,9 +18,9 @@ from kit.analysis import words
 from kit.analysis.means import dunnett_critical, dunnett_p
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
-from kit.analysis.shown import as_html, as_text
 from kit.analysis.spread_records import PLACE, fit_spread, read_spread
 from kit.errors import DataError, InputError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

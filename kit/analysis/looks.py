@@ -19,8 +19,8 @@ from kit.analysis.structure import MOST_SETTINGS, safe_name
 from kit.errors import KitError
 
 __all__ = [
-    "Ask", "Finding", "at_limit", "events", "far_off", "grubbs", "missing", "missing_table",
-    "one_dough_out", "residuals", "spread",
+    "Ask", "Finding", "at_limit", "events", "far_off", "grubbs", "missing", "missing_beside",
+    "missing_table", "one_dough_out", "residuals", "spread",
 ]  # fmt: skip
 
 #: A check alarms when chance alone would do as much in fewer than one trial in a hundred:
@@ -59,8 +59,7 @@ def residuals(
     rows: pd.DataFrame, labels: pd.DataFrame, fit: MixedFit, outcome: str, by: str
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """What the settings leave of each piece and of each dough's mean."""
-    design = fit.design
-    x = np.asarray(design._spec.get_model_matrix(rows), dtype=float)[:, design.kept]
+    x = fit.design.rows_of(rows)
     fitted = pd.Series(x @ fit.coefficients["estimate"].to_numpy(dtype=float), rows.index)
     left = rows[safe_name(outcome)] - fitted
     table = pd.DataFrame(
@@ -171,26 +170,28 @@ def one_dough_out(
     frame: pd.DataFrame,
     rows: pd.DataFrame,
     labels: pd.DataFrame,
+    refits: Sequence[tuple[str, float] | None],
     columns: Mapping[str, str | None],
     ask: Ask,
     now: tuple[str, float],
 ) -> tuple[pd.DataFrame, list[Finding]]:
-    """Ask again without each dough in turn."""
+    """The answer without each dough in turn; asked anew where the same fit cannot give it."""
     empty = pd.DataFrame(columns=["dough", "estimate", "answer"])
-    numbers = rows["dough"].unique()
+    first = np.unique(rows["dough"].to_numpy(), return_index=True)[1]
     if columns["dough"] is None:
         return empty, []
-    if len(numbers) > MOST_LEFT_OUT:
-        text = f"with {len(numbers)} doughs it was not tried whether one alone carries the answer"
+    if len(first) > MOST_LEFT_OUT:
+        text = f"with {len(first)} doughs it was not tried whether one alone carries the answer"
         return empty, [Finding("single dough", text)]
     keys = [c for c in (columns["trial"], columns["bake"], columns["dough"]) if c is not None]
     told = []
-    for number in numbers:
-        index = rows.index[rows["dough"] == number]
-        same = (frame[keys] == frame.loc[index[0], keys]).all(axis=1)
-        name = str(labels.loc[index[0], "dough"])
+    for at, refit in zip(first, refits, strict=True):
+        name = str(labels["dough"].iloc[at])
         try:
-            answer, estimate = ask(frame[~same])
+            if refit is None:
+                own = frame.loc[rows.index[at], keys]
+                refit = ask(frame[~(frame[keys] == own).all(axis=1)])
+            answer, estimate = refit
         except KitError:
             answer, estimate = "no answer at all", math.nan
         told.append({"dough": name, "estimate": estimate, "answer": answer})
@@ -241,6 +242,11 @@ def missing(table: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
         )
         return [Finding("missing", text, True)]
     return [Finding("missing", text)]
+
+
+def missing_beside(frame: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
+    """The same for a further factor, where there is something to think about."""
+    return [f for f in missing(missing_table(frame, outcome, by), outcome, by) if f.alarm]
 
 
 def at_limit(values: pd.Series, outcome: str) -> list[Finding]:

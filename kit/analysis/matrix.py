@@ -1,21 +1,24 @@
 """From a model formula to a full-rank design matrix, marginal hypotheses and a grid of means.
 
-formulaic makes the columns; this module drops what cannot be estimated (from the right), says
-which cells are empty, and finds the marginal ("type III") hypothesis of each term from the
-general form of estimable functions (SAS/STAT, *The Four Types of Estimable Functions*), which
-holds with empty cells too.
+formulaic makes the columns (`recipe`); this module drops what cannot be estimated (from the
+right), says which cells are empty, and finds the marginal ("type III") hypothesis of each term
+from the general form of estimable functions (SAS/STAT, *The Four Types of Estimable Functions*),
+which holds with empty cells too.
 """
 
 import itertools
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis.moments import Floats, Integers
+from kit.analysis.recipe import Recipe, levels_of, recipes
 from kit.errors import DataError, NotFoundError
 
 __all__ = ["Design", "make_design", "parse_formula", "variables_of"]
@@ -47,15 +50,31 @@ class Design:
     levels: dict[str, list[Any]]
     covariates: dict[str, float]
     empty: tuple[str, ...]
-    _rhs: Any
+    _recipe: Recipe
+    _whole: Recipe
     _cells: pd.DataFrame
-    _spec: Any
     _row_space: Floats
 
     def hypotheses(self) -> dict[str, Floats]:
         """Term name to the rows of its marginal hypothesis on the coefficients, shape (r, p)."""
-        whole = self._rhs.get_model_matrix(self._cells, ensure_full_rank=False)
-        return _marginal_hypotheses(self._spec, whole, self.x)
+        return self._hypotheses
+
+    @cached_property
+    def _hypotheses(self) -> dict[str, Floats]:
+        return _marginal_hypotheses(self._whole, self._whole.of(self._cells), self.x)
+
+    def rows_of(self, frame: pd.DataFrame) -> Floats:
+        """Rows whose product with the coefficients is what the model gives for these rows.
+
+        Parameters
+        ----------
+        frame : DataFrame, shape (r, variables)
+
+        Returns
+        -------
+        float array, shape (r, p)
+        """
+        return self._recipe.of(frame)[:, self.kept]
 
     def along(self, variable: str, values: Floats) -> Floats:
         """Rows whose product with the coefficients is the mean at each value of a covariate.
@@ -104,25 +123,33 @@ class Design:
         for factor in factors:
             if factor not in self.levels:
                 raise NotFoundError("factor of the model", factor, self.levels)
-        names = list(self.levels)
-        full = pd.DataFrame(itertools.product(*self.levels.values()), columns=pd.Index(names))
-        if not names:
-            full = pd.DataFrame(index=[0])
+        standing = self.covariates | dict(at or {})
+        counts = [len(levels) for levels in self.levels.values()]
+        size = math.prod(counts)
+        index = dict(zip(self.levels, np.indices(counts).reshape(len(counts), size), strict=True))
+        x = self._on_grid(index, standing, size)
+        code = np.zeros(len(x), dtype=int)
+        for factor in factors:
+            code = code * len(self.levels[factor]) + index[factor]
+        number = math.prod(len(self.levels[f]) for f in factors)
+        rows = np.array([x[code == i].mean(axis=0) for i in range(number)])
+        combinations = list(itertools.product(*(self.levels[f] for f in factors)))
+        table = pd.DataFrame(combinations, columns=list(factors)) if factors else None
+        return (pd.DataFrame({"all": [0]}) if table is None else table), rows
+
+    def _on_grid(
+        self, index: Mapping[str, Integers], standing: Mapping[str, float], rows: int
+    ) -> Floats:
+        """All columns at every combination of levels, covariates standing as given."""
+        if self._recipe.columns is None:
+            full = pd.DataFrame(index=range(rows))
+            for name, levels in self.levels.items():
+                full[name] = pd.Categorical.from_codes(index[name], categories=pd.Index(levels))
+            return self._recipe.of(full.assign(**standing))
+        values: dict[str, Any] = {n: np.full(rows, v) for n, v in standing.items()}
         for name, levels in self.levels.items():
-            full[name] = pd.Categorical(full[name], categories=pd.Index(levels))
-        for name, value in (self.covariates | dict(at or {})).items():
-            full[name] = value
-        x: Floats = np.asarray(self._spec.get_model_matrix(full), dtype=float)
-        full["_row"] = range(len(full))
-        keys = [full[f] for f in factors] or [pd.Series(0, index=full.index)]
-        groups = full.groupby(keys, observed=True, sort=True)["_row"]
-        rows, levels_out = [], []
-        for key, index in groups:
-            row = x[index.to_numpy()].mean(axis=0)
-            levels_out.append(key if isinstance(key, tuple) else (key,))
-            rows.append(row)
-        table = pd.DataFrame(levels_out, columns=list(factors) or ["all"])
-        return table, np.array(rows)
+            values[name] = np.array(levels, dtype=object)[index[name]]
+        return self._recipe.from_values(values, rows)
 
     def estimable(self, rows: Floats) -> Floats:
         """Rows on the coefficients kept; NaN where an empty cell makes the answer unknowable.
@@ -148,8 +175,6 @@ def parse_formula(formula: str) -> tuple[str, Any]:
     DataError
         Not a formula, or the outcome is more than one column's name.
     """
-    import formulaic
-
     left, tilde, right = formula.partition("~")
     outcome = left.strip().strip("`")
     if not tilde or not outcome:
@@ -159,10 +184,17 @@ def parse_formula(formula: str) -> tuple[str, Any]:
         msg = f"{formula!r} has a ^. Write powers as x**2, for example 'outcome ~ x + I(x**2)'."
         raise DataError(msg)
     try:
-        return outcome, formulaic.Formula(right.strip() or "1")
+        return outcome, _right_side(right.strip() or "1")
     except Exception as exc:  # formulaic raises many kinds; all mean the text is wrong
         msg = f"the formula {formula!r} cannot be read: {str(exc).splitlines()[0]}"
         raise DataError(msg) from exc
+
+
+@lru_cache(maxsize=256)
+def _right_side(text: str) -> Any:
+    import formulaic
+
+    return formulaic.Formula(text)
 
 
 def variables_of(rhs: Any, columns: Iterable[str]) -> list[str]:
@@ -192,11 +224,12 @@ def make_design(rhs: Any, cells: pd.DataFrame, weights: Floats) -> Design:
         The formula cannot be evaluated on these columns.
     """
     try:
-        matrix = rhs.get_model_matrix(cells, na_action="raise")
+        recipe, whole = recipes(rhs, cells)
+        x = recipe.of(cells)
     except Exception as exc:  # whatever the user's expression raised
         msg = f"the formula '{rhs}' cannot be worked out on these columns: {exc}"
         raise DataError(msg) from exc
-    spec = matrix.model_spec
+    spec = recipe.spec
     if spec.transform_state and len(cells) < weights.sum():
         names = ", ".join(map(str, spec.transform_state))
         msg = (
@@ -204,10 +237,9 @@ def make_design(rhs: Any, cells: pd.DataFrame, weights: Floats) -> Design:
             "Work the column out beforehand and use its name."
         )
         raise DataError(msg)
-    x = np.asarray(matrix, dtype=float)
     kept = _independent_columns(x)
-    all_names = [str(c) for c in matrix.columns]
-    levels, covariates = _variables(spec, cells, weights)
+    all_names = recipe.names
+    levels, covariates = _variables(recipe, cells, weights)
     return Design(
         x=x[:, kept],
         names=tuple(all_names[i] for i in kept),
@@ -215,10 +247,10 @@ def make_design(rhs: Any, cells: pd.DataFrame, weights: Floats) -> Design:
         kept=np.array(kept),
         levels=levels,
         covariates=covariates,
-        empty=_empty_cells(spec, cells, levels),
-        _rhs=rhs,
+        empty=_empty_cells(recipe, cells, levels),
+        _recipe=recipe,
+        _whole=whole,
         _cells=cells,
-        _spec=spec,
         _row_space=_row_space(x),
     )
 
@@ -258,18 +290,10 @@ def _null_space(a: Floats) -> Floats:
     return space
 
 
-def _kinds(spec: Any) -> dict[str, bool]:
-    """Factor expression -> whether it is categorical."""
-    return {
-        str(name): "categorical" in str(state[0]).lower()
-        for name, state in spec.encoder_state.items()
-    }
-
-
 def _variables(
-    spec: Any, cells: pd.DataFrame, weights: Floats
+    recipe: Recipe, cells: pd.DataFrame, weights: Floats
 ) -> tuple[dict[str, list[Any]], dict[str, float]]:
-    kinds = _kinds(spec)
+    kinds, spec = recipe.kinds, recipe.spec
     levels: dict[str, list[Any]] = {}
     covariates: dict[str, float] = {}
     factors = dict.fromkeys(factor for term in spec.terms for factor in term.factors)
@@ -278,19 +302,12 @@ def _variables(
             if variable not in cells.columns:
                 continue
             if kinds.get(str(factor), False):
-                levels[variable] = _levels(cells[variable])
+                levels[variable] = levels_of(cells[variable])
             else:
                 values = cells[variable].to_numpy(dtype=float)
                 covariates[variable] = float(np.average(values, weights=weights))
     # a variable used both ways is a factor; the grid needs it once, at its levels
     return levels, {n: m for n, m in covariates.items() if n not in levels}
-
-
-def _levels(column: pd.Series) -> list[Any]:
-    if isinstance(column.dtype, pd.CategoricalDtype):
-        present = set(column)
-        return [level for level in column.cat.categories if level in present]
-    return sorted(column.unique(), key=lambda level: (isinstance(level, str), level))
 
 
 def _signature(term: Any, kinds: Mapping[str, bool]) -> tuple[frozenset[str], tuple[str, ...]]:
@@ -302,16 +319,15 @@ def _signature(term: Any, kinds: Mapping[str, bool]) -> tuple[frozenset[str], tu
     )
 
 
-def _marginal_hypotheses(spec: Any, whole: Any, x: Floats) -> dict[str, Floats]:
+def _marginal_hypotheses(whole: Recipe, z: Floats, x: Floats) -> dict[str, Floats]:
     """Rows L of every term's type III hypothesis L·β = 0 on the kept coefficients.
 
     For term E the estimable functions that involve only E and terms containing E are taken,
     and of these the part orthogonal to the functions that do not involve E at all.
     """
-    kinds = _kinds(spec)
-    slices = whole.model_spec.term_slices
-    terms = {t: _signature(t, kinds) for t in slices}
-    z = np.array(whole, dtype=float)
+    slices = whole.spec.term_slices
+    terms = {t: _signature(t, whole.kinds) for t in slices}
+    z = z.copy()
     # numeric parts are scaled alike within a kind of covariate, so that orthogonality among
     # the columns of one kind, which the definition rests on, is kept
     for numeric in {s[1] for s in terms.values()}:
@@ -343,10 +359,10 @@ def _marginal_hypotheses(spec: Any, whole: Any, x: Floats) -> dict[str, Floats]:
 
 
 def _empty_cells(
-    spec: Any, cells: pd.DataFrame, levels: Mapping[str, list[Any]]
+    recipe: Recipe, cells: pd.DataFrame, levels: Mapping[str, list[Any]]
 ) -> tuple[str, ...]:
     """Combinations of levels that an interaction of the model needs and that have no rows."""
-    kinds = _kinds(spec)
+    kinds, spec = recipe.kinds, recipe.spec
     found = []
     for term in spec.terms:
         variables = sorted(

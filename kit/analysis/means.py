@@ -5,6 +5,7 @@ Pairs by Tukey–Kramer (Kramer 1956, Biometrics 12:307), several settings again
 """
 
 import itertools
+import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
@@ -64,12 +65,9 @@ def marginal_means(fit: "MixedFit", factors: str | Sequence[str]) -> pd.DataFram
 
 def with_interval(table: pd.DataFrame, level: float) -> pd.DataFrame:
     """Turn ``estimate, se, df`` into ``mean, se, df, low, high`` by Student's t."""
-    from scipy import stats
-
-    half = stats.t.ppf((1 + level) / 2, table["df"]) * table["se"]
-    return table.rename(columns={"estimate": "mean"}).assign(
-        low=table["estimate"] - half, high=table["estimate"] + half
-    )
+    half = special.stdtrit(table["df"].to_numpy(), (1 + level) / 2) * table["se"].to_numpy()
+    mean = table["estimate"].to_numpy()
+    return table.rename(columns={"estimate": "mean"}).assign(low=mean - half, high=mean + half)
 
 
 def contrasts(
@@ -136,11 +134,9 @@ def contrasts(
             size = len({i for pair, ok in zip(pairs, good, strict=True) if ok for i in pair})
             p[good], critical[good] = _tukey(known, size, fit.level)
         else:
-            d = differences[good]
-            covariance = d @ fit._estimate.phi_adjusted @ d.T
-            scale = np.sqrt(np.diag(covariance))
-            correlation = covariance / np.outer(scale, scale)
-            p[good], critical[good] = _dunnett(known, correlation, fit.level)
+            loadings, critical[good] = dunnett(fit, differences[good], known["df"].to_numpy())
+            pairs_of = zip(known["t"], known["df"], strict=True)
+            p[good] = [dunnett_p(abs(t), df, loadings) for t, df in pairs_of]
     table["p"] = p
     table["low"] = table["difference"] - critical * table["se"]
     table["high"] = table["difference"] + critical * table["se"]
@@ -150,7 +146,7 @@ def contrasts(
     return table
 
 
-def _per_df(df: pd.Series, find: Callable[[float], float]) -> Floats:
+def _per_df(df: Sequence[float] | Floats | pd.Series, find: Callable[[float], float]) -> Floats:
     """Call `find` once for each distinct df (equal to 1e-9): these quantiles are slow."""
     rounded = [float(f"{value:.10g}") for value in df]
     known = {value: find(value) for value in dict.fromkeys(rounded)}
@@ -162,10 +158,51 @@ def _tukey(table: pd.DataFrame, size: int, level: float) -> tuple[Floats, Floats
     return np.array(p), _per_df(table["df"], lambda df: tukey_critical(level, df, size))
 
 
-def _dunnett(table: pd.DataFrame, correlation: Floats, level: float) -> tuple[Floats, Floats]:
-    loadings = one_factor(correlation)
-    p = [dunnett_p(abs(t), df, loadings) for t, df in zip(table["t"], table["df"], strict=True)]
-    return np.array(p), _per_df(table["df"], lambda df: dunnett_critical(level, df, loadings))
+def dunnett(fit: "MixedFit", differences: Floats, df: Floats) -> tuple[Floats, Floats]:
+    """Loadings (see `one_factor`) and critical values of differences from one control.
+
+    Parameters
+    ----------
+    fit : MixedFit
+    differences : float array, shape (r, p)
+    df : float array, shape (r,)
+    """
+    covariance = differences @ fit._estimate.phi_adjusted @ differences.T
+    scale = np.sqrt(np.diag(covariance))
+    loadings = one_factor(covariance / np.outer(scale, scale))
+    return loadings, _per_df(df, lambda each: dunnett_critical(fit.level, each, loadings))
+
+
+def tukey_criticals(level: float, df: Floats, size: int) -> Floats:
+    """`tukey_critical` of many degrees of freedom, interpolated where there are many different.
+
+    Met to 1e-6 of its value (a polynomial in 1 / df through seven Chebyshev nodes).
+
+    Parameters
+    ----------
+    level : float
+    df : float array, any shape
+    size : int
+
+    Returns
+    -------
+    float array, shape of `df`
+    """
+    if size == 2:
+        own: Floats = special.stdtrit(df, (1 + level) / 2)
+        return own
+    different = np.unique(np.asarray(df).round(9))
+    inverse = 1 / different
+    middle, half = (inverse[0] + inverse[-1]) / 2, (inverse[0] - inverse[-1]) / 2
+    if len(different) <= 7 or different[0] < 2:
+        known = np.array([tukey_critical(level, float(x), size) for x in different])
+        found: Floats = known[np.searchsorted(different, np.asarray(df).round(9))]
+        return found
+    nodes = np.cos(np.pi * (np.arange(7) + 0.5) / 7)
+    at = [math.log(tukey_critical(level, float(1 / (middle + half * x)), size)) for x in nodes]
+    curve = np.polynomial.chebyshev.chebfit(nodes, at, 6)
+    told: Floats = np.exp(np.polynomial.chebyshev.chebval((1 / df - middle) / half, curve))
+    return told
 
 
 def tukey_p(t: float, df: float, size: int) -> float:
@@ -212,25 +249,34 @@ def dunnett_p(t: float, df: float, loadings: Floats) -> float:
     return float(np.clip(1.0 - ws @ (inside.prod(axis=-1) @ wz), 0.0, 1.0))
 
 
+@lru_cache(maxsize=4096)
 def tukey_critical(level: float, df: float, size: int) -> float:
     """Critical t that the most different of `size` equal means passes with chance 1 − level."""
-    return _critical(lambda t: tukey_p(t, df, size), level)
+    if size == 2:
+        return float(special.stdtrit(df, (1 + level) / 2)) if df >= LEAST_DF else np.inf
+    return _critical(lambda t: tukey_p(t, df, size), level, df, size * (size - 1) // 2)
 
 
 def dunnett_critical(level: float, df: float, loadings: Floats) -> float:
     """Critical t that the largest of the |T| passes with chance 1 − level."""
-    return _critical(lambda t: dunnett_p(t, df, loadings), level)
+    return _critical(lambda t: dunnett_p(t, df, loadings), level, df, len(loadings))
 
 
-def _critical(passes: Callable[[float], float], level: float) -> float:
+def _critical(passes: Callable[[float], float], level: float, df: float, count: int) -> float:
     from scipy import optimize
 
-    top = 4.0
-    while passes(top) > 1 - level:
-        top *= 4
-        if top > 1e9:  # hardly any degrees of freedom: no interval is wide enough
+    if df < LEAST_DF:  # no interval is wide enough
+        return np.inf
+    # between that of one difference by itself and that of all of them unrelated (Bonferroni)
+    ends = special.stdtrit(df, 1 - (1 - level) / 2 / np.array([1, count]))
+    low, top = 0.999 * float(ends[0]), 1.001 * float(ends[1])
+    while passes(top) > 1 - level:  # levels so strict that rounding shows
+        low, top = top, 2 * top
+        if not top < 1e9:
             return np.inf
-    return float(optimize.brentq(lambda t: passes(t) - (1 - level), 0.0, top, xtol=1e-9))
+    if passes(low) < 1 - level:
+        low = 0.0
+    return float(optimize.brentq(lambda t: passes(t) - (1 - level), low, top, xtol=1e-9))
 
 
 def one_factor(correlation: Floats) -> Floats:

@@ -6,7 +6,7 @@ the table.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
@@ -14,18 +14,17 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import reml
+from kit.analysis.kenward_roger import Estimate, each_df, f_test
 from kit.analysis.matrix import Design, make_design, parse_formula, variables_of
-from kit.analysis.moments import Dropped, Floats, Integers, moments
+from kit.analysis.moments import Dropped, Floats, Moments, moments
+from kit.analysis.scaled import Scaled, Structure, may_go_below, number_groups
 from kit.errors import InputError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["MixedFit", "Structure", "may_go_below", "mixed"]
+__all__ = ["MixedFit", "Structure", "fit_table", "mixed"]
 
-Structure = Literal["nested", "within-first", "crossed"]
-#: Share of the settings' spread that may lie between and within bakes at once.
-EVEN_ENOUGH = 0.05
 _NOTHING = pd.Series({"num_df": 0.0, "den_df": np.nan, "F": np.nan, "p": np.nan})
 
 
@@ -45,12 +44,6 @@ class MixedFit:
         Pieces used, columns of the design, rows left out by column.
     group_counts : dict
         How many groups each grouping has.
-    coefficients : DataFrame indexed by name
-        ``estimate, se, df, t, p, low, high``: treatment coding, first level the reference.
-    variance : DataFrame indexed by component
-        ``variance, sd, share``; never negative as reported. The last row is "residual".
-    criterion : float
-        REML criterion, −2 log restricted likelihood, with its constant.
     level : float
         Of the intervals.
     checks : tuple of str
@@ -65,31 +58,93 @@ class MixedFit:
     rank: int
     rows_dropped: tuple[Dropped, ...]
     group_counts: Mapping[str, int]
-    coefficients: pd.DataFrame
-    variance: pd.DataFrame
-    criterion: float
     level: float
     checks: tuple[str, ...]
-    covariance: pd.DataFrame = field(repr=False)
-    dropped_columns: tuple[str, ...] = field(repr=False)
     design: Design = field(repr=False)
-    _estimate: reml.Estimate = field(repr=False)
-    _beta: Floats = field(repr=False)
+    _estimate: Estimate = field(repr=False)
     _shift: float = field(repr=False)
     _constant: Floats = field(repr=False)
+    _scaled: "Scaled" = field(repr=False)
+
+    @property
+    def criterion(self) -> float:
+        """REML criterion, −2 log restricted likelihood, with its constant."""
+        return float(self._estimate.criterion)
+
+    @cached_property
+    def coefficients(self) -> pd.DataFrame:
+        """By name ``estimate, se, df, t, p, low, high``: treatment coding, first level 0."""
+        from scipy import special
+
+        beta, fit = self._beta, self._estimate
+        se = np.sqrt(np.diag(fit.phi_adjusted))
+        df = each_df(fit, np.eye(len(beta)))
+        t = beta / se
+        half = special.stdtrit(df, (1 + self.level) / 2) * se
+        columns = {
+            "estimate": beta, "se": se, "df": df, "t": t, "p": 2 * special.stdtr(df, -np.abs(t)),
+            "low": beta - half, "high": beta + half,
+        }  # fmt: skip
+        return pd.DataFrame(columns, index=list(self.design.names))
+
+    @cached_property
+    def variance(self) -> pd.DataFrame:
+        """By component ``variance, sd, share``, never negative; the last row is "residual"."""
+        shown = np.maximum(self._estimate.variance, 0.0)
+        return pd.DataFrame(
+            {"variance": shown, "sd": np.sqrt(shown), "share": shown / shown.sum()},
+            index=pd.Index([*self.groups, "residual"], name="component"),
+        )
+
+    @cached_property
+    def covariance(self) -> pd.DataFrame:
+        """Of the coefficients, adjusted."""
+        names = list(self.design.names)
+        return pd.DataFrame(self._estimate.phi_adjusted, index=names, columns=names)
+
+    @property
+    def dropped_columns(self) -> tuple[str, ...]:
+        """Coefficients left out because earlier columns already say the same."""
+        return self.design.dropped
+
+    @property
+    def ratios(self) -> Floats:
+        """Variance of each grouping in that of the pieces."""
+        variance = self._estimate.variance
+        ratios: Floats = variance[:-1] / variance[-1]
+        return ratios
+
+    @cached_property
+    def _beta(self) -> Floats:
+        return self._estimate.beta + self._constant * self._shift
 
     @cached_property
     def terms(self) -> pd.DataFrame:
         """Marginal (type III) tests, Kenward–Roger: ``num_df, den_df, F, p`` by term."""
-        rows = {
-            name: self.test(contrast) if len(contrast) else _NOTHING
-            for name, contrast in self.design.hypotheses().items()
-        }
+        rows = {name: self.test(contrast) for name, contrast in self.design.hypotheses().items()}
         return pd.DataFrame.from_dict(rows, orient="index", columns=list(_NOTHING.index))
 
     def p_value(self, term: str) -> float:
         """P of one row of `terms`."""
-        return float(self.terms["p"].to_dict()[term])
+        return float(self.term(term)["p"])
+
+    def term(self, name: str) -> pd.Series:
+        """One row of `terms`."""
+        return self.test(self.design.hypotheses()[name])
+
+    def naive_p(self, term: str) -> float:
+        """P of a term had every piece been an experiment of its own (least squares)."""
+        from scipy import special
+
+        contrasts, own = self.design.hypotheses()[term], self._scaled
+        q, df = len(contrasts), self.n - self.rank
+        if not q:
+            return np.nan
+        value = contrasts @ own.start
+        side = np.linalg.solve(own.r.T, contrasts.T)  # the covariance is side'side, times
+        variance = own.unit**2 * self.n / df
+        f = value @ np.linalg.solve(side.T @ side, value) / q / variance
+        return float(special.fdtrc(q, df, f))
 
     def test(self, contrasts: Floats) -> pd.Series:
         """Kenward–Roger F test that every row of ``contrasts @ coefficients`` is zero.
@@ -101,9 +156,12 @@ class MixedFit:
         Returns
         -------
         Series
-            ``num_df, den_df, F, p``.
+            ``num_df, den_df, F, p``; NaN where there is nothing to test.
         """
-        from scipy import stats
+        from scipy import special
+
+        if not len(contrasts):
+            return _NOTHING
 
         rows = np.atleast_2d(np.asarray(contrasts, dtype=float))
         if rows.shape[1] != self.rank:
@@ -111,9 +169,9 @@ class MixedFit:
         # a level common to all pieces (up to 1e9) cancels exactly, not by rounding
         free = self._constant_in(rows) == 0
         beta = self._estimate.beta if free.all() else self._beta
-        num, den, f = reml.f_test(self._estimate, beta, rows)
+        num, den, f = f_test(self._estimate, beta, rows)
         return pd.Series(
-            {"num_df": num, "den_df": den, "F": f, "p": float(stats.f.sf(f, num, den))}
+            {"num_df": num, "den_df": den, "F": f, "p": float(special.fdtrc(num, den, f))}
         )
 
     def linear(self, rows: Floats) -> pd.DataFrame:
@@ -130,14 +188,12 @@ class MixedFit:
             ``estimate, se, df``.
         """
         result = np.full((len(rows), 3), np.nan)
-        for i, row in enumerate(rows):
-            if np.isfinite(row).all():
-                variance = max(float(row @ self._estimate.phi_adjusted @ row), 0.0)
-                result[i] = (
-                    row @ self._estimate.beta + self._shift * self._constant_in(row),
-                    np.sqrt(variance),
-                    reml.single_df(self._estimate, row),
-                )
+        known = np.isfinite(rows).all(axis=1)
+        good, fit = rows[known], self._estimate
+        result[known, 0] = good @ fit.beta + self._shift * self._constant_in(good)
+        variance = ((good @ fit.phi_adjusted) * good).sum(axis=1)
+        result[known, 1] = np.sqrt(np.maximum(variance, 0.0))
+        result[known, 2] = each_df(fit, good)
         return pd.DataFrame(result, columns=["estimate", "se", "df"])
 
     def _constant_in(self, rows: Floats) -> Floats:
@@ -243,127 +299,61 @@ def mixed(
     DataError, DesignError, NotFoundError
         The columns, the readings or the design do not allow the fit; the message says why.
     """
-    from scipy import stats
-
     groups = [groups] if isinstance(groups, str) else list(groups)
     _check_arguments(groups, variance, structure, level)
     outcome, rhs = parse_formula(formula)
     variables = variables_of(rhs, map(str, frame.columns))
     if outcome in variables or outcome in groups:
         raise InputError("outcome", outcome, "must not also be a setting or a group")
-    columns = [*groups, *(v for v in variables if v not in groups)]
-    table = moments(frame, outcome, columns)
-    design = make_design(rhs, table.cells, table.n)
-    x, n = design.x, table.n
-    constant = _constant(x)
-    y = table.mean if constant is not None else table.mean + table.shift
+    table = moments(frame, outcome, [*groups, *(v for v in variables if v not in groups)])
+    return fit_table(table, formula, groups, variance, structure, level)
 
-    # Work in columns orthonormal over the pieces and with the least-squares fit taken off:
-    # REML does not change, and no digits are lost to the columns' scales.
-    root = np.sqrt(n)
-    q, r = np.linalg.qr(x * root[:, None])
-    start = np.linalg.solve(r, q.T @ (root * y))
-    start += np.linalg.solve(r, q.T @ (root * (y - x @ start)))
-    residual = y - x @ start
-    unit = np.sqrt((np.dot(n, residual**2) + table.within_ss) / n.sum()) or 1.0
-    xy = np.column_stack([q / root[:, None], residual / unit])
 
-    numbers, outermost = _number_groups(table.cells, groups, structure)
-    blocks = reml.make_blocks(xy, n, table.within_ss / unit**2, numbers, groups, outermost)
-    below = may_go_below(xy[:, :-1], n, numbers, variance, structure)
-    fit = reml.estimate(blocks, below)
+def fit_table(
+    table: Moments,
+    formula: str,
+    groups: Sequence[str],
+    variance: Literal["free", "floored"] = "free",
+    structure: Structure = "nested",
+    level: float = 0.95,
+    start: Floats | None = None,
+) -> MixedFit:
+    """Regress on sums made before, as `mixed` does on pieces.
 
-    back = np.linalg.inv(r)
-    estimate = reml.Estimate(
-        variance=fit.variance * unit**2,
-        beta=back @ fit.beta * unit,
-        phi=back @ fit.phi @ back.T * unit**2,
-        phi_adjusted=back @ fit.phi_adjusted @ back.T * unit**2,
-        p_matrices=r.T @ fit.p_matrices @ r / unit**4,
-        w=fit.w * unit**4,
-        criterion=fit.criterion,
-    )
-    estimate = replace(estimate, beta=start + estimate.beta)
-    shift, constant = (0.0, np.zeros(len(start))) if constant is None else (table.shift, constant)
-    beta = estimate.beta + constant * shift
-    df_left = blocks.n - blocks.rank
-    criterion = fit.criterion + 2 * np.log(np.abs(np.diag(r))).sum() + 2 * df_left * np.log(unit)
-
-    se = np.sqrt(np.diag(estimate.phi_adjusted))
-    df = np.array([reml.single_df(estimate, e) for e in np.eye(len(beta))])
-    t = beta / se
-    half = stats.t.ppf((1 + level) / 2, df) * se
-    coefficients = pd.DataFrame(
-        {
-            "estimate": beta,
-            "se": se,
-            "df": df,
-            "t": t,
-            "p": 2 * stats.t.sf(np.abs(t), df),
-            "low": beta - half,
-            "high": beta + half,
-        },
-        index=list(design.names),
-    )
+    Parameters
+    ----------
+    table : Moments
+        Its cells hold the groups and every variable of the formula.
+    start : float array, shape (K,), optional
+        Variances of the groupings in that of the pieces, from where to look as well.
+    """
+    _, rhs = parse_formula(formula)
+    variables = variables_of(rhs, map(str, table.cells.columns))
+    design = make_design(rhs, table.cells[variables], table.n)
+    constant = _constant(design.x)
+    shift = 0.0 if constant is None else table.shift
+    numbers, outermost = number_groups(table.cells, groups, structure)
+    scaled = Scaled.of(design.x, table.mean + (table.shift - shift), table.n, table.within_ss)
+    blocks = scaled.blocks(numbers, groups, outermost)
+    below = may_go_below(scaled.columns, table.n, numbers, variance, structure)
+    estimate = scaled.restored(reml.estimate(blocks, below, start))
     return MixedFit(
         formula=formula,
         groups=tuple(groups),
         structure=structure,
         variance_rule=variance,
-        n=blocks.n,
+        n=table.total,
         rank=blocks.rank,
         rows_dropped=table.dropped,
         group_counts=dict(zip(groups, blocks.levels, strict=True)),
-        coefficients=coefficients,
-        variance=_variance_table(groups, estimate.variance),
-        criterion=float(criterion),
         level=level,
         checks=_checks(table.dropped, design, groups, estimate),
-        covariance=pd.DataFrame(
-            estimate.phi_adjusted, index=list(design.names), columns=list(design.names)
-        ),
-        dropped_columns=design.dropped,
         design=design,
         _estimate=estimate,
-        _beta=beta,
         _shift=shift,
-        _constant=constant,
+        _constant=np.zeros(blocks.rank) if constant is None else constant,
+        _scaled=scaled,
     )
-
-
-def may_go_below(
-    columns: Floats, n: Floats, numbers: Sequence[Integers], variance: str, structure: Structure
-) -> list[bool]:
-    """Which components may go below zero: with "free" all, with one exception.
-
-    An outermost grouping that holds others stays at zero or above where it holds the settings
-    unevenly (bakes of two doughs, four settings): differences between bakes that vary too
-    little would count for too much. Where every bake holds every setting alike, or a setting
-    belongs to whole bakes, nothing is weighed between and within bakes at once.
-
-    Parameters
-    ----------
-    columns : float array, shape (C, p)
-        Design columns, orthonormal over the pieces.
-    n : float array, shape (C,)
-    numbers : sequence of int arrays, shape (C,)
-        The group of each cell, one array a grouping, outermost first.
-    variance, structure : str
-        As for `mixed`.
-
-    Returns
-    -------
-    list of bool
-        One a grouping.
-    """
-    may = [variance == "free"] * len(numbers)
-    if variance == "free" and len(numbers) > 1 and structure != "crossed":
-        size = np.bincount(numbers[0], weights=n)
-        sums = np.column_stack([np.bincount(numbers[0], weights=n * c) for c in columns.T])
-        between = sums.T @ (sums / size[:, None]) - np.outer(*[sums.sum(axis=0)] * 2) / n.sum()
-        share = np.linalg.eigvalsh(between)
-        may[0] = bool(np.minimum(share, 1 - share).max() <= EVEN_ENOUGH)
-    return may
 
 
 def _check_arguments(groups: Sequence[str], variance: str, structure: str, level: float) -> None:
@@ -379,25 +369,6 @@ def _check_arguments(groups: Sequence[str], variance: str, structure: str, level
         raise InputError("level", level, "must lie between 0 and 1, for example 0.95")
 
 
-def _number_groups(
-    cells: pd.DataFrame, groups: Sequence[str], structure: Structure
-) -> tuple[list[Integers], Integers | None]:
-    """Number the groups of each grouping, and the independent blocks."""
-    numbers = []
-    for i, group in enumerate(groups):
-        if structure == "nested":
-            parts = list(groups[: i + 1])
-        elif structure == "within-first" and i > 0:
-            parts = [groups[0], group]
-        else:
-            parts = [group]
-        keys = cells.groupby(parts, sort=False, observed=True).ngroup()
-        numbers.append(keys.to_numpy(dtype=np.int64))
-    if not groups or (structure == "crossed" and len(groups) > 1):
-        return numbers, None
-    return numbers, numbers[0]
-
-
 def _constant(x: Floats) -> Floats | None:
     """Coefficients whose fitted values are all 1; None when the model has no constant."""
     exact = np.flatnonzero(np.all(x == 1, axis=0))
@@ -409,16 +380,8 @@ def _constant(x: Floats) -> Floats | None:
     return found if np.max(np.abs(x @ found - ones)) < 1e-9 else None
 
 
-def _variance_table(groups: Sequence[str], variance: Floats) -> pd.DataFrame:
-    shown = np.maximum(variance, 0.0)
-    return pd.DataFrame(
-        {"variance": shown, "sd": np.sqrt(shown), "share": shown / shown.sum()},
-        index=pd.Index([*groups, "residual"], name="component"),
-    )
-
-
 def _checks(
-    dropped: Sequence[Dropped], design: Design, groups: Sequence[str], estimate: reml.Estimate
+    dropped: Sequence[Dropped], design: Design, groups: Sequence[str], estimate: Estimate
 ) -> tuple[str, ...]:
     checks = [f"{d.rows} rows left out: {d.column} is missing" for d in dropped]
     checks += [

@@ -17,8 +17,8 @@ from kit.analysis.moments import Floats
 from kit.analysis.rise_models import SHAPES, fit_rise, smooth
 from kit.analysis.rise_numbers import DOUBLE, both, of_growth
 from kit.analysis.rise_readings import Readings, read_rise
-from kit.analysis.shown import as_html, as_text
 from kit.errors import DataError, InputError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,7 +28,8 @@ __all__ = ["RiseCurve", "rise"]
 #: A growth curve has three unknowns; its own spread needs a fourth reading after the start.
 LEAST = 4
 #: A shape is clearly better when −2 log likelihood is this much less (a factor of e² ≈ 7 in
-#: likelihood; a rule of thumb, no source).
+#: likelihood; a rule of thumb, no source). Without stated uncertainties a curve comes close to few
+#: readings by chance, and n/(n − p) times as much is asked for: own choice, held to by simulation.
 CLEARLY = 4.0
 #: Stated uncertainties that would explain such a misfit less often than this do not explain it.
 _MISFIT = 0.01
@@ -56,12 +57,15 @@ class RiseCurve:
     fell : (float, float) or None
         Hours and ratio of the highest reading, where it fell after.
     tried : DataFrame
-        ``shape, misfit``: −2 log likelihood less that of the better growth curve.
+        ``shape, misfit, clear``: −2 log likelihood less that of the better growth curve, and
+        whether that makes it clearly the worse one.
     room_temp_c : float or None
     level : float
         Of the intervals.
     checks : tuple of str
     fit : CurveFit or None
+    photos : DataFrame
+        ``hours, ratio, photo`` of readings measured on a photo: its file, drawn small.
     """
 
     shape: str
@@ -74,6 +78,9 @@ class RiseCurve:
     level: float
     checks: tuple[str, ...]
     fit: CurveFit | None = field(repr=False)
+    photos: pd.DataFrame = field(
+        repr=False, default_factory=lambda: pd.DataFrame(columns=["hours", "ratio", "photo"])
+    )
 
     def of(self, name: str) -> "pd.Series[Any]":
         """One row of `numbers`."""
@@ -226,12 +233,12 @@ def rise(
     fit = fits.get(chosen)
     if fit is not None:
         numbers, more = of_growth(fit, chosen, read)
-        for row in tried[(tried["shape"] != chosen) & (tried["misfit"] < CLEARLY)].itertuples():
+        for row in tried[(tried["shape"] != chosen) & ~tried["clear"]].itertuples():
             numbers = both(numbers, of_growth(fits[str(row.shape)], str(row.shape), read)[0])
     else:
         numbers, more = _of_readings(read, chosen, level)
     checks += more
-    checks += rise_words.about_shape(chosen, tried, fits, CLEARLY)
+    checks += rise_words.about_shape(chosen, tried, fits)
     return RiseCurve(
         shape=chosen,
         numbers=numbers,
@@ -247,11 +254,22 @@ def rise(
 
 
 def _side_by_side(fits: dict[str, CurveFit], known: bool) -> pd.DataFrame:
-    """−2 log likelihood of each growth curve, less that of the better one."""
+    """How much worse each growth curve is than the better one, by −2 log likelihood.
+
+    Without stated uncertainties it is that of the residuals with the curve's unknowns integrated
+    out, whose spread has n − p degrees of freedom: −2 log L = (n − p) log RSS.
+    """
     tiny = np.finfo(float).tiny
-    away = [f.rss if known else f.n * np.log(max(f.rss, tiny)) for f in fits.values()]
+    left = [f.n - len(f.theta) for f in fits.values()]
+    away = [
+        f.rss if known else df * np.log(max(f.rss, tiny))
+        for f, df in zip(fits.values(), left, strict=True)
+    ]
     misfit = np.array(away) - min(away, default=0.0)
-    return pd.DataFrame({"shape": list(fits), "misfit": misfit})
+    least = [
+        CLEARLY * (1.0 if known else f.n / df) for f, df in zip(fits.values(), left, strict=True)
+    ]
+    return pd.DataFrame({"shape": list(fits), "misfit": misfit, "clear": misfit >= np.array(least)})
 
 
 def _unexplained(fit: CurveFit) -> bool:
@@ -275,9 +293,11 @@ def _of_readings(read: Readings, chosen: str, level: float) -> tuple[pd.DataFram
             t = np.linspace(0, read.peak_hours, 4001)
             double = float(np.clip(np.interp(DOUBLE, curve(t), t), low, high))
     else:
-        few = "one reading" if len(read.hours) == 1 else f"{len(read.hours)} readings"
+        count = len(read.rising()[0])
+        few = "one reading" if count == 1 else f"{count} readings"
+        until = "after the start" if read.fell is None else "until it fell"
         checks.append(
-            f"{few} after the start: too few for a curve. What lies between two readings is taken "
+            f"{few} {until}: too few for a curve. What lies between two readings is taken "
             f"as straight; {LEAST} readings spread over the rise would tell lag and speed"
         )
     rows = [
@@ -296,7 +316,9 @@ def _along(read: Readings, fit: CurveFit | None, chosen: str) -> pd.DataFrame:
         theta, spread = fit.theta, np.nan_to_num(fit.covariance, nan=0.0, posinf=0.0)
         ratio = SHAPES[chosen].ratio(t, theta)
         slope = SHAPES[chosen].derivatives(t, theta)
-        half = fit.quantile() * np.sqrt(np.einsum("ni,ij,nj->n", slope, spread, slope))
+        # rounding can leave the variance of a height that is known for sure just below 0
+        variance = np.maximum(np.einsum("ni,ij,nj->n", slope, spread, slope), 0.0)
+        half = fit.quantile() * np.sqrt(variance)
         return pd.DataFrame({"hours": t, "ratio": ratio, "low": ratio - half, "high": ratio + half})
     if chosen == "smooth":
         t = np.linspace(0, read.last, _DRAWN)

@@ -1,15 +1,15 @@
 """The rises of several doughs, side by side and as a table with the dough as the unit."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.rise import Asked, RiseCurve, rise
-from kit.analysis.rise_words import DOUBLE_IS, clock
-from kit.analysis.shown import as_html, as_text
+from kit.analysis.rise_words import DOUBLE_IS, clock, told
 from kit.errors import DataError, NotFoundError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,6 +28,8 @@ class Rises:
         One row a dough, in the order of the curves: its name and what was kept of it.
     by : str or None
         Column of the setting the doughs are told apart by.
+    dough : str
+        Column of their names.
     level : float
         Of the intervals.
     checks : tuple of str
@@ -36,12 +38,15 @@ class Rises:
     curves: tuple[RiseCurve, ...]
     doughs: pd.DataFrame
     by: str | None
+    dough: str
     level: float
     checks: tuple[str, ...]
 
     @property
     def headline(self) -> str:
         """How many doubled, and from when to when."""
+        if len(self.curves) == 1:
+            return f"Dough {self.doughs[self.dough].iloc[0]}: {self.curves[0].headline}"
         times = self.to_frame()["double_hours"].dropna()
         count = words.plural(len(self.curves), "dough")
         if times.empty:
@@ -52,14 +57,21 @@ class Rises:
         return f"{len(times)} of {count} have a time to double: {first} to {last}."
 
     @property
+    def sentence(self) -> str:
+        """Lag, speed and plateau, where it is one dough."""
+        return self.curves[0].sentence if len(self.curves) == 1 else ""
+
+    @property
     def next_step(self) -> str:
         """What to do next."""
+        if len(self.curves) == 1:
+            return self.curves[0].next_step
         if self.by is None:
             return ""
         setting = words.name(self.by)
         return (
             f"Next: whether {setting} changes it is for a comparison to say, in which each dough "
-            "counts once, however often it was read (compare to_frame()'s double_hours)."
+            "counts once, however often it was read: keep the times to double, then compare them."
         )
 
     def __repr__(self) -> str:
@@ -67,25 +79,48 @@ class Rises:
         return f"<Rises of {words.plural(len(self.curves), 'dough')}{by}>"
 
     def __str__(self) -> str:
-        return as_text((self.headline, DOUBLE_IS, self.next_step), self.checks, "")
+        return as_text((self.headline, self.sentence, DOUBLE_IS, self.next_step), self.checks, "")
 
     def _repr_html_(self) -> str:
-        head = as_html(self.headline, (DOUBLE_IS, self.next_step), self.checks, "")
-        return head + self.to_frame().to_html(float_format="{:.3g}".format, index=False)
+        texts = (self.sentence, DOUBLE_IS, self.next_step)
+        head = as_html(self.headline, texts, self.checks, "")
+        return head + self.in_words().to_html(index=False)
+
+    def in_words(self) -> pd.DataFrame:
+        """One row a dough, as a baker reads it: lag, top speed and time to double."""
+        rows = []
+        for curve, (_, own) in zip(self.curves, self.doughs.iterrows(), strict=True):
+            lag, speed, double = (
+                curve.of(name) for name in ("lag_hours", "speed_per_hour", "double_hours")
+            )
+            row = {"Dough": str(own[self.dough])}
+            if self.by is not None:
+                row[words.capital(words.name(self.by))] = words.amount(self.by, own[self.by])
+            row |= {
+                "Double after": told(double, clock),
+                "Got going after": told(lag, clock),
+                "At best, volumes an hour": told(speed, "{:.2f}".format),
+                "Readings": str(int((curve.readings["hours"] > 0).sum())),
+            }
+            rows.append(row)
+        return pd.DataFrame(rows)
 
     def to_frame(self) -> pd.DataFrame:
         """One row a dough, ready for `kit.compare` with the dough as the unit.
 
         Columns of the dough, then ``shape``, ``readings``, ``lag_hours, speed_per_hour,
-        plateau_ratio, double_hours`` (NaN where not known) and ``double_low, double_high``.
+        plateau_ratio, double_hours`` (NaN where not known) and the intervals ``lag_low, lag_high,
+        speed_low, speed_high, double_low, double_high``.
         """
         rows: list[dict[str, Any]] = []
         for curve in self.curves:
             numbers = curve.numbers.set_index("name")
             row: dict[str, Any] = {"shape": curve.shape, "readings": len(curve.readings)}
             row |= {str(name): float(v) for name, v in numbers["estimate"].items()}
-            double = numbers.loc["double_hours"]
-            rows.append({**row, "double_low": double["low"], "double_high": double["high"]})
+            for name in ("lag", "speed", "double"):
+                own = curve.of("speed_per_hour" if name == "speed" else f"{name}_hours")
+                row |= {f"{name}_low": float(own["low"]), f"{name}_high": float(own["high"])}
+            rows.append(row)
         return pd.concat([self.doughs, pd.DataFrame(rows)], axis=1)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
@@ -105,6 +140,7 @@ def rise_all(
     u: str | float | None = None,
     shape: Asked = "auto",
     level: float = 0.95,
+    photo: str | None = None,
 ) -> Rises:
     """Describe the rise of every dough in a table of readings.
 
@@ -119,9 +155,12 @@ def rise_all(
     bake : str, optional
         Column kept beside the dough.
     u : str or float, optional
-        Standard uncertainty of a ratio, or the column that holds it.
+        Standard uncertainty of a ratio, or the column that holds it; a dough with a reading
+        without one is described by the spread about its curve.
     shape, level
         As in `kit.analysis.rise.rise`.
+    photo : str, optional
+        Column with the file a reading was measured on: drawn small at its reading.
 
     Returns
     -------
@@ -143,7 +182,7 @@ def rise_all(
     >>> rise_all(readings)
     <Rises of 2 doughs>
     """
-    used = [c for c in (dough, hours, ratio, by, bake, u) if isinstance(c, str)]
+    used = [c for c in (dough, hours, ratio, by, bake, u, photo) if isinstance(c, str)]
     for column in used:
         if column not in frame.columns:
             raise NotFoundError("column", column, map(str, frame.columns))
@@ -161,13 +200,21 @@ def rise_all(
                 )
                 raise DataError(msg)
             names[by] = settings[0]
-        spread = part[u].to_numpy(dtype=float) if isinstance(u, str) else u
         after = part[hours].gt(0) & part[ratio].notna()
+        spread: Any = u
+        if isinstance(u, str):
+            known = bool((part.loc[after, u] > 0).all())
+            spread = part[u].fillna(1.0).to_numpy(dtype=float) if known else None
         if not after.any():
             checks.append(f"dough {names[dough]} has no reading after the start and was left out")
             continue
         times, ratios = (part[c].to_numpy(dtype=float) for c in (hours, ratio))
         curve = rise(times, ratios, spread, shape, level=level)
+        if photo is not None:
+            shown = part[after & part[photo].notna()]
+            columns = {hours: "hours", ratio: "ratio", photo: "photo"}
+            seen = shown[list(columns)].rename(columns=columns).reset_index(drop=True)
+            curve = replace(curve, photos=seen)
         curves.append(curve)
         rows.append(names)
     if not curves:
@@ -178,4 +225,6 @@ def rise_all(
         checks.append(
             f"too few readings for a curve: {words.join(few)}; times there are between readings"
         )
-    return Rises(tuple(curves), pd.DataFrame(rows), by, level, tuple(checks))
+    if len(curves) == 1:
+        checks += curves[0].checks
+    return Rises(tuple(curves), pd.DataFrame(rows), by, dough, level, tuple(checks))

@@ -181,9 +181,11 @@ SHAPES = {
 def fit_rise(
     shape: Shape, hours: Floats, ratios: Floats, u: Floats | None, level: float
 ) -> CurveFit | None:
-    """Fit one growth curve; None where no minimum is found.
+    """Fit one growth curve; None where no minimum is found, or the readings leave it open.
 
-    Readings at hour 0 say nothing about the curve, which starts at 1, and must be left out.
+    Left open is a curve that is known nowhere near as well as a volume: two readings of one moment
+    that differ, for example, allow any speed between them. Readings at hour 0 say nothing about the
+    curve, which starts at 1, and must be left out.
     """
     span = float(hours.max())
     gained = np.maximum(ratios - 1, 1e-3)
@@ -199,12 +201,20 @@ def fit_rise(
         for more, at in ((1.1, middle), (2.0, max(span, middle)))
     ]
     try:
-        return fit_curve(
+        fit = fit_curve(
             shape.ratio, hours, ratios, starts, u, ("log gain", "log speed", "fastest_hours"),
             (low, high), shape.derivatives, level,
         )  # fmt: skip
     except DataError:
         return None
+    # not a number: held at an end
+    covariance = np.where(np.isnan(fit.covariance), 0.0, fit.covariance)
+    at_end = fit.theta[0] < low[0] + 1e-3 or not low[1] + 1e-3 < fit.theta[1] < high[1] - 1e-3
+    if at_end or not np.isfinite(covariance).all():  # it did not rise, or jumped
+        return None
+    along = shape.derivatives(np.linspace(0, span, 101), fit.theta)
+    variance = float(np.einsum("ni,ij,nj->n", along, covariance, along).max())
+    return fit if variance < MOST_GAIN**2 else None
 
 
 def unimodal(values: Floats, peak: int) -> Floats:

@@ -65,7 +65,8 @@ def of_growth(fit: CurveFit, name: str, read: Readings) -> tuple[pd.DataFrame, l
                 "itself there, and its interval takes its shape for granted"
             )
     else:
-        rows.append(("double_hours", np.nan, read.crossing(DOUBLE, fit.level)[1], np.inf))
+        # the curve does not tell it; the readings may
+        rows.append(("double_hours", *read.crossing(DOUBLE, fit.level)))
     return pd.DataFrame(rows, columns=["name", "estimate", "low", "high"]), checks
 
 

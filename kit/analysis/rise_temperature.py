@@ -144,7 +144,12 @@ def real_hours(
     return out
 
 
-def refuse_outside(room_temp_c: float, name: str = "room_temp_c") -> None:
+def refuse_outside(
+    room_temp_c: float,
+    name: str = "room_temp_c",
+    remedy: str = "Leave the temperatures out to compare doughs of rooms alike, or measure a time "
+    "there.",
+) -> None:
     """Refuse rooms the model is not meant for.
 
     Raises
@@ -158,5 +163,5 @@ def refuse_outside(room_temp_c: float, name: str = "room_temp_c") -> None:
         name,
         room_temp_c,
         f"must lie between {COLDEST_C:g} and {WARMEST_C:g} to move times by temperature",
-        "Leave the temperatures out to compare doughs of rooms alike, or measure a time there.",
+        remedy,
     )

@@ -1,8 +1,8 @@
 """Every sentence about a rise, made from the numbers of the result."""
 
 import math
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -12,13 +12,17 @@ if TYPE_CHECKING:
     from kit.analysis.curve_fit import CurveFit
     from kit.analysis.rise import RiseCurve
 
-__all__ = ["DOUBLE_IS", "about_shape", "clock", "headline", "method", "next_step", "span", "story"]
+__all__ = [
+    "DOUBLE_IS", "about_shape", "clock", "headline", "method", "next_step", "span", "story", "told",
+]  # fmt: skip
 
 #: Own arithmetic: the cube root of 2 is 1.26.
 DOUBLE_IS = (
     "Double is double the volume (about 1.26 × in height when the shape stays the same; 2 × in a "
-    "ring)."
+    "ring or a straight jar)."
 )
+#: Faster than any dough rises: two readings of one moment that differ. Own limit, no source.
+_FASTEST = 10.0
 SHAPES = {
     "gompertz": "the Gompertz curve (quick start, long tail)",
     "logistic": "the logistic curve (start and end alike)",
@@ -55,17 +59,36 @@ def span(low: float, high: float) -> str:
     return f"{clock(low)} to {clock(high)}"
 
 
+def told(row: "pd.Series[Any]", show: Callable[[float], str]) -> str:
+    """A number with its interval; "not known" where the readings do not tell.
+
+    Examples
+    --------
+    >>> told(pd.Series({"estimate": 1.5, "low": 1.4, "high": 1.75}), clock)
+    '1 h 30 min (1 h 24 min to 1 h 45 min)'
+    """
+    value, low, high = (float(row[k]) for k in ("estimate", "low", "high"))
+    if math.isnan(value):
+        return "not known"
+    if not math.isfinite(low + high):
+        return show(value)
+    return f"{show(value)} ({show(low)} to {show(high)})"
+
+
 def headline(c: "RiseCurve") -> str:
     """When it was double."""
     row, top = c.of("double_hours"), float(c.readings["ratio"].max())
     last = float(c.readings["hours"].max())
-    at = "" if c.room_temp_c is None else f" at {c.room_temp_c:g} °C"
+    at = "" if c.room_temp_c is None else f" at {c.room_temp_c:.3g} °C"
     if math.isnan(row["estimate"]):
         if c.fit is not None and float(c.of("plateau_ratio")["high"]) < 2:
             return f"It was not double{at}: it levels off near {c.plateau_ratio:.2f} times."
         return f"It was not double yet{at} after {clock(last)}: {top:.2f} times its start."
     if c.fit is None:
-        where = f"between {clock(row['low'])} and {clock(row['high'])}"
+        low, high = clock(row["low"]), clock(row["high"])
+        if low == high:
+            return f"It was double{at} about {clock(row['estimate'])} after the start."
+        where = f"between {low} and {high}"
         if math.isinf(row["high"]):
             where = f"after {clock(row['low'])}, perhaps not yet"
         return f"It was double{at} {where}, about {clock(row['estimate'])} after the start."
@@ -96,7 +119,7 @@ def story(c: "RiseCurve") -> str:
             level = words.number(plateau["estimate"], half)
             low, high = (words.number(plateau[k], half) for k in ("low", "high"))
             parts[-1] += f", and levels off at {level} times ({low} to {high})."
-    elif math.isfinite(c.speed_per_hour):
+    elif 0 < c.speed_per_hour < _FASTEST:
         parts.append(
             f"At its fastest it gained {c.speed_per_hour:.2g} of its starting volume an hour."
         )
@@ -125,18 +148,16 @@ def next_step(c: "RiseCurve") -> str:
     return "Next: record other doughs the same way; the time differs from dough to dough."
 
 
-def about_shape(
-    chosen: str, tried: pd.DataFrame, fits: Mapping[str, "CurveFit"], clearly: float
-) -> list[str]:
+def about_shape(chosen: str, tried: pd.DataFrame, fits: Mapping[str, "CurveFit"]) -> list[str]:
     """Whether the readings tell the two growth curves apart."""
     if chosen not in fits or len(tried) < 2:
         return []
     other = tried[tried["shape"] != chosen].iloc[0]
-    if other["misfit"] >= clearly:
+    if other["clear"]:
         return []
     return [
-        f"{SHAPES[other['shape']]} fits about as well as {SHAPES[chosen]}: the intervals "
-        "hold what either of them says"
+        f"{SHAPES[chosen]} is drawn; so few readings do not rule out {SHAPES[other['shape']]}: the "
+        "intervals hold what either of them says"
     ]
 
 

@@ -11,9 +11,9 @@ from kit.analysis.verdict import MOST_DOUGHS, Answer
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
 
-__all__ = ["finding", "headline", "method", "next_step", "rests_on", "why_not_pieces"]
+__all__ = ["DECIDED", "finding", "headline", "method", "next_step", "rests_on", "why_not_pieces"]
 
-_DECIDED = {
+DECIDED = {
     "bake": "differed only from bake to bake, so a bake counts once however much it made",
     "dough": "was decided for a whole dough, so a dough counts once however many pieces it made",
     "load": "was decided for a whole load, so a load counts once however many pieces it held",
@@ -69,7 +69,7 @@ def rests_on(c: "Comparison") -> str:
     made = [words.plural(c.counts[kind], kind) for kind in kinds]
     worth = c.leading.df + 1
     text = (
-        f"It rests on {words.join(made)}. {words.capital(words.name(c.by))} {_DECIDED[c.unit]}. "
+        f"It rests on {words.join(made)}. {words.capital(words.name(c.by))} {DECIDED[c.unit]}. "
         f"The {c.unit}-to-{c.unit} spread it is judged by is worth about "
         f"{worth:.{0 if worth >= 20 else 1}f} {c.unit}s of information."
     )

@@ -12,9 +12,12 @@ difference between settings over a spread estimated anew, simulated over all loo
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kit.analysis.means import tukey_p
 from kit.analysis.moments import Floats
@@ -102,55 +105,91 @@ def levels(
     if not min(df) > 0:
         raise InputError("df", list(df), "must be above 0")
     return np.array(
-        _levels(tuple(steps), tuple(map(float, df)), tuple(doughs), settings, float(alpha))
+        _levels(
+            tuple(zip(steps.tolist(), map(float, df), doughs.tolist(), strict=True)),
+            settings,
+            float(alpha),
+        )
     )
 
 
-@lru_cache(maxsize=64)
-def _levels(
-    times: tuple[float, ...], df: tuple[float, ...], doughs: tuple[float, ...], settings: int,
-    alpha: float,
-) -> tuple[float, ...]:  # fmt: skip
-    """Go through the looks with all simulated series; those beyond the limit are stopped."""
+@dataclass(frozen=True, eq=False)
+class _Series:
+    """All simulated series after a look; those beyond a limit so far are stopped.
+
+    Parameters
+    ----------
+    levels : tuple of float
+        Of the looks so far.
+    sums : float array, shape (settings, series)
+    squares : float array, shape (series,)
+        Of the spread, times its degrees of freedom.
+    inside : bool array, shape (series,)
+    done, known, allowed : float
+        Doughs, degrees of freedom, and what may have been spent.
+    random : dict
+        Where the random numbers stand.
+    """
+
+    levels: tuple[float, ...]
+    sums: Floats
+    squares: Floats
+    inside: NDArray[np.bool_]
+    done: float
+    known: float
+    allowed: float
+    random: Any
+
+
+#: One look: when, its degrees of freedom, and the doughs behind it.
+_Look = tuple[float, float, float]
+
+
+@lru_cache(maxsize=256)
+def _levels(looks: tuple[_Look, ...], settings: int, alpha: float) -> tuple[float, ...]:
+    return _series(looks, settings, alpha).levels
+
+
+@lru_cache(maxsize=4)  # each some ten megabytes; what may come goes on from the looks so far
+def _series(looks: tuple[_Look, ...], settings: int, alpha: float) -> _Series:
+    """Go on by one look with all simulated series."""
     from scipy import special
 
     rng = np.random.default_rng(1983)
-    sums = np.zeros((_SERIES, settings))
-    squares = np.zeros(_SERIES)  # of the spread, times its degrees of freedom
-    inside = np.ones(_SERIES, dtype=bool)
-    done, known, allowed_before = 0.0, 0.0, 0.0
-    found = []
-    for time, now, more in zip(times, doughs, df, strict=True):
-        fresh = rng.normal(0, math.sqrt(now - done), sums.shape)
-        # degrees of freedom that fall (an uneven bake may do that) bring no new knowledge
-        gained = max(more - known, 0.0)
-        if done:  # new doughs unlike the old ones move the means and widen the spread at once
-            apart = fresh / (now - done) - sums / done
-            apart -= apart.mean(axis=1, keepdims=True)
-            share = min(1.0, gained / (settings - 1))
-            squares += share * (apart**2).sum(axis=1) * done * (now - done) / now
-            gained -= share * (settings - 1)
-        sums += fresh
-        if gained > 1e-4:  # a rounding error must not change what is drawn after it
-            squares += 2 * rng.standard_gamma(gained / 2, _SERIES)
-        done, known = now, max(more, known)
-        allowed = spent(time, alpha) - allowed_before
-        allowed_before += allowed
-        count = round(allowed * _SERIES)
-        if count < _FEW:
-            found.append(allowed)
-            continue
-        size = np.ptp(sums, axis=1) / np.sqrt(2 * now * squares / known)
+    if not looks:
+        none = np.zeros((settings, _SERIES)), np.zeros(_SERIES), np.ones(_SERIES, dtype=bool)
+        return _Series((), *none, 0.0, 0.0, 0.0, rng.bit_generator.state)
+    before = _series(looks[:-1], settings, alpha)
+    rng.bit_generator.state = before.random
+    (time, more, now), done = looks[-1], before.done
+    sums, squares, inside = before.sums, before.squares.copy(), before.inside
+    fresh = rng.normal(0, math.sqrt(now - done), (_SERIES, settings)).T
+    # degrees of freedom that fall (an uneven bake may do that) bring no new knowledge
+    gained = max(more - before.known, 0.0)
+    if done:  # new doughs unlike the old ones move the means and widen the spread at once
+        apart = fresh / (now - done) - sums / done
+        apart -= apart.mean(axis=0)
+        share = min(1.0, gained / (settings - 1))
+        squares += share * (apart**2).sum(axis=0) * done * (now - done) / now
+        gained -= share * (settings - 1)
+    sums = sums + fresh
+    if gained > 1e-4:  # a rounding error must not change what is drawn after it
+        squares += 2 * rng.standard_gamma(gained / 2, _SERIES)
+    known = max(more, before.known)
+    allowed = spent(time, alpha) - before.allowed
+    count, level = round(allowed * _SERIES), allowed
+    if count >= _FEW:
+        size = (sums.max(axis=0) - sums.min(axis=0)) / np.sqrt(2 * now * squares / known)
         size[~inside] = 0.0
         limit = float(np.partition(size, -count)[-count])
-        inside &= size < limit
-        level = (
-            2 * float(special.stdtr(known, -limit))
-            if settings <= 2
-            else tukey_p(limit, known, settings)
-        )
-        found.append(min(level, alpha))
-    return tuple(found)
+        inside = inside & (size < limit)
+        one = settings <= 2
+        p = 2 * float(special.stdtr(known, -limit)) if one else tukey_p(limit, known, settings)
+        level = min(p, alpha)
+    return _Series(
+        (*before.levels, level), sums, squares, inside, now, known, before.allowed + allowed,
+        rng.bit_generator.state,
+    )  # fmt: skip
 
 
 def _rising(name: str, values: Sequence[float]) -> Floats:

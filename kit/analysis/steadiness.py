@@ -14,7 +14,6 @@ from kit.analysis import steadiness_words, words
 from kit.analysis.components import POINTS, Surrogates, interval, spread_of
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
-from kit.analysis.shown import as_html, as_text
 from kit.analysis.spread_records import (
     PLACE,
     SpreadRecords,
@@ -22,6 +21,7 @@ from kit.analysis.spread_records import (
     measuring_variance,
     read_spread,
 )
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -10,11 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
 import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.mixed import Structure
-from kit.analysis.moments import outcome_values
+from kit.analysis.moments import Integers, outcome_values
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 
 __all__ = ["MOST_SETTINGS", "Records", "Unit", "random_groups", "read_records", "safe_name"]
@@ -242,9 +243,9 @@ def _refuse_duplicates(frame: pd.DataFrame, within: Sequence[str]) -> None:
 
 def _missing_notes(frame: pd.DataFrame, columns: Sequence[str], values: pd.Series) -> list[str]:
     notes = []
-    left = pd.Series(True, index=frame.index)
+    left = np.ones(len(frame), dtype=bool)
     for column in columns:
-        absent = (values if column == columns[0] else frame[column]).isna() & left
+        absent = pd.isna(values if column == columns[0] else frame[column]).to_numpy() & left
         left &= ~absent
         count = int(absent.sum())
         if count == 0:
@@ -263,18 +264,28 @@ def _number(rows: pd.DataFrame, keys: Sequence[str]) -> pd.Series:
     """Number the combinations of the key columns; −1 where the last one is missing."""
     if not keys:
         return pd.Series(0, index=rows.index)
-    numbers = rows.groupby(list(keys), sort=False, observed=True, dropna=False).ngroup()
-    return numbers.where(rows[keys[-1]].notna(), -1)
+    codes: Integers = np.zeros(len(rows), dtype=np.int64)
+    last = codes
+    for key in keys:
+        last = pd.factorize(rows[key])[0]
+        codes = pd.factorize(codes * (int(last.max()) + 2) + last + 1)[0]
+    return pd.Series(np.where(last < 0, -1, codes), index=rows.index)
+
+
+def _held(groups: pd.Series, column: pd.Series) -> Integers:
+    """How many different values each group holds, by the group's number."""
+    values, found = pd.factorize(column)
+    pairs = np.unique(groups.to_numpy() * len(found) + values)
+    return np.bincount(pairs // len(found))
 
 
 def _unit(table: pd.DataFrame, factor: str) -> Unit:
     """The largest thing within which the factor does not change, a few slips apart."""
 
     def constant(group: str) -> bool:
-        several = table.groupby(group)[factor].nunique() > 1
-        return bool(several.mean() <= 0.25)
+        return bool((_held(table[group], table[factor]) > 1).mean() <= 0.25)
 
-    if table["bake"].nunique() > 1 and table.groupby("bake")[factor].nunique().max() == 1:
+    if table["bake"].max() > 0 and _held(table["bake"], table[factor]).max() == 1:
         return "bake"
     if table["load"].min() >= 0 and constant("load") and (_whole(table) or not constant("dough")):
         return "load"
@@ -284,20 +295,19 @@ def _unit(table: pd.DataFrame, factor: str) -> Unit:
 def _whole(table: pd.DataFrame) -> bool:
     """Whether loads hold whole doughs, several of them."""
     doughs, loads = table["dough"].nunique(), table["load"].nunique()
-    return bool(table.groupby("dough")["load"].nunique().max() == 1 and loads < doughs)
+    return bool(loads < doughs and _held(table["dough"], table["load"]).max() == 1)
 
 
 def _odd_ones(table: pd.DataFrame, factor: str, unit: Unit) -> int:
     """How many units hold more than one setting although the factor belongs to the unit."""
     if unit == "piece":
         return 0
-    return int((table.groupby(unit)[factor].nunique() > 1).sum())
+    return int((_held(table[unit], table[factor]) > 1).sum())
 
 
 def _one_row_a_dough(table: pd.DataFrame, outcome: str) -> tuple[pd.DataFrame, bool]:
     """Keep one row a dough where every dough's pieces carry the same value."""
-    doughs = table.groupby("dough")[outcome]
-    if doughs.size().max() > 1 and doughs.nunique().max() == 1:
+    if table["dough"].nunique() < len(table) and _held(table["dough"], table[outcome]).max() == 1:
         return table.drop_duplicates("dough"), True
     return table, False
 
@@ -306,7 +316,7 @@ def _refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) -
     """Refuse when each setting was made once: the setting and the making are then one."""
     if unit == "piece":
         return
-    units = table.groupby(factor, observed=True)[unit].nunique()
+    units = _held(pd.Series(pd.factorize(table[factor])[0]), table[unit])
     if units.max() > 1:
         return
     name = words.name(by)
@@ -344,7 +354,7 @@ def random_groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], St
         return (*groups, *(["dough"] if several else [])), "nested", notes
     if _whole(table):
         return (*groups, "load", *(["dough"] if several else [])), "nested", notes
-    if loads == doughs and table.groupby("load")["dough"].nunique().max() == 1:
+    if loads == doughs and _held(table["load"], table["dough"]).max() == 1:
         notes.append(
             "each load held pieces of one dough only, so what the load does cannot be told from "
             "the dough"

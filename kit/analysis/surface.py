@@ -15,12 +15,14 @@ import pandas as pd
 
 from kit.analysis import surface_words
 from kit.analysis.best_dose import Want
+from kit.analysis.checks import FitChecks, check
 from kit.analysis.dose_fit import Doses, read_doses
 from kit.analysis.dose_set import critical
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 from kit.analysis.structure import Records
 from kit.analysis.surface_fit import Effect, Quadratic, Turning, hull, square
+from kit.analysis.verdict import decide
 from kit.errors import DesignError, InputError
 
 if TYPE_CHECKING:
@@ -59,7 +61,7 @@ class Surface:
         Both factors and ``mean``.
     points : DataFrame
         The combinations baked: both factors, ``doughs, pieces, mean``.
-    counts, columns, adjusted, checks, fit
+    counts, columns, adjusted, checks, fit, examined
         As in `Comparison`.
     """
 
@@ -84,6 +86,7 @@ class Surface:
     adjusted: tuple[str, ...]
     checks: tuple[str, ...]
     fit: MixedFit = field(repr=False)
+    examined: FitChecks | None = field(repr=False, default=None)
 
     @property
     def headline(self) -> str:
@@ -174,6 +177,7 @@ def surface(
     squares: bool = True,
     want: Want = "high",
     level: float = 0.95,
+    examine: bool = True,
 ) -> Surface:
     """Fit what an outcome does over the doses of two numeric factors.
 
@@ -184,7 +188,7 @@ def surface(
     outcome : str
     of : (str, str)
         Two numeric columns set on purpose.
-    dough, bake, load, trial, matters, adjust, covariates, want, level
+    dough, bake, load, trial, matters, adjust, covariates, want, level, examine
         See `kit.analysis.dose.dose`.
     squares : bool
         Let the surface bend along each factor that has three doses or more; without, it only
@@ -232,7 +236,7 @@ def surface(
     at = fit.linear(shape.rows(best[None, :])).iloc[0]
     half = critical(float(at["df"]), level) * float(at["se"])
     names = (of[0], of[1])
-    return Surface(
+    found = Surface(
         outcome=outcome,
         of=names,
         want=want,
@@ -255,6 +259,28 @@ def surface(
         checks=(*records.notes, *surface_words.about(names, doses.of, bends, squares, reached)),
         fit=fit,
     )
+    if not examine:
+        return found
+
+    def told(effect: Effect) -> tuple[str, float]:
+        return decide(effect.low, effect.high, matters).value, effect.change
+
+    def ask(part: pd.DataFrame) -> tuple[str, float]:
+        return told(
+            surface(
+                part, outcome, of, dough, bake, load, trial, matters, adjust, covariates, squares,
+                want, level, examine=False,
+            ).together
+        )  # fmt: skip
+
+    def tell(fits: Sequence[MixedFit]) -> list[tuple[str, float]]:
+        return [told(replace(shape, fit=fit).together(names)) for fit in fits]
+
+    examined = check(
+        frame, doses.frame, records.labels, fit, (outcome, *names), columns, ask, tell,
+        told(found.together),
+    )  # fmt: skip
+    return replace(found, examined=examined, checks=(*found.checks, *examined.checks))
 
 
 def _names(x: str, z: str, bends: Sequence[str]) -> list[str]:
@@ -274,16 +300,17 @@ def _box(records: Records, x: str, z: str) -> Floats:
 
 def _lack_of_fit(doses: Doses, own: Sequence[str], rank: int) -> pd.Series | None:
     """Test the surface against the combinations baked, each free: ``num_df, den_df, F, p``."""
-    cells = doses.frame.groupby(list(doses.of)).ngroup()
-    if cells.nunique() <= rank:
+
+    def combination(frame: pd.DataFrame) -> dict[str, Floats]:
+        return {"combination": frame.groupby(list(doses.of)).ngroup().to_numpy().astype(float)}
+
+    if combination(doses.frame)["combination"].max() < rank:
         return None
-    frame = doses.frame.assign(combination=cells.astype(str))
-    records = replace(doses.records, frame=frame)
     try:
-        free = replace(doses, records=records).fit(*own, "C(combination)")
+        free = doses.fit(*own, "C(combination)", columns=combination)
     except DesignError:
         return None  # no combination was baked twice
-    test = pd.Series(free.terms.loc["C(combination)"])
+    test = free.term("C(combination)")
     return None if pd.isna(test["p"]) else test
 
 

@@ -17,7 +17,12 @@ never "no effect found".
 import math
 from enum import StrEnum
 
-__all__ = ["MOST_DOUGHS", "Answer", "decide", "more_units"]
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.analysis.moments import Floats
+
+__all__ = ["MOST_DOUGHS", "Answer", "decide", "decide_each", "more_units", "settled"]
 
 #: More new doughs than this is no advice for a home series (12 to 24 doughs is what people
 #: manage; own estimate, no source).
@@ -61,6 +66,23 @@ def decide(low: float, high: float, matters: float | None) -> Answer:
     return Answer.UNCLEAR
 
 
+def decide_each(low: Floats, high: Floats, matters: float | None) -> list[Answer]:
+    """`decide` for many intervals."""
+    margin = matters or 0.0
+    beyond = (low > margin) | (high < -margin)
+    inside = (-margin < low) & (high < margin)
+    apart = (low > 0) | (high < 0)
+    code = np.select([beyond, inside & apart, inside], [0, 1, 2], 3)
+    return [(Answer.MATTERS, Answer.SMALL, Answer.NONE, Answer.UNCLEAR)[i] for i in code]
+
+
+def settled(low: Floats, high: Floats, matters: float | None) -> NDArray[np.bool_]:
+    """Which of many intervals say something: anything but "cannot tell yet"; see `decide`."""
+    margin = matters or 0.0
+    beyond = (low > margin) | (high < -margin)
+    return beyond | ((-margin < low) & (high < margin))
+
+
 def more_units(
     difference: float, se: float, df: float, critical: float, matters: float | None, units: int
 ) -> int | None:
@@ -85,14 +107,13 @@ def more_units(
         None when more than `MOST_DOUGHS` would be needed: the difference is too close to the
         limit for a home series to settle.
     """
-    from scipy import stats
+    from scipy import special
 
     room = abs(abs(difference) - (matters or 0.0))
     if not math.isfinite(se) or room <= 0:
         return None
-    scale = critical / stats.t.ppf(0.975, df)
-    for extra in range(1, MOST_DOUGHS + 1):
-        half = scale * stats.t.ppf(0.975, df + extra) * se * math.sqrt(units / (units + extra))
-        if half < room:
-            return extra
-    return None
+    extra = np.arange(MOST_DOUGHS + 1)
+    t = special.stdtrit(df + extra, 0.975)
+    enough = critical * t / t[0] * se * np.sqrt(units / (units + extra)) < room
+    enough[0] = False
+    return int(enough.argmax()) if enough.any() else None

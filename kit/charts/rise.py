@@ -1,11 +1,18 @@
-"""Pictures of a rise: one dough, several, and what is to come."""
+"""Pictures of a rise: one dough, several, and what is to come.
 
-from typing import TYPE_CHECKING
+A reading measured on a photo carries that photo, small, beside its point. What the thumbnails show
+is said in words by `photos_in_words`, for whoever does not see them.
+"""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from kit import quantities
 from kit.analysis import words
+from kit.analysis.rise_words import clock
 from kit.charts.base import (
     BLUE,
     GREEN,
@@ -30,11 +37,13 @@ if TYPE_CHECKING:
     from kit.analysis.rise import RiseCurve
     from kit.analysis.rise_all import Rises
 
-__all__ = ["curve_fit", "rise_curve", "rise_forecast", "rises"]
+__all__ = ["curve_fit", "photos_in_words", "rise_curve", "rise_forecast", "rises"]
 
 _COLOURS = (BLUE, VERMILION, GREEN, ORANGE, SKY, INK)
 _MARKS, _LINES = "osD^vP", ("-", "--", "-.", ":", (0, (6, 1)), (0, (3, 1, 1, 1)))
 _RATIO = "Volume, times the start (2 is double)"
+#: no more thumbnails in one picture, and their longer side in dots
+_MOST_PHOTOS, _SMALL = 8, 96
 
 
 def rise_curve(c: "RiseCurve", ax: "Axes | None" = None) -> "Axes":
@@ -52,6 +61,7 @@ def rise_curve(c: "RiseCurve", ax: "Axes | None" = None) -> "Axes":
             )  # fmt: skip
     _double(ax, c.double_hours, float(c.of("double_hours")["low"]),
             float(c.of("double_hours")["high"]), c.level)  # fmt: skip
+    _thumbnails(ax, [c])
     return _finish(ax)
 
 
@@ -93,6 +103,7 @@ def rises(r: "Rises", ax: "Axes | None" = None) -> "Axes":
         ax.plot(curve.readings["hours"], curve.readings["ratio"], ls="none", marker=_MARKS[i],
                 ms=4.5, color=_COLOURS[i], zorder=4, label=label)  # fmt: skip
     ax.axhline(2, color=INK, lw=0.8, zorder=1)
+    _thumbnails(ax, r.curves)
     ax = _finish(ax)
     legend = ax.get_legend()
     if r.by and legend is not None:
@@ -112,6 +123,60 @@ def curve_fit(f: "CurveFit", ax: "Axes | None" = None) -> "Axes":
     ax.plot(x, f.y, ls="none", marker="o", ms=4.5, mfc=GREY, mec=INK, mew=0.6, label="reading")
     ax.legend(frameon=False, fontsize=POINTS - 0.5)
     return ax
+
+
+def photos_in_words(curves: "Iterable[RiseCurve]") -> str:
+    """Say in words which photos are drawn, as alternative text; empty where there is none."""
+    told = [
+        f"after {clock(float(row.hours))}, at {float(row.ratio):.2f} times"
+        for row in _drawn_photos(curves)
+    ]
+    return f"Small photos of the dough: {'; '.join(told)}." if told else ""
+
+
+def _drawn_photos(curves: "Iterable[RiseCurve]") -> list[Any]:
+    """The readings whose photo can be shown, evenly thinned to `_MOST_PHOTOS`."""
+    rows = [
+        row
+        for curve in curves
+        for row in curve.photos.itertuples()
+        if Path(str(row.photo)).is_file()
+    ]
+    keep = np.linspace(0, len(rows) - 1, min(len(rows), _MOST_PHOTOS)).round().astype(int)
+    return [rows[i] for i in keep]
+
+
+def _thumbnails(ax: "Axes", curves: "Iterable[RiseCurve]") -> None:
+    """Draw each photo small, beside its reading, above and below the curve in turn."""
+    from matplotlib.offsetbox import AnnotationBbox, OffsetImage
+
+    for i, row in enumerate(_drawn_photos(curves)):
+        picture = _small(Path(str(row.photo)))
+        if picture is None:
+            continue
+        box = AnnotationBbox(
+            OffsetImage(picture, zoom=0.5), (float(row.hours), float(row.ratio)),
+            xybox=(-26, 30) if i % 2 == 0 else (26, -30), boxcoords="offset points", pad=0.1,
+            arrowprops={"arrowstyle": "-", "color": GREY, "lw": 0.7},
+            bboxprops={"edgecolor": GREY, "lw": 0.7}, annotation_clip=False,
+        )  # fmt: skip
+        box.set_zorder(2)
+        box.set_gid(f"photo after {clock(float(row.hours))}, {float(row.ratio):.2f} times")
+        ax.add_artist(box)
+
+
+def _small(file: Path) -> Any:
+    """A photo as a small picture, upright; None where it is no picture any more."""
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    try:
+        with Image.open(file) as opened:
+            opened.draft("RGB", (2 * _SMALL, 2 * _SMALL))  # a JPEG is decoded no larger than needed
+            picture = ImageOps.exif_transpose(opened).convert("RGB")
+            picture.thumbnail((_SMALL, _SMALL))
+            return np.asarray(picture)
+    except (OSError, UnidentifiedImageError, Image.DecompressionBombError):
+        return None
 
 
 _NAMES = {

@@ -7,8 +7,10 @@ from kit import shipped
 from kit.panels.bring import BringPanel
 from kit.panels.compare import ComparePanel
 from kit.panels.deeper import DeeperPanel
+from kit.panels.measure import MeasurePanel
 from kit.panels.plan import PlanPanel
 from kit.panels.record import RecordPanel
+from kit.panels.rise import RisePanel
 from kit.panels.taste import TastePanel
 from kit.workspace import Workspace
 
@@ -16,15 +18,19 @@ __all__ = [
     "BringPanel",
     "ComparePanel",
     "DeeperPanel",
+    "MeasurePanel",
     "PlanPanel",
     "RecordPanel",
+    "RisePanel",
     "TastePanel",
     "bring",
     "compare",
     "deeper",
+    "measure",
     "open_workspace",
     "plan",
     "record",
+    "rise",
     "taste",
 ]
 
@@ -64,6 +70,11 @@ def deeper(workspace: Workspace | None = None) -> DeeperPanel:
     return DeeperPanel(workspace or open_workspace())
 
 
+def measure(workspace: Workspace | None = None) -> MeasurePanel:
+    """The panel of the measure notebook, on the baker's workspace."""
+    return MeasurePanel(workspace or open_workspace())
+
+
 def plan(workspace: Workspace | None = None) -> PlanPanel:
     """The panel of the plan notebook, on the baker's workspace."""
     return PlanPanel(workspace or open_workspace())
@@ -72,6 +83,11 @@ def plan(workspace: Workspace | None = None) -> PlanPanel:
 def record(workspace: Workspace | None = None) -> RecordPanel:
     """The panel of the record notebook, on the baker's workspace."""
     return RecordPanel(workspace or open_workspace())
+
+
+def rise(workspace: Workspace | None = None) -> RisePanel:
+    """The panel of the rise notebook, on the baker's workspace."""
+    return RisePanel(workspace or open_workspace())
 
 
 def taste(workspace: Workspace | None = None) -> TastePanel:

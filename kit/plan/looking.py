@@ -18,14 +18,15 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.compare import Comparison, _overall, compare
-from kit.analysis.shown import as_html, as_text, percent
+from kit.analysis.compare import Comparison, compare
+from kit.analysis.fitting import overall
 from kit.analysis.spending import levels
 from kit.analysis.structure import MOST_SETTINGS
 from kit.analysis.verdict import Answer, decide
 from kit.errors import DataError, DesignError, InputError
 from kit.plan.exact import critical
 from kit.plan.worth import Evidence, gather
+from kit.shown import as_html, as_text, percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -340,23 +341,20 @@ def _table(
         if answer is not None:
             row |= _numbers(answer, final)
         rows.append(row)
-    table = pd.DataFrame(rows, columns=[*_COLUMNS, *_SPANS])
-    seen = table["df"].notna()
+    seen = [(row, a) for row, a in zip(rows, answers, strict=True) if not math.isnan(row["df"])]
     settings = 2 if final.kind == "line" else len(final.means)
     allowed = levels(
-        [n / planned for n in table.loc[seen, "bakes"]], list(table.loc[seen, "df"]),
-        list(table.loc[seen, "units"]), settings, alpha,
+        [row["bakes"] / planned for row, _ in seen], [row["df"] for row, _ in seen],
+        [row["units"] for row, _ in seen], settings, alpha,
     )  # fmt: skip
-    table.loc[seen, "level"] = 1 - allowed
-    for i, p in zip(table.index[seen], allowed, strict=True):
-        answer = answers[int(i)]
+    for (row, answer), p in zip(seen, allowed, strict=True):
         assert answer is not None
         wide = _widened(answer, float(p))
-        table.loc[i, "wide_answer"] = _overall(wide)[0].value
+        row |= {"level": 1 - p, "wide_answer": overall(wide)[0].value}
         found = _of_pair(wide, final)
         if found:
-            table.loc[i, ["wide_low", "wide_high"]] = [found["low"], found["high"]]
-    return table
+            row |= {"wide_low": found["low"], "wide_high": found["high"]}
+    return pd.DataFrame(rows, columns=[*_COLUMNS, *_SPANS])
 
 
 def _numbers(answer: Comparison, final: Comparison) -> dict[str, Any]:

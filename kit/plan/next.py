@@ -14,11 +14,11 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.compare import Comparison
-from kit.analysis.shown import as_html, as_text
 from kit.errors import DesignError
 from kit.plan.looking import Looks, looks
 from kit.plan.noticed import often
 from kit.plan.worth import Evidence
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

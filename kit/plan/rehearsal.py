@@ -14,8 +14,10 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import reml
-from kit.analysis.mixed import Structure, may_go_below  # the answers' own rule
+from kit.analysis.blocks import Blocks, make_blocks
+from kit.analysis.kenward_roger import Estimate, each_df, single_df
 from kit.analysis.moments import Floats, Integers
+from kit.analysis.scaled import Structure, may_go_below  # the answers' own rule
 from kit.analysis.structure import Unit, read_records, safe_name
 from kit.errors import DesignError, KitError
 from kit.plan.exact import Simulated, critical
@@ -24,6 +26,8 @@ __all__ = ["Known", "Rehearsal", "Sds", "rehearse"]
 
 _OUTCOME = "made_up_outcome"
 _CHUNK = 100
+#: Pieces are taken to differ at least by this share of the variance of all else.
+_LEAST = 1e-12
 
 
 @dataclass(frozen=True)
@@ -53,14 +57,11 @@ class Known:
     widened : float array, shape (c,)
         How much larger the standard error is reported, because the variances that weigh bakes
         and doughs are estimated; 1 for balanced plans.
-    weights : float array, shape (c, n)
-        What each piece counts in the estimate.
     """
 
     se: Floats
     df: Floats
     widened: Floats
-    weights: Floats
 
 
 @dataclass(frozen=True)
@@ -106,31 +107,24 @@ class Rehearsal:
         Kenward & Roger (1997), with the expected information at these variances; V is linear
         in them, so their R terms are zero.
         """
+        q, r = np.linalg.qr(self.x)
+        variances = [sds.of(name, self.alone) ** 2 for name in self.groups]
+        piece = max(sds.piece**2, _LEAST * max([1e-12, *variances]))
+        fit = reml.known(self._blocks(q, np.zeros((len(q), 1))), np.array([*variances, piece]))
+        rows = np.linalg.solve(r.T, self.contrasts.T).T
+        variance = ((rows @ fit.phi) * rows).sum(axis=1)
+        adjusted = ((rows @ fit.phi_adjusted) * rows).sum(axis=1)
+        return Known(np.sqrt(variance), each_df(fit, rows), np.sqrt(adjusted / variance))
+
+    def weights(self, sds: Sds) -> Floats:
+        """What each piece counts in the estimate of each difference, shape (c, n)."""
         n = len(self.x)
-        shares = [g[:, None] == g for g in self.groups.values()]
-        parts: list[Floats] = [*(s.astype(float) for s in shares), np.eye(n)]
-        variances = [sds.of(name, self.alone) ** 2 for name in self.groups] + [sds.piece**2]
-        v = sum((s * u for s, u in zip(variances, parts, strict=True)), 1e-12 * np.eye(n))
+        v = np.eye(n) * max(sds.piece**2, 1e-12)
+        for name, group in self.groups.items():
+            v += sds.of(name, self.alone) ** 2 * (group[:, None] == group)
         vx = np.linalg.solve(v, self.x)
-        phi = np.linalg.inv(self.x.T @ vx)
-        p = np.linalg.inv(v) - vx @ phi @ vx.T
-        pu = [p @ u for u in parts]
-        information = np.array([[0.5 * float((a * b.T).sum()) for b in pu] for a in pu])
-        w = np.linalg.pinv(information, rcond=1e-12, hermitian=True)
-        weights = self.contrasts @ phi @ vx.T
-        slopes = np.array([[float(a @ u @ a) for u in parts] for a in weights])
-        variance = np.einsum("ci,ij,cj->c", self.contrasts, phi, self.contrasts)
-        df = 2 * variance**2 / np.einsum("ci,ij,cj->c", slopes, w, slopes)
-        uvx = [u @ vx for u in parts]  # U V⁻¹X
-        p_of = [-vx.T @ a for a in uvx]
-        inner = np.zeros_like(phi)
-        for i, a in enumerate(uvx):
-            for j, b in enumerate(uvx):
-                inner += w[i, j] * (a.T @ np.linalg.solve(v, b) - p_of[i] @ phi @ p_of[j])
-        sides = self.contrasts @ phi
-        more = 2 * np.einsum("ci,ij,cj->c", sides, inner, sides)
-        widened = np.sqrt(1 + np.maximum(more, 0.0) / variance)
-        return Known(np.sqrt(variance), df, widened, weights)
+        weights: Floats = self.contrasts @ np.linalg.solve(self.x.T @ vx, vx.T)
+        return weights
 
     def balance(self, sds: Sds) -> float:
         """How far estimates and degrees of freedom depend on the variances; 0 for not at all.
@@ -141,7 +135,8 @@ class Rehearsal:
         """
         other = Sds(2 * sds.bake + sds.piece, 2 * sds.dough + sds.piece, sds.piece, sds.piece)
         one, two = self.known(sds), self.known(other)
-        lost = ((two.weights - one.weights) ** 2).sum(axis=1) / (one.weights**2).sum(axis=1)
+        was, then = self.weights(sds), self.weights(other)
+        lost = ((then - was) ** 2).sum(axis=1) / (was**2).sum(axis=1)
         changed = np.abs(1 / one.df - 1 / two.df) * 2  # what df do to a critical value
         return float(max(lost.max(), changed.max()))
 
@@ -179,26 +174,21 @@ class Rehearsal:
         rng = np.random.default_rng(seed)
         q, r = np.linalg.qr(self.x)
         row = np.linalg.solve(r.T, self.contrasts[which])
-        found: list[tuple[float, float, float]] = []
-        first: KitError | None = None
-        while len(found) < trials and not (found and stop is not None and stop()):
-            count = min(_CHUNK, trials - len(found))
-            for fit in self._fits(q, self._draw(sds, count, rng)):
-                if isinstance(fit, KitError):
-                    first = first or fit
-                    found.append((0.0, np.inf, 1.0))
-                    continue
-                found.append(
-                    (
-                        float(row @ fit.beta),
-                        float(np.sqrt(row @ fit.phi_adjusted @ row)),
-                        reml.single_df(fit, row),
-                    )
-                )
+        found = np.empty((3, 0))
+        problems: dict[int, KitError] = {}
+        while found.shape[1] < trials and not (found.size and stop is not None and stop()):
+            count = min(_CHUNK, trials - found.shape[1])
+            fit, failed = self._fits(q, self._draw(sds, count, rng))
+            se = np.sqrt(np.einsum("i,tij,j->t", row, fit.phi_adjusted, row))
+            some = np.array([fit.beta @ row, se, single_df(fit, row)])
+            some[:, list(failed)] = [[0.0], [np.inf], [1.0]]  # no answer: as wide as can be
+            found = np.column_stack([found, some])
+            problems |= failed
             if progress is not None:
-                progress(len(found), trials)
-        errors, se, df = np.array(found).T
-        if not np.isfinite(se).any() and first is not None:
+                progress(found.shape[1], trials)
+        errors, se, df = found
+        if not np.isfinite(se).any() and problems:
+            first = next(iter(problems.values()))
             raise DesignError(str(first)) from first
         return Simulated(errors, se * _criticals(df, level, self.settings))
 
@@ -209,29 +199,17 @@ class Rehearsal:
             y = y + rng.normal(0, 1, (int(group.max()) + 1, count))[group] * sd
         return y
 
-    def _fits(self, q: Floats, y: Floats) -> list[reml.Estimate | KitError]:
+    def _fits(self, q: Floats, y: Floats) -> tuple[Estimate, dict[int, KitError]]:
         """Refit every column; the layout is reduced to sums once for all of them."""
-        p, n = q.shape[1], len(q)
-        both = np.column_stack([q, y])
-        names = list(self.groups)
-        blocks = reml.make_blocks(
-            both, np.ones(n), 0.0, list(self.groups.values()), names, self.outermost
-        )
-        free = may_go_below(q, np.ones(n), list(self.groups.values()), "free", self.structure)
-        fits: list[reml.Estimate | KitError] = []
-        for i in range(y.shape[1]):
-            own = [*range(p), p + i]
-            one = replace(
-                blocks,
-                within=blocks.within[np.ix_(own, own)],
-                rank=p,
-                batches=tuple(replace(b, rows=b.rows[:, :, own]) for b in blocks.batches),
-            )
-            try:
-                fits.append(reml.estimate(one, free))
-            except KitError as error:
-                fits.append(error)
-        return fits
+        groups = list(self.groups.values())
+        below = may_go_below(q, np.ones(len(q)), groups, "free", self.structure)
+        return reml.estimate_many(self._blocks(q, y), below)
+
+    def _blocks(self, q: Floats, y: Floats) -> Blocks:
+        """Every column of outcomes as a trial."""
+        groups, names = list(self.groups.values()), list(self.groups)
+        xy, n = np.column_stack([q, y]), np.ones(len(q))
+        return make_blocks(xy, n, 0.0, groups, names, self.outermost, q.shape[1])
 
 
 def _criticals(df: Floats, level: float, settings: int) -> Floats:
@@ -328,7 +306,7 @@ def _without_load(seen: Rehearsal) -> Rehearsal:
     """Leave the load out where there is too little to see it, as the answers do."""
     q = np.linalg.qr(seen.x)[0]
     made_up = seen._draw(Sds(1.0, 1.0, 1.0, 1.0), 1, np.random.default_rng(1))
-    if not isinstance(seen._fits(q, made_up)[0], DesignError):
+    if not isinstance(seen._fits(q, made_up)[1].get(0), DesignError):
         return seen
     groups = {name: group for name, group in seen.groups.items() if name != "load"}
     return replace(seen, groups=groups, outermost=next(iter(groups.values()), None))

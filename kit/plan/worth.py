@@ -16,7 +16,7 @@ import pandas as pd
 
 from kit.analysis.compare import Comparison
 from kit.analysis.spending import levels
-from kit.analysis.verdict import Answer, decide
+from kit.analysis.verdict import settled
 from kit.errors import DesignError
 from kit.plan.exact import critical
 from kit.plan.rehearsal import Sds, rehearse
@@ -255,14 +255,7 @@ def settled_chance(
     new = 2 * rng.standard_gamma(max(then.df - df, 0.0) / 2, _DRAWS)
     half = critical * then.se * np.sqrt((df + new * true) / max(then.df, df))
     low, high = difference + moved - half, difference + moved + half
-    return float(
-        np.mean(
-            [
-                decide(a, b, matters) is not Answer.UNCLEAR
-                for a, b in zip(low.tolist(), high.tolist(), strict=True)
-            ]
-        )
-    )
+    return float(settled(low, high, matters).mean())
 
 
 def _uses_load(c: Comparison) -> bool:

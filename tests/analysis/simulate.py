@@ -1,9 +1,10 @@
 """Many small trials with one layout and known truth, refitted with the kit's own engine.
 
-The layout's design matrix is built once; each simulated trial only brings new readings, so a
-fit takes about two milliseconds.
+The layout's design matrix is built once, and the readings of all trials are fitted together, so
+a fit takes about a tenth of a millisecond (a millisecond where pieces are missing).
 """
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,8 +12,10 @@ import pandas as pd
 from scipy import stats
 
 from kit.analysis import reml
+from kit.analysis.blocks import make_blocks
+from kit.analysis.kenward_roger import f_test, single_df
 from kit.analysis.means import tukey_p
-from kit.analysis.mixed import may_go_below
+from kit.analysis.scaled import may_go_below
 
 
 @dataclass(frozen=True)
@@ -72,48 +75,57 @@ class Simulator:
         self.codes = [frame[g].to_numpy() for g in layout.groups]
         self.x = x
 
-    def draw(self, sds, sd_piece):
-        """One trial's readings: no setting differs."""
-        y = self.rng.normal(0, sd_piece, len(self.cell))
+    def draw(self, sds, sd_piece, trials):
+        """Readings of many trials, one a column: no setting differs."""
+        y = self.rng.normal(0, sd_piece, (len(self.cell), trials))
         for code, sd in zip(self.codes, sds, strict=True):
-            y = y + self.rng.normal(0, sd, code.max() + 1)[code]
+            y += self.rng.normal(0, sd, (code.max() + 1, trials))[code]
         return y
 
     def fit(self, y, floored):
-        """Estimate, and the settings' means as rows of coefficients."""
-        mean = np.bincount(self.cell, weights=y) / self.n
-        within = float(((y - mean[self.cell]) ** 2).sum())
+        """Estimates, and the settings' means as rows of coefficients."""
+        mean = self._sums(self.cell, y) / self.n[:, None]
+        within = ((y - mean[self.cell]) ** 2).sum(axis=0)
         xy = np.column_stack([self.columns, mean])
-        blocks = reml.make_blocks(xy, self.n, within, self.groups, self.layout.groups, self.outer)
-        return reml.estimate(blocks, self.may_go_below(floored)), np.linalg.inv(self.r)
-
-    def may_go_below(self, floored):
-        """As `kit.mixed` has it."""
+        blocks = make_blocks(
+            xy, self.n, within, self.groups, self.layout.groups, self.outer, self.k
+        )
         rule = "floored" if floored else "free"
-        return may_go_below(self.columns, self.n, self.groups, rule, "nested")
+        below = may_go_below(self.columns, self.n, self.groups, rule, "nested")
+        fits, problems = reml.estimate_many(blocks, below)
+        assert not problems
+        return fits, np.linalg.inv(self.r)
 
     def answers(self, y, floored):
         """F test's p, largest Tukey-protected p, and whether the interval of setting 1 minus
-        setting 0 covers the truth (zero)."""
-        fit, means = self.fit(y, floored)
-        rows = means[1:] - means[0]
-        num, den, f = reml.f_test(fit, fit.beta, rows)
-        pairs = [means[j] - means[i] for i in range(self.k) for j in range(i + 1, self.k)]
-        best = 0.0
-        for pair in pairs:
-            t = abs(pair @ fit.beta) / np.sqrt(pair @ fit.phi_adjusted @ pair)
-            if t > best:
-                best, df = t, reml.single_df(fit, pair)
-        t = abs(pairs[0] @ fit.beta) / np.sqrt(pairs[0] @ fit.phi_adjusted @ pairs[0])
-        covers = t <= stats.t.isf(0.025, reml.single_df(fit, pairs[0]))
-        return stats.f.sf(f, num, den), tukey_p(best, df, self.k), covers
+        setting 0 covers the truth (zero); one a trial."""
+        fits, means = self.fit(y, floored)
+        num, den, f = f_test(fits, fits.beta, means[1:] - means[0])
+        t, df = [], []
+        for i, j in itertools.combinations(range(self.k), 2):
+            pair = means[j] - means[i]
+            se = np.sqrt(np.einsum("i,tij,j->t", pair, fits.phi_adjusted, pair))
+            t.append(np.abs(fits.beta @ pair) / se)
+            df.append(single_df(fits, pair))
+        most = np.argmax(t, axis=0), np.arange(len(f))
+        largest = [
+            tukey_p(*pair, self.k)
+            for pair in zip(np.array(t)[most], np.array(df)[most].round(9), strict=True)
+        ]
+        return stats.f.sf(f, num, den), np.array(largest), t[0] <= stats.t.isf(0.025, df[0])
 
     def pieces_alone(self, y):
         """The p of least squares over pieces, which ignores the doughs."""
-        means = np.bincount(self.layout.frame["setting"], weights=y)
-        sizes = np.bincount(self.layout.frame["setting"])
-        groups = means**2 / sizes
-        between = groups.sum() - y.sum() ** 2 / len(y)
-        within = (y**2).sum() - groups.sum()
+        setting = self.layout.frame["setting"].to_numpy()
+        between = (self._sums(setting, y) ** 2 / np.bincount(setting)[:, None]).sum(axis=0)
+        within = (y**2).sum(axis=0) - between
+        between = between - y.sum(axis=0) ** 2 / len(y)
         df = len(y) - self.k
         return stats.f.sf(between / (self.k - 1) / (within / df), self.k - 1, df)
+
+    @staticmethod
+    def _sums(code, y):
+        """Sum of each column in each group."""
+        sums = np.zeros((code.max() + 1, y.shape[1]))
+        np.add.at(sums, code, y)
+        return sums

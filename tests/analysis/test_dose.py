@@ -207,6 +207,7 @@ AT_LEAST = {
 def hold(seed, doughs, tries):
     rng = np.random.default_rng(seed)
     count = pd.DataFrame([claims(rng, doughs) for _ in range(tries)]).sum()
+    print(f"{doughs} doughs, of {tries}: {count.to_dict()}")
     wrong = {k: int(count[k]) for k, p in PROMISED.items() if not within(count[k], tries, p)}
     few = {
         k: int(count[k]) for k, p in AT_LEAST.items() if count[k] < stats.binom.ppf(1e-4, tries, p)

@@ -1,12 +1,13 @@
 """The forecast: how often its interval holds, that it narrows, temperature and words."""
 
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from kit.analysis.forecast import forecast
+from kit.analysis.forecast import double_at, forecast
 from kit.analysis.forecast_prior import PACE, double, expect, fit_earlier, ratio
 from kit.analysis.forecast_update import update, weighted_quantile
 from kit.analysis.rise_temperature import equivalent_hours, growth, real_hours
@@ -135,7 +136,7 @@ def test_words_and_the_next_look():
     assert "2 × in a ring" in str(f)
     assert "Look again in" in forecast(NOW, y, frame).headline
     done = forecast([1, 2, 2.5], [1.3, 1.9, 2.2], frame)
-    assert done.headline == "It is double now."
+    assert done.headline == "It has doubled."
     ax = f.plot()
     line = next(item for item in ax.lines if item.get_label() == "to expect")
     assert line.get_ydata() == pytest.approx(f.curve["ratio"].to_numpy())
@@ -146,7 +147,7 @@ def test_too_early_without_earlier_curves():
     with pytest.raises(DataError) as wrong:
         forecast([0.5], [1.1])
     assert str(wrong.value) == (
-        "1 readings after the start and no earlier curves: too early to say when it will be "
+        "1 reading after the start and no earlier curves: too early to say when it will be "
         "double. 3 readings or more are needed; a quarter to half an hour apart will do. (Usual "
         "practice is about two hours for a cold dough at 22 °C.)"
     )
@@ -158,3 +159,55 @@ def test_a_dough_with_too_few_readings_is_left_out_and_named():
     f = forecast([], [], short)
     assert f.earlier == ("d0", "d1", "d2", "d3")
     assert "too few readings of x for a curve: left out" in f.checks
+
+
+def test_the_highest_reading_is_called_so():
+    frame, _ = kitchen(4, np.random.default_rng(9))
+    fell = forecast([0.5, 1.0, 1.5, 2.0], [1.2, 1.7, 1.9, 1.6], frame)
+    assert (fell.top_ratio, fell.doubled) == (1.9, False)
+    assert not hasattr(fell, "last_ratio")
+
+
+def test_asked_later_than_the_last_reading():
+    frame, phi = kitchen(6, np.random.default_rng(8))
+    y = ratio(NOW[:3], phi)
+    now = datetime(2026, 11, 26, 9, 0)
+    asked = forecast(NOW[:3], y, frame, now=now, now_hours=1.0)
+    at_reading = forecast(NOW[:3], y, frame)
+    assert asked.hours == at_reading.hours
+    assert asked.at(1.0) == now
+    assert asked.look_hours >= 1.0
+    late = forecast(NOW[:3], y, frame, now_hours=at_reading.high + 1)
+    assert late.headline.endswith("Look at it now.")
+    with pytest.raises(InputError, match=r"is before the last reading \(0.75 h\)"):
+        forecast(NOW[:3], y, frame, now_hours=0.5)
+
+
+def test_at_across_the_change_of_clocks():
+    zone = ZoneInfo("Europe/Berlin")
+    frame, phi = kitchen(6, np.random.default_rng(8))
+    now = datetime(2026, 10, 25, 2, 30, tzinfo=zone)  # put back at 3:00
+    f = forecast(NOW[:3], ratio(NOW[:3], phi), frame, now=now)
+    later = f.at(f.now_hours + 1.0)
+    assert (later.hour, later.minute, later.fold) == (2, 30, 1)
+
+
+def test_double_at_another_temperature():
+    """The move follows Rosso et al. 1993, rates computed here from the published formula."""
+    frame, _ = kitchen(6, np.random.default_rng(12))
+    own = double_at(22.0, frame, 22.0, start_temp_c=None)
+    warm = double_at(27.0, frame, 22.0, start_temp_c=None)
+
+    def rosso(t, low=2.8, best=32.3, high=45.4):
+        over = (t - high) * (t - low) ** 2
+        inner = (best - low) * (t - best) - (best - high) * (best + low - 2 * t)
+        return over / ((best - low) * inner)
+
+    assert own.hours / warm.hours == pytest.approx(rosso(27.0) / rosso(22.0), rel=0.05)
+    assert np.log(warm.high / warm.low) > np.log(own.high / own.low)
+    assert warm.headline.startswith("A dough in a room of 27 °C doubles in about ")
+    assert "usual practice" in str(double_at(24.0))
+    with pytest.raises(InputError, match="must lie between 15 and 35"):
+        double_at(5.0, frame, 22.0)
+    with pytest.raises(InputError, match="the temperature of the earlier doughs is missing"):
+        double_at(25.0, frame)

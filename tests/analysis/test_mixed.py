@@ -10,7 +10,8 @@ import statsmodels.formula.api as smf
 from scipy import stats
 
 import kit
-from kit.analysis import reml
+from kit.analysis.blocks import make_blocks
+from kit.analysis.likelihood import point, slopes
 from kit.analysis.means import dunnett_p, one_factor, tukey_p
 from kit.analysis.moments import moments
 from kit.errors import DataError, DesignError, InputError, NotFoundError
@@ -53,8 +54,8 @@ def test_criterion_at_a_fixed_point():
     dough = np.repeat(np.arange(5), [3, 4, 2, 5, 3])
     x = np.column_stack([np.ones(17), dough % 2])
     y = rng.normal(size=17)
-    blocks = reml.make_blocks(np.column_stack([x, y]), np.ones(17), 0.0, [dough], ["dough"], dough)
-    at = reml._point(blocks, np.array([0.7]))
+    blocks = make_blocks(np.column_stack([x, y]), np.ones(17), 0.0, [dough], ["dough"], dough)
+    at = point(blocks, np.array([[0.7]]))
     v = np.eye(17) + 0.7 * (dough[:, None] == dough)
     inverse = np.linalg.inv(v)
     a = x.T @ inverse @ x
@@ -63,12 +64,12 @@ def test_criterion_at_a_fixed_point():
     dense = (
         15 * (np.log(2 * np.pi * rss / 15) + 1) + np.linalg.slogdet(v)[1] + np.linalg.slogdet(a)[1]
     )
-    assert at.criterion == pytest.approx(dense, abs=1e-10)
-    gradient = reml._slopes(blocks, at)[0]
+    assert at.criterion[0] == pytest.approx(dense, abs=1e-10)
+    gradient = slopes(blocks, at)[0][0]
     step = 1e-6
     numeric = (
-        reml._point(blocks, np.array([0.7 + step])).criterion
-        - reml._point(blocks, np.array([0.7 - step])).criterion
+        point(blocks, np.array([[0.7 + step]])).criterion[0]
+        - point(blocks, np.array([[0.7 - step]])).criterion[0]
     ) / (2 * step)
     assert gradient[0] == pytest.approx(numeric, rel=1e-6)
 

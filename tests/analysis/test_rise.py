@@ -203,7 +203,9 @@ def test_few_readings_say_between_which_two():
     assert curve.headline == (
         "It was double between 1 h 30 min and 2 h, about 1 h 45 min after the start."
     )
-    assert "about 1.26 × in height when the shape stays the same; 2 × in a ring" in str(curve)
+    assert "about 1.26 × in height when the shape stays the same; 2 × in a ring or a straight" in (
+        str(curve)
+    )
 
 
 def test_not_double_is_not_made_up():
@@ -222,6 +224,37 @@ def test_neither_curve_fits_stated_uncertainties():
     assert curve.shape == "smooth"
     assert any("neither growth curve" in check for check in curve.checks)
     assert 3.0 < curve.double_hours < 3.5
+
+
+@pytest.mark.parametrize(
+    ("hours", "ratios"),
+    [
+        ([0.5, 1, 1.333, 2.01, 2.0114], [1.04, 1.25, 1.46, 1.71, 2.12]),  # two of one moment differ
+        ([0.1, 0.2, 0.3, 0.4], [1.0, 1.0, 1.0, 1.0]),  # it did not rise at all
+        ([0.2, 0.8, 0.9, 1.9, 2.1, 2.4, 2.4], [1.0] * 7),
+        ([0.5, 1, 1.5, 2, 2.5], [1.0, 1.0, 1.0, 1.0, 2.5]),  # a jump
+        ([0.5, 1, 1.5, 2, 2.5], [2.0] * 5),
+        ([0.34, 0.68, 1.09, 1.25, 1.62, 2.39], [1.81, 0.3, 3.05, 3.45, 0.81, 2.9]),  # nonsense
+    ],
+)
+@pytest.mark.parametrize("u", [None, 0.02])
+@pytest.mark.filterwarnings("error")
+def test_readings_that_tell_no_curve_are_not_made_one(hours, ratios, u):
+    """No interval of thousands of hours, no band of millions of volumes, no warning."""
+    curve = rise(hours, ratios, u)
+    assert np.nanmax(np.append(curve.curve["high"], 0.0)) < 20
+    for name in ("lag_hours", "double_hours"):
+        low, high = (curve.of(name)[k] for k in ("low", "high"))
+        assert not high < low
+        assert not np.isfinite(high) or high < 20
+    assert max(ratios) < 2 or "not double yet" not in curve.headline
+    assert "nan" not in str(curve)
+    curve.plot()
+
+
+def test_what_was_read_until_it_fell_is_counted():
+    curve = rise([0.5, 1, 1.5, 2], [1.5, 1.1, 1.2, 1.1])
+    assert any(check.startswith("one reading until it fell: too few") for check in curve.checks)
 
 
 def test_messages():
@@ -265,12 +298,33 @@ def test_intervals_hold_the_truth(readings, stated):
 
 @pytest.mark.long
 @pytest.mark.parametrize("stated", [True, False])
-@pytest.mark.parametrize("readings", [5, 6, 8, 12])
+@pytest.mark.parametrize("readings", [5, 6, 7, 8, 12])
 def test_intervals_hold_the_truth_long(readings, stated):
-    """With 5 or 6 readings and no stated uncertainty the plateau is held 84 to 92 % of the time."""
-    held = coverage(readings, stated, 600, np.random.default_rng(8))
-    assert (held[[0, 1, 3]] >= 0.90).all()
-    assert held[2] >= (0.92 if stated or readings >= 8 else 0.82)
+    """600 curves: the standard error of a share of 0.95 is 0.009; 3 of them below is 0.923.
+
+    With 5 and 6 readings and no stated uncertainty the intervals hold more than they say, 98 to
+    99 %: so few readings do not tell the two shapes apart, and what either says is kept.
+    """
+    assert (coverage(readings, stated, 600, np.random.default_rng(8)) >= 0.923).all()
+
+
+def test_few_readings_do_not_rule_out_the_other_shape():
+    """Five close to one curve by chance once gave a plateau surely off (84 % of intervals held)."""
+    rng = np.random.default_rng(11)
+    t = np.linspace(0, 3.5, 6)[1:]
+    wide = []
+    for _ in range(12):
+        curve = rise(t, SHAPES["gompertz"].ratio(t, THETA["gompertz"]) + rng.normal(0, 0.01, 5))
+        other = curve.tried[curve.tried["shape"] != curve.shape].iloc[0]
+        if other["misfit"] < 10:  # 4·n/(n − p) with n = 5 and p = 3
+            assert not other["clear"]
+            assert any("do not rule out" in check for check in curve.checks)
+            alone = rise(t, curve.readings["ratio"], shape=curve.shape)
+            low, high = (curve.of("plateau_ratio")[k] for k in ("low", "high"))
+            assert low <= alone.of("plateau_ratio")["low"]
+            assert high >= alone.of("plateau_ratio")["high"] or np.isinf(high)
+            wide.append(high - low)
+    assert wide
 
 
 # ---- several doughs, pictures ----------------------------------------------------------------

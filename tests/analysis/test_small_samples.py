@@ -30,12 +30,11 @@ DESIGNS = [
 def run(layout, sds, sd_piece, trials, seed, floored=False):
     """Rates: F test, any pair (Tukey) not zero, interval covers, pieces alone."""
     simulator = Simulator(layout, seed)
-    rows = np.empty((trials, 4))
-    for i in range(trials):
-        y = simulator.draw(sds, sd_piece)
-        f, pair, covers = simulator.answers(y, floored)
-        rows[i] = f < 0.05, pair < 0.05, covers, simulator.pieces_alone(y) < 0.05
-    return dict(zip(("f", "pair", "covers", "pieces"), rows.mean(axis=0), strict=True))
+    y = simulator.draw(sds, sd_piece, trials)
+    f, pair, covers = simulator.answers(y, floored)
+    rates = {"f": f < 0.05, "pair": pair < 0.05, "covers": covers}
+    rates["pieces"] = simulator.pieces_alone(y) < 0.05
+    return {name: float(np.mean(found)) for name, found in rates.items()}
 
 
 def demo_layout():

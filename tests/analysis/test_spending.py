@@ -134,13 +134,12 @@ def false_alarms(settings, sd_bake, sd_dough, trials, seed):
     # every setting in every bake: (bakes - 1)(settings - 1) degrees of freedom
     df = [(n - 1) * (settings - 1) for n in series]
     allowed = levels([n / PLANNED for n in series], df, settings=settings)
-    alarms = np.zeros((trials, 2), dtype=bool)
-    for i in range(trials):
-        y = engines[-1].draw([sd_bake, sd_dough], 1.0)
-        for engine, level in zip(engines, allowed, strict=True):
-            p = engine.answers(y[: len(engine.cell)], floored=False)[1]
-            alarms[i] |= p < 0.05, p < level
-    return alarms.mean(axis=0)
+    y = engines[-1].draw([sd_bake, sd_dough], 1.0, trials)
+    alarms = np.zeros((2, trials), dtype=bool)
+    for engine, level in zip(engines, allowed, strict=True):
+        p = engine.answers(y[: len(engine.cell)], floored=False)[1]
+        alarms |= p < 0.05, p < level
+    return alarms.mean(axis=1)
 
 
 DESIGNS = [

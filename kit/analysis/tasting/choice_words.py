@@ -5,12 +5,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from kit.analysis import words
-from kit.analysis.shown import percent, span
 from kit.analysis.tasting import exact
 from kit.analysis.tasting.methods import Method
 from kit.analysis.tasting.needed import tasters_needed
 from kit.analysis.verdict import Answer
 from kit.errors import DataError
+from kit.shown import percent, span
 
 if TYPE_CHECKING:
     from kit.analysis.tasting.choice import Choice

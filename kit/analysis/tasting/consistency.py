@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.shown import as_html, as_text
 from kit.errors import DataError, NotFoundError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -13,9 +13,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from kit.analysis.moments import Floats
-from kit.analysis.shown import as_html, percent
 from kit.analysis.tasting.methods import chance_right, method
 from kit.errors import DataError, InputError
+from kit.shown import as_html, percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

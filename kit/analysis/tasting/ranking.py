@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.shown import as_html, as_text
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread, spread
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, InputError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.shown import percent, span
 from kit.analysis.tasting.ordinal import FAR, Fit
 from kit.analysis.verdict import Answer
+from kit.shown import percent, span
 
 if TYPE_CHECKING:
     from kit.analysis.tasting.scores import Scores

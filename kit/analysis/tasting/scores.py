@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from kit.analysis.shown import as_html, as_text
 from kit.analysis.tasting import score_words as say
 from kit.analysis.tasting.ordinal import Fit, chance_higher, fit, limit
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread
 from kit.analysis.verdict import Answer, decide
 from kit.errors import DataError, InputError
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,0 +1,261 @@
+"""What every answer does alike: what is held alike, the fit, one answer out of many differences."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import words
+from kit.analysis.matrix import parse_formula, variables_of
+from kit.analysis.means import dunnett, tukey_criticals
+from kit.analysis.mixed import MixedFit, mixed
+from kit.analysis.moments import Floats
+from kit.analysis.recipe import recipes
+from kit.analysis.structure import MOST_SETTINGS, Records, safe_name
+from kit.analysis.verdict import Answer, decide_each, more_units
+from kit.errors import DesignError, InputError
+
+__all__ = [
+    "LEAST_DF", "ORDER", "Difference", "check_matters", "differences_of", "dough_means", "few",
+    "fit_records", "is_number", "more_needed", "overall", "refuse_unjudged", "separable", "term",
+]  # fmt: skip
+
+#: Of several answers the first of these is the one to give.
+ORDER = (Answer.MATTERS, Answer.UNCLEAR, Answer.SMALL, Answer.NONE)
+#: With fewer degrees of freedom an interval says nothing at all.
+LEAST_DF = 0.5
+#: Up to here it is checked whether there are loads enough; beyond there always are.
+MOST_ROWS = 2000
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One difference between two settings, `level` minus `versus`.
+
+    Where several were looked at, `p` and the interval are jointly protected.
+    """
+
+    level: Any
+    versus: Any
+    difference: float
+    se: float
+    df: float
+    t: float
+    p: float
+    low: float
+    high: float
+    answer: Answer
+
+    @property
+    def half_width(self) -> float:
+        """Half the interval's width."""
+        return (self.high - self.low) / 2
+
+
+def check_matters(matters: float | None) -> None:
+    """Refuse a smallest difference that is none.
+
+    Raises
+    ------
+    InputError
+    """
+    if matters is not None and not 0 < matters < np.inf:
+        raise InputError(
+            "matters", matters, "must be above 0", "Give the smallest difference you care about."
+        )
+
+
+def is_number(column: pd.Series) -> bool:
+    """Whether a factor to hold alike is better taken as a number than as settings."""
+    return pd.api.types.is_numeric_dtype(column) and column.nunique() > MOST_SETTINGS
+
+
+def term(column: str, as_number: bool) -> str:
+    """A column as it stands in a formula: a number, or settings."""
+    name = safe_name(column)
+    return name if as_number else f"C({name})"
+
+
+def separable(records: Records, by: str) -> tuple[list[str], list[str]]:
+    """Keep the other factors that say something of their own.
+
+    Raises
+    ------
+    DesignError
+        The factor changes only together with the others.
+    """
+    factors = [safe_name(name) for name in (by, *records.adjust)]
+    frame = records.frame[factors].drop_duplicates()
+
+    def columns(name: str, as_number: bool) -> Floats:
+        column = frame[safe_name(name)]
+        if not as_number:
+            dummies: Floats = pd.get_dummies(column.astype(str), dtype=float).to_numpy()
+            return dummies
+        values = column.to_numpy(dtype=float)
+        centred: Floats = ((values - values.mean()) / (values.std() or 1.0))[:, None]
+        return centred
+
+    def rank(*parts: Floats) -> int:
+        together = np.hstack([np.ones((len(frame), 1)), *parts])
+        return int(np.linalg.matrix_rank(together))
+
+    if not records.adjust:
+        return [], []
+    own = columns(by, records.as_line)
+    others = {a: columns(a, is_number(frame[safe_name(a)])) for a in records.adjust}
+    kept: list[str] = []
+    notes = []
+    for other, theirs in others.items():
+        before = [others[k] for k in kept]
+        if rank(theirs) == 1:
+            continue  # never varied: nothing to hold alike
+        if rank(*before, theirs) == rank(*before):
+            notes.append(
+                f"{words.name(other)} was not held alike: it changed together with "
+                f"{words.join(words.name(k) for k in kept)}"
+            )
+            continue
+        if rank(own, *before, theirs) - rank(*before, theirs) < rank(own) - 1:
+            msg = (
+                f"{words.name(by)} and {words.name(other)} cannot be told apart: they changed "
+                "together. Bake at least two settings of one with the same setting of the other."
+            )
+            raise DesignError(msg)
+        kept.append(other)
+    return kept, notes
+
+
+def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit, list[str]]:
+    """Fit with all groupings; without the load when there is too little to see it."""
+    groups, structure = records.groups, records.structure
+    notes = []
+    if "load" in groups and records.unit != "load" and not _enough_loads(records, formula):
+        groups, structure = tuple(g for g in groups if g != "load"), "nested"
+        notes.append("too few loads to see what a load does; it was left out")
+    return mixed(records.frame, formula, groups, structure=structure, level=level), notes
+
+
+def _enough_loads(records: Records, formula: str) -> bool:
+    """Whether loads and pieces both keep two degrees of freedom besides all else."""
+    if len(records.frame) > MOST_ROWS:
+        return True
+    rhs = parse_formula(formula)[1]
+    variables = variables_of(rhs, map(str, records.frame.columns))
+    groups = dict.fromkeys(("bake", *records.groups))
+    cells = records.frame[[*groups, *variables]].drop_duplicates()
+    settings = recipes(rhs, cells[variables])[0].of(cells)
+    dummies = {g: (cells[g].to_numpy()[:, None] == cells[g].unique()).astype(float) for g in groups}
+    # loads that hold whole doughs are seen between the doughs, others beside them
+    outer = [d for g, d in dummies.items() if g not in ("load", *_inside_loads(records))]
+    rest = int(np.linalg.matrix_rank(np.hstack([settings, *outer])))
+    seen = int(np.linalg.matrix_rank(np.hstack([settings, *outer, dummies["load"]])))
+    everything = int(np.linalg.matrix_rank(np.hstack([settings, *dummies.values()])))
+    return seen - rest >= 2 and len(records.frame) - everything >= 2
+
+
+def _inside_loads(records: Records) -> tuple[str, ...]:
+    """Groupings that lie inside the loads."""
+    return records.groups[records.groups.index("load") + 1 :]
+
+
+def overall(differences: pd.DataFrame) -> tuple[Answer, Difference]:
+    """One answer for all differences, and the largest difference with that answer."""
+    rows = differences.to_dict("records")
+    known = [row for row in rows if not (math.isnan(row["low"]) or math.isnan(row["high"]))]
+    if not known:
+        msg = "none of the differences can be estimated: bake the missing combinations first."
+        raise DesignError(msg)
+    present = {row["answer"] for row in known}
+    answer = next(a for a in ORDER if a.value in present)
+    # all differences being small, the largest of all is the one to show
+    small = answer in (Answer.SMALL, Answer.NONE)
+    of_this = [row for row in known if small or row["answer"] == answer.value]
+    row = max(of_this, key=lambda row: abs(row["difference"]))
+    numbers = {n: float(row[n]) for n in ("difference", "se", "df", "t", "p", "low", "high")}
+    return answer, Difference(row["level"], row["versus"], **numbers, answer=Answer(row["answer"]))
+
+
+def differences_of(
+    fits: Sequence[MixedFit], rows: Floats, count: int | None, level: float, matters: float | None
+) -> list[tuple[Answer, Floats]]:
+    """The same differences of several fits: one answer for all of them, and their size.
+
+    Parameters
+    ----------
+    fits : sequence of MixedFit
+    rows : float array, shape (r, p)
+        The differences as rows of coefficients.
+    count : int or None
+        Means among which all pairs are looked at (Tukey); None for all against one (Dunnett).
+    level : float
+    matters : float or None
+    """
+    if not fits:
+        return []
+    known, told = np.isfinite(rows).all(axis=1), []
+    tables = [fit.linear(rows).to_numpy() for fit in fits]
+    df = np.array([np.where(known, table[:, 2], 1e6) for table in tables])
+    critical = None if count is None else tukey_criticals(level, df, count)
+    for i, (fit, (size, se, each)) in enumerate(zip(fits, (t.T for t in tables), strict=True)):
+        good, half = size[known], se[known]
+        half = half * (
+            dunnett(fit, rows[known], each[known])[1] if critical is None else critical[i, known]
+        )
+        answers = decide_each(good - half, good + half, matters)
+        told.append((next(a for a in ORDER if a in answers), size))
+    return told
+
+
+def more_needed(
+    answer: Answer, lead: Difference, matters: float | None, units: int, settings: int
+) -> int | None:
+    """How many more units would settle it, a whole number for each setting."""
+    if answer is not Answer.UNCLEAR:
+        return None
+    critical = lead.half_width / lead.se
+    more = more_units(lead.difference, lead.se, lead.df, critical, matters, units)
+    return None if more is None else math.ceil(more / settings) * settings
+
+
+def few(lead: Difference, records: Records) -> list[str]:
+    """Warn when the spread itself is hardly known."""
+    if lead.df > 4 - 1e-6:
+        return []
+    return [
+        f"the spread from {records.unit} to {records.unit} is known from very little "
+        f"({lead.df:.1f} degrees of freedom): the interval is honest but wide, and one more "
+        f"{records.unit} may change it much"
+    ]
+
+
+def refuse_unjudged(lead: Difference, records: Records, what: str) -> None:
+    """Refuse an answer without any degrees of freedom; `what` is baked again.
+
+    Raises
+    ------
+    DesignError
+    """
+    if lead.df < LEAST_DF:
+        unit = records.unit
+        msg = (
+            f"the spread from {unit} to {unit} cannot be judged from these bakes "
+            f"({lead.df:.2f} degrees of freedom). Bake each {what} in at least two more "
+            f"{'doughs' if unit == 'piece' else unit + 's'}."
+        )
+        raise DesignError(msg)
+
+
+def dough_means(points: pd.DataFrame) -> pd.DataFrame:
+    """Mean of each dough's pieces at each setting: ``bake, dough, level, value, pieces``.
+
+    Parameters
+    ----------
+    points : DataFrame
+        One row a piece: ``bake, dough, level, value``.
+    """
+    grouped = points.groupby(["bake", "dough", "level"], sort=False, observed=True)
+    return grouped["value"].agg(value="mean", pieces="size").reset_index()
