@@ -69,6 +69,12 @@ def _fill(trial: "Trial", formula: dict[str, Any]) -> None:
     for event in pd.read_csv(demo_folder() / "events.csv", dtype=str).to_dict("records"):
         thing: Any = getattr(trial, event["level"])(event["code"])
         trial.event(event["kind"], event["text"], on=thing)
+    doughs = {dough.code: dough for dough in trial.doughs()}
+    with trial.workspace.together(f"{trial.name}: how its doughs rose"):
+        for row in pd.read_csv(demo_folder() / "rises.csv", dtype=str).itertuples():
+            dough = doughs[str(row.dough)]
+            at = f"{dough.bake.day} {row.time}"
+            trial.record(dough, "dough_ratio", str(row.dough_ratio), at=at)
 
 
 def copy_notebooks(folder: str | Path) -> list[str]:

@@ -32,7 +32,9 @@ from kit import quantities
 from kit.answering import TrialAnswers, present
 from kit.errors import InputError, NotFoundError, StoreError
 from kit.formula.formula import Formula
+from kit.measuring import TrialPhotos
 from kit.planning import TrialPlanning
+from kit.proofing import TrialProof
 from kit.quantities import Quantity
 from kit.records import frame as frames
 from kit.records import journal, structure, trials
@@ -304,7 +306,7 @@ class Workspace:
         return journal.step(self.store, self.who, says)
 
 
-class Trial(TrialPlanning, TrialAnswers):
+class Trial(TrialPlanning, TrialPhotos, TrialAnswers, TrialProof):
     """One question asked over several bakes: its records, and what they answer.
 
     Made by `Workspace.trial` and `Workspace.new_trial`. It holds nothing itself: what it tells is

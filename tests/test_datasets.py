@@ -331,8 +331,20 @@ def test_demo_is_made_again_byte_for_byte(tmp_path):
         check=False,
     )
     assert made.returncode == 0, made.stderr
-    for name in ("pieces.csv", "events.csv"):
+    for name in ("pieces.csv", "events.csv", "rises.csv"):
         assert (tmp_path / name).read_bytes() == (DEMO / name).read_bytes()
+
+
+def test_demo_rises_are_possible_and_rise(doughs):
+    rises = read(DEMO / "rises.csv", dtype={"dough": str})
+    assert set(rises["dough"]) <= set(doughs["dough"])
+    assert sorted(rises["dough"].value_counts()) == [4] * 2 + [8] * 10
+    assert (rises.groupby("dough")["dough_ratio"].first() == 1).all()
+    for row in rises.to_dict("records"):
+        assert not get("dough_ratio").check(row["dough_ratio"], where=row["dough"]).doubt
+    by_time = rises.sort_values(["dough", "time"])
+    assert (by_time.groupby("dough")["dough_ratio"].diff().dropna() > -0.05).all()
+    assert fields(DEMO, "rises")[2]["title"] == get("dough_ratio").label
 
 
 def test_demo_says_that_it_is_invented(pieces):

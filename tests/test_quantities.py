@@ -10,7 +10,7 @@ ASKED_FOR = """malt_percent malt_lintner retard_hours retard_temp_c proof_minute
 proof_ratio room_temp_c dough_temp_c liquid_temp_c hydration_percent salt_percent yeast_percent
 ball_weight_g griddle_temp_c waited_minutes side_minutes extra_flips core_temp_c baked_weight_g
 bake_loss_percent rise_height_mm diameter_mm volume_ml specific_volume_ml_per_g crumb_openness
-cells_per_cm2 browning_l hollow_tap gumminess liking""".split()
+cells_per_cm2 median_cell_mm2 browning_l hollow_tap gumminess liking""".split()
 
 
 def test_every_quantity_bakers_need_is_known():

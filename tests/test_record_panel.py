@@ -21,7 +21,7 @@ def trial(ws):
         "malt", question="Does <b>malt</b> matter?", factors={"malt_percent": [0, 0.8]},
         outcome="rise_height_mm", matters=2,
     )  # fmt: skip
-    bake = made.add_bake("2026-11-26")
+    bake = made.add_bake("2026-06-18")
     for _ in range(2):
         dough = made.add_dough(bake)
         for _ in range(3):
@@ -240,10 +240,10 @@ def test_begin_a_trial_a_bake_and_what_it_has(tmp_path):
         panel.begin.click()
         assert "is not a day written year-month-day" in panel.day.said.value
         assert panel.day.value == "26.11."
-        panel.day.value = "2026-11-26"
+        panel.day.value = "2026-06-18"
         panel.begin.click()
-        assert "bake 1 of 2026-11-26 begun" in panel.said.value
-        assert str(trial.bake("1").day) == "2026-11-26"
+        assert "bake 1 of 2026-06-18 begun" in panel.said.value
+        assert str(trial.bake("1").day) == "2026-06-18"
         panel.doughs.value, panel.loads.value, panel.pieces.value = "2", "2", "six"
         panel.add.click()
         assert "must be a whole number" in panel.pieces.said.value

@@ -1,8 +1,8 @@
 """Make the demo trial: INVENTED readings from a harbour café that does not exist.
 
-``python datasets/demo/make_demo.py [--out FOLDER]`` writes ``pieces.csv`` and ``events.csv``,
-byte for byte the same each time. The truth behind the readings stands in the constants below,
-so an analysis can be held against it. The seed is the first one tried.
+``python datasets/demo/make_demo.py [--out FOLDER]`` writes ``pieces.csv``, ``events.csv`` and
+``rises.csv``, byte for byte the same each time. The truth behind the readings stands in the
+constants below, so an analysis can be held against it. The seed is the first one tried.
 """
 
 import argparse
@@ -45,6 +45,17 @@ BROWNING_MALT_L = -5.0  # per percent of malt
 BROWNING_SIDE_L = -7.0  # per minute more on a side
 BROWNING_GRIDDLE_L = -0.25  # per °C
 BURNT_L = 19.0
+
+# The truth about the rise: a Gompertz curve, for the doughs of the first bakes to its end, and for
+# those of the last one to its third reading, as if they still proofed
+READ_BAKES, LAST_BAKE, SO_FAR = (1, 2, 3, 4), 8, 3
+CLOCK_STARTS = 8 * 60  # minutes after midnight, by the kitchen's clock
+READ_AFTER = (25, 50, 75, 95, 115, 135, 160)  # minutes
+RISE_GAIN, RISE_SPEED, RISE_LAG = 1.9, 1.0, 0.62  # volumes, an hour, hours
+RISE_MALT = 0.10  # so much faster per percent of malt
+RISE_WARM = 0.07  # and per °C above the usual room
+SD_RISE = {"dough": 0.06, "reading": 0.02}  # of the logarithm of the pace; of a ratio
+RISES = {"dough": None, "time": None, "dough_ratio": 2}
 
 COLUMNS = {  # column: decimals, None for text
     "bake": None, "day": None, "dough": None, "load": None, "piece": None, "place": None,
@@ -211,6 +222,33 @@ def make(seed: int = SEED) -> tuple[list[Row], list[Row]]:
     return rows, events
 
 
+def rises(pieces: Sequence[Row], seed: int = SEED) -> list[Row]:
+    """Return how far doughs had risen at some times; 1.00 is when the jar was marked."""
+    rng = np.random.default_rng([seed, 1])
+    rows: list[Row] = []
+    for row in {str(row["dough"]): row for row in pieces}.values():
+        if int(str(row["bake"])) not in (*READ_BAKES, LAST_BAKE):
+            continue
+        malt, room = float(row["malt_percent"] or 0), float(row["room_temp_c"] or 0)
+        pace = np.exp(rng.normal(0, SD_RISE["dough"]) + RISE_WARM * (room - USUAL_C))
+        pace *= 1 + RISE_MALT * malt
+        hours = np.array(READ_AFTER) / 60 * pace
+
+        def grown(t: NDArray[np.float64]) -> NDArray[np.float64]:
+            inner = RISE_SPEED * np.e / RISE_GAIN * (RISE_LAG - t) + 1
+            return RISE_GAIN * np.exp(-np.exp(inner))
+
+        ratio = 1 + grown(hours) - grown(np.zeros(1))
+        ratio += rng.normal(0, SD_RISE["reading"], len(hours))
+        start = CLOCK_STARTS + 5 * "ABC".index(str(row["dough"])[-1])
+        times = [start, *(start + after for after in READ_AFTER)]
+        read = list(zip(times, [1.0, *ratio], strict=True))
+        for minute, value in read[: SO_FAR + 1] if row["bake"] == str(LAST_BAKE) else read:
+            at = f"{minute // 60:02d}:{minute % 60:02d}"
+            rows.append({"dough": row["dough"], "time": at, "dough_ratio": float(value)})
+    return rows
+
+
 def cell(value: str | float | None, decimals: int | None) -> str:
     """Return a value as the baker wrote it down; a missing one as an empty cell."""
     return "" if value is None else f"{value:.{decimals}f}" if decimals is not None else str(value)
@@ -232,3 +270,4 @@ if __name__ == "__main__":
     pieces, happened = make()
     write(folder / "pieces.csv", COLUMNS, pieces)
     write(folder / "events.csv", dict.fromkeys(("level", "code", "kind", "text")), happened)
+    write(folder / "rises.csv", RISES, rises(pieces))

@@ -4,7 +4,9 @@ A chart takes a result and an Axes, or makes a figure of its own outside pyplot,
 stays open. One module a subject; what they share is in `base`.
 """
 
+from kit.charts.browned import browning
 from kit.charts.compared import MOST_MARKS, comparison, describe, drawn
+from kit.charts.cut_face import crumb
 from kit.charts.dose import (
     dose_response,
     fit_checks,
@@ -14,14 +16,17 @@ from kit.charts.dose import (
 )
 from kit.charts.page import svg
 from kit.charts.regression import coefficients
-from kit.charts.rise import curve_fit, rise_curve, rise_forecast, rises
+from kit.charts.rise import curve_fit, photos_in_words, rise_curve, rise_forecast, rises
+from kit.charts.side_views import proof_series, side_view
 from kit.charts.steady import control_chart, gauge, griddle_map, steadiness
 
 __all__ = [
     "MOST_MARKS",
+    "browning",
     "coefficients",
     "comparison",
     "control_chart",
+    "crumb",
     "curve_fit",
     "describe",
     "dose_response",
@@ -31,9 +36,12 @@ __all__ = [
     "griddle_map",
     "outcomes_by_setting",
     "overview",
+    "photos_in_words",
+    "proof_series",
     "rise_curve",
     "rise_forecast",
     "rises",
+    "side_view",
     "steadiness",
     "surface",
     "svg",

@@ -202,7 +202,8 @@ def _belonging(connection: Connection, rows: dict[str, list[Any]]) -> Iterator[F
 
 def _values(connection: Connection) -> Iterator[Finding]:
     """Values that cannot be, and quantities nobody knows."""
-    own = {q.name: q for q in (*quantities.all_quantities(), *trials.own_quantities(connection))}
+    known = quantities.all_quantities(series=True)
+    own = {q.name: q for q in (*known, *trials.own_quantities(connection))}
     r = t.reading.c
     query = (
         select(r.quantity, r.value, r.level, r.target_id, t.trial.c.name)

@@ -142,6 +142,7 @@ def _matrices(
     query = (
         select(r.target_id, r.quantity, r.how, r.value)
         .where(r.trial_id == trial_id, r.deleted.is_(None))
+        .where(r.quantity.not_in(quantities.SERIES))
         .order_by(r.seq)
     )
     # plain tuples: half a million row objects take half as long again as reading them does

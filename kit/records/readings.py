@@ -1,8 +1,9 @@
 """Readings and events: what was measured, and what happened.
 
 A reading is only ever added. The newest one of a thing and quantity counts; an empty one takes
-the earlier ones back. Planned readings count while there is no other. So history and undo need
-nothing more than the rows themselves.
+the earlier ones back. Planned readings count while there is no other. Of a quantity that is read
+again and again (`kit.quantities.SERIES`) the newest reading of each time counts. So history and
+undo need nothing more than the rows themselves.
 """
 
 from dataclasses import dataclass
@@ -60,6 +61,7 @@ def record(
     u: str | float | None = None,
     at: str = "",
     note: str | None = None,
+    photo_id: str | None = None,
 ) -> Checked:
     """Record one value.
 
@@ -83,6 +85,8 @@ def record(
         When it was measured, UTC as `kit.records.typed.moment` gives it; empty is now.
     note : str, optional
         For example why an unusual value is right.
+    photo_id : str, optional
+        The photo it was measured on.
 
     Returns
     -------
@@ -104,12 +108,15 @@ def record(
     uncertainty = plain("u", u)
     clean = text("note", note, longest=2000, needed=False) or None
     trial = check_there(step.connection, trial_id, thing)
-    if checked.value is None and not _has_value(step.connection, thing, name, how):
+    at = at or step.at
+    if name in quantities.SERIES and how == "planned":
+        raise InputError("how", how, "cannot be: nobody plans a reading", "Enter it when it is.")
+    if checked.value is None and not _has_value(step.connection, thing, name, how, at):
         return checked  # nothing there, nothing typed: a form passed through a field
     row: Row = {
         "trial_id": trial_id, "level": thing.level, "target_id": thing.id, "quantity": name,
-        "value": checked.value, "u": uncertainty, "how": how, "at": at or step.at,
-        "photo_id": None, "note": clean,
+        "value": checked.value, "u": uncertainty, "how": how, "at": at,
+        "photo_id": photo_id, "note": clean,
     }  # fmt: skip
     step.add(t.reading, row)
     what = "taken back" if checked.value is None else quantity.show(checked.value)
@@ -118,8 +125,10 @@ def record(
     return checked
 
 
-def _has_value(connection: Connection, thing: Thing, name: str, how: str) -> bool:
+def _has_value(connection: Connection, thing: Thing, name: str, how: str, at: str) -> bool:
     same = t.reading.c.how == "planned" if how == "planned" else t.reading.c.how != "planned"
+    if name in quantities.SERIES:
+        same = t.reading.c.at == at
     newest = (
         select(t.reading.c.value)
         .where(t.reading.c.target_id == thing.id, t.reading.c.quantity == name)

@@ -36,7 +36,7 @@ def trial(lab, request):
             outcome="rise_height_mm",
             matters=2,
         )
-        bake = made.add_bake("2026-11-26")
+        bake = made.add_bake("2026-06-18")
         for _ in range(2):
             dough = made.add_dough(bake)
             for _ in range(PIECES // 2):
@@ -235,7 +235,7 @@ def test_unsaved_text_of_another_bake_is_told(page, lab, trial):
     note = page.get_by_text(f"{trial.name}, bake 1, Core temperature °C, piece {first}: “hot”")
     note.wait_for(timeout=10_000)
     shoot(page, "record-elsewhere")
-    page.get_by_label("Bake", exact=True).select_option(label="bake 1 of 2026-11-26")
+    page.get_by_label("Bake", exact=True).select_option(label="bake 1 of 2026-06-18")
     # with its column, which nothing is recorded of
     wait_value(field(page, "Core temperature °C", f"piece {first}"), "hot")
     page.get_by_role("button", name=f"Clear: Core temperature °C, piece {first}").press("Enter")

@@ -201,7 +201,8 @@ KNOWN = (
     "'bake_loss_percent', "
 )
 REST = (
-    "'volume_ml', 'specific_volume_ml_per_g', 'crumb_openness', 'cells_per_cm2', 'browning_l', "
+    "'volume_ml', 'specific_volume_ml_per_g', 'crumb_openness', 'cells_per_cm2', "
+    "'median_cell_mm2', 'browning_l', "
     "'hollow_tap', 'gumminess', 'liking', 'events'."
 )
 

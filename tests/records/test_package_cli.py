@@ -32,7 +32,7 @@ def test_there_and_back(capsys, demo, tmp_path):
                         "--no-photos", "--licence", "CC0-1.0")  # fmt: skip
     assert code == 0
     assert said.startswith("Invented data: made up to show how this works.\n")
-    assert f"{out}: 120 pieces, 1186 readings, 0 photos" in said
+    assert f"{out}: 120 pieces, 1274 readings, 0 photos" in said
     assert zipfile.is_zipfile(out)
     code, said, _ = run(capsys, "receive", out, str(tmp_path / "theirs"))
     assert code == 0

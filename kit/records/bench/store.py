@@ -1,6 +1,6 @@
 """Stages in the store: events of their own kinds, read together with what was planned."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -18,7 +18,7 @@ from kit.records.journal import Step
 from kit.records.readings import STAGE
 from kit.records.things import Bake, Thing, check_there, there
 
-__all__ = ["note_stage", "read_times", "stages_frame"]
+__all__ = ["note_stage", "noted_stages", "read_times", "stages_frame"]
 
 _MINUTE = timedelta(minutes=1)
 
@@ -54,13 +54,14 @@ def read_times(connection: Connection, trial_id: str, bake: Bake) -> BakeTimes:
         for dough in things.doughs(connection, trial_id)
         if (dough.bake.id, "room_temp_c") in actual and (dough.id, "double_minutes") in actual
     ]
-    noted = _noted(connection, trial_id, own)
+    noted = noted_stages(connection, trial_id, own)
     return BakeTimes(bake, doughs, loads, pieces, noted, planned, actual, doubled)
 
 
-def _noted(
-    connection: Connection, trial_id: str, own: dict[str, Any]
+def noted_stages(
+    connection: Connection, trial_id: str, own: Mapping[str, Any]
 ) -> dict[str, dict[str, Noted]]:
+    """Return id -> stage -> as noted, of the things in `own` (id -> thing)."""
     e = t.event.c
     query = select(e.id, e.target_id, e.kind, e.text, e.at).where(
         e.trial_id == trial_id, there(t.event), e.kind.startswith(STAGE)

@@ -29,7 +29,7 @@ def meet(arrival: Arrival) -> dict[str, Quantity]:
     if len(rows) > _MOST:
         arrival.problem("quantity.csv", "rows", len(rows), f"must be at most {_MOST}")
         return met
-    known = {quantity.name: quantity for quantity in quantities.all_quantities()}
+    known = {quantity.name: quantity for quantity in quantities.all_quantities(series=True)}
     for row in rows:
         try:
             theirs = _read(row)

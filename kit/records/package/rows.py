@@ -143,8 +143,8 @@ def _counting(
     readings: list[Row], targets: dict[str, set[str]], photos: set[str]
 ) -> tuple[list[Row], list[str]]:
     """Return the readings that decide a frame, oldest first, and what is left out."""
-    known = {quantity.name for quantity in quantities.all_quantities()}
-    newest: dict[tuple[str, str, bool], Row] = {}
+    known = {quantity.name for quantity in quantities.all_quantities(series=True)}
+    newest: dict[tuple[str, str, bool, str], Row] = {}
     unknown: dict[str, int] = {}
     for row in readings:
         if row["target_id"] not in targets[row["level"]]:
@@ -152,7 +152,8 @@ def _counting(
         if row["quantity"] not in known:
             unknown[row["quantity"]] = unknown.get(row["quantity"], 0) + 1
             continue
-        key = row["target_id"], row["quantity"], row["how"] == "planned"
+        when = row["at"] if row["quantity"] in quantities.SERIES else ""
+        key = row["target_id"], row["quantity"], row["how"] == "planned", when
         newest.pop(key, None)  # the order is that of the newest
         newest[key] = row
     counting = [row for row in newest.values() if row["value"] is not None]

@@ -1,0 +1,115 @@
+"""``kit measure``: every photo of a folder into one table, on all cores or on a cluster."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from kit.cli.shell import app, err, said_in_one_line, say
+from kit.errors import InputError
+from kit.units import parse
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["measure"]
+
+#: how many refused photos are listed; all of them stand in the table
+LISTED = 12
+
+
+@app.command()
+@said_in_one_line
+def measure(
+    folder: Annotated[Path, typer.Argument(help="The photos.")],
+    shows: Annotated[str, typer.Option(help="What they show: side, rise, crumb or face.")],
+    by: Annotated[
+        str, typer.Option(help="Reference: card, marker, checkerboard, disc or scanner.")
+    ] = "card",
+    about: Annotated[
+        list[str] | None,
+        typer.Option(help="About the reference: side=40, diameter=1in, dpi=600; may repeat."),
+    ] = None,
+    in_front: Annotated[
+        str, typer.Option(help="How far the piece stands in front of, or above, the reference.")
+    ] = "0 mm",
+    shape: Annotated[
+        str | None, typer.Option(help="From the side: piece, ball (of rising dough) or jar.")
+    ] = None,
+    jar: Annotated[
+        list[str] | None,
+        typer.Option(help="The jar: inner_diameter=72, base_thickness=3; may repeat."),
+    ] = None,
+    zone: Annotated[
+        str | None, typer.Option(help="Time zone of the camera, where the files do not say.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Table to write; in the folder.")] = None,
+    workers: Annotated[int | None, typer.Option(help="Processes; all cores.", min=1)] = None,
+    dask: Annotated[str | None, typer.Option(help="Address of a Dask scheduler.")] = None,
+) -> None:
+    """Measure every photo of a folder into one table.
+
+    Stop it with Ctrl-C and call it again: it goes on with what is missing. A photo that cannot be
+    measured stands in the table with the reason.
+
+    Example: python -m kit measure photos --shows crumb --by scanner --about dpi=600
+    """
+    from rich.progress import MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from kit.photo.many import Asked, measure_folder
+
+    said = _named(about, "--about") | {"offset_mm": parse(in_front, "mm", "--in-front") or 0.0}
+    asked = Asked(shows, by, said, shape, _named(jar, "--jar") if jar else None, zone)
+    columns = (TextColumn("{task.description}"), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=err, transient=True) as shown:
+        bar = shown.add_task("Measuring", total=None)
+
+        def told(done: int, among: int, row: dict[str, Any]) -> None:
+            shown.update(bar, completed=done, total=among, description=str(row["file"])[:40])
+
+        try:
+            frame = measure_folder(folder, asked, out, workers=workers, dask=dask, told=told)
+        except KeyboardInterrupt:
+            err.print("Stopped. What was measured is kept; the same command goes on.")
+            raise
+    _report(frame, out or folder / f"measured-{shows}.csv")
+
+
+def _named(words: list[str] | None, option: str) -> dict[str, Any]:
+    """Return what was said as name=value: lengths in any unit become millimetres."""
+    named: dict[str, Any] = {}
+    for word in words or []:
+        name, equals, text = word.partition("=")
+        if not equals or not name.strip():
+            raise InputError(option, word, "must be a name and a value", "Such as side=40.")
+        key = name.strip().lower()
+        if key in ("dictionary", "name"):
+            named[key] = text.strip()
+        elif key in ("id", "dpi"):
+            number = parse(text, "", f"{option} {key}")
+            named[key] = int(number) if number is not None and number == int(number) else number
+        elif key == "inner_corners":
+            named[key] = _corners(option, text)
+        else:
+            named[key if key.endswith("_mm") else f"{key}_mm"] = parse(text, "mm", option)
+    return named
+
+
+def _corners(option: str, text: str) -> tuple[int, int]:
+    """Read the inner corners of a checkerboard: 7x5."""
+    numbers = text.lower().replace("x", " ").split()
+    if len(numbers) != 2 or not all(n.isdecimal() for n in numbers):
+        rule = "must be two whole numbers"
+        raise InputError(option, f"inner_corners={text}", rule, "Such as inner_corners=7x5.")
+    return int(numbers[0]), int(numbers[1])
+
+
+def _report(frame: "pd.DataFrame", table: Path) -> None:
+    """Say what was measured and what was not, with the reasons."""
+    refused = frame[frame["status"] != "measured"]
+    done = len(frame) - len(refused)
+    say(f"{done} of {len(frame)} photo{'' if len(frame) == 1 else 's'} measured: {table}")
+    for row in refused.head(LISTED).to_dict("records"):
+        say(f"  {row['file']}: {row['reason']}")
+    if len(refused) > LISTED:
+        say(f"  and {len(refused) - LISTED} more, with their reasons in the table")

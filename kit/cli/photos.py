@@ -1,0 +1,29 @@
+"""``kit card``: the measuring card as a sheet to print."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from kit.cli.shell import app, said_in_one_line, say
+
+__all__ = ["card"]
+
+
+@app.command()
+@said_in_one_line
+def card(
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    out: Annotated[Path | None, typer.Option(help="The PDF; card-a4.pdf here.")] = None,
+) -> None:
+    """Make the measuring card to print: scale, tilt and white balance for your photos.
+
+    Example: python -m kit card --paper letter --out card.pdf
+    """
+    from kit.photo.card import BAR_MM
+    from kit.photo.card_sheet import card_pdf
+
+    where = out or Path(f"card-{paper.lower()}.pdf")
+    card_pdf(paper, where)
+    say(f"{where}: print it at actual size (100 %) on matt paper.")
+    say(f"Then measure the long bar with a ruler: it should be {BAR_MM:.0f} mm.")

@@ -1,0 +1,327 @@
+"""The measure panel: photos of a folder, whose they are, measured, corrected, kept."""
+
+from collections.abc import Mapping
+from html import escape
+from pathlib import Path
+from threading import Event, Thread
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit.analysis import words
+from kit.errors import KitError
+from kit.panels.fields import LABELS, Typed, section
+from kit.panels.keys import OwnKeys
+from kit.panels.measure_about import SHOWN, button
+from kit.panels.measure_one import OnePhoto
+from kit.panels.measure_twice import TwiceBlock
+from kit.panels.photo_strip import Item, PhotoStrip
+from kit.panels.style import STYLE, trouble
+from kit.records.measured import NOT_LOOKED_AT
+from kit.records.photo_guess import Guess
+from kit.records.photos import StoredPhoto
+from kit.workspace import Trial, Workspace
+
+__all__ = ["MeasurePanel"]
+
+#: longer side of a thumbnail, in pixels, and how often a watched folder is looked at
+_THUMB_PX, _WATCH_S = 240, 4.0
+_OWN_STYLE = """<style>
+.kit-measure .jupyter-button {font-size: 1rem; white-space: normal; max-width: 100%}
+</style>"""
+
+
+class MeasurePanel(widgets.VBox):  # type: ignore[misc]
+    """Takes in a folder of photos, shows them in time order, measures and keeps what is accepted.
+
+    Photos are taken from a folder on the computer the notebook runs on: nothing goes through the
+    browser, whatever their size.
+
+    Parameters
+    ----------
+    workspace : Workspace
+
+    Attributes
+    ----------
+    one : OnePhoto
+        The photo that is chosen.
+    working : Thread or None
+        While all are measured, or a folder is watched.
+    """
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.workspace = workspace
+        self._thumbs: dict[str, bytes] = {}
+        self._photos: dict[str, StoredPhoto] = {}
+        self._guesses: Mapping[str, Guess] = {}
+        self._stopped = Event()
+        self._unwatch = Event()
+        self._unwatch.set()
+        self._seen: dict[Path, tuple[int, int]] = {}
+        self._in: set[tuple[Path, tuple[int, int]]] = set()
+        self.working: Thread | None = None
+        self.watching: Thread | None = None
+        wide = {"width": "auto", "max_width": "34rem"}
+        self.trial = widgets.Dropdown(
+            description="Trial", options=[one.name for one in workspace.trials()], style=LABELS,
+            layout=widgets.Layout(**wide),
+        )  # fmt: skip
+        self.folder = widgets.Dropdown(
+            description="Folder", options=self._folders(), style=LABELS,
+            layout=widgets.Layout(**wide),
+        )  # fmt: skip
+        self.path = Typed("or its path", hint="/home/…/photos")
+        self.take = button("Take in its photos")
+        self.watch = widgets.ToggleButton(
+            description="Watch it for new ones",
+            layout=widgets.Layout(width="auto", min_height="44px"),
+        )
+        self.taken = widgets.HTML()
+        self.strip = PhotoStrip()
+        self.counted = widgets.HTML()
+        self.one = OnePhoto(self.refresh)
+        self.all = button("Measure all that are not measured")
+        self.stop = button("Stop")
+        self.undo = button("Undo")
+        self.progress = widgets.IntProgress(
+            description="Photos", style=LABELS, layout=widgets.Layout(**wide)
+        )
+        self.told = widgets.HTML()
+        self.twice = TwiceBlock(lambda: self.chosen)
+        flow = {"display": "flex", "flex_flow": "row wrap"}
+        super().__init__(
+            [
+                OwnKeys(), widgets.HTML(STYLE + _OWN_STYLE),
+                _block("Which photos?", self.trial, self.folder, self.path,
+                        widgets.Box([self.take, self.watch, self.undo],
+                                    layout=widgets.Layout(grid_gap=".3rem .6rem", **flow)),
+                        self.taken),
+                self.counted, self.strip, self.one,
+                _block("Many photos", widgets.Box([self.all, self.stop],
+                        layout=widgets.Layout(grid_gap=".3rem .6rem", **flow)),
+                        self.progress, self.told),
+                self.twice,
+            ]
+        )  # fmt: skip
+        self.add_class("kit-panel")
+        self.add_class("kit-measure")
+        self.stop.disabled = True
+        self.progress.layout.display = "none"
+        self.trial.observe(lambda _: self.refresh(), "value")
+        self.take.on_click(lambda _: self._take_in())
+        self.undo.on_click(lambda _: self._undo())
+        self.watch.observe(lambda _: self._watch(), "value")
+        self.strip.observe(lambda _: self._choose(), "chosen")
+        self.all.on_click(lambda _: self._measure_all())
+        self.stop.on_click(lambda _: self._stopped.set())
+        self.refresh()
+
+    @property
+    def chosen(self) -> Trial | None:
+        """The trial that is picked."""
+        return self.workspace.trial(self.trial.value) if self.trial.value else None
+
+    def _folders(self) -> list[tuple[str, str]]:
+        """The workspace's folder of photos, and others in the workspace that hold some."""
+        home = self.workspace.folder
+        if home is None:
+            return [("choose …", "")]
+        found = [path for path in sorted(home.iterdir()) if path.is_dir() and path.name[0] != "."]
+        return [("choose …", ""), *((path.name, str(path)) for path in found)]
+
+    # showing
+
+    def refresh(self) -> None:
+        """Show what the records have now; what is being done to a photo goes on."""
+        trial = self.chosen
+        if trial is None:
+            self.strip.show([], {})
+            self.one.hide()
+            self.counted.value = "<p>There is no trial yet. Begin one in the record notebook.</p>"
+            return
+        photos = trial.photos()
+        self._photos, self._guesses = {photo.id: photo for photo in photos}, trial.guesses()
+        notes = trial.photo_readings().groupby("photo")["note"].last().to_dict()
+        thumbs = {photo.id: self._thumb(trial, photo) for photo in photos}
+        items = [self._item(photo, notes) for photo in photos]
+        self.strip.show(items, {key: made for key, made in thumbs.items() if made})
+        self._count(trial, items)
+        self._choose()
+        self.twice.refresh()
+
+    def _item(self, photo: StoredPhoto, notes: Mapping[Any, str]) -> Item:
+        guess, note = self._guesses[photo.id], notes.get(photo.id)
+        whose = str(guess.on) if guess.on else ""
+        asks = "?" if whose and photo.on is None else ""
+        state = "" if note is None else "measured" if note == NOT_LOOKED_AT else "kept"
+        word = {"": "not measured", "measured": "look at it", "kept": "kept"}[state]
+        when = f"{photo.taken:%Y-%m-%d %H:%M}" if photo.taken else ""
+        shows = SHOWN.get(guess.shows or "", "")
+        return Item(photo.id, photo.name, when, shows, f"{whose}{asks}", state, word)
+
+    def _thumb(self, trial: Trial, photo: StoredPhoto) -> bytes:
+        """A small picture, made once; nothing for a file that cannot be shown."""
+        if photo.sha256 not in self._thumbs:
+            from kit.photo.shown import as_jpeg
+
+            try:
+                self._thumbs[photo.sha256] = as_jpeg(trial.open_photo(photo), _THUMB_PX, 75)
+            except KitError:
+                self._thumbs[photo.sha256] = b""  # the photo itself says why when it is chosen
+        return self._thumbs[photo.sha256]
+
+    def _count(self, trial: Trial, items: list[Item]) -> None:
+        """Say whose photos these are, how many, and what is still to do."""
+        told = [words.plural(len(items), "photo")] if items else ["no photo yet"]
+        for state, what in (("", "not measured"), ("measured", "to look at"), ("kept", "kept")):
+            count = sum(item.state == state for item in items)
+            if items and count:
+                told.append(f"{count} {what}")
+        text = f"{trial.name}: {', '.join(told)}."
+        self.counted.value = f'<p role="status">{escape(text)}</p>'
+
+    def _choose(self) -> None:
+        trial, photo = self.chosen, self._photos.get(self.strip.chosen)
+        if trial is None or photo is None:
+            self.one.hide()
+        else:
+            self.one.show(trial, photo, self._guesses[photo.id])
+
+    # taking in
+
+    def _source(self) -> str:
+        return self.path.value.strip() or str(self.folder.value or "")
+
+    def _take_in(self) -> None:
+        """Take in the photos of the folder."""
+        trial, source = self.chosen, self._source()
+        if trial is None or not source:
+            self.taken.value = trouble("Choose a folder, or write its path.")
+            return
+        self.taken.value = '<p role="status">Reading …</p>'
+        try:
+            added = trial.add_photos(source)
+        except KitError as exc:
+            self.taken.value = trouble(str(exc))
+            return
+        self.taken.value = f'<p role="status">{escape(str(added))}</p>'
+        self.refresh()
+
+    def _undo(self) -> None:
+        """Take back the last thing done, here or in another notebook."""
+        try:
+            said = words.capital(self.workspace.undo())
+        except KitError as exc:
+            self.taken.value = trouble(str(exc))
+            return
+        self.taken.value = f'<p role="status">{escape(said)}.</p>'
+        self.refresh()
+
+    def _watch(self) -> None:
+        """Look at the folder again and again, until told not to."""
+        if not self.watch.value:
+            if not self._unwatch.is_set():
+                self._unwatch.set()
+                self.taken.value = '<p role="status">Not watched any more.</p>'
+            return
+        trial, source = self.chosen, self._source()
+        if trial is None or not source:
+            self.taken.value = trouble("Choose a folder, or write its path.")
+            self.watch.value = False
+            return
+        self._unwatch = Event()
+        self.taken.value = f'<p role="status">Watching {escape(source)}.</p>'
+        self.watching = Thread(
+            target=self._look_out, args=(trial, source, self._unwatch), daemon=True
+        )
+        self.watching.start()
+
+    def _look_out(self, trial: Trial, source: str, enough: Event) -> None:
+        while not enough.wait(_WATCH_S):
+            try:
+                self.look_again(trial, source)
+            except KitError as exc:
+                self.taken.value = trouble(str(exc))
+
+    def look_again(self, trial: Trial, source: str) -> None:
+        """Take in what came into a folder since it was looked at last.
+
+        A file counts once its size has stopped changing: it may still be on its way.
+
+        Parameters
+        ----------
+        trial : Trial
+        source : str
+            The folder.
+        """
+        from kit.photo.many import photos_in
+
+        now = {path: _state(path) for path in photos_in(source)}
+        ready = [p for p, state in now.items() if self._seen.get(p) == state and state[0]]
+        new = [path for path in ready if (path, now[path]) not in self._in]
+        self._seen = now
+        if new:
+            added = trial.add_photos(new)
+            self._in |= {(path, now[path]) for path in new}
+            if added.new or added.refused:
+                self.taken.value = f'<p role="status">{escape(str(added))}</p>'
+                self.refresh()
+
+    # many
+
+    def _measure_all(self) -> None:
+        """Measure all by the reference that is set, beside the notebook's own thread."""
+        trial = self.chosen
+        if trial is None or (self.working is not None and self.working.is_alive()):
+            return
+        try:
+            how = {shows: self.one.how(shows) for shows in SHOWN if shows != "rise"}
+            rising = any(guess.shows == "rise" for guess in self._guesses.values())
+            if rising:
+                how["rise"] = self.one.how("rise")
+        except KitError as exc:
+            self.told.value = trouble(str(exc))
+            return
+        self._stopped.clear()
+        self.stop.disabled, self.all.disabled = False, True
+        self.progress.value, self.progress.layout.display, self.told.value = 0, None, ""
+        self.working = Thread(target=self._measure_them, args=(trial, how))
+        self.working.start()
+
+    def _measure_them(self, trial: Trial, how: Mapping[str, Mapping[str, Any]]) -> None:
+        def progress(done: int, of: int, said: str) -> None:
+            self.progress.max, self.progress.value = of, done
+            self.told.value = f"<p>{escape(said)}</p>"
+
+        try:
+            kept, reasons = trial.measure_all(how.__getitem__, progress, self._stopped.is_set)
+            self.told.value = _report(kept, reasons, self._stopped.is_set())
+        except KitError as exc:
+            self.told.value = trouble(str(exc))
+        finally:
+            self.stop.disabled, self.all.disabled = True, False
+            self.refresh()
+
+
+def _block(title: str, *children: widgets.Widget) -> widgets.Box:
+    """Return a section that is as high as what is in it."""
+    return widgets.Box([section(title, *children)], layout=widgets.Layout(width="100%"))
+
+
+def _state(path: Path) -> tuple[int, int]:
+    """Size and time of a file, to tell whether it has changed; nothing where it is gone."""
+    try:
+        about = path.stat()
+    except OSError:
+        return 0, 0
+    return about.st_size, about.st_mtime_ns
+
+
+def _report(kept: int, reasons: Mapping[str, str], stopped: bool) -> str:
+    """Say how many were measured and why the others were not."""
+    told = f"{words.plural(kept, 'photo')} measured; look at each before you rely on it."
+    if stopped:
+        told = f"Stopped. {told} The same button goes on."
+    rest = "".join(f"<li>{escape(n)}: {escape(why)}</li>" for n, why in reasons.items())
+    listed = f"<p>Not measured:</p><ul>{rest}</ul>" if rest else ""
+    return f'<div class="kit-answer" role="status"><p>{escape(told)}</p>{listed}</div>'

@@ -1,0 +1,360 @@
+"""One photo: its scale, what was found on it, corrected by hand, and kept."""
+
+from collections.abc import Callable
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import ipywidgets as widgets
+
+from kit.analysis import words
+from kit.analysis.rise_words import DOUBLE_IS
+from kit.errors import InputError, KitError
+from kit.panels.fields import LABELS, Typed, section
+from kit.panels.marking import Grip, Line, Marking
+from kit.panels.measure_about import SHOWN, AboutPhoto, button
+from kit.panels.measure_marks import box_marks, called, dragged, marks_of, reference_lines
+from kit.panels.measure_reference import ReferenceForm
+from kit.panels.slide import Slide
+from kit.panels.style import trouble
+from kit.records.measured import BY_HAND, measured_values
+from kit.records.photo_guess import Guess
+from kit.records.photos import StoredPhoto
+from kit.units import parse
+from kit.workspace import Trial
+
+if TYPE_CHECKING:
+    from kit.photo.picture import Photo
+
+__all__ = ["OnePhoto"]
+
+#: longer side of the picture that is sent to the browser, in pixels
+_SENT_PX = 2000
+_FIRST = (
+    "A dough's first photo counts as 1: take it right after shaping, or as it comes out of the "
+    "refrigerator, and the others from the same place."
+)
+_SHAPES = {"a ball standing free": "ball", "a piece with a flat top": "piece",
+           "in a jar or a straight container": "jar"}  # fmt: skip
+
+
+class OnePhoto(widgets.VBox):  # type: ignore[misc]
+    """Measures one photo, shows where, takes corrections by hand, and keeps the values.
+
+    Parameters
+    ----------
+    changed : callable
+        Called after something was stored.
+
+    Attributes
+    ----------
+    result : Side, Crumb, Browning or None
+        What was measured.
+    hand : dict
+        What a hand said, as arguments of the measuring: outline, threshold, box.
+    corrected : dict
+        What of it is called corrected, in order.
+    """
+
+    def __init__(self, changed: Callable[[], None]) -> None:
+        self._changed = changed
+        self.trial: Trial | None = None
+        self.photo: StoredPhoto | None = None
+        self.opened: Photo | None = None
+        self.scale: Any = None
+        self.result: Any = None
+        self.hand: dict[str, Any] = {}
+        self.corrected: dict[str, None] = {}
+        self._ends: dict[str, tuple[float, float]] = {}
+        self._filling = False
+        wide = {"width": "auto", "max_width": "34rem"}
+        self.about = AboutPhoto(changed, self._forget)
+        self.reference = ReferenceForm(self._other_reference)
+        self.shape = widgets.Dropdown(
+            description="The dough is", options=list(_SHAPES.items()), style=LABELS,
+            layout=widgets.Layout(**wide),
+        )  # fmt: skip
+        self.inner = Typed("Its inside is wide", hint="such as 86 mm")
+        self.base = Typed("Its base is thick", hint="0 mm")
+        self.double = widgets.HTML(f'<p class="kit-banner">{DOUBLE_IS} {_FIRST}</p>')
+        self.measure = button("Measure")
+        self.again = button("Back to as found")
+        self.place = widgets.ToggleButton(
+            description="Say where it is", layout=widgets.Layout(width="auto", min_height="44px")
+        )
+        self.said, self.values, self.kept = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.marking = Marking()
+        self.threshold = Slide(label="Threshold", low=0.02, high=0.9)
+        self.threshold_says = widgets.HTML(
+            '<p class="kit-small">How much darker than the wall beside it a cell is. '
+            "Further left, more counts as cells.</p>"
+        )
+        self.keep = button("Keep these values")
+        flow = {"display": "flex", "flex_flow": "row wrap"}
+        super().__init__(
+            [
+                widgets.Box(
+                    [
+                        section("What is it?", self.about),
+                        section("How large is it?", self.reference, self.shape, self.inner,
+                                self.base),
+                    ],
+                    layout=widgets.Layout(grid_gap="0 2rem", **flow),
+                ),
+                self.double,
+                widgets.Box(
+                    [self.measure, self.place, self.again],
+                    layout=widgets.Layout(grid_gap=".3rem .6rem", **flow),
+                ),
+                self.said, self.marking, self.threshold, self.threshold_says, self.values,
+                self.keep, self.kept,
+            ]
+        )  # fmt: skip
+        self.shape.observe(lambda _: self._forget(), "value")
+        self.place.observe(lambda _: self._mark(), "value")
+        self.threshold.observe(lambda _: self._other_threshold(), "value")
+        for one in (self.measure, self.again):
+            one.on_click(lambda _: self._measure_afresh())
+        self.keep.on_click(lambda _: self._keep())
+        self.marking.moved = self._moved
+        self.hide()
+
+    # showing
+
+    def hide(self) -> None:
+        """Show nothing: there is no photo."""
+        self.trial = self.photo = self.opened = None
+        self._forget()
+        self.layout.display = "none"
+
+    def show(self, trial: Trial, photo: StoredPhoto, guess: Guess) -> None:
+        """Show a photo; what is being done to the one that is shown already goes on.
+
+        Parameters
+        ----------
+        trial : Trial
+        photo : StoredPhoto
+        guess : Guess
+            What it shows and whose it is, as far as that is not said.
+        """
+        other = self.photo is None or photo.id != self.photo.id
+        self.trial, self.photo, self.layout.display = trial, photo, None
+        self.about.show(trial, photo, guess)
+        if other:
+            self._open(trial, photo)
+        self._fit()
+
+    def _open(self, trial: Trial, photo: StoredPhoto) -> None:
+        """Read the file and show it, without marks."""
+        from kit.photo.shown import as_jpeg
+
+        self.opened = None
+        self._forget()
+        self.place.value = False
+        self.said.value = self.kept.value = ""
+        try:
+            opened = trial.open_photo(photo)
+            picture = as_jpeg(opened, _SENT_PX)
+        except KitError as exc:
+            self.marking.show(b"", 1, 1, "")
+            self.said.value = trouble(str(exc))
+            return
+        self.opened = opened
+        self.marking.show(picture, opened.width, opened.height, f"Photo {photo.name}")
+        self._mark()
+        self._tell_kept(trial, photo)
+
+    def _tell_kept(self, trial: Trial, photo: StoredPhoto) -> None:
+        """Say what is kept of this photo already."""
+        rows = trial.photo_readings()
+        rows = rows[rows["photo"] == photo.id]
+        if len(rows):
+            values = zip(rows["quantity"], rows["value"], rows["u"], strict=True)
+            told = [_amount(name, value, u) for name, value, u in values]
+            text = f"Kept of this photo: {words.join(told)} ({rows.iloc[-1]['note']})."
+            self.kept.value = f"<p>{escape(text)}</p>"
+
+    def _fit(self) -> None:
+        """Show the fields that matter for what the photo shows."""
+        rise, there = self.about.shows.value == "rise", self.result is not None
+        jar, crumb = rise and self.shape.value == "jar", self.about.shows.value == "crumb" and there
+        shown = {
+            self.shape: rise, self.inner: jar, self.base: jar, self.double: rise,
+            self.threshold: crumb, self.threshold_says: crumb, self.keep: there,
+            self.again: there and bool(set(self.corrected) - {"place"}),
+        }  # fmt: skip
+        for widget, visible in shown.items():
+            widget.layout.display = None if visible else "none"
+
+    def _mark(self) -> None:
+        """Draw what is known: reference, where it is, and what was found."""
+        if self.opened is None:
+            return
+        size = self.opened.width, self.opened.height
+        grips: list[Grip] = []
+        lines: list[Line] = []
+        overlay = b""
+        for more in (
+            self.reference.marks(*size, self._ends),
+            box_marks(*size, self.hand.get("box")) if self.place.value else ([], []),
+            marks_of(self.result, self.hand) if self.result is not None else ([], []),
+        ):
+            grips, lines = grips + more[0], lines + more[1]
+        if self.result is not None:
+            from kit.photo.shown import as_overlay
+
+            lines += reference_lines(self.scale)
+            cells = getattr(self.result, "mask", None)
+            if cells is not None:
+                overlay = as_overlay(cells, self.result.transform, size, _SENT_PX)
+        self.marking.mark(grips, lines, overlay)
+
+    # measuring
+
+    def how(self, shows: str) -> dict[str, Any]:
+        """Return what to measure every photo by, as it is set now: for `Trial.measure`.
+
+        Parameters
+        ----------
+        shows : str
+
+        Raises
+        ------
+        InputError
+            Something is missing about the reference or the jar, or its points differ from photo
+            to photo.
+        """
+        if self.reference.by_points:
+            rule = "is put on each photo by hand"
+            raise InputError(
+                "scale by", self.reference.kind.value, rule, "Measure these photos one by one."
+            )
+        about = {"reference": self.reference.kind.value, "about": self.reference.about()}
+        return about | self._shaped(shows)
+
+    def _shaped(self, shows: str) -> dict[str, Any]:
+        """The shape of rising dough, and its jar, as they are set."""
+        if shows != "rise":
+            return {}
+        if self.shape.value != "jar":
+            return {"shape": self.shape.value}
+        from kit.photo.jar import Jar
+
+        inner = self.inner.read(lambda text: parse(text, "mm", "inside"))
+        base = self.base.read(lambda text: parse(text, "mm", "base"))
+        if inner is None:
+            raise InputError("inside", "", "must not be empty", "Measure how wide its inside is.")
+        return {"shape": "jar", "jar": Jar(inner, base or 0.0)}
+
+    def _forget(self) -> None:
+        """Let go of what was measured: something else is to be measured now."""
+        self.result, self.hand, self.corrected = None, {}, {}
+        self.values.value = ""
+        self._mark()
+        self._fit()
+
+    def _measure_afresh(self) -> None:
+        """Measure without what a hand corrected; where to look stays as it was said."""
+        self.hand = {name: said for name, said in self.hand.items() if name == "box"}
+        self.corrected = {name: None for name in self.corrected if name == "place"}
+        self._measure()
+
+    def _measure(self) -> None:
+        """Measure what is shown, by what a hand said."""
+        if self.trial is None or self.opened is None:
+            return
+        self.said.value, self.kept.value = '<p role="status">Measuring …</p>', ""
+        try:
+            shows = self.about.shows.value
+            if shows not in SHOWN:
+                raise InputError("it shows", "", "must be said", "Choose what the photo shows.")
+            scale = self._scale()
+            how = self._shaped(shows) | self.hand
+            result = self.trial.measure(self.opened, scale, shows=shows, **how)
+        except KitError as exc:
+            # what was found before stays, to be dragged elsewhere; it cannot be kept
+            self.said.value, self.values.value = trouble(str(exc)), ""
+            self.keep.layout.display = "none"
+            return
+        self.scale, self.result, self.said.value = scale, result, ""
+        if getattr(result, "threshold", None) is not None and "threshold" not in self.hand:
+            self._filling = True
+            self.threshold.value = float(result.threshold)
+            self._filling = False
+        self._tell()
+        self._mark()
+        self._fit()
+
+    def _scale(self) -> Any:
+        import kit.photo as calls
+
+        about = self.reference.about()
+        if self.reference.by_points:
+            about["points"] = [self.marking.at("end-1"), self.marking.at("end-2")]
+        return calls.scale(self.opened, kind=self.reference.kind.value, **about)
+
+    def _tell(self) -> None:
+        """Say what was measured, how sure it is, and what to bear in mind."""
+        found = measured_values(self.result, self.about.shows.value)
+        lines = [
+            f"<li><strong>{escape(words.capital(words.name(name)))}:</strong> "
+            f"{escape(_amount(name, v.value, v.u, named=False))}</li>"
+            for name, v in found.items()
+        ]
+        notes = [
+            *getattr(self.scale, "notes", ()), *getattr(self.result, "checks", ()),
+            *getattr(self.result, "notes", ()),
+        ]  # fmt: skip
+        told = [f"<li>{escape(words.capital(note).rstrip('.'))}.</li>" for note in notes]
+        by_hand = f"{words.capital(BY_HAND)}: {', '.join(self.corrected)}."
+        hand = f"<p>{escape(by_hand)}</p>" if self.corrected else ""
+        self.values.value = (
+            f'<div class="kit-answer" role="status"><ul>{"".join(lines)}</ul>{hand}'
+            '<p class="kit-small">After ± stands the standard uncertainty: the true value lies '
+            "within twice as much in about 95 of 100 photos.</p>"
+            f'<ul class="kit-small">{"".join(told)}</ul></div>'
+        )
+
+    # correcting and keeping
+
+    def _moved(self, key: str) -> None:
+        """Measure anew after a mark was dragged; the first time only when asked to."""
+        if key.startswith("end"):
+            self._ends[key] = self.marking.at(key)
+        self.hand |= dragged(self.marking, key, self.result, self.hand)
+        if name := called(key):
+            self.corrected[name] = None
+        if self.result is not None:
+            self._measure()
+
+    def _other_threshold(self) -> None:
+        if not self._filling and self.result is not None:
+            self.hand["threshold"] = self.threshold.value
+            self.corrected["threshold"] = None
+            self._measure()
+
+    def _other_reference(self) -> None:
+        """Measure anew by another reference, or show its points."""
+        self._mark()
+        if self.result is not None:
+            self._measure()
+
+    def _keep(self) -> None:
+        if self.trial is None or self.photo is None or self.result is None:
+            return
+        try:
+            kept = self.trial.accept(
+                self.photo, self.result, self.about.thing, shows=self.about.shows.value,
+                corrected=list(self.corrected),
+            )  # fmt: skip
+        except KitError as exc:
+            self.kept.value = trouble(str(exc))
+            return
+        self.kept.value = f'<p role="status">{escape(str(kept))}</p>'
+        self._changed()
+
+
+def _amount(name: str, value: float, u: float | None, named: bool = True) -> str:
+    """A measured value as precisely as its uncertainty allows."""
+    unit, u = words.unit_of(name), u or 0.0
+    text = f"{words.number(value, u)} ± {words.number(u, u)}" if u > 0 else f"{value:g}"
+    return " ".join(filter(None, [words.name(name) if named else "", text, unit]))

@@ -1,0 +1,168 @@
+"""What in a photo tells its scale: the kind, what has to be known of it, and its points."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit.errors import InputError
+from kit.panels.fields import LABELS, Typed, above_0, number
+from kit.panels.marking import Grip, Line
+from kit.units import parse
+
+__all__ = ["ReferenceForm"]
+
+#: what the baker reads -> kind of `kit.photo.scale`
+_KINDS = {
+    "the kit's own card": "card",
+    "two points a known distance apart": "points",
+    "a ruler": "ruler",
+    "something round, such as a coin": "disc",
+    "a checkerboard": "checkerboard",
+    "a square marker": "marker",
+    "nothing: it is a flat-bed scan": "scanner",
+}
+_TOLD = {
+    "card": "Found without a click. Print it with python -m kit card; measure its long bar once.",
+    "points": "Put the two marks on the photo where the distance was measured.",
+    "ruler": "Put the two marks on the ruler, on two of its lines.",
+    "disc": "Found by itself where there is one only.",
+    "checkerboard": "Found without a click.",
+    "marker": "Found without a click.",
+    "scanner": "Scan with the lid open. The scanner's settings say its dots to the inch.",
+}
+#: kind -> argument -> (label, hint, reader of what is typed)
+_Fields = Mapping[str, tuple[str, str, Callable[[str], Any]]]
+
+
+def _mm(name: str) -> Callable[[str], Any]:
+    def read(text: str) -> float:
+        value = above_0(text, "mm", name)
+        if value is None:
+            raise InputError(name, text, "must not be empty", "Write for example 40 mm.")
+        return value
+
+    return read
+
+
+def _corners(text: str) -> tuple[int, int]:
+    parts = text.lower().replace("×", "x").split("x")
+    if len(parts) != 2 or not all(part.strip().isdecimal() for part in parts):
+        rule = "must be two whole numbers"
+        raise InputError("inner corners", text, rule, "Write for example 7 x 5.")
+    return int(parts[0]), int(parts[1])
+
+
+def _one(text: str) -> int | None:
+    value = parse(text, "", "its number")
+    if value is not None and value != int(value):
+        raise InputError("its number", text, "must be a whole number")
+    return None if value is None else int(value)
+
+
+_ABOUT: Mapping[str, _Fields] = {
+    "card": {
+        "printed_scale": (
+            "Its long bar, measured",
+            "180 mm, as printed",
+            lambda t: above_0(t, "mm", "long bar"),
+        )
+    },
+    "points": {"mm": ("Distance", "such as 40 mm", _mm("distance"))},
+    "ruler": {
+        "mm": ("Distance on the ruler", "such as 100 mm", _mm("distance")),
+        "tick_mm": ("From line to line", "such as 1 mm", _mm("line to line")),
+    },
+    "disc": {"diameter_mm": ("Its diameter", "such as 25 mm", _mm("diameter"))},
+    "checkerboard": {
+        "inner_corners": ("Inner corners", "such as 7 x 5", _corners),
+        "square_mm": ("A square's side", "such as 6 mm", _mm("square")),
+    },
+    "marker": {
+        "side_mm": ("Its side", "such as 40 mm", _mm("side")),
+        "id": ("Its number", "any, when empty", _one),
+    },
+    "scanner": {"dpi": ("Dots to the inch", "such as 600", lambda t: number(t, "", "dots"))},
+}
+
+
+class ReferenceForm(widgets.VBox):  # type: ignore[misc]
+    """Asks for the reference; what is typed stays from photo to photo.
+
+    Parameters
+    ----------
+    changed : callable
+        Called when another kind is chosen, or something else was typed.
+    """
+
+    def __init__(self, changed: Callable[[], None]) -> None:
+        self.kind = widgets.Dropdown(
+            description="Scale by", options=list(_KINDS.items()), style=LABELS,
+            layout=widgets.Layout(width="auto", max_width="34rem"),
+        )  # fmt: skip
+        self.told = widgets.HTML()
+        self.fields = {
+            kind: {name: Typed(label, hint=hint) for name, (label, hint, _) in fields.items()}
+            for kind, fields in _ABOUT.items()
+        }
+        self.offset = Typed("Piece in front of it", hint="0 mm; above it, when it lies flat")
+        super().__init__([])
+        self._changed = changed
+        self.kind.observe(lambda _: self._chosen(), "value")
+        for typed in (self.offset, *(f for own in self.fields.values() for f in own.values())):
+            typed.observe_text(changed)
+        self._show()
+
+    def _chosen(self) -> None:
+        self._show()
+        self._changed()
+
+    def _show(self) -> None:
+        self.told.value = f'<p class="kit-small">{_TOLD[self.kind.value]}</p>'
+        own = list(self.fields[self.kind.value].values())
+        offset = [] if self.kind.value == "scanner" else [self.offset]
+        self.children = [self.kind, self.told, *own, *offset]
+
+    @property
+    def by_points(self) -> bool:
+        """Whether its points are dragged."""
+        return self.kind.value in ("points", "ruler")
+
+    def about(self) -> dict[str, Any]:
+        """Return what `kit.photo.scale` takes for this kind, its points left out.
+
+        Raises
+        ------
+        InputError
+            Something is missing or cannot be; said beside its field, too.
+        """
+        kind = self.kind.value
+        about = {
+            name: self.fields[kind][name].read(reader)
+            for name, (_, _, reader) in _ABOUT[kind].items()
+        }
+        if kind != "scanner":
+            offset = self.offset.read(lambda text: parse(text, "mm", "piece in front of it"))
+            about["offset_mm"] = offset or 0.0
+        return {name: value for name, value in about.items() if value is not None}
+
+    def marks(
+        self, width: int, height: int, kept: Mapping[str, tuple[float, float]]
+    ) -> tuple[list[Grip], list[Line]]:
+        """Return the two points to be dragged, where they were left or, at first, apart.
+
+        Parameters
+        ----------
+        width, height : int
+            Of the photo, in pixels.
+        kept : mapping
+            Key -> where it is.
+        """
+        if not self.by_points:
+            return [], []
+        first = {"end-1": (width * 0.3, height * 0.8), "end-2": (width * 0.7, height * 0.8)}
+        grips = [
+            Grip(key, f"end {n} of the known distance", *kept.get(key, first[key]))
+            for n, key in enumerate(first, 1)
+        ]
+        return grips, [Line("distance", joins=list(first), look="reference", closed=False)]

@@ -1,0 +1,111 @@
+// Thumbnails in time order: buttons, one of them chosen. What a photo shows and whose it is stands
+// below it in words.
+
+const SIGN = { "": "○", measured: "◐", kept: "●" };
+
+function make(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
+  element.append(...children);
+  return element;
+}
+
+class Strip {
+  constructor(model, el) {
+    this.model = model;
+    this.urls = new Map(); // key -> { bytes, url }
+    this.buttons = new Map();
+    this.list = make("ul", { class: "kit-strip", "aria-label": "Photos, in the order they were taken" });
+    el.append(this.list);
+    this.show();
+  }
+  url(key) {
+    const bytes = this.model.get("thumbs")[key];
+    const known = this.urls.get(key);
+    if (!bytes?.byteLength) return "";
+    if (known?.size === bytes.byteLength) return known.url;
+    if (known) URL.revokeObjectURL(known.url);
+    const url = URL.createObjectURL(new Blob([bytes], { type: "image/jpeg" }));
+    this.urls.set(key, { size: bytes.byteLength, url });
+    return url;
+  }
+  show() {
+    const items = this.model.get("items");
+    const keys = new Set(items.map((item) => item.key));
+    for (const [key, button] of this.buttons) {
+      if (keys.has(key)) continue;
+      button.parentNode.remove();
+      this.buttons.delete(key);
+    }
+    items.forEach((item, i) => {
+      const button = this.button(item.key);
+      const told = [
+        ["kit-strip-when", item.when || "when?"], ["", item.shows || "what?"],
+        ["kit-strip-whose", item.whose || "whose?"],
+        ["kit-strip-state", `${SIGN[item.state] ?? ""} ${item.word}`.trim()],
+      ].map(([name, text]) => make("span", { class: name }, text));
+      const src = this.url(item.key);
+      const image = src ? make("img", { src, alt: "", draggable: "false" })
+        : make("span", { class: "kit-strip-none" }, "no picture");
+      button.replaceChildren(image, ...told);
+      const label = [item.name, item.when || "time unknown", item.shows || "not said what it shows",
+        item.whose || "not said whose", item.word].filter(Boolean).join(", ");
+      button.setAttribute("aria-label", label);
+      button.title = item.name;
+      const place = button.parentNode;
+      // moving an element takes the keyboard from it
+      if (this.list.children[i] !== place) this.list.insertBefore(place, this.list.children[i] ?? null);
+    });
+    this.choose();
+  }
+  button(key) {
+    if (!this.buttons.has(key)) {
+      const button = make("button", { type: "button", "data-lm-suppress-shortcuts": "true" });
+      button.addEventListener("click", () => {
+        this.model.set("chosen", key);
+        this.model.save_changes();
+      });
+      button.addEventListener("keydown", (event) => this.walk(event, key));
+      make("li", {}, button);
+      this.buttons.set(key, button);
+    }
+    return this.buttons.get(key);
+  }
+  walk(event, key) {
+    const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+    if (!step) return;
+    event.preventDefault();
+    event.stopPropagation();
+    const keys = this.model.get("items").map((item) => item.key);
+    this.buttons.get(keys[keys.indexOf(key) + step])?.focus();
+  }
+  choose() {
+    const chosen = this.model.get("chosen");
+    for (const [key, button] of this.buttons) {
+      button.setAttribute("aria-pressed", String(key === chosen));
+    }
+    const button = this.buttons.get(chosen);
+    if (!button) return;
+    const { list } = this;
+    const left = button.offsetLeft - list.offsetLeft;
+    if (left < list.scrollLeft || left + button.offsetWidth > list.scrollLeft + list.clientWidth) {
+      list.scrollLeft = left - list.clientWidth / 3;
+    }
+  }
+}
+
+function render({ model, el }) {
+  const strip = new Strip(model, el);
+  const show = () => strip.show();
+  const choose = () => strip.choose();
+  model.on("change:items", show);
+  model.on("change:thumbs", show);
+  model.on("change:chosen", choose);
+  return () => {
+    model.off("change:items", show);
+    model.off("change:thumbs", show);
+    model.off("change:chosen", choose);
+  };
+}
+
+export default { render };

@@ -1,0 +1,378 @@
+"""The rise panel: how far a dough has risen, when it will be double, when to look again."""
+
+from collections.abc import Callable, Mapping
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import anywidget
+import ipywidgets as widgets
+import traitlets
+
+from kit import charts, quantities
+from kit.analysis import words
+from kit.analysis.rise_ways import WAYS
+from kit.analysis.rise_words import DOUBLE_IS
+from kit.errors import InputError, KitError
+from kit.panels.fields import LABELS, Typed, number, section
+from kit.panels.keys import OwnKeys
+from kit.panels.style import STYLE, trouble
+from kit.records.things import Dough
+from kit.workspace import Trial, Workspace
+from kit.writeup.safety import SAFETY
+
+__all__ = ["RisePanel"]
+
+_HERE = Path(__file__).parent
+#: answers remembered, in case a press comes again because its answer was late
+_REMEMBERED = 200
+_MILK = next((name, text, source) for name, text, source in SAFETY if name.startswith("Milk"))
+_OWN_STYLE = """<style>
+.kit-look {font-size: 2rem; font-weight: 700; line-height: 1.2; margin: .2em 0}
+.kit-rise .jupyter-button {font-size: 1rem; height: auto; min-height: 44px; white-space: normal;
+  max-width: 100%}
+.kit-rise .kit-board [hidden] {display: none}
+.kit-rise .kit-board .kit-when label {flex: 0 0 12rem}
+.kit-rise .kit-board select {background: var(--jp-layout-color1, #fff); border: 1px solid #767676;
+  border-radius: 4px; color: inherit; flex: 1 1 14rem; font-size: 1rem; max-width: 26rem;
+  min-height: 44px; min-width: 0}
+.kit-rise .kit-board select:focus-visible {outline: 3px solid #e08a00; outline-offset: 2px}
+</style>"""
+
+
+class _Reader(anywidget.AnyWidget):
+    """The fields and buttons of one reading; its part in the browser is rise.js."""
+
+    _esm = _HERE / "rise.js"
+    _css = _HERE / "running.css"
+    trial = traitlets.Unicode().tag(sync=True)
+    dough = traitlets.Unicode().tag(sync=True)
+    name = traitlets.Unicode().tag(sync=True)
+    zone = traitlets.Unicode("UTC").tag(sync=True)
+    started = traitlets.Bool(False).tag(sync=True)
+    ways: Any = traitlets.List().tag(sync=True)
+
+
+class RisePanel(widgets.VBox):  # type: ignore[misc]
+    """Pick a dough, note its rise, see when it will be double; below, all doughs by setting.
+
+    It holds nothing: what it shows is read from the records.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    """
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.workspace = workspace
+        self._answered: dict[str, dict[str, Any]] = {}
+        self._doughs: dict[str, Dough] = {}
+        self._filling = False
+        names = [trial.name for trial in workspace.trials()]
+        self.trial = _pick("Trial", names[::-1])
+        self.dough = _pick("Dough", [])
+        self.reader = _Reader(
+            ways=[{"key": key, "words": way.words, "holds": way.holds} for key, way in WAYS.items()]
+        )
+        self.reader.on_msg(self._hear)
+        self.look, self.shown, self.told = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.undo = _button("Take back the last entry", self._undo)
+        self.by = _pick("Told apart by", [])
+        self.draw = _button("Draw all doughs", self._draw)
+        self.keep = _button("Keep the times to double", self._keep)
+        self.compare = _button("Compare the times to double", self._ask)
+        self.answer = widgets.HTML()
+        self.room = Typed("Room (°C)", hint="26")
+        self.move = _button("How long in such a room?", self._move)
+        self.moved = widgets.HTML()
+        about = f'<div class="kit-answer"><p>{escape(DOUBLE_IS)}</p></div>'
+        super().__init__(
+            [
+                OwnKeys(), widgets.HTML(STYLE + _OWN_STYLE), self.trial, self.dough,
+                widgets.HTML(about), self.look,
+                _part("How far has it risen?", self.reader), self.undo, self.told, self.shown,
+                _part("All doughs", self.by, _row(self.draw, self.keep, self.compare),
+                        self.answer),
+                _part("In a warmer or cooler room", self.room, self.move, self.moved),
+                widgets.HTML(_caution()),
+            ]
+        )  # fmt: skip
+        self.add_class("kit-panel")
+        self.add_class("kit-rise")
+        self.trial.observe(lambda _: self._show_trial(), "value")
+        self.dough.observe(lambda _: self._show_dough(), "value")
+        self.refresh()
+
+    @property
+    def chosen(self) -> Trial | None:
+        """The trial that is picked."""
+        return self.workspace.trial(self.trial.value) if self.trial.value else None
+
+    @property
+    def chosen_dough(self) -> Dough | None:
+        """The dough that is picked."""
+        return self._doughs.get(self.dough.value or "")
+
+    # showing
+
+    def refresh(self) -> None:
+        """Read the records again and show them."""
+        self._show_trial()
+
+    def _show_trial(self) -> None:
+        trial = self.chosen
+        doughs = trial.doughs() if trial else []
+        self._doughs = {dough.id: dough for dough in doughs}
+        kept = self.dough.value
+        # the newest bake first: its doughs are the ones that proof
+        newest = sorted(doughs, key=lambda d: str(d.bake.day or ""), reverse=True)
+        self._filling = True
+        self.dough.options = [(_called(dough), dough.id) for dough in newest]
+        first = newest[0].id if newest else None
+        self.dough.value = kept if kept in self._doughs else first
+        factors = list(trial.factors) if trial else []
+        own = [n for n in factors if quantities.get(n).level in ("dough", "bake")]
+        self.by.options = [("nothing", ""), *((quantities.get(n).label, n) for n in own)]
+        self.by.value = own[0] if own else ""
+        self._filling = False
+        self.answer.value = self.moved.value = self.told.value = ""
+        for button in (self.draw, self.keep, self.compare, self.move, self.undo):
+            button.disabled = trial is None
+        self.reader.trial = trial.id if trial else ""
+        self._show_dough()
+
+    def _show_dough(self) -> None:
+        """Put the dough that is picked into the fields, its forecast and its curve."""
+        if self._filling:
+            return
+        trial, dough = self.chosen, self.chosen_dough
+        self.reader.name = str(dough) if dough else ""
+        self.reader.zone = dough.bake.zone if dough else "UTC"
+        self.reader.dough = dough.id if dough else ""
+        self.look.value = self.shown.value = ""
+        if trial is None or dough is None:
+            what = "This trial has no dough yet. Add one in record.ipynb."
+            self.shown.value = trouble(what if trial else "There is no trial in this folder yet.")
+            return
+        self._show_rise(trial, dough)
+
+    def _show_rise(self, trial: Trial, dough: Dough) -> None:
+        start = trial.proof_start(dough)
+        self.reader.started = start is not None
+        if start is None:
+            self.look.value = (
+                '<p role="status">Its clock has not started: note when it was shaped (in '
+                "record.ipynb), or press <em>the clock starts</em> when you mark it.</p>"
+            )
+            return
+        invented = '<p class="kit-banner">Invented data.</p>' if trial.invented else ""
+        head = f"<p>{escape(words.capital(str(dough)))}: {escape(start)}.</p>"
+        parts = [invented, head]
+        try:
+            told = trial.forecast(dough)
+            self.look.value = _large(told)
+            alone = told.doubled
+            parts += [] if alone else [_picture(told, told.headline), _notes(told)]
+        except KitError as exc:
+            self.look.value = f'<p role="status">{escape(str(exc))}</p>'
+            alone = True
+        parts.append(_readings(trial, dough))
+        if alone:
+            parts += self._curve(trial, dough)
+        self.shown.value = f'<section class="kit-answer">{"".join(parts)}</section>'
+
+    def _curve(self, trial: Trial, dough: Dough) -> list[str]:
+        """The dough's own curve, once it is double or where nothing can be forecast."""
+        if trial.rise_readings().query("dough == @dough.code and bake == @dough.bake.code").empty:
+            return []
+        told = trial.rise(of=dough)
+        lead, *rest = (told.headline, told.sentence, told.next_step)
+        return [f"<p><strong>{escape(lead)}</strong> {escape(' '.join(rest))}</p>",
+                _picture(told.curves[0], lead, charts.photos_in_words(told.curves)),
+                _notes(told)]  # fmt: skip
+
+    # doing
+
+    def note(
+        self, dough: Dough, now: str, start: str = "1", way: str = "ratio", at: str | None = None
+    ) -> str:
+        """Note a reading; say what was noted. See `Trial.note_rise`."""
+        trial = self._trial_of(dough.id)[0]
+        made = trial.note_rise(dough, now, start, way, at)
+        self.told.value = self.answer.value = ""
+        if self.chosen_dough == dough:
+            self._show_rise(trial, dough)
+        return f"Noted: {dough} at {made.value:.2f} times its start. {made.doubt}".strip()
+
+    def _trial_of(self, dough_id: str) -> tuple[Trial, Dough]:
+        """The trial a dough belongs to: a press may come after another one was picked."""
+        chosen = [self.chosen] if self.chosen else []
+        for trial in (*chosen, *self.workspace.trials()):
+            for dough in trial.doughs():
+                if dough.id == dough_id:
+                    return trial, dough
+        raise InputError("dough", dough_id, "is not in this workspace any more")
+
+    def _hear(self, _widget: object, message: Mapping[str, Any], _buffers: object) -> None:
+        """Do what the browser asks; a press is answered, and done once however often it comes."""
+        if message.get("type") != "note":
+            return
+        key = str(message["id"])
+        if key not in self._answered:
+            while len(self._answered) >= _REMEMBERED:
+                del self._answered[next(iter(self._answered))]
+            self._answered[key] = {"type": "answer", "id": key, **self._do(message)}
+        self.reader.send(self._answered[key])
+
+    def _do(self, message: Mapping[str, Any]) -> dict[str, Any]:
+        try:
+            _, dough = self._trial_of(str(message["dough"]))
+            at = message["at"] or message["pressed"]
+            text = self.note(dough, message["now"], message["start"], message["way"], at)
+        except KitError as exc:
+            return {"ok": False, "text": f"Not noted: {exc}"}
+        return {"ok": True, "text": text}
+
+    def _doing(self, what: Callable[[Trial], str], shown: widgets.HTML) -> None:
+        """Do what a button says; show what it gives or why it cannot be."""
+        trial = self.chosen
+        if trial is None:
+            return
+        shown.value = '<p role="status">Working it out …</p>'
+        try:
+            shown.value = what(trial)
+        except KitError as exc:
+            shown.value = trouble(str(exc))
+        except Exception:  # a fault of ours: never leave "Working it out" standing, then let it out
+            shown.value = trouble("this should not happen; the log says more.")
+            raise
+
+    def _undo(self) -> None:
+        self._doing(lambda _: _say(self.workspace.undo()), self.told)
+        said = self.told.value
+        self._show_dough()
+        self.told.value = said
+
+    def _draw(self) -> None:
+        def drawn(trial: Trial) -> str:
+            told = trial.rise(self.by.value or None)
+            texts = (told.sentence, told.next_step)
+            return (
+                f'<section class="kit-answer"><div role="status"><p class="kit-lead">'
+                f"{escape(told.headline)}</p><p>{escape(' '.join(texts))}</p></div>"
+                + _picture(told, told.headline, charts.photos_in_words(told.curves))
+                + _notes(told) + _table(told.in_words(), "Each dough") + "</section>"
+            )  # fmt: skip
+
+        self._doing(drawn, self.answer)
+
+    def _keep(self) -> None:
+        self._doing(
+            lambda trial: (
+                f'<div class="kit-answer" role="status">{trial.keep_double()._repr_html_()}</div>'
+            ),
+            self.answer,
+        )
+
+    def _ask(self) -> None:
+        def compared(trial: Trial) -> str:
+            if not self.by.value:
+                raise InputError("by", "nothing", "cannot be compared", "Pick what to tell apart.")
+            told = trial.compare("double_minutes", by=self.by.value)
+            return f'<div class="kit-answer" role="status">{told._repr_html_()}</div>'
+
+        self._doing(compared, self.answer)
+
+    def _move(self) -> None:
+        def moved(trial: Trial) -> str:
+            room = self.room.read(lambda text: number(text, "°C", "room"))
+            told = trial.double_at(room)
+            return (
+                f'<div class="kit-answer" role="status"><p class="kit-lead">'
+                f"{escape(told.headline)}</p><p>{escape(told.rests_on)}</p>{_notes(told)}</div>"
+            )
+
+        self._doing(moved, self.moved)
+
+
+def _called(dough: Dough) -> str:
+    day = f", {dough.bake.day}" if dough.bake.day else ""
+    return f"{words.capital(str(dough))} (bake {dough.bake.code}{day})"
+
+
+def _large(told: Any) -> str:
+    """When to look again in large words, and when it will be double."""
+    look, expected = told.look or told.expected, told.expected if told.look else ""
+    return (
+        f'<div class="kit-answer" role="status" aria-live="polite"><p class="kit-look">'
+        f"{escape(look)}</p><p>{escape(expected)} {escape(told.rests_on)}</p></div>"
+    )
+
+
+def _picture(told: Any, title: str, more: str = "") -> str:
+    drawn = charts.svg(told.plot(), title, f"{title} {DOUBLE_IS} {more}".strip())
+    return (
+        '<figure><div class="kit-picture" role="region" tabindex="0" '
+        f'aria-label="Picture: {escape(title)}">{drawn}</div></figure>'
+    )
+
+
+def _notes(told: Any) -> str:
+    items = "".join(f"<li>{escape(check.rstrip('.'))}.</li>" for check in told.checks)
+    return f"<details><summary>To know</summary><ul>{items}</ul></details>" if items else ""
+
+
+def _readings(trial: Trial, dough: Dough) -> str:
+    """What was read of the dough, by the clock."""
+    rows = trial.rise_readings()
+    rows = rows[(rows["dough"] == dough.code) & (rows["bake"] == dough.bake.code)]
+    if rows.empty:
+        return "<p>No reading after the start yet.</p>"
+    table = rows[["at", "proof_ratio", "how"]].assign(at=rows["at"].dt.strftime("%H:%M"))
+    table.columns = ["Time", "Times the start", "How"]
+    return _table(table, "Its readings")
+
+
+def _table(frame: Any, title: str) -> str:
+    html = frame.to_html(index=False, border=0, na_rep="", float_format="{:.3g}".format)
+    label = escape(title)
+    return (
+        f'<div class="kit-scroll" role="region" aria-label="{label}" tabindex="0">'
+        f"{html.replace('<thead>', f'<caption>{label}</caption><thead>', 1)}</div>"
+    )
+
+
+def _caution() -> str:
+    name, text, source = _MILK
+    return (
+        f'<div class="kit-answer kit-small"><p><strong>{escape(name)}.</strong> {escape(text)} '
+        f"({escape(source)})</p></div>"
+    )
+
+
+def _pick(label: str, options: Any) -> widgets.Dropdown:
+    # a layout of its own: fields are hidden one by one
+    layout = widgets.Layout(width="auto", max_width="34rem")
+    return widgets.Dropdown(description=label, options=options, style=LABELS, layout=layout)
+
+
+def _button(text: str, press: Callable[[], None]) -> widgets.Button:
+    layout = widgets.Layout(width="auto", align_self="flex-start")
+    button = widgets.Button(description=text, layout=layout)
+    button.on_click(lambda _: press())
+    return button
+
+
+def _part(title: str, *children: widgets.Widget) -> widgets.VBox:
+    """A section as tall as what is in it: here they stand one below the other."""
+    made = section(title, *children)
+    made.layout.flex = "0 0 auto"
+    return made
+
+
+def _row(*controls: widgets.Widget) -> widgets.Box:
+    return widgets.Box(controls, layout=widgets.Layout(flex_flow="row wrap", width="auto"))
+
+
+def _say(text: str) -> str:
+    return f'<p role="status">{escape(text)}</p>'

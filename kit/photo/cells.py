@@ -1,0 +1,233 @@
+"""Cells on a mask: areas, walls, shape, and how even they lie. Counting only, no photo.
+
+A cell is a set of open pixels joined by their edges (4-connectivity) of at least `SMALLEST_MM2`;
+what is smaller belongs to the wall.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.errors import InputError
+
+__all__ = ["SMALLEST_MM2", "TILE_MM", "Cells", "find_cells", "tile_openness", "wall_chord"]
+
+Mask = NDArray[np.bool_]
+Array = NDArray[np.float64]
+
+SMALLEST_MM2 = 0.10
+TILE_MM = 10.0
+TILE_LEAST = 0.7
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Cells of one face.
+
+    Parameters
+    ----------
+    mask : (height, width) bool
+        Pixels of cells.
+    area_mm2 : (n,) array
+    centre_px : (n, 2) array
+        x then y.
+    at_edge : (n,) bool
+        Cut off by the crumb's edge: they count in the area and in the number; their sizes are
+        smaller than they were.
+    crumb_mm2 : float
+    px_per_mm : float
+    labels : (height, width) int
+    label_of : (n,) int
+    """
+
+    mask: Mask
+    area_mm2: Array
+    centre_px: Array
+    at_edge: Mask
+    crumb_mm2: float
+    px_per_mm: float
+    labels: NDArray[Any]
+    label_of: NDArray[Any]
+
+    @property
+    def openness(self) -> float:
+        """Share of the crumb that is cells."""
+        return float(self.area_mm2.sum() / self.crumb_mm2)
+
+    @property
+    def per_cm2(self) -> float:
+        """Cells per square centimetre of crumb."""
+        return 100 * len(self.area_mm2) / self.crumb_mm2
+
+    def area_at(self, share: float) -> float:
+        """Area in mm² that `share` of the cells stay below; NaN without cells."""
+        return float(np.quantile(self.area_mm2, share)) if len(self.area_mm2) else np.nan
+
+    @property
+    def mean_mm2(self) -> float:
+        """Mean area."""
+        return float(self.area_mm2.mean()) if len(self.area_mm2) else np.nan
+
+    @property
+    def area_weighted_mm2(self) -> float:
+        """Mean area of the cell a random open point lies in."""
+        total = self.area_mm2.sum()
+        return float((self.area_mm2**2).sum() / total) if total else np.nan
+
+    @property
+    def largest_mm2(self) -> float:
+        """Area of the largest."""
+        return float(self.area_mm2.max()) if len(self.area_mm2) else np.nan
+
+    @property
+    def shape(self) -> tuple[float, float]:
+        """Aspect (long over short axis of the like ellipse) and direction, weighted by area.
+
+        The direction is in degrees from across, turning towards upright, 0 to 180; the mean is
+        that of doubled angles (Mardia and Jupp 2000, "Directional Statistics", section 1.2,
+        from memory), each cell weighted by its area and by how far from round it is.
+        """
+        if not len(self.area_mm2):
+            return np.nan, np.nan
+        xx, yy, xy = self._moments().T
+        half, turn = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+        aspect = np.sqrt((half + turn) / np.maximum(half - turn, 1e-9))
+        weight = self.area_mm2 / self.area_mm2.sum()
+        # y points down in a picture: upright angles turn the other way
+        double = np.arctan2(-2 * xy, xx - yy)
+        flat = weight * turn / np.maximum(half, 1e-9)
+        mean = np.arctan2((flat * np.sin(double)).sum(), (flat * np.cos(double)).sum()) / 2
+        return float((weight * aspect).sum()), float(np.degrees(mean) % 180)
+
+    def _moments(self) -> Array:
+        """Second moments xx, yy, xy in px² of each cell; a pixel is a square, not a point."""
+        own = np.full(int(self.labels.max()) + 1, -1)
+        own[self.label_of] = np.arange(len(self.label_of))
+        y, x = np.nonzero(self.mask)
+        of = own[self.labels[y, x]]
+        dx, dy = x - self.centre_px[of, 0], y - self.centre_px[of, 1]
+        n, count = np.bincount(of), len(self.label_of)
+        xx, yy, xy = (np.bincount(of, w, count) / n for w in (dx * dx, dy * dy, dx * dy))
+        return np.column_stack([xx + 1 / 12, yy + 1 / 12, xy])
+
+    def wall_chord_mm(self, crumb: Mask) -> float:
+        """Mean length of wall along rows and columns, in mm."""
+        return wall_chord(crumb & ~self.mask) / self.px_per_mm
+
+    def tiles(self, crumb: Mask) -> Array:
+        """Openness of the 10 mm tiles that are at least 70 % crumb."""
+        return tile_openness(self.mask, crumb, self.px_per_mm)
+
+
+def find_cells(
+    open_mask: Mask,
+    crumb: Mask,
+    px_per_mm: float,
+    smallest_mm2: float = SMALLEST_MM2,
+    core: Mask | None = None,
+    sure: Mask | None = None,
+) -> Cells:
+    """Find the cells among open pixels.
+
+    Parameters
+    ----------
+    open_mask : (height, width) bool
+        Pixels that are not wall; outside the crumb they are left out.
+    crumb : (height, width) bool
+    px_per_mm : float
+    smallest_mm2 : float
+    core : (height, width) bool, optional
+        A cell must reach into it: a mere fringe along the crust is crust.
+    sure : (height, width) bool, optional
+        A cell must hold one of these pixels: clearly dark ones. Without it, any will do.
+
+    Returns
+    -------
+    Cells
+
+    Raises
+    ------
+    InputError
+        The crumb is empty or the sizes differ.
+
+    Examples
+    --------
+    >>> crumb = np.ones((40, 40), bool)
+    >>> hole = np.zeros((40, 40), bool)
+    >>> hole[10:20, 10:20] = True
+    >>> cells = find_cells(hole, crumb, px_per_mm=10)
+    >>> cells.area_mm2, cells.openness
+    (array([1.]), 0.0625)
+    """
+    import cv2
+
+    if open_mask.shape != crumb.shape:
+        raise InputError("crumb", crumb.shape, f"must be as large as the mask, {open_mask.shape}")
+    pixels = int(np.count_nonzero(crumb))
+    if not pixels:
+        raise InputError("crumb", 0, "must hold at least one pixel")
+    opened = (open_mask & crumb).view(np.uint8)
+    count, labels, stats, centres = cv2.connectedComponentsWithStats(opened, connectivity=4)
+    keep = stats[:, cv2.CC_STAT_AREA] >= smallest_mm2 * px_per_mm**2 * (1 - 1e-9)
+    keep[0] = False
+    for must in (core, sure):
+        if must is not None:
+            held = np.zeros(count, bool)
+            held[labels[must & (opened > 0)]] = True
+            keep &= held
+    mask = keep[labels]
+    rim = cv2.erode(crumb.view(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) == 0
+    touched = np.zeros(count, bool)
+    touched[labels[rim & mask]] = True
+    return Cells(
+        mask=mask,
+        area_mm2=stats[keep, cv2.CC_STAT_AREA] / px_per_mm**2,
+        centre_px=np.asarray(centres[keep], float),
+        at_edge=touched[keep],
+        crumb_mm2=pixels / px_per_mm**2,
+        px_per_mm=px_per_mm,
+        labels=labels,
+        label_of=np.nonzero(keep)[0],
+    )
+
+
+def wall_chord(wall: Mask) -> float:
+    """Return the mean length in pixels of the runs of wall along all rows and columns.
+
+    Examples
+    --------
+    >>> stripes = np.zeros((30, 30), bool)
+    >>> stripes[:, ::3] = True                     # 1 px along rows, 30 px along columns
+    >>> round(wall_chord(stripes), 3)
+    1.935
+    """
+    if not wall.any():
+        return np.nan
+    across = np.count_nonzero(wall[:, 1:] & ~wall[:, :-1]) + np.count_nonzero(wall[:, 0])
+    down = np.count_nonzero(wall[1:] & ~wall[:-1]) + np.count_nonzero(wall[0])
+    return float(2 * np.count_nonzero(wall) / (across + down))
+
+
+def tile_openness(cells: Mask, crumb: Mask, px_per_mm: float, tile_mm: float = TILE_MM) -> Array:
+    """Return the openness of square tiles that are at least 70 % crumb.
+
+    The tiles start at the crumb's left and upper edge.
+    """
+    y, x = np.nonzero(crumb.any(1))[0], np.nonzero(crumb.any(0))[0]
+    if not len(y):
+        return np.empty(0)
+    side = tile_mm * px_per_mm
+    height, width = y[-1] + 1 - y[0], x[-1] + 1 - x[0]
+    part = (slice(y[0], y[-1] + 1), slice(x[0], x[-1] + 1))
+    starts = [np.unique(np.round(np.arange(0, n, side)).astype(int)) for n in (height, width)]
+    cuts = [at[at < n] for at, n in zip(starts, (height, width), strict=True)]
+
+    def sums(mask: Mask) -> Array:
+        rows = np.add.reduceat(mask[part].astype(np.float64), cuts[0], axis=0)
+        return np.asarray(np.add.reduceat(rows, cuts[1], axis=1))
+
+    whole = sums(crumb)
+    full = whole >= TILE_LEAST * side**2
+    return np.asarray(sums(cells & crumb)[full] / whole[full])

@@ -1,0 +1,383 @@
+"""The crumb of a cut face: how open it is, how many cells, how large, how even.
+
+Rectify, outline the face (`face`), take the crust off, tell darkness against the wall near by and
+find where cells begin (`darkness`), count (`cells`). What was found can be corrected and counted
+again without looking for everything anew (`Crumb.again`).
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.errors import DataError, InputError
+from kit.photo import cells as counting
+from kit.photo import crumb_figures, crumb_words, darkness, thin_walls
+from kit.photo import face as faces
+from kit.photo import square_on as flat
+from kit.photo.strip import normals, resampled
+from kit.photo.value import Value, combined
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+__all__ = ["Crumb", "crumb"]
+
+Array = NDArray[np.float64]
+Picture = NDArray[Any]
+
+#: Finest rectified picture; more pixels show no thinner walls on a phone's photo.
+FINE_PX_PER_MM = 15.0
+#: Decoded at least as fine as this.
+DECODED_PX_PER_MM = 12.5
+#: Resolution the face is looked for at.
+COARSE_PX_PER_MM = 6.0
+LEAST_PX_PER_MM = 3.0
+ENOUGH_PX_PER_MM = 6.0
+#: Open pixels that lie wholly within this of the crust belong to it.
+FRINGE_MM = 0.4
+#: A cell is somewhere darker than its edge by this factor: specks of noise are not.
+SURE = 1.3
+SURE_NOISE = 2.0
+#: A thin wall is lighter than both sides by this share of the deepest, and not much darker
+#: than a cell's edge.
+THIN = 0.03
+THIN_NOISE = 0.7
+LOOSE = 0.03
+THINNEST_MM = 0.1
+USUAL_BLUR_PX = 1.0
+#: Lens, sensor and rectifying blur at least this much.
+LEAST_BLUR_PX = 0.8
+#: A crust's outline is never quite sharp by itself (from drawn and real pictures).
+SOFT_MM = 0.07
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """What stays when a threshold, an outline or a crust is corrected."""
+
+    light: Picture
+    overview: Picture
+    px_per_mm: float
+    coarse_px_per_mm: float
+    transform: Array  # from pixels of `light` to pixels of the photo
+    coarse: Array  # from pixels of `overview` to pixels of the photo
+    u_scale: Value
+    kind: str
+    by_hand: tuple[str, ...] = ()
+    crust: tuple[Array, float] | None = None  # found with the outline
+
+
+@dataclass(frozen=True)
+class Crumb:
+    """The crumb of one cut face. Each `Value` with the uncertainty of measuring *this* face.
+
+    How far another slice of the same piece would differ is `slice_u`.
+
+    Parameters
+    ----------
+    openness : Value
+        Share of the crumb's area that is cells of 0.10 mm² or more.
+    cells_per_cm2 : Value
+    median_cell_mm2, mean_cell_mm2, area_weighted_cell_mm2 : Value
+        Area of cells; area-weighted: of the cell that a random open point lies in.
+    cell_10_mm2, cell_90_mm2, largest_cell_mm2 : Value
+        A tenth, nine tenths of the cells are smaller; the largest.
+    wall_chord_mm : Value
+        Mean length of wall along rows and columns.
+    aspect, direction : Value
+        Long over short axis; degrees from across towards upright. Weighted by area.
+    tile_cv : Value
+        Standard deviation over mean of the openness of 10 mm tiles at least 70 % crumb.
+    face_mm2, crumb_mm2 : Value
+    mask : (height, width) bool
+        Cells on the rectified picture.
+    crumb_mask : (height, width) bool
+    transform : (3, 3) array
+        From pixels of the masks to pixels of the photo.
+    face : (n, 2) array
+        Outline in pixels of the photo.
+    crust_mm : float
+        Mean depth taken off.
+    threshold : float
+        A point counts as open where it is darker than the wall near by by more than this share
+        of the wall's light.
+    px_per_mm : float
+        Of the masks.
+    cells : int
+    slice_u : dict of str to float
+        Standard uncertainty that comes on top when the figure is to speak for the whole piece.
+    checks : tuple of str
+    by_hand : tuple of str
+        What was given: "outline", "threshold", "crust".
+    """
+
+    openness: Value
+    cells_per_cm2: Value
+    median_cell_mm2: Value
+    mean_cell_mm2: Value
+    area_weighted_cell_mm2: Value
+    cell_10_mm2: Value
+    cell_90_mm2: Value
+    largest_cell_mm2: Value
+    wall_chord_mm: Value
+    aspect: Value
+    direction: Value
+    tile_cv: Value
+    face_mm2: Value
+    crumb_mm2: Value
+    mask: Picture = field(repr=False)
+    crumb_mask: Picture = field(repr=False)
+    transform: Array = field(repr=False)
+    face: Array = field(repr=False)
+    crust_mm: float
+    threshold: float
+    px_per_mm: float
+    cells: int
+    slice_u: Mapping[str, float]
+    rim: darkness.Rim = field(repr=False)
+    checks: tuple[str, ...]
+    by_hand: tuple[str, ...]
+    sheet: _Sheet = field(repr=False)
+
+    @property
+    def values(self) -> dict[str, Value]:
+        """All values by name."""
+        return {k: v for k, v in vars(self).items() if isinstance(v, Value)}
+
+    @property
+    def headline(self) -> str:
+        """How open, in a sentence."""
+        return crumb_words.headline(self)
+
+    @property
+    def sentence(self) -> str:
+        """Number and size of cells, and how even."""
+        return crumb_words.story(self)
+
+    @property
+    def method(self) -> str:
+        """How cells were told from walls: threshold, scale, smallest cell."""
+        return crumb_words.method(self)
+
+    def again(
+        self, *, outline: Any = None, threshold: float | None = None, crust_mm: float | None = None
+    ) -> "Crumb":
+        """Count again with a corrected outline (pixels of the photo), threshold or crust.
+
+        Raises
+        ------
+        InputError
+            An outline of fewer than three points, a threshold outside 0 to 1, a crust below 0.
+        """
+        given = {"outline": outline, "threshold": threshold, "crust": crust_mm}
+        fresh = tuple(k for k, v in given.items() if v is not None)
+        sheet = replace(
+            self.sheet,
+            by_hand=tuple(dict.fromkeys((*self.by_hand, *fresh))),
+            crust=self.sheet.crust if outline is None else None,
+        )
+        path = _checked_outline(outline) if outline is not None else self.face
+        kept = self.threshold if "threshold" in self.by_hand else None
+        depth = self.crust_mm if "crust" in self.by_hand else None
+        return _counted(
+            sheet, path, kept if threshold is None else _checked_threshold(threshold),
+            depth if crust_mm is None else _checked_crust(crust_mm),
+        )  # fmt: skip
+
+    def __repr__(self) -> str:
+        return (
+            f"<Crumb openness {self.openness}, {self.cells_per_cm2.value:.3g} cells/cm², "
+            f"median {self.median_cell_mm2.value:.3g} mm²>"
+        )
+
+    def __str__(self) -> str:
+        return crumb_words.text(self)
+
+    def _repr_html_(self) -> str:
+        return crumb_words.html(self)
+
+    def to_frame(self) -> "pd.DataFrame":
+        """One row a value: ``name, value, u, unit, slice_u``."""
+        import pandas as pd
+
+        rows = [
+            (k, v.value, v.u, v.unit, self.slice_u.get(k, np.nan)) for k, v in self.values.items()
+        ]
+        return pd.DataFrame(rows, columns=["name", "value", "u", "unit", "slice_u"])
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw the cells over the cut face, with its outline."""
+        from kit import charts
+
+        return charts.crumb(self, ax)
+
+
+def crumb(
+    photo: Any,
+    scale: Any,
+    box: Any = None,
+    crust_mm: float | None = None,
+    outline: Any = None,
+    threshold: float | None = None,
+) -> Crumb:
+    """Measure the crumb of a cut face.
+
+    Parameters
+    ----------
+    photo : Photo
+    scale : Scale
+        Of the plane the cut face lies in (its `offset_mm` says how far above the reference).
+    box : (x0, y0, x1, y1), optional
+        About the face, in pixels of the photo, with some ground all round.
+    crust_mm : float, optional
+        To take off all round; found where it is not given.
+    outline : (n, 2) array, optional
+        Of the face, in pixels of the photo; found where it is not given.
+    threshold : float, optional
+        Share of the wall's light by which a cell is darker, 0 to 1; found where it is not given.
+
+    Returns
+    -------
+    Crumb
+
+    Raises
+    ------
+    DataError
+        No face, a face cut off by the picture, too few pixels, or hardly any light and dark.
+    InputError
+        A box, outline, crust or threshold that cannot be.
+    """
+    given = {"outline": outline, "threshold": threshold, "crust": crust_mm}
+    crust_mm = _checked_crust(crust_mm) if crust_mm is not None else None
+    threshold = _checked_threshold(threshold) if threshold is not None else None
+    path = _checked_outline(outline) if outline is not None else None
+    region = flat.region(photo, box, path)
+    seen = flat.decoded(photo, scale, region, DECODED_PX_PER_MM)
+    view, coarse, fine = flat.square_on(seen, scale, region, COARSE_PX_PER_MM, 900)
+    depth: tuple[Array, float] | None = None
+    if path is None:
+        found = faces.find_face(view, fine, *flat.kept_out(photo, scale, box, coarse, view.shape))
+        path, depth = flat.moved(coarse, found.outline_px), (found.crust_mm, found.u_crust_mm)
+    own = 1 / float(np.mean(scale.mm_per_px_at(path)))
+    if own < LEAST_PX_PER_MM:
+        msg = (
+            f"the cut face has {own:.1f} pixels to a millimetre and walls of crumb are a fifth of "
+            "one: photograph it from nearer by, so that it fills the picture, or scan it."
+        )
+        raise DataError(msg)
+    around = path + 0.04 * (path - path.mean(0))
+    corners = (around.min(0), around.max(0))
+    finest = min(FINE_PX_PER_MM, own / seen[1])
+    pixels, transform, px_per_mm = flat.square_on(seen, scale, corners, finest, 4000)
+    sheet = _Sheet(
+        light=darkness.linear_light(pixels), overview=view, px_per_mm=px_per_mm,
+        coarse_px_per_mm=fine, transform=transform, coarse=coarse, u_scale=scale.u_at(path[::20]),
+        kind=scale.kind, by_hand=tuple(k for k, v in given.items() if v is not None), crust=depth,
+    )  # fmt: skip
+    return _counted(sheet, path, threshold, crust_mm)
+
+
+def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: float | None) -> Crumb:
+    """Take the crust off, find the level, count, and see how much each cause moves the count."""
+    import cv2
+
+    p = sheet.px_per_mm
+    on_sheet = flat.moved(_inverse(sheet.transform), path)
+    out = normals(on_sheet)
+    # filling takes in the pixels an outline runs through: half a pixel too many all round
+    face = faces.filled(sheet.light.shape, on_sheet - 0.5 * out)
+    if face.sum() < faces.LEAST_MM2 * p**2 * 0.2:
+        raise InputError("outline", len(path), "must hold at least 50 mm² of the picture")
+    checks: list[str] = []
+    if crust_mm is None:
+        ring = flat.moved(_inverse(sheet.coarse), path)
+        depth, u_crust = sheet.crust or faces.crust_depth(
+            faces.lab_of(sheet.overview), sheet.coarse_px_per_mm, ring
+        )
+        if not depth.any():
+            checks.append("no crust was seen along the edge: give crust_mm if there is one")
+    else:
+        depth, u_crust = np.full(len(path), crust_mm), 0.1
+    inner = on_sheet - out * (depth * p)[:, None]
+    crumb_mask = faces.filled(face.shape, inner - 0.5 * out) & face
+    if crumb_mask.sum() < 0.2 * face.sum():
+        raise InputError("crust_mm", float(depth.mean()), "must leave some crumb")
+    dark = darkness.darkness(sheet.light, crumb_mask, p)
+    edge = darkness.blur_at(sheet.light, on_sheet, out, p)
+    least = math.hypot(darkness.SMOOTH_MM, LEAST_BLUR_PX / p)
+    lens = USUAL_BLUR_PX / p if math.isnan(edge) else math.sqrt(max(0.0, edge**2 - SOFT_MM**2))
+    blur = math.hypot(darkness.SMOOTH_MM, lens)
+    rim, sharp = darkness.rim_level(dark, crumb_mask, p, max(blur, least))
+    if rim.deep < 0.06:
+        msg = (
+            "light and dark hardly differ on this face, so that cells cannot be told from walls: "
+            "let the light come from one side, and photograph it sharp."
+        )
+        raise DataError(msg)
+    level = rim.level if threshold is None else threshold
+    u_level = rim.u if threshold is None else 0.25 * rim.u
+    clear = max(SURE * level, level + SURE_NOISE * rim.noise)
+    sure = dark > min(clear, level + 0.4 * max(rim.deep - level, 0.0))
+    height = thin_walls.ridge_height(
+        dark, p, math.erf(THINNEST_MM / (2 * math.sqrt(2) * rim.blur_mm))
+    )
+    margin = THIN * rim.deep + THIN_NOISE * rim.noise
+    core = cv2.erode(crumb_mask.view(np.uint8), faces.disc(FRINGE_MM * p), borderValue=0) > 0
+    found, less = (
+        counting.find_cells(
+            thin_walls.apart((sharp > t) & crumb_mask, height, p, margin, margin - LOOSE * rim.deep),
+            crumb_mask, p, core=core, sure=sure,
+        )
+        for t in (level, level + u_level)
+    )  # fmt: skip
+    if p < ENOUGH_PX_PER_MM:
+        checks.append(f"{p:.1f} pixels to a millimetre are few: thin walls are lost")
+    if rim.blur_mm > 0.22:
+        checks.append("the picture is blurred: walls thinner than the blur are lost")
+    band = cv2.erode(crumb_mask.view(np.uint8), faces.disc(max(1.0, u_crust * p))) > 0
+    values = crumb_figures.values_of(found, less, crumb_mask, band, sheet.u_scale)
+    x, y = on_sheet.T
+    face_mm2 = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / p**2
+    area = combined(face_mm2, "mm²", scale=2 * sheet.u_scale.u * face_mm2,
+                    outline=_perimeter(on_sheet) / p * 0.1)  # fmt: skip
+    crumb_area = combined(found.crumb_mm2, "mm²", scale=2 * sheet.u_scale.u * found.crumb_mm2,
+                          crust=_perimeter(inner) / p * u_crust)  # fmt: skip
+    return Crumb(
+        **values, face_mm2=area, crumb_mm2=crumb_area, mask=found.mask, crumb_mask=crumb_mask,
+        transform=sheet.transform, face=path, crust_mm=float(depth.mean()), threshold=level,
+        px_per_mm=p, cells=len(found.area_mm2), rim=rim,
+        slice_u=crumb_figures.slice_u(found, crumb_mask), checks=tuple(checks),
+        by_hand=sheet.by_hand, sheet=sheet,
+    )  # fmt: skip
+
+
+def _inverse(matrix: Array) -> Array:
+    return np.asarray(np.linalg.inv(matrix), float)
+
+
+def _perimeter(path: Array) -> float:
+    return float(np.linalg.norm(np.roll(path, -1, 0) - path, axis=1).sum())
+
+
+def _checked_outline(outline: Any) -> Array:
+    path = np.asarray(outline, float)
+    if path.ndim != 2 or path.shape[1] != 2 or len(path) < 3 or not np.isfinite(path).all():
+        raise InputError("outline", np.shape(outline), "must be at least three points (x, y)")
+    return resampled(path)
+
+
+def _checked_threshold(threshold: float) -> float:
+    if not 0 < threshold < 1:
+        raise InputError("threshold", threshold, "must lie between 0 and 1", "For example 0.12.")
+    return float(threshold)
+
+
+def _checked_crust(crust_mm: float) -> float:
+    if not 0 <= crust_mm < 20:
+        raise InputError("crust_mm", crust_mm, "must lie between 0 and 20 mm")
+    return float(crust_mm)

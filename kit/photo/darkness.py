@@ -1,0 +1,365 @@
+"""How dark each point of a crumb is beside the wall near by, and where a cell begins.
+
+The light falls off over a picture, so that darkness is told against the wall's brightness in the
+neighbourhood. No fixed share of it bounds a cell: the edge of a flat dark hole lies half-way down,
+that of a shallow pit where the wall just begins to fall. The mean profile of brightness across
+the edges of large cells shows which it is: a step of height h·a and a bowl that deepens
+by (1 − h)·a over a depth d, both blurred by the lens. Fitted, it gives the darkness at the edge.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "SMOOTH_MM", "Rim", "blur_at", "darkness", "linear_light", "ridges", "rim_level", "sharpened",
+]  # fmt: skip
+
+Array = NDArray[np.float64]
+Picture = NDArray[Any]
+
+#: Smoothing of the picture before anything is told from it: well below a wall's thickness of
+#: about 0.22 mm (Lassoued et al. 2007, by tomography).
+SMOOTH_MM = 0.05
+#: Extra smoothing of the edge along which profiles are averaged, so that noise does not place it.
+_STEADY_MM = 0.10
+#: Share of the blur's variance that is taken back.
+SHARPEN = 0.8
+#: The level lies this many of the wall's standard deviations off the wall, or specks count.
+CLEAR = 3.0
+#: Both sides of a thin wall are looked at this far from its middle.
+RIDGE_MM = 0.18
+#: How dark the deepest are is told this far inside: crust and ground fade in at the edge.
+_OFF_EDGE_MM = 0.5
+#: Where the search for edges starts: a share of the darkest 2 %.
+_START = 0.35
+
+
+@dataclass(frozen=True)
+class Rim:
+    """Where cells begin.
+
+    Parameters
+    ----------
+    level : float
+        Darkness at a cell's edge.
+    u : float
+        Its standard uncertainty.
+    step : float
+        Share of a cell's darkness that is a step at its edge: 1 for flat dark holes, 0 for bowls.
+    blur_mm : float
+    wall, noise : float
+        Darkness of the wall by itself and its spread.
+    deep : float
+        Darkness of the deepest.
+    profile : (n, 3) array
+        Distance from the first edge in mm (inwards positive), mean darkness, fitted darkness.
+    """
+
+    level: float
+    u: float
+    step: float
+    blur_mm: float
+    wall: float
+    noise: float
+    deep: float
+    profile: Array
+
+
+def linear_light(picture: Picture) -> Picture:
+    """Return the linear light of an sRGB picture as float32 (IEC 61966-2-1)."""
+    import cv2
+
+    v = np.arange(256) / 255
+    table = np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    # red and green: nearly all the light of a crumb, and least noise
+    return cv2.transform(cv2.LUT(picture, table), np.array([[0.3, 0.6, 0.1]], np.float32))
+
+
+def darkness(light: Picture, crumb: Picture, px_per_mm: float) -> Picture:
+    """Return 1 − light over the wall's light near by, as float32; slightly smoothed.
+
+    Parameters
+    ----------
+    light : (height, width) float32
+    crumb : (height, width) bool
+    px_per_mm : float
+    """
+    import cv2
+
+    smooth = cv2.GaussianBlur(light, (0, 0), SMOOTH_MM * px_per_mm)
+    wall = _wall_light(smooth, crumb, px_per_mm)
+    share = smooth / np.maximum(wall, 1e-4)
+    return 1 - share / _fade(share, crumb, px_per_mm)
+
+
+def _fade(share: Picture, crumb: Picture, px_per_mm: float) -> Picture:
+    """How the wall darkens towards the crust, which fades in over half a millimetre or so."""
+    import cv2
+
+    depth = cv2.distanceTransform(crumb.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    bin_px = max(1.0, 0.07 * px_per_mm)
+    bins = int(1.5 * px_per_mm / bin_px)
+    near = crumb & (depth < bins * bin_px)
+    at, values = (depth[near] / bin_px).astype(np.uint8), share[near]
+    order = np.lexsort((values, at))
+    ends = np.searchsorted(at[order], np.arange(bins + 1))
+    n = np.diff(ends)
+    top = values[order][np.minimum(ends[:-1] + (0.85 * n).astype(int), len(order) - 1)]
+    top = np.where(n > 50, top, np.nan)
+    level = np.nanmedian(top[bins // 2 :])
+    if not np.isfinite(level):
+        return np.ones_like(share)
+    top = np.where(np.isfinite(top), top, level) / level
+    # towards the edge it only darkens
+    top = np.minimum(np.minimum.accumulate(top[::-1])[::-1], 1.0)
+    centre = (np.arange(bins) + 0.5) * bin_px
+    table = np.interp(np.arange(int(centre[-1]) * 8 + 9) / 8, centre, top).astype(np.float32)
+    index = np.minimum((depth * 8).astype(np.int32), len(table) - 1)
+    return np.asarray(np.maximum(table[index], 0.2))
+
+
+def _wall_light(smooth: Picture, crumb: Picture, px_per_mm: float) -> Picture:
+    """The upper tenth of the light in windows of 4.5 mm, as a smooth surface."""
+    import cv2
+
+    height, width = smooth.shape
+    k = max(1, round(px_per_mm / 5))
+    rows, columns = smooth[::k, ::k], crumb[::k, ::k]
+    side = max(6, round(4.5 * px_per_mm / k))
+    hop = max(2, side // 3)
+    pad = side
+    values: Picture = np.where(columns, rows, -1.0).astype(np.float32)
+    values = cv2.copyMakeBorder(values, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=-1.0)
+    view = np.lib.stride_tricks.sliding_window_view(values, (side, side))[::hop, ::hop]
+    flat = np.sort(view.reshape(*view.shape[:2], -1), axis=2)
+    held = (flat >= 0).sum(2)
+    at = side * side - 1 - np.round(0.1 * held).astype(int)
+    top = np.take_along_axis(flat, np.clip(at, 0, side * side - 1)[..., None], 2)[..., 0]
+    weight = np.where(held > 0.3 * side * side, held, 0).astype(np.float32)
+    spread = cv2.GaussianBlur(weight, (0, 0), 1.5) + 1e-9
+    grid = cv2.GaussianBlur(weight * np.maximum(top, 0), (0, 0), 1.5) / spread
+    # node (i, j) stands for the window centred at i·hop + (side − 1)/2 − pad
+    yy = ((np.arange(height) / k + pad - (side - 1) / 2) / hop).astype(np.float32)
+    xx = ((np.arange(width) / k + pad - (side - 1) / 2) / hop).astype(np.float32)
+    return cv2.remap(grid.astype(np.float32), *np.meshgrid(xx, yy), cv2.INTER_LINEAR,
+                     borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+
+
+def blur_at(light: Picture, outline_px: Array, normal: Array, px_per_mm: float) -> float:
+    """Return the blur in mm (standard deviation) of a sharp outline, NaN where it is not clear.
+
+    Lines across the outline are aligned at half of their own step and their median is
+    compared with a blurred step.
+    """
+    import cv2
+    from scipy.special import erf
+
+    reach, fine = 1.2, 0.02
+    offset = np.arange(-reach, reach + fine / 2, fine)
+    at = outline_px[:, None] + normal[:, None] * (offset * px_per_mm)[None, :, None]
+    lines = cv2.remap(light, at[..., 0].astype(np.float32), at[..., 1].astype(np.float32),
+                      cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    inner = lines[:, (offset > -0.6) & (offset < -0.25)].mean(1)
+    outer = lines[:, (offset > 0.25) & (offset < 0.6)].mean(1)
+    step = inner - outer
+    clear = np.abs(step) > max(0.02, 0.6 * float(np.median(np.abs(step))))
+    if clear.sum() < 40:
+        return float("nan")
+    scaled = (lines[clear] - outer[clear, None]) / step[clear, None]
+    near = np.abs(offset) < 0.3
+    cross = offset[near][np.argmin(np.abs(scaled[:, near] - 0.5), axis=1)]
+    grid = np.arange(-0.3, 0.301, fine)
+    aligned = np.array([np.interp(grid + c, offset, row)
+                        for c, row in zip(cross, scaled, strict=True)])  # fmt: skip
+    middle = np.median(aligned, 0)
+    tried = np.geomspace(0.02, 0.4, 60)
+    misfit = [np.square(middle - 0.5 * (1 - erf(grid / (s * np.sqrt(2))))).sum() for s in tried]
+    return float(tried[int(np.argmin(misfit))])
+
+
+def sharpened(dark: Picture, px_per_mm: float, blur_mm: float, share: float) -> Picture:
+    """Return the picture with part of its blur taken back, so that thin walls come out.
+
+    First order of the inverse of a normal blur: less half (a share of) its variance times the
+    Laplacian.
+    """
+    import cv2
+
+    bend = cv2.Laplacian(dark, cv2.CV_32F, ksize=1)
+    return np.asarray(dark - 0.5 * (blur_mm * px_per_mm) ** 2 * share * bend)
+
+
+def ridges(dark: Picture, px_per_mm: float, margin: float) -> Picture:
+    """Return thin walls that the blur has drowned: lighter than both sides by `margin`.
+
+    Parameters
+    ----------
+    dark : (height, width) float32
+    px_per_mm : float
+    margin : float
+        In darkness.
+    """
+    far, near = max(1, round(RIDGE_MM * px_per_mm)), max(1, round(0.71 * RIDGE_MM * px_per_mm))
+    padded = np.pad(dark, far, mode="edge")
+    height, width = dark.shape
+
+    def at(dy: int, dx: int) -> Picture:
+        return padded[far + dy : far + dy + height, far + dx : far + dx + width]
+
+    limit = dark + np.float32(margin)
+    found = np.zeros(dark.shape, bool)
+    for dy, dx in ((0, far), (far, 0), (near, near), (near, -near)):
+        found |= np.minimum(at(dy, dx), at(-dy, -dx)) > limit
+    return found
+
+
+def rim_level(
+    dark: Picture, crumb: Picture, px_per_mm: float, blur_mm: float
+) -> tuple[Rim, Picture]:
+    """Find the darkness at which cells begin, and the picture it is a level of.
+
+    The edge is found on `dark`; its level is told of the picture sharpened as far as the wall's
+    noise stays well below that level.
+
+    Parameters
+    ----------
+    dark : (height, width) float32
+        From `darkness`.
+    crumb : (height, width) bool
+    px_per_mm : float
+    blur_mm : float
+        What is known of the blur, the smoothing of `darkness` included.
+
+    Returns
+    -------
+    Rim
+    sharp : (height, width) float32
+    """
+    import cv2
+
+    n = 2 * round(_OFF_EDGE_MM * px_per_mm) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
+    inner = cv2.erode(crumb.view(np.uint8), disc, borderValue=0).view(bool)
+    deep = float(np.quantile(dark[inner if inner.any() else crumb][::7], 0.98))
+    steady = cv2.GaussianBlur(dark, (0, 0), _STEADY_MM * px_per_mm)
+    mask = (steady > _START * deep) & crumb
+    at, use, x, n, wall = _across(mask, crumb, px_per_mm)
+    y = _means(dark, at, use, len(n))
+    ok = n > 20
+    if ok.sum() < 8 or deep < 0.02:
+        rim = Rim(_START * deep, 0.12 * deep, np.nan, blur_mm, 0.0, 0.0, deep, np.empty((0, 3)))
+        return rim, dark
+    starts: list[Any] = [0.15, 0.85]
+    fits = []
+    for f in (1.0, 0.88, 1.14):  # as known, and if the blur were less or more
+        fits.append(_fitted(x[ok], y[ok], n[ok], blur_mm * f, starts))
+        starts = [fits[0][1]]
+    _, p, curve = fits[0]
+    for share in (SHARPEN, SHARPEN / 2, 0.0):
+        sharp = sharpened(dark, px_per_mm, blur_mm, share) if share else dark
+        z = _means(sharp, at, use, len(n))[ok]
+        levels = [float(np.interp(q[0], x[ok], z)) for _, q, _ in fits]
+        on_wall = sharp[wall][::3]
+        middle = float(np.median(on_wall)) if len(on_wall) else 0.0
+        noise = 1.48 * float(np.median(np.abs(on_wall - middle))) if len(on_wall) else 0.0
+        if levels[0] > middle + CLEAR * noise:
+            break
+    raised = min(middle + CLEAR * noise, 1.6 * levels[0])
+    level = min(max(levels[0], raised, 0.06 * deep), 0.75 * deep)
+    u = float(np.hypot(0.5 * np.ptp(levels), 0.04 * deep)) + 0.5 * (level - levels[0])
+    return Rim(level, u, float(p[2]), float(np.exp(p[1])), middle, noise, deep,
+               np.column_stack([x[ok], y[ok], curve])), sharp  # fmt: skip
+
+
+def _across(mask: Picture, crumb: Picture, px_per_mm: float) -> tuple[Any, ...]:
+    """Sort pixels by distance from the edge of cells that are wide, beside walls that are.
+
+    Returns
+    -------
+    at, use : bin of each pixel, and which pixels count
+    x, n : mean distance in mm and number, a bin
+    wall : pixels well inside walls
+    """
+    import cv2
+
+    step = 0.5 / px_per_mm
+    lo, hi = int(-0.45 / step), int(0.4 / step)
+    bins = hi - lo + 1
+    inward = cv2.distanceTransform(mask.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    outward = cv2.distanceTransform((~mask & crumb).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    signed = np.where(mask, inward - 0.5, 0.5 - outward) * 2
+    at = np.floor(signed).astype(np.int32) - lo
+    inside = crumb & (at >= 0) & (at < bins)
+    for wide_in, wide_out in ((0.3, 0.25), (0.2, 0.15), (0.12, 0.1)):
+        near_in, near_out = _near(inward, wide_in * px_per_mm), _near(outward, wide_out * px_per_mm)
+        use = inside & np.where(mask, near_in, near_out)
+        at_used = at[use]
+        n = np.bincount(at_used, minlength=bins).astype(float)
+        if n.sum() > 3000:
+            break
+    x = np.bincount(at_used, signed[use], bins) / np.maximum(n, 1) * step
+    return at_used, use, x, n, outward > (wide_out + 0.1) * px_per_mm
+
+
+def _means(picture: Picture, at: Any, use: Picture, bins: int) -> Array:
+    return np.bincount(at, picture[use], bins) / np.maximum(np.bincount(at, minlength=bins), 1)
+
+
+def _near(distance: Picture, wide: float) -> Picture:
+    """Pixels within reach of the middle of what is wide enough."""
+    import cv2
+
+    n = 2 * max(1, round(wide + 1)) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
+    return cv2.dilate((distance > wide).astype(np.uint8), disc) > 0
+
+
+def _fitted(
+    x: Array, y: Array, n: Array, blur_mm: float, starts: list[Any]
+) -> tuple[float, Array, Array]:
+    """Level at the edge, parameters (edge, log blur, step share, log depth, a, wall), curve."""
+    from scipy.optimize import leastsq
+
+    weight = np.minimum(1, np.sqrt(n / n.max()) + 0.2) / (0.01 * max(float(np.ptp(y)), 0.02))
+    weight = weight / np.sqrt(len(x) / 12)
+    low = np.array([-0.3, np.log(0.02), 0, np.log(0.03), 0, -0.1])
+    wide = np.array([0.25, np.log(0.5), 1, np.log(2), 2, 0.1]) - low
+
+    def inside(q: Array) -> Array:
+        # a sine keeps each parameter within its bounds (from memory, as MINUIT does)
+        return np.asarray(low + wide * (0.5 + 0.5 * np.sin(q)))
+
+    def misfit(q: Array) -> Array:
+        p = inside(q)
+        known = [(p[1] - np.log(blur_mm)) / 0.1, (p[3] - np.log(0.3)) / 0.6]
+        return np.concatenate([weight * (_curve(x, p) - y), known])
+
+    best, least = starts[0], np.inf
+    for at in starts:
+        start = np.asarray(at)
+        if start.ndim == 0:  # only the share of the step is given
+            deep = max(float(np.ptp(y)), 0.05)
+            start = np.array([-0.03, np.log(blur_mm), at, np.log(0.3), deep, 0.0])
+        share = np.clip((start - low) / wide, 0.005, 0.995)
+        q = leastsq(misfit, np.arcsin(2 * share - 1), ftol=1e-4, xtol=1e-4, maxfev=400)[0]
+        cost = float(np.square(misfit(q)).sum())
+        if cost < least:
+            best, least = inside(q), cost
+    p = np.asarray(best)
+    return float(_curve(p[:1], p)[0]), p, _curve(x, p)
+
+
+def _curve(x: Array, p: Array) -> Array:
+    """A step and an exponential bowl, blurred by a normal curve (both in closed form)."""
+    from scipy.special import erf, erfcx
+
+    edge, sd, share, depth, a, wall = p[0], np.exp(p[1]), p[2], np.exp(p[3]), p[4], p[5]
+    z = x - edge
+    q = z / (sd * np.sqrt(2))
+    arg = (sd / depth - z / sd) / np.sqrt(2)
+    tail = 0.5 * np.exp(-q * q) * erfcx(np.maximum(arg, -5))
+    tail = np.where(arg < -5, np.exp(np.clip(0.5 * (sd / depth) ** 2 - z / depth, -50, 50)), tail)
+    return np.asarray(a * (0.5 * (1 + erf(q)) - (1 - share) * tail) + wall)

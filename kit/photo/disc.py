@@ -1,0 +1,172 @@
+"""A round thing of known diameter, a coin or a lid, as the reference.
+
+Its outline in the photo is an ellipse whose shape gives the tilt but not its sign: a disc tipped
+toward the camera looks the same as one tipped away (exactly so: a cone over an ellipse has two
+families of circular sections). Which one is taken is said, and the other is in the uncertainty.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.errors import DataError, InputError
+from kit.photo.camera import Camera, Pose
+from kit.photo.ellipses import Ellipse, follow, see_ellipses
+from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, turned
+from kit.photo.plane_scale import above, chosen, plane_scale, positive
+from kit.photo.reference import Scale
+
+__all__ = ["find"]
+
+Array = NDArray[np.float64]
+
+#: of the long axis, in pixels
+SMALLEST_PX = 60.0
+#: tipped less than this and either way likely, the disc is taken as square-on
+SQUARE_ON_DEG = 7.0
+#: how far off square-on photos are, one standard deviation (judged, no source)
+USUAL_TILT_DEG = 12.0
+
+
+def find(
+    photo: Any,
+    diameter_mm: float,
+    box: Sequence[float] | None = None,
+    at: Sequence[float] | None = None,
+    lies: str | None = None,
+    u_mm: float = 0.0,
+) -> Scale:
+    """Return the scale by a disc in the plane.
+
+    Parameters
+    ----------
+    photo : Photo
+    diameter_mm : float
+    box : (x0, y0, x1, y1), optional
+        Around the disc, in pixels: looked for in it only.
+    at : (x, y), optional
+        Its middle, roughly, where there are several round things.
+    lies : "flat" or "upright", optional
+        On the table, or standing beside the piece: which side of it is farther away.
+    u_mm : float
+        Standard uncertainty of the diameter.
+
+    Raises
+    ------
+    InputError, DataError
+    """
+    across, u = positive("diameter_mm", diameter_mm, 1000), above("u_mm", u_mm)
+    if lies not in (None, "flat", "upright"):
+        raise InputError("lies", lies, "must be 'flat' or 'upright'")
+    seen = see_ellipses(photo, box, at)
+    if not seen:
+        where = "there" if box is not None or at is not None else "in the picture"
+        msg = (
+            f"No round thing with a clear edge is to be found {where}. Lay the disc on a ground of "
+            "one other colour, whole and in even light, and retake; or mark two points instead."
+        )
+        raise DataError(msg)
+    rough = seen[chosen("round thing", np.array([e.centre for e in seen]), at, None)]
+    if rough.long_px * 2 < SMALLEST_PX:
+        msg = (
+            f"The disc is only {2 * rough.long_px:.0f} pixels across, and {SMALLEST_PX:.0f} are "
+            "needed. Retake from nearer, or use a larger disc."
+        )
+        raise DataError(msg)
+    ellipse, points, normals = follow(photo, rough)
+    _check_whole(photo, ellipse)
+    camera = photo.camera
+    fits = [
+        _fitted(camera, start, points, normals, across / 2)
+        for start in _starts(camera, ellipse, across / 2)
+    ]
+    fits.sort(key=lambda f: _unlikely(f[0].pose, lies))
+    (fit, marks), other = fits[0], fits[1][0]
+    tilt = fit.pose.tilt_deg
+    worse = _unlikely(other.pose, lies) - _unlikely(fit.pose, lies)
+    wrong = 1 / (1 + math.exp(min(worse, 50.0)))
+    notes = []
+    if wrong > 0.02:
+        notes.append(
+            f"a disc seen {tilt:.0f}° off square-on does not tell which side of it is farther: "
+            "what is usual was taken. Say lies='flat' or lies='upright', or use a marker"
+        )
+    share = math.sqrt(wrong)
+    if tilt < SQUARE_ON_DEG and wrong > 0.25:
+        fit, share = _halfway(fit, other), 1.0
+    edge = np.linspace(0, 2 * np.pi, 72, endpoint=False)
+    outline = across / 2 * np.column_stack([np.cos(edge), np.sin(edge)])
+    return plane_scale(
+        "disc", photo, fit, marks, outline, u_size=u / across, notes=notes, other=other,
+        other_share=share,
+    )  # fmt: skip
+
+
+def _check_whole(photo: Any, e: Ellipse) -> None:
+    reach = np.abs(e.outline(64) - e.centre).max(0)
+    low, high = np.array(e.centre) - reach, np.array(e.centre) + reach
+    if (low < 1).any() or (high > [photo.width - 2, photo.height - 2]).any():
+        msg = (
+            "The disc is cut off by the edge of the picture. Retake with all of it in the picture."
+        )
+        raise DataError(msg)
+
+
+def _starts(camera: Camera, e: Ellipse, radius: float) -> list[Pose]:
+    """The two poses a weak perspective gives: tipped about the long axis, either way."""
+    ray = camera.rays(np.array([e.centre]))[0]
+    away = camera.focal_px * radius / e.long_px
+    angle = math.acos(min(1.0, e.short_px / e.long_px))
+    axis = np.array([math.cos(e.turn), math.sin(e.turn), 0.0])
+    # off the middle of the picture one looks aslant: the ellipse tips about the line of sight
+    sight = ray / np.linalg.norm(ray)
+    swing = np.cross([0.0, 0.0, 1.0], sight)
+    to_sight = turned(swing / max(np.linalg.norm(swing), 1e-12) * math.acos(float(sight[2])))
+    return [Pose(to_sight @ turned(axis * sign * max(angle, 0.02)), ray * away) for sign in (1, -1)]
+
+
+def _fitted(
+    camera: Camera, pose: Pose, points: Array, normals: Array, radius: float
+) -> tuple[PlaneFit, Marks]:
+    """Fit the circle to its edge: each point of it tells only where it lies across the edge."""
+    lens = camera
+    for _ in range(4):
+        rays = lens.rays(points)
+        columns = np.column_stack([pose.rotation[:, :2], pose.shift])
+        there = rays @ np.linalg.inv(columns).T
+        flat = there[:, :2] / there[:, 2:]
+        flat *= radius / np.linalg.norm(flat, axis=1, keepdims=True)
+        marks = Marks(flat, points, normals, np.zeros(len(flat)))
+        fit = fit_plane(lens, pose, marks, prior=camera)
+        lens, pose = fit.camera, fit.pose
+    return fit, marks
+
+
+def _unlikely(pose: Pose, lies: str | None) -> float:
+    """How unusual a pose is: minus the logarithm of a rough prior, to choose between two.
+
+    Photographers try to be square-on, to the plane rather than to the disc at its side; a plane
+    that is tipped mostly lies on the table, its far side toward the top of the picture.
+    """
+    normal = pose.rotation[:, 2] * np.sign(pose.rotation[2, 2])
+    tipped = math.degrees(math.acos(min(1.0, float(normal[2]))))
+    cost = 0.5 * (tipped / USUAL_TILT_DEG) ** 2
+    far_side_up = float(normal[1])  # a plane's depth grows against its normal's lean
+    if lies is None:
+        return cost - 0.8 * float(np.clip(far_side_up / 0.17, -1, 1)) / 2
+    return cost - 40.0 * (far_side_up if lies == "flat" else -far_side_up)
+
+
+def _halfway(fit: PlaneFit, other: PlaneFit) -> PlaneFit:
+    """Between the two poses: square-on to the line of sight."""
+    import cv2
+
+    turn = np.asarray(cv2.Rodrigues(fit.pose.rotation.T @ other.pose.rotation)[0]).ravel()
+    # the circle may be turned in itself: only the tipping counts
+    turn = np.array([turn[0], turn[1], 0.0])
+    shift = (fit.pose.shift + other.pose.shift) / 2
+    return replace(fit, pose=Pose(fit.pose.rotation @ turned(turn / 2), shift))

@@ -1,0 +1,276 @@
+"""Where a known flat thing lies before the camera, fitted to its edges and corners.
+
+One estimator serves card, marker and checkerboard: pose, focal length, the radial lens term and
+how far bright areas spread over dark ones (printing, blur in encoded light) are fitted together,
+with what is known beforehand of lens and focal length as further observations. Where the picture
+tells nothing of the focal length it stays at what the file says; where it shows perspective, it
+is estimated; the covariance follows either way. Maximum a posteriori, Gauss-Newton; covariance
+by propagation (GUM 5.2.2; Hartley and Zisserman 2003, chapter 5, from memory).
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.photo.camera import Camera, Pose
+
+__all__ = ["Marks", "PlaneFit", "fit_plane", "poses_of", "turned"]
+
+Array = NDArray[np.float64]
+
+#: what is left of a phone's radial term after its own correction, standard uncertainty
+#: (judged from the usual 1 % or less at the corner of the picture; common practice, no source)
+K1_U = 0.015
+#: how far a phone's principal point lies off the picture's middle, of its width (judged, no source)
+U_CENTRE = 0.004
+#: no edge is placed better than this, in pixels, whatever its own scatter says
+FLOOR_PX = 0.03
+#: and no print lies flatter or truer than this, in millimetres
+FLAT_MM = 0.03
+#: keeps the equations regular where the marks leave a move open, as a circle turned in itself or
+#: a ruler slid across its ticks: a tenth of the distance, 20° about the axes in the plane; in the
+#: units of `_solve` and far below what any square reference tells
+_HELD = np.array([0.01, 0.01, 0.01, 0.01 / 0.35, 0.01 / 0.35, 1.0]) ** 2
+
+
+@dataclass(frozen=True)
+class Marks:
+    """Places seen in the photo of places known on the plane.
+
+    Parameters
+    ----------
+    mm : (n, 2) array
+        Known places.
+    px : (n, 2) array
+        Where they are seen; only the component along `normal` counts.
+    normal : (n, 2) array
+        Unit vectors in the photo: an edge tells where it lies across, not along. A corner is two
+        marks.
+    spread : (n,) array
+        1 where the bright side lies toward the normal, −1 where it lies against it, 0 for a
+        corner: a bright area that spreads moves the edge by −`spread` times the same amount.
+    """
+
+    mm: Array
+    px: Array
+    normal: Array
+    spread: Array
+
+    @classmethod
+    def corners(cls, mm: Array, px: Array) -> "Marks":
+        """Return two marks for each corner."""
+        mm, px = np.asarray(mm, float), np.asarray(px, float)
+        normal = np.repeat(np.eye(2), len(mm), axis=0)
+        return cls(np.tile(mm, (2, 1)), np.tile(px, (2, 1)), normal, np.zeros(2 * len(mm)))
+
+
+@dataclass(frozen=True)
+class PlaneFit:
+    """The fitted camera and pose, and how sure they are.
+
+    Parameters
+    ----------
+    camera : Camera
+    pose : Pose
+    spread_px : float
+        How far bright spread over dark.
+    sigma_px : float
+        Scatter of the marks about the fit.
+    chi2 : float
+        What the fit minimised, in units of the marks' variance.
+    covariance : (9, 9) array
+        Of k1, ln focal, spread, shift (3), rotation (3), in this order.
+    kept : (n,) bool array
+        Marks that were used; the others lie far off.
+    """
+
+    camera: Camera
+    pose: Pose
+    spread_px: float
+    sigma_px: float
+    chi2: float
+    covariance: Array
+    kept: NDArray[np.bool_]
+
+    def variants(self) -> list[tuple[str, Camera | None, Pose]]:
+        """Return camera and pose moved by one standard uncertainty in independent directions."""
+        low = np.linalg.cholesky(self.covariance + 1e-18 * np.eye(9))
+        names = ["lens", "lens", *["marking"] * 7]
+        moved: list[tuple[str, Camera | None, Pose]] = []
+        for name, column in zip(names, low.T, strict=True):
+            camera, _, pose = _moved(self.camera, self.pose, column)
+            moved.append((name, camera, pose))
+        # the principal point off the picture's middle: as if all were turned before the lens
+        off = U_CENTRE * 2 * self.camera.cx
+        for lens, turn in (
+            (replace(self.camera, cx=self.camera.cx + off), (0.0, -1.0, 0.0)),
+            (replace(self.camera, cy=self.camera.cy + off), (1.0, 0.0, 0.0)),
+        ):
+            about = turned(np.array(turn) * off / self.camera.focal_px)
+            moved.append(("lens", lens, Pose(about @ self.pose.rotation, about @ self.pose.shift)))
+        return moved
+
+    @property
+    def u_tilt_deg(self) -> float:
+        """Standard uncertainty of the tilt, in degrees."""
+        low = np.linalg.cholesky(self.covariance[6:8, 6:8])
+        return math.degrees(float(np.sqrt(np.trace(low @ low.T) / 2)))
+
+
+def turned(w: Array) -> Array:
+    """Return the rotation matrix of a rotation vector (Rodrigues)."""
+    angle = float(np.linalg.norm(w))
+    cross = np.array([[0, -w[2], w[1]], [w[2], 0, -w[0]], [-w[1], w[0], 0.0]])
+    if angle < 1e-9:
+        return np.asarray(np.eye(3) + cross)
+    return np.asarray(
+        np.eye(3)
+        + math.sin(angle) / angle * cross
+        + (1 - math.cos(angle)) / angle**2 * cross @ cross
+    )
+
+
+def _moved(camera: Camera, pose: Pose, step: Array) -> tuple[Camera, float, Pose]:
+    """Camera, spread and pose after a step of the nine parameters; turned about the plane."""
+    lens = replace(camera, k1=camera.k1 + step[0], focal_px=camera.focal_px * math.exp(step[1]))
+    return lens, float(step[2]), Pose(pose.rotation @ turned(step[6:]), pose.shift + step[3:6])
+
+
+def poses_of(camera: Camera, mm: Array, px: Array) -> list[Pose]:
+    """Return the one or two poses that four or more points of a plane allow, the better first.
+
+    Seen from far away a plane tipped toward the camera looks like one tipped away from it
+    (Collins and Bartoli 2014, "Infinitesimal plane-based pose estimation"; OpenCV's IPPE).
+    """
+    import cv2
+
+    mm, px = np.asarray(mm, float), np.asarray(px, float)
+    rays = np.ascontiguousarray(camera.rays(px)[:, :2])
+    middle = mm.mean(0)
+    deep = np.column_stack([mm - middle, np.zeros(len(mm))])
+    count, turns, shifts, _ = cv2.solvePnPGeneric(
+        deep, rays, np.eye(3), None, flags=cv2.SOLVEPNP_IPPE
+    )
+    poses = []
+    for turn, shift in zip(turns[:count], shifts[:count], strict=False):
+        rotation = np.asarray(cv2.Rodrigues(turn)[0], float)
+        origin = shift.ravel() - rotation[:, :2] @ middle
+        if np.isfinite(origin).all() and shift.ravel()[2] > 0:
+            poses.append(Pose(rotation, origin))
+    return poses
+
+
+def fit_plane(
+    camera: Camera,
+    pose: Pose,
+    marks: Marks,
+    *,
+    sigma_px: float | None = None,
+    flat_mm: float = FLAT_MM,
+    prior: Camera | None = None,
+) -> PlaneFit:
+    """Fit camera and pose to marks, starting from a pose.
+
+    Parameters
+    ----------
+    camera : Camera
+        To start from.
+    pose : Pose
+        To start from.
+    marks : Marks
+    sigma_px : float, optional
+        Scatter of the marks where it is known; from the fit's own residuals when not given.
+    flat_mm : float
+        How far the plane's points may lie from where they should.
+    prior : Camera, optional
+        What is known of the lens beforehand; `camera` when not given.
+    """
+    known = camera if prior is None else prior
+    away = np.linalg.norm(pose.to_camera(_deep(marks.mm)), axis=1)
+    floor = math.hypot(FLOOR_PX, flat_mm * camera.focal_px / float(np.median(away)))
+    sigma = max(floor, 0.3) if sigma_px is None else math.hypot(sigma_px, floor)
+    spread = 0.0
+    kept = np.ones(len(marks.mm), bool)
+    for round_ in range(3):
+        camera, spread, pose, cov, res = _solve(camera, spread, pose, marks, kept, sigma, known)
+        if sigma_px is None:
+            wide = 1.4826 * float(np.median(np.abs(res[kept])))
+            sigma = max(floor, wide)
+        if round_ < 2:
+            kept = np.abs(res) < max(4 * sigma, 0.1)
+            if kept.sum() < 8:
+                kept = np.ones(len(marks.mm), bool)
+    chi2 = float((np.minimum(np.abs(res) / sigma, 4.0) ** 2).sum() + _prior_cost(camera, known))
+    return PlaneFit(camera, pose, spread, sigma, chi2, cov, kept)
+
+
+def _prior_cost(camera: Camera, known: Camera) -> float:
+    off = math.log(camera.focal_px / known.focal_px) / known.u_focal
+    return off**2 + ((camera.k1 - known.k1) / K1_U) ** 2
+
+
+def _deep(mm: Array) -> Array:
+    return np.column_stack([mm, np.zeros(len(mm))])
+
+
+def _solve(
+    camera: Camera, spread: float, pose: Pose, marks: Marks, kept: NDArray[np.bool_],
+    sigma: float, known: Camera,
+) -> tuple[Camera, float, Pose, Array, Array]:  # fmt: skip
+    """Gauss-Newton, damped: camera, spread, pose, covariance, residuals of all marks."""
+    seen = (marks.px * marks.normal).sum(1)
+    size = float(np.linalg.norm(pose.shift))
+    unit = np.array([K1_U, 0.05, 1.0, *[size / 1000] * 3, *[0.01] * 3])
+    # a spread that no mark tells of must not make the equations singular
+    sure = np.array([K1_U, known.u_focal, 2.0])
+
+    deep = _deep(marks.mm)
+
+    def residual(lens: Camera, wide: float, at: Pose) -> Array:
+        there = lens.project(at.to_camera(deep))
+        across = (there * marks.normal).sum(1)
+        return np.asarray(across - marks.spread * wide - seen)
+
+    def held(lens: Camera, wide: float) -> Array:
+        return np.array([lens.k1 - known.k1, math.log(lens.focal_px / known.focal_px), wide])
+
+    def cost(res: Array, lens: Camera, wide: float) -> float:
+        if not np.isfinite(res).all():
+            return math.inf
+        return float((res[kept] ** 2).sum() / sigma**2 + ((held(lens, wide) / sure) ** 2).sum())
+
+    damp = 1e-4
+    res = residual(camera, spread, pose)
+    best = cost(res, camera, spread)
+    normal = np.eye(9)
+    for _ in range(30):
+        slope = np.empty((len(seen), 9))
+        for i in range(9):
+            step = np.zeros(9)
+            step[i] = 1e-4 * unit[i]
+            lens, wide, at = _moved(camera, pose, step)
+            slope[:, i] = (residual(lens, spread + wide, at) - res) / 1e-4  # per unit
+        weight = kept / sigma**2
+        normal = (slope * weight[:, None]).T @ slope
+        normal[[0, 1, 2], [0, 1, 2]] += (unit[:3] / sure) ** 2
+        normal[[3, 4, 5, 6, 7, 8], [3, 4, 5, 6, 7, 8]] += _HELD
+        right = -(slope * weight[:, None]).T @ res
+        right[:3] -= held(camera, spread) * unit[:3] / sure**2
+        gained = 0.0
+        while damp < 1e6:
+            step = np.linalg.solve(normal + damp * np.diag(np.diag(normal)), right) * unit
+            lens, wide, at = _moved(camera, pose, step)
+            moved = residual(lens, spread + wide, at)
+            new = cost(moved, lens, spread + wide)
+            if new < best:
+                gained = best - new
+                camera, spread, pose, res, best = lens, spread + wide, at, moved, new
+                damp = max(damp / 10, 1e-9)
+                break
+            damp *= 10
+        if gained < 1e-4 + 1e-7 * best:  # a hundredth of a sigma
+            break
+    cov = np.linalg.inv(normal) * np.outer(unit, unit)
+    return camera, spread, pose, (cov + cov.T) / 2, res

@@ -1,0 +1,241 @@
+"""Many side views of one dough over time: how many times its first volume it is."""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from kit.errors import InputError, KitError
+from kit.photo.jar import Jar
+from kit.photo.picture import Photo, read
+from kit.photo.proof_ratio import DOUBLE, ratio_of_volumes
+from kit.photo.reference import Scale
+from kit.photo.reference import scale as find_scale
+from kit.photo.side_view import ROUND, Side, side
+from kit.photo.told import as_html, as_text
+from kit.photo.value import Value
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["Series", "SeriesRow", "series"]
+
+Box = tuple[float, float, float, float]
+#: one Scale for all, a way to get one from each photo, or the arguments of `kit.photo.scale`
+ScaleOf = Scale | Callable[[Photo], Scale] | Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class SeriesRow:
+    """One photo of a series.
+
+    Parameters
+    ----------
+    photo : str
+        File name, or "photo 3".
+    sha256 : str
+    taken : datetime or None
+    minutes : float
+        Since the first photo that was measured; NaN where the time is not known.
+    view : Side or None
+        None where the photo could not be measured.
+    ratio : Value or None
+        Volume over that of the first photo measured.
+    notes : tuple of str
+        Why it could not be measured, or what to bear in mind.
+    """
+
+    photo: str
+    sha256: str
+    taken: datetime | None
+    minutes: float
+    view: Side | None
+    ratio: Value | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Series:
+    """Side views in time order.
+
+    Parameters
+    ----------
+    shape : str
+    rows : tuple of SeriesRow
+        One a photo.
+    shared : bool
+        One reference served all: its error cancels in the ratios.
+    checks : tuple of str
+    """
+
+    shape: str
+    rows: tuple[SeriesRow, ...] = field(repr=False)
+    shared: bool
+    checks: tuple[str, ...]
+
+    @property
+    def measured(self) -> tuple[SeriesRow, ...]:
+        """The rows that have a view."""
+        return tuple(row for row in self.rows if row.view is not None)
+
+    @property
+    def headline(self) -> str:
+        """How far the dough is."""
+        done = self.measured
+        if not done:
+            return "None of the photos could be measured."
+        last = done[-1]
+        assert last.ratio is not None
+        low, high = last.ratio.interval(0.95)
+        when = f" after {last.minutes:.0f} minutes" if math.isfinite(last.minutes) else ""
+        return (
+            f"{last.ratio.value:.2f} times the first volume{when} ({low:.2f} to {high:.2f}); "
+            f"{len(done)} of {len(self.rows)} photos measured."
+        )
+
+    def __repr__(self) -> str:
+        return f"<Series {self.shape}: {len(self.measured)} of {len(self.rows)} photos measured>"
+
+    def __str__(self) -> str:
+        return as_text((self.headline,), self.checks, "")
+
+    def _repr_html_(self) -> str:
+        shown = self.to_frame().drop(columns="sha256")
+        return as_html(self.headline, (), self.checks, "") + str(
+            shown.to_html(index=False, float_format="{:.3g}".format)
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a photo in time order; not measured is NaN, the reason in `notes`."""
+        rows = []
+        for row in self.rows:
+            one: dict[str, Any] = {
+                "photo": row.photo, "sha256": row.sha256, "taken": row.taken,
+                "minutes": row.minutes,
+            }  # fmt: skip
+            for name in ("height_mm", "diameter_mm", "volume_ml"):
+                value = getattr(row.view, name) if row.view else None
+                one[name], one[f"u_{name}"] = _pair(value)
+            one["ratio"], one["u_ratio"] = _pair(row.ratio)
+            one["corrected"] = row.view.corrected if row.view else False
+            one["notes"] = "; ".join(row.notes)
+            rows.append(one)
+        return pd.DataFrame(rows)
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw the ratio over time with its standard uncertainty."""
+        from kit import charts
+
+        return charts.proof_series(self, ax)
+
+
+def _pair(value: Value | None) -> tuple[float, float]:
+    return (math.nan, math.nan) if value is None else (value.value, value.u)
+
+
+def series(
+    photos: "Sequence[Photo | str | Path]",
+    scale_of: ScaleOf,
+    shape: str = "ball",
+    *,
+    box: Box | None = None,
+    jar: Jar | None = None,
+    outlines: "Mapping[int, NDArray[np.float64]] | None" = None,
+    progress: "Callable[[int, int], None] | None" = None,
+) -> Series:
+    """Measure a dough in photo after photo.
+
+    Parameters
+    ----------
+    photos : sequence of Photo or path
+    scale_of : Scale, callable or mapping
+        One `Scale` when neither camera nor reference moved (the surest ratios); a function that
+        gives each photo's own; or arguments of `kit.photo.scale`, for each photo anew.
+    shape, box, jar
+        As for `side`; a box holds for all photos.
+    outlines : mapping of int to (n, 2) array, optional
+        Outlines corrected by hand, by place in `photos`.
+    progress : callable, optional
+        Called with how many are done and how many there are.
+
+    Returns
+    -------
+    Series
+        One row a photo, in time order where times are known. A photo that cannot be measured is a
+        row with its reason.
+
+    Raises
+    ------
+    InputError
+        No photos, a shape that does not exist, a jar missing or too much.
+    """
+    if not len(photos):
+        raise InputError("photos", [], "must hold at least one photo")
+    if shape not in ("ball", "piece", "jar"):
+        raise InputError("shape", shape, "must be one of ball, piece, jar")
+    if (shape == "jar") != (jar is not None):
+        rule = 'must be given for shape "jar", and only then'
+        raise InputError("jar", jar, rule, "For example Jar(inner_diameter_mm=86).")
+    found: list[tuple[int, str, str, datetime | None, Side | None, tuple[str, ...]]] = []
+    before: Side | None = None
+    for i, one in enumerate(photos):
+        name, sha256, taken = f"photo {i + 1}", "", None
+        view: Side | None = None
+        notes: tuple[str, ...] = ()
+        try:
+            photo = one if isinstance(one, Photo) else read(one)
+            name = photo.path.name if photo.path else name
+            sha256, taken = photo.sha256, photo.taken
+            outline = None if outlines is None else outlines.get(i)
+            view = side(photo, _scale(photo, scale_of), shape, box, jar, outline, before=before)
+            before = view if isinstance(scale_of, Scale) else None
+            # a path's pixels go as soon as they are measured: memory holds one photo
+            notes = tuple(c for c in view.checks if c != ROUND)
+        except (KitError, OSError) as refused:
+            name = Path(one).name if isinstance(one, str | Path) else name
+            notes = (str(refused),)
+        found.append((i, name, sha256, taken, view, notes))
+        if progress is not None:
+            progress(i + 1, len(photos))
+    timed = all(entry[3] is not None for entry in found if entry[4] is not None)
+    # photos without a time keep the place they were given in
+    if timed:
+        found.sort(key=lambda e: (e[3] is None, e[3].timestamp() if e[3] else 0.0, e[0]))
+    shared = isinstance(scale_of, Scale)
+    checks = [] if timed else ["some photos do not say when they were taken: enter their times"]
+    rows = _rows(found, shared)
+    missed = len(rows) - sum(row.view is not None for row in rows)
+    if missed:
+        checks.append(f"{missed} of {len(rows)} photos could not be measured: see their notes")
+    checks += [ROUND] * (shape != "jar") + [DOUBLE]
+    return Series(shape, rows, shared, tuple(checks))
+
+
+def _scale(photo: Photo, scale_of: ScaleOf) -> Scale:
+    if isinstance(scale_of, Scale):
+        return scale_of
+    return find_scale(photo, **scale_of) if isinstance(scale_of, Mapping) else scale_of(photo)
+
+
+def _rows(
+    found: list[tuple[int, str, str, datetime | None, Side | None, tuple[str, ...]]], shared: bool
+) -> tuple[SeriesRow, ...]:
+    first = next(((view, taken) for _, _, _, taken, view, _ in found if view is not None), None)
+    rows = []
+    for _, name, sha256, taken, view, notes in found:
+        ratio, minutes = None, math.nan
+        if first is not None and taken is not None and first[1] is not None:
+            minutes = (taken - first[1]).total_seconds() / 60
+        if view is not None and first is not None:
+            ratio = ratio_of_volumes(
+                first[0].volume_ml.value, view.volume_ml.value,
+                first[0].signed["volume_ml"], view.signed["volume_ml"], shared,
+            ) if view is not first[0] else Value(1.0, 0.0)  # fmt: skip
+        rows.append(SeriesRow(name, sha256, taken, minutes, view, ratio, notes))
+    return tuple(rows)

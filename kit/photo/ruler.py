@@ -1,0 +1,250 @@
+"""A ruler's ticks between two marked points: scale, and the tilt from how their spacing changes.
+
+Along the ruler the far end's ticks stand nearer together; and where the ticks are looked at higher
+up, away from the ruler's edge, a plane tipped away shows all of them nearer together. Both follow
+from one pose, fitted to places on many ticks, each of which tells where it lies across the tick
+only. Where ticks of 1 mm run together, those of 5 and 10 mm, which are longer, are used.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.errors import DataError
+from kit.photo.camera import Camera, Pose
+from kit.photo.edges import Patch, linear_patch
+from kit.photo.plane_fit import Marks, PlaneFit, fit_plane
+from kit.photo.plane_scale import above, plane_scale, positive
+from kit.photo.reference import Scale
+from kit.photo.two_points import marked
+
+__all__ = ["find"]
+
+Array = NDArray[np.float64]
+
+#: ticks nearer together than this cannot be told apart, in pixels
+CLOSEST_PX = 3.0
+#: ticks that must be found
+FEWEST = 8
+#: each strip of the ruler in which ticks are followed, in millimetres
+STRIP_MM = 0.7
+#: how far beside the marked line they are looked for
+REACH_MM = 11.0
+
+
+@dataclass(frozen=True)
+class Ticks:
+    """Ticks in one strip: number, pixels along the line, how far beside the line in pixels."""
+
+    number: Array
+    along_px: Array
+    beside_px: float
+
+
+def find(
+    photo: Any,
+    points: Sequence[Sequence[float]],
+    mm: float,
+    tick_mm: float = 1.0,
+    u_mm: float = 0.0,
+) -> Scale:
+    """Return the scale by the ticks of a ruler between two points marked on its ticked edge.
+
+    Parameters
+    ----------
+    photo : Photo
+    points : ((x, y), (x, y))
+        On two ticks at the edge, in pixels; the ticks are then found to a part of a pixel.
+    mm : float
+        Between the two ticks.
+    tick_mm : float
+        From one tick to the next.
+    u_mm : float
+        Standard uncertainty of `mm` as the ruler has it.
+
+    Raises
+    ------
+    InputError, DataError
+    """
+    ends, length = marked(photo, points), positive("mm", mm, 2000)
+    tick = positive("tick_mm", tick_mm, length / 4)
+    px = float(np.linalg.norm(ends[1] - ends[0]))
+    patch = linear_patch(photo, ends, REACH_MM * px / length + 12, tick * px / length)
+    strips = _strips(patch, ends, length, tick)
+    if not strips:
+        msg = (
+            "The ticks of the ruler cannot be followed between the two points. Mark two ticks at "
+            "the ticked edge, in a sharp photo; or use kind='points' with the same two points."
+        )
+        raise DataError(msg)
+    fit, marks = _fitted(photo.camera, strips, ends, tick)
+    number = np.concatenate([t.number for t in strips])
+    low, high = number.min() * tick, number.max() * tick
+    outline = np.array([[low, -1.0], [high, -1.0], [high, 1.0], [low, 1.0]])
+    notes = []
+    if math.degrees(math.sqrt(float(fit.covariance[6, 6]))) > 3:
+        notes.append(
+            "the ruler hardly tells its tilt across: the photo is taken as nearly square-on"
+        )
+    return plane_scale(
+        "ruler", photo, fit, marks, outline, u_size=above("u_mm", u_mm) / length, notes=notes
+    )
+
+
+def _strips(patch: Patch, ends: Array, length: float, tick: float) -> list[Ticks]:
+    """Follow the ticks in strips beside the line, all numbered from the same tick."""
+    import cv2
+
+    px = float(np.linalg.norm(ends[1] - ends[0]))
+    along = (ends[1] - ends[0]) / px
+    across = np.array([-along[1], along[0]])
+    fine = 0.25
+    s = np.arange(-0.02 * px, 1.02 * px, fine)
+    deep = max(2.0, STRIP_MM * px / length)
+    rows = np.linspace(-0.4, 0.4, 5) * deep
+    found: list[tuple[int, Ticks]] = []
+    for beside in np.arange(-REACH_MM * px / length, REACH_MM * px / length + deep, deep):
+        at = ends[0] + s[None, :, None] * along
+        light = patch.sample(at + (beside + rows)[:, None, None] * across).mean(0)
+        for times in (1, 5, 10):
+            period = times * tick * px / length
+            if period < CLOSEST_PX or px / period < FEWEST:
+                continue
+            window = max(3, int(period / fine) * 2 + 1)
+            around = cv2.blur(light[None], (window, 1), borderType=cv2.BORDER_REFLECT)[0]
+            flat = np.asarray(light / np.maximum(around, 1e-4) - 1, float)
+            chain = _followed(flat, s, period, px)
+            if chain is not None:
+                found.append((times, Ticks(chain[0], chain[1], float(beside))))
+                break
+    return _numbered(found, tick * px / length)
+
+
+def _numbered(found: list[tuple[int, Ticks]], period: float) -> list[Ticks]:
+    """Give the ticks of all strips the numbers of the strip with most of them."""
+    if not found:
+        return []
+    found = sorted(found, key=lambda f: f[1].beside_px)
+    first = max(range(len(found)), key=lambda i: (len(found[i][1].number), -found[i][0]))
+    out = [Ticks(found[first][1].number * found[first][0], *_rest(found[first][1]))]
+    for way in (1, -1):
+        last, lean = out[0], 0.0
+        i = first + way
+        while 0 <= i < len(found):
+            times, ticks = found[i]
+            apart = ticks.beside_px - last.beside_px
+            if abs(apart) > 3 * STRIP_MM * period:
+                break
+            line = np.polyfit(last.along_px, last.number, 2)
+            guess = np.polyval(line, ticks.along_px - lean * apart)
+            number = times * ticks.number
+            shift = np.median(guess - number)
+            number = number + round(float(shift))
+            if np.median(np.abs(guess - number)) > 0.35:
+                break  # ticks of another row, such as inches
+            slide = ticks.along_px - np.polyval(np.polyfit(last.number, last.along_px, 2), number)
+            lean = float(np.median(slide)) / apart if apart else lean
+            last = Ticks(number, *_rest(ticks))
+            out.append(last)
+            i += way
+    return out
+
+
+def _rest(ticks: Ticks) -> tuple[Array, float]:
+    return ticks.along_px, ticks.beside_px
+
+
+def _fitted(
+    camera: Camera, strips: list[Ticks], ends: Array, tick: float
+) -> tuple[PlaneFit, Marks]:
+    """Fit camera and pose to the ticks; where along a tick a place lies follows from the pose."""
+    along = (ends[1] - ends[0]) / float(np.linalg.norm(ends[1] - ends[0]))
+    across = np.array([-along[1], along[0]])
+    px = np.concatenate(
+        [ends[0] + t.along_px[:, None] * along + t.beside_px * across for t in strips]
+    )
+    number = np.concatenate([t.number for t in strips])
+    normals = np.tile(along, (len(px), 1))  # the place was found along the line
+    spacing = np.polyfit(number, (px - ends[0]) @ along, 1)
+    rays = camera.rays(np.array([ends[0] + spacing[1] * along]))
+    away = tick * camera.focal_px / spacing[0]
+    turn = np.eye(3)
+    turn[:2, :2] = np.column_stack([along, across])
+    pose, lens = Pose(turn, rays[0] * away), camera
+    for _ in range(6):
+        there = lens.rays(px) @ np.linalg.inv(np.column_stack([pose.rotation[:, :2], pose.shift])).T
+        mm = np.column_stack([number * tick, there[:, 1] / there[:, 2]])
+        marks = Marks(mm, px, normals, np.zeros(len(px)))
+        fit = fit_plane(lens, pose, marks, prior=camera)
+        lens, pose = fit.camera, fit.pose
+    return fit, marks
+
+
+def _followed(profile: Array, s: Array, period: float, px: float) -> tuple[Array, Array] | None:
+    """Find tick by tick outward from the middle, each near where those before say it is."""
+    fine = s[1] - s[0]
+    dark = np.maximum(np.median(profile) - profile, 0.0)
+    kernel = np.exp(-0.5 * (np.arange(-12, 13) * fine / max(0.12 * period, 0.7)) ** 2)
+    dark = np.convolve(dark, kernel / kernel.sum(), mode="same")
+    # phase of the period over the middle third starts the chain
+    third = np.abs(s - px / 2) < max(px / 6, 2.5 * period)
+    wave = np.exp(-2j * np.pi * s[third] / period)
+    phase = float(np.angle((dark[third] * wave).sum()))
+    start = px / 2 + ((-phase / (2 * math.pi) * period - px / 2 + period / 2) % period - period / 2)
+    found: dict[int, float] = {}
+    for way in (1, -1):
+        place, gap, tick, missed = start, period, 0 if way == 1 else -1, 0
+        if way == -1:
+            place = start - gap
+        while -0.3 * period < place < px + 0.3 * period and missed < 3:
+            near = np.abs(s - place) < 0.36 * gap
+            if near.sum() < 3:
+                break
+            part = dark[near]
+            peak = int(part.argmax())
+            spot = float(s[near][peak])
+            around = np.abs(s - spot) < 0.3 * gap
+            weight = np.maximum(dark[around] - dark[around].min(), 0)
+            edge = peak in (0, len(part) - 1)
+            if edge or part.max() - part.min() < 0.02 or weight.sum() <= 0:
+                missed += 1
+                place += way * gap
+            else:
+                missed = 0
+                spot = float((weight * s[around]).sum() / weight.sum())
+                found[tick] = spot
+                gap += 0.15 * (float(np.clip(way * (spot - place), -0.1 * gap, 0.1 * gap)))
+                place = place + 0.6 * (spot - place) + way * gap
+            tick += way
+    if len(found) < FEWEST:
+        return None
+    number = np.array(sorted(found), float)
+    where = np.array([found[int(i)] for i in number])
+    use = np.ones(len(number), bool)
+    off = np.zeros(len(number))
+    for _ in range(4):
+        off = where - _line(number[use], where[use])(number)
+        sigma = max(1.4826 * float(np.median(np.abs(off[use]))), 0.02)
+        use = np.abs(off) < max(4 * sigma, 0.12 * period * 0.5)
+        if use.sum() < FEWEST:
+            return None
+    spanned = np.ptp(where[use]) / px
+    if use.mean() < 0.7 or spanned < 0.6 or sigma > 0.15 * period:
+        return None
+    return number[use], where[use]
+
+
+def _line(number: Array, where: Array) -> Any:
+    """The projective map of a line fitted to ticks: number to pixels along."""
+    middle, half = float(number.mean()), max(float(np.ptp(number)) / 2, 1.0)
+    i = (number - middle) / half
+    c = 0.0
+    for _ in range(5):
+        weight = 1 / (1 + c * i)
+        design = np.column_stack([np.ones_like(i), i, -i * where]) * weight[:, None]
+        (a, b, c), *_ = np.linalg.lstsq(design, where * weight, rcond=None)
+    return lambda n: (a + b * (n - middle) / half) / (1 + c * (n - middle) / half)

@@ -1,0 +1,381 @@
+"""A side view step by step: where the solid stands, its outline, the fit, whether to trust it."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.errors import DataError, InputError
+from kit.photo import outline as edges
+from kit.photo.jar import Jar
+from kit.photo.picture import Photo
+from kit.photo.reference import Scale
+from kit.photo.solid import Solid, Stand
+from kit.photo.solid_fit import Beliefs, SolidFit, fit_solid
+from kit.photo.solid_profile import JarProfile, RoundProfile
+
+__all__ = ["Found", "below_line_ml", "judge", "measure", "stand_of", "with_scale"]
+
+Array = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+Point = tuple[float, float]
+
+#: longer side of the picture edges are looked for in: a phone's 12 MP at half size
+WORK_PX = 2000
+#: a card leaning on something, a worktop not quite level (own guess), degrees
+PLUMB_DEG = 0.3
+#: camera height where the reference does not tell it: looking down by this much, give or take
+#: (own guess for a phone held beside a worktop), degrees
+USUAL_LOOK_DEG, USUAL_LOOK_U_DEG = 5.0, 4.0
+#: an edge is where the picture says to within about this, working pixels (blur, halo)
+MARKING_PX = 0.2
+#: share of what foot and top could hide that is taken as a standard uncertainty (`with_scale`)
+UNSEEN = {"ball": 0.05, "piece": 0.1, "jar": 0.1}
+FAINT = (
+    "the edge is faint against the ground: look whether the outline drawn is right, or retake the "
+    "photo before a ground of another colour"
+)
+#: refused beyond these
+MOST_ELEVATION_DEG = 35.0
+MOST_MISFIT = 0.02
+#: share of the upper edge that may run along the far edge of the worktop
+MOST_ALONG = 0.6
+
+
+@dataclass(frozen=True)
+class Found:
+    """An outline and the solid fitted to it.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        Full picture pixels.
+    fit : SolidFit
+    strength : float
+        Median clearness of the edge; infinite when drawn by hand.
+    size_px : float
+        Smaller side of the outline.
+    notes : tuple of str
+    along_level : float
+        Share of the upper edge that runs along a straight edge of the background.
+    doubts_px : (float, float, float, float)
+        What another edge nearly as clear would move top, foot, left and right by (`doubts`).
+    agreed : float
+        Of what colours and edges say is the piece, the share that both do.
+    """
+
+    points: Array
+    fit: SolidFit
+    strength: float
+    size_px: float
+    notes: tuple[str, ...] = ()
+    along_level: float = 0.0
+    doubts_px: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
+    agreed: float = 1.0
+
+
+def stand_of(scale: Scale, standing: bool | None) -> tuple[Stand, Beliefs, tuple[str, ...]]:
+    """Where a solid can stand before the camera, by the reference.
+
+    Raises
+    ------
+    InputError
+        A flat-bed scan has no side view.
+    DataError
+        The reference is seen from too high for a side view.
+    """
+    if scale.camera is None:
+        rule = "must come from a camera for a side view"
+        raise InputError("scale", scale.kind, rule, "Photograph the piece from the side.")
+    rotation, origin = scale.pose.rotation, scale.pose.shift
+    upright = scale.pose.tilt_deg < 45 if standing is None else standing
+    checks: list[str] = []
+    start = origin - scale.offset_mm * rotation[:, 2]
+    if upright:
+        up, across, toward = -rotation[:, 1], rotation[:, 0], -rotation[:, 2]
+        along = rotation[:, 1]
+        # a reference lying on its side is read turned: the picture says which way is up
+        if abs(up[1]) < 0.7:
+            x, y = rotation[:, 0], rotation[:, 1]
+            up = max((x, -x, y, -y), key=lambda v: -v[1])
+            across, along = np.cross(up, toward), -up
+        elif up[1] > 0:
+            up, across, along = -up, -across, -along
+    else:
+        up = toward = -rotation[:, 2]
+        across = np.array([1.0, 0, 0]) - up[0] * up
+        across /= np.linalg.norm(across)
+        along = np.cross(up, across)
+    sight = start / np.linalg.norm(start)
+    looks = math.degrees(math.asin(float(np.clip(-up @ sight, -1, 1))))
+    if looks > MOST_ELEVATION_DEG + 10:
+        msg = (
+            f"the camera looks down by {looks:.0f}°: too steep for a side view. "
+            "Retake the photo from nearly the height of the worktop."
+        )
+        raise DataError(msg)
+    tilt, expected = math.hypot(scale.u_tilt_deg, PLUMB_DEG), 0.0
+    if not scale.tilt_known:
+        tilt, expected = USUAL_LOOK_U_DEG, -USUAL_LOOK_DEG
+        checks.append(
+            "the reference does not say how high the camera was: that was taken from the piece's "
+            "own outline. A card or marker beside the piece makes it surer"
+        )
+    beliefs = Beliefs(
+        math.radians(tilt), math.radians(PLUMB_DEG), max(scale.u_offset_mm, 0.01),
+        scale.camera.u_focal, 0.0, math.radians(expected),
+    )  # fmt: skip
+    return Stand(scale.camera, start, across, along, toward, up, origin), beliefs, tuple(checks)
+
+
+def measure(
+    photo: Photo, scale: Scale, stand: Stand, beliefs: Beliefs, shape: str, box: Box | None,
+    jar: Jar | None, drawn: Array | None, top: Point | None, base: Point | None,
+    before: SolidFit | None = None,
+) -> Found:  # fmt: skip
+    """Find the outline (unless it was drawn) and fit the solid to it.
+
+    Raises
+    ------
+    InputError
+        Too few points drawn.
+    DataError
+        No piece found, or no solid fits.
+    """
+    if drawn is not None:
+        if drawn.ndim != 2 or drawn.shape[1] != 2 or len(drawn) < 8:
+            rule = "must be at least 8 points (x, y)"
+            raise InputError("outline", f"{len(drawn)} points", rule, "Draw them once round.")
+        # by hand: a point is good to about a pixel and a half of a phone's screen copy
+        beliefs = replace(beliefs, marking_px=0.5 * max(photo.width, photo.height) / WORK_PX)
+        fit, used = _fitted(drawn, np.ones(len(drawn)), stand, beliefs, shape, jar, top, base)
+        return Found(drawn[used], fit, math.inf, _size(drawn))
+    work, k = photo.reduced(WORK_PX)
+    given = None if box is None else tuple(map(float, _shrink(np.reshape(box, (2, 2)), k).ravel()))
+    keep_out = _margined(_shrink(scale.outline, k), 1.45 if scale.kind == "marker" else 1.06)
+    best: Found | None = None
+    refused: DataError | None = None
+    for share in edges.SHARES:
+        try:
+            line = edges.find_region(work, given, keep_out, share)  # type: ignore[arg-type]
+            found = _traced(work, k, line, keep_out, stand, beliefs, shape, jar, top, base, before)
+        except DataError as reason:
+            refused = refused or reason
+        else:
+            # the larger one first: it is left only for a much clearer edge
+            if best is None or found.strength > 1.3 * best.strength:
+                best = found
+        if box is not None or (best is not None and best.strength > edges.CLEAR / 2):
+            break
+    if best is not None and box is None and best.strength < edges.CLEAR:
+        best = replace(best, notes=(FAINT,))
+    if best is None:
+        assert refused is not None
+        raise refused
+    return best
+
+
+def _traced(
+    work: NDArray[np.uint8], k: float, line: Array, keep_out: Array, stand: Stand, beliefs: Beliefs, shape: str,
+    jar: Jar | None, top: Point | None, base: Point | None, before: SolidFit | None,
+) -> Found:  # fmt: skip
+    """From a rough outline to the edge and the solid: near it first, then near the solid."""
+    beliefs = replace(beliefs, marking_px=MARKING_PX * k)
+    low, high = line.min(0), line.max(0)
+    region = line
+    seen = edges.look(work, (*low, *high), 0.25, keep_out)
+    size = float(min(high - low))
+    line = edges.evenly(line, 140)
+    edge = edges.find_edge(seen, line, edges.normals_of(line), max(5.0, 0.2 * size), either=True)
+    fit, used = _fitted(_grow(edge.points, k), _spread(edge), stand, beliefs, shape, jar, top,
+                        base, before, 9 if before is None else 5)  # fmt: skip
+    for reach, many, steps in (
+        (max(4.0, 0.03 * size), 160, 3), (max(3.0, 0.012 * size), 240, 12),
+    ):  # fmt: skip
+        if jar is None:
+            line = edges.evenly(_shrink(fit.drawn, k), many)
+        else:
+            line = edges.evenly(edge.points, many)
+        edge = edges.find_edge(seen, line, edges.normals_of(line), reach)
+        # a faint edge may be another one: its bias grows as it fades
+        faint = float(np.clip(edges.CLEAR / max(float(np.median(edge.strength)), 1e-3), 1.0, 4.0))
+        fit, used = _fitted(
+            _grow(edge.points, k), _spread(edge), stand,
+            replace(beliefs, marking_px=MARKING_PX * k * faint), shape, jar, top, base, fit, steps,
+        )  # fmt: skip
+    strength = float(np.median(edge.strength[used]))
+    notes = (FAINT,) * (strength < edges.CLEAR / 2)
+    along = edges.share_along(seen, edge, edges.normals_of(line), max(4.0, 0.02 * size))
+    final = edges.evenly(_shrink(fit.drawn, k), 160)
+    doubts = k * edges.doubts(seen, final, edges.normals_of(final), 0.22 * size)
+    return Found(
+        _grow(edge.points, k)[used], fit, strength, size * k, notes, along,
+        tuple(map(float, doubts)) if jar is None else (0.0,) * 4,
+        edges.overlap(region, final) if jar is None else 1.0,
+    )  # fmt: skip
+
+
+def _margined(polygon: Array, grow: float) -> Array:
+    """A reference with the pale margin round it: at least a sixth of a marker's side."""
+    import cv2
+
+    if len(polygon) < 3:
+        return np.empty((0, 2))
+    hull = cv2.convexHull(polygon.astype(np.float32))[:, 0].astype(float)
+    middle = hull.mean(0)
+    return np.asarray(middle + grow * (hull - middle))
+
+
+def _shrink(points: Array, k: float) -> Array:
+    return (np.asarray(points, float) + 0.5) / k - 0.5
+
+
+def _grow(points: Array, k: float) -> Array:
+    return (points + 0.5) * k - 0.5
+
+
+def _spread(edge: edges.Edge) -> Array:
+    """Faint places count for less: noise goes with one over the step's clearness."""
+    usual = max(float(np.median(edge.strength)), 1e-6)
+    return np.asarray(np.clip(usual / np.maximum(edge.strength, 1e-6), 0.7, 4.0))
+
+
+def _size(points: Array) -> float:
+    return float(min(np.ptp(points, axis=0)))
+
+
+def _fitted(
+    points: Array, spread: Array, stand: Stand, beliefs: Beliefs, shape: str, jar: Jar | None,
+    top: Point | None, base: Point | None, before: SolidFit | None = None,
+    steps: int = 25,
+) -> tuple[SolidFit, NDArray[np.intp]]:  # fmt: skip
+    """Fit; which of the points counted. Points dragged by hand stand for those near them."""
+    keep = np.ones(len(points), bool)
+    given = [np.asarray(p, float) for p in (top, base) if p is not None]
+    for p in given if jar is None else given[: top is not None]:
+        keep &= np.hypot(*(points - p).T) > 0.2 * float(max(np.ptp(points, axis=0)))
+    if jar is not None:
+        normal = edges.normals_of(points)
+        keep &= (normal[:, 1] < -0.4) | (normal[:, 1] > 0.4)
+        spread = np.where(normal[:, 1] > 0, 2.0, 1.0) * spread  # the glass's foot bends the view
+    used = np.flatnonzero(keep)
+    low, high = points.min(0), points.max(0)
+    start, mm_per_px = _foot(stand, np.array([(low[0] + high[0]) / 2, high[1]]))
+    at, weight = points[used], spread[used]
+    if given:
+        at, weight = np.vstack([at, *[p[None] for p in given]]), np.r_[weight, [0.5] * len(given)]
+    sight = stand.foot(*start) / np.linalg.norm(stand.foot(*start))
+    down = max(0.0, -float(sight @ stand.up))
+    if jar is None:
+        radius = (high[0] - low[0]) / 2 * mm_per_px
+        height = max((high[1] - low[1]) * mm_per_px - 1.4 * radius * down, 0.3 * radius)
+        solid: RoundProfile | JarProfile = RoundProfile(radius, height, shape == "ball")
+        place: dict[int, tuple[float, float]] = {}
+    else:
+        radius = float(jar.radii_mm[0])
+        height = max((high[1] - low[1]) * mm_per_px - 2 * radius * down, 0.2 * radius)
+        solid = JarProfile(jar.heights_mm, jar.radii_mm, height)
+        place = {0: (start[0], 0.01 * radius)}
+    # shading and halo shift an edge by about as much as they do everywhere, along a stretch of it
+    fit = fit_solid(
+        at, stand, solid, beliefs, spread=weight, start=start, place=place, before=before,
+        held=len(given), floor_px=beliefs.marking_px, steps=steps,
+    )  # fmt: skip
+    count = len(used)
+    return replace(fit, residual_px=fit.residual_px[:count], weight=fit.weight[:count]), used
+
+
+def _foot(stand: Stand, px: Array) -> tuple[tuple[float, float], float]:
+    """Where the line of sight through a pixel meets the stand's plane, and millimetres a pixel.
+
+    Raises
+    ------
+    DataError
+        It does not meet it before the camera.
+    """
+    ray = stand.camera.rays(px[None])[0]
+    across = float(ray @ stand.toward)
+    far = float(stand.origin @ stand.toward) / across if across else -1.0
+    if not 1.0 < far < 1e5:
+        msg = (
+            "the lower edge of the piece lies above the horizon of the worktop. Look whether the "
+            "outline is right and whether the reference stands or lies as it was said to."
+        )
+        raise DataError(msg)
+    away = ray * far - stand.origin
+    return (float(away @ stand.across), float(away @ stand.along)), far / stand.camera.focal_px
+
+
+def judge(found: Found) -> None:
+    """Refuse a fit that is not to be trusted, with the reason and what to do.
+
+    Raises
+    ------
+    DataError
+    """
+    fit = found.fit
+    if fit.elevation_deg > MOST_ELEVATION_DEG:
+        msg = (
+            f"the camera looked down by {fit.elevation_deg:.0f}°: too steep for a side view. "
+            "Retake the photo from nearly the height of the worktop."
+        )
+        raise DataError(msg)
+    if found.along_level > MOST_ALONG:
+        msg = (
+            "the top of the piece cannot be told from the far edge of the worktop, which runs "
+            "right behind it. Draw the outline, or retake the photo from a little lower or with "
+            "the piece farther from that edge."
+        )
+        raise DataError(msg)
+    if found.strength < edges.CLEAR / 4:
+        msg = (
+            "the piece hardly differs from the ground: its edge cannot be told from noise. Draw "
+            "the outline, or retake the photo before a plain ground of another colour."
+        )
+        raise DataError(msg)
+    outside = float(np.mean(np.abs(fit.residual_px) > 0.03 * found.size_px))
+    if fit.misfit_px > MOST_MISFIT * found.size_px or outside > 0.25:
+        msg = (
+            f"no round solid fits the outline (it is off by {fit.misfit_px:.0f} of "
+            f"{found.size_px:.0f} pixels). Look at the outline and drag it right, draw a box round "
+            "the piece, or retake the photo before a plain ground with nothing in front of it."
+        )
+        raise DataError(msg)
+
+
+def below_line_ml(fit: SolidFit) -> float:
+    """What the fitted solid holds below the dough's line: the cone its sides were taken as."""
+    r, h = fit.solid.r[:3], fit.solid.h[:3]
+    return Solid(np.r_[r, 0.0], np.r_[h, h[-1]]).volume_ml
+
+
+def with_scale(
+    numbers: Mapping[str, tuple[float, Mapping[str, float]]],
+    fit: SolidFit,
+    scale: Scale,
+    shape: str,
+    jar: Jar | None,
+) -> dict[str, dict[str, float]]:
+    """Parts of uncertainty, signed: the fit's own, the scale's, and what the camera cannot see.
+
+    Of foot and top the camera sees only what turns toward it; the rest goes on as what is seen
+    does. A dome that closed each would rise by half its flat's radius times the slope at which
+    it is last seen: a tenth to a fifth of that is taken as standard uncertainty (own choice; the
+    foot of a ball of dough and its dome are surer than the two faces of a piece).
+    """
+    slope = math.tan(math.radians(abs(fit.elevation_deg) + 1))
+    foot, top = float(fit.solid.r[1]), float(fit.solid.r[-2])
+    hidden = UNSEEN[shape] * slope * math.hypot(foot if jar is None else 0.0, top)
+    unseen = {
+        "height_mm": hidden, "diameter_mm": 0.0, "level_mm": 0.0,
+        "volume_ml": hidden * math.pi * max(foot, top) ** 2 / 2 / 1000 * (jar is None),
+    }  # fmt: skip
+    out: dict[str, dict[str, float]] = {}
+    for name, (number, parts) in numbers.items():
+        power = 3 if name == "volume_ml" else 1
+        if jar is not None:  # a jar's width is known: only heights go with the scale
+            power = 0 if name == "diameter_mm" else 1
+        out[name] = {**parts, "scale": power * number * scale.u, "unseen": unseen[name]}
+    return out

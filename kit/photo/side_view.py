@@ -1,0 +1,284 @@
+"""From a side view to height, width and volume: a ball, a piece, or dough in a jar."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from kit.errors import InputError
+from kit.photo import side_fit
+from kit.photo.jar import Jar
+from kit.photo.picture import Photo
+from kit.photo.reference import Scale
+from kit.photo.solid_fit import SolidFit
+from kit.photo.told import as_html, as_text, shown
+from kit.photo.value import Value
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["Jar", "Side", "side", "two_views"]
+
+Array = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+Point = tuple[float, float]
+
+SHAPES = ("ball", "piece", "jar")
+#: One view cannot see how far from round a piece is (said with every volume).
+ROUND = (
+    "one photo cannot show whether a piece is round: where it is 3 % longer one way than the "
+    "other, the volume is wrong by up to 3 %. Ratios within a series of photos from one side "
+    "hold; for the volume itself add a photo from a quarter turn round"
+)
+_QUANTITIES = ("height_mm", "diameter_mm", "volume_ml")
+
+
+@dataclass(frozen=True)
+class Side:
+    """What a side view says.
+
+    Parameters
+    ----------
+    shape : str
+        "ball", "piece" or "jar".
+    height_mm, diameter_mm, volume_ml : Value
+        Worktop to top (in a jar: inside bottom to the dome's top); where it is widest (in a jar:
+        its inside); what it would hold were it round.
+    level_mm : Value or None
+        In a jar: the dough's line on the wall over the inside bottom.
+    outline : (n, 2) array
+        Edge points that were used, full picture pixels.
+    drawn : (m, 2) array
+        Outline of the fitted solid, once round.
+    base, top : (x, y)
+        Lowest and highest point of `drawn`.
+    elevation_deg : float
+        How far the camera looked down.
+    misfit_px : float
+        Root mean square distance of outline points to the fitted outline, the farthest tenth
+        left out.
+    corrected : bool
+        A hand drew or dragged the outline, the top or the base.
+    checks : tuple of str
+        What to bear in mind.
+    signed : mapping of str to mapping
+        Per quantity, its parts of uncertainty with their signs: what goes the same way in all
+        photos of one camera and reference cancels in ratios.
+    fit : SolidFit
+    """
+
+    shape: str
+    height_mm: Value
+    diameter_mm: Value
+    volume_ml: Value
+    level_mm: Value | None
+    outline: Array = field(repr=False)
+    drawn: Array = field(repr=False)
+    base: Point
+    top: Point
+    elevation_deg: float
+    misfit_px: float
+    corrected: bool
+    checks: tuple[str, ...]
+    signed: Mapping[str, Mapping[str, float]] = field(repr=False)
+    fit: SolidFit = field(repr=False)
+
+    @property
+    def headline(self) -> str:
+        """The three numbers."""
+        return (
+            f"{shown(self.height_mm)} high, {shown(self.diameter_mm)} wide, "
+            f"{shown(self.volume_ml)}."
+        )
+
+    @property
+    def sentence(self) -> str:
+        """What stands behind them."""
+        line = (
+            f" The dough's line on the glass is {shown(self.level_mm)} over the jar's inside "
+            "bottom."
+            if self.level_mm is not None
+            else ""
+        )
+        by = "an outline corrected by hand" if self.corrected else "the outline found"
+        return (
+            f"A round solid fitted to {by}; the camera looked down by "
+            f"{self.elevation_deg:.0f}°.{line} After ± stands the standard uncertainty."
+        )
+
+    @property
+    def method(self) -> str:
+        """For a statistician."""
+        return (
+            "For the statistician: convex solid of revolution through a pinhole camera, robust "
+            f"least squares, {len(self.outline)} outline points, misfit {self.misfit_px:.2f} px; "
+            "uncertainty by first order (GUM) from fit, reference, lens, tilt and distance."
+        )
+
+    def __repr__(self) -> str:
+        return (
+            f"<Side {self.shape}: {self.height_mm} high, {self.diameter_mm} wide, {self.volume_ml}>"
+        )
+
+    def __str__(self) -> str:
+        return as_text((self.headline, self.sentence), self.checks, self.method)
+
+    def _repr_html_(self) -> str:
+        return as_html(self.headline, (self.sentence,), self.checks, self.method)
+
+    def to_frame(self) -> pd.DataFrame:
+        """One tidy row a quantity: quantity, value, u, low, high (95 %), unit."""
+        rows = []
+        for name in (*_QUANTITIES, *(["level_mm"] if self.level_mm is not None else [])):
+            value: Value = getattr(self, name)
+            rows.append((name, value.value, value.u, *value.interval(0.95), value.unit))
+        return pd.DataFrame(rows, columns=["quantity", "value", "u", "low", "high", "unit"])
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw the outline points and the fitted outline (over the photo, when `ax` shows it)."""
+        from kit import charts
+
+        return charts.side_view(self, ax)
+
+
+def side(
+    photo: Photo,
+    scale: Scale,
+    shape: str = "ball",
+    box: Box | None = None,
+    jar: Jar | None = None,
+    outline: "Array | Sequence[Point] | None" = None,
+    *,
+    top: Point | None = None,
+    base: Point | None = None,
+    standing: bool | None = None,
+    before: Side | None = None,
+) -> Side:
+    """Measure a ball, a piece or dough in a jar from the side.
+
+    Parameters
+    ----------
+    photo : Photo
+    scale : Scale
+        The reference in the photo. Upright beside the piece: `offset_mm` is how far the piece's
+        axis lies in front of it. Flat on the worktop: `offset_mm` is the worktop's height over
+        it (a card 2 mm thick: −2).
+    shape : str
+        "ball" (domed top), "piece" (the top may be flat) or "jar" (dough in a jar).
+    box : (x0, y0, x1, y1), optional
+        Roughly round it, pixels; found where absent. In a jar: round the dough.
+    jar : Jar, optional
+        Needed for shape "jar".
+    outline : (n, 2), optional
+        Outline points drawn by hand, in order once round: nothing is looked for.
+    top, base : (x, y), optional
+        Highest and lowest point of the outline, dragged by hand.
+    standing : bool, optional
+        Whether the reference stands upright; by default from how it is seen.
+    before : Side, optional
+        Of the photo before in a series from one place: its solid is gone on from, for speed.
+
+    Returns
+    -------
+    Side
+
+    Raises
+    ------
+    InputError
+        An argument that cannot be used.
+    DataError
+        The photo cannot be measured: no piece found, cut off, not round, seen from too high.
+    """
+    if shape not in SHAPES:
+        raise InputError("shape", shape, f"must be one of {', '.join(SHAPES)}")
+    if (shape == "jar") != (jar is not None):
+        rule = 'must be given for shape "jar", and only then'
+        raise InputError("jar", jar, rule, "For example Jar(inner_diameter_mm=86).")
+    if box is not None and not (box[0] < box[2] and box[1] < box[3]):
+        rule = "must be (left, top, right, bottom) in pixels"
+        raise InputError("box", tuple(map(float, box)), rule, "y counts downward.")
+    drawn = None if outline is None else np.asarray(outline, float)
+    stand, beliefs, checks = side_fit.stand_of(scale, standing)
+    found = side_fit.measure(
+        photo, scale, stand, beliefs, shape, box, jar, drawn, top, base,
+        None if before is None else before.fit,
+    )  # fmt: skip
+    side_fit.judge(found)
+    by_hand = not (outline is None and top is None and base is None)
+    return _told(found, scale, shape, jar, by_hand, checks)
+
+
+def _told(
+    found: side_fit.Found, scale: Scale, shape: str, jar: Jar | None, by_hand: bool,
+    checks: tuple[str, ...],
+) -> Side:  # fmt: skip
+    """The result of a fit that was judged good enough."""
+    fit = found.fit
+    numbers = {"height_mm": fit.height, "diameter_mm": fit.diameter, "volume_ml": fit.volume}
+    if jar is not None:
+        extra = jar.volume_ml(fit.level[0]) - side_fit.below_line_ml(fit)
+        numbers["volume_ml"] = (fit.volume[0] + extra, fit.volume[1])
+        numbers["level_mm"] = fit.level
+    else:
+        checks = (*checks, ROUND)
+    signed = side_fit.with_scale(numbers, fit, scale, shape, jar)
+    values = {
+        name: Value(number, math.hypot(*signed[name].values()),
+                    "ml" if name == "volume_ml" else "mm",
+                    {k: abs(v) for k, v in signed[name].items()})
+        for name, (number, _) in numbers.items()
+    }  # fmt: skip
+    drawn = fit.drawn
+    return Side(
+        shape, values["height_mm"], values["diameter_mm"], values["volume_ml"],
+        values.get("level_mm"), found.points, drawn, _point(drawn[drawn[:, 1].argmax()]),
+        _point(drawn[drawn[:, 1].argmin()]), fit.elevation_deg, fit.misfit_px,
+        by_hand, (*checks, *found.notes), signed, fit,
+    )  # fmt: skip
+
+
+def _point(at: Array) -> Point:
+    return float(at[0]), float(at[1])
+
+
+def two_views(a: Side, b: Side) -> Side:
+    """Return the mean of two views of one piece, a quarter turn apart.
+
+    Heights and diameters are averaged, volumes by their geometric mean (an ellipse's area goes
+    with the product of its two widths). How far the two widths differ is no longer hidden.
+
+    Raises
+    ------
+    InputError
+        The two are of different shape.
+    """
+    if a.shape != b.shape:
+        raise InputError("b", b.shape, f"must be of the same shape as a, {a.shape!r}")
+
+    def joined(name: str) -> tuple[Value, dict[str, float]]:
+        one, two = getattr(a, name), getattr(b, name)
+        mean = (one.value + two.value) / 2
+        if name == "volume_ml":
+            mean = math.sqrt(one.value * two.value)
+        parts = {
+            k: (math.hypot(a.signed[name][k], b.signed[name][k])
+                if k in ("fit", "unseen") else a.signed[name][k] + b.signed[name][k]) / 2
+            for k in a.signed[name]
+        }  # fmt: skip
+        return Value(mean, math.hypot(*parts.values()), one.unit,
+                     {k: abs(v) for k, v in parts.items()}), parts  # fmt: skip
+
+    both = {name: joined(name) for name in _QUANTITIES}
+    apart = abs(a.diameter_mm.value - b.diameter_mm.value)
+    share = 100 * apart / both["diameter_mm"][0].value
+    told = f"the two views differ by {apart:.1f} mm in width ({share:.1f} %)"
+    kept = tuple(c for c in dict.fromkeys((*a.checks, *b.checks)) if c != ROUND)
+    changes: dict[str, Any] = {name: value for name, (value, _) in both.items()}
+    return replace(
+        a, **changes, corrected=a.corrected or b.corrected, checks=(told, *kept),
+        signed={**a.signed, **{name: parts for name, (_, parts) in both.items()}},
+    )  # fmt: skip

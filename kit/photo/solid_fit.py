@@ -1,0 +1,366 @@
+"""Fit a solid of revolution, through a calibrated camera, to its outline in a photo.
+
+Least squares of the outline's distances to the silhouette with bounded influence (Cauchy
+weights), what is known of camera, reference and profile entering as beliefs with their standard
+deviations: Gauss-Newton steps with Levenberg's damping. The covariance is the curvature's inverse
+at the end (first order), with noise taken as large and as long as the residuals are along the
+outline. Method: Björck 1996, "Numerical Methods for Least Squares Problems", chapters 4.5 and 9
+(from memory).
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.errors import DataError
+from kit.photo.solid import Contour, Profile, Solid, Stand, contour
+from kit.photo.solid_profile import JarProfile, Known, RoundProfile
+
+__all__ = ["Beliefs", "SolidFit", "fit_solid"]
+
+Array = NDArray[np.float64]
+Whole = NDArray[np.intp]
+
+#: names of what is shared by all photos of one camera and reference, in this order
+SHARED = ("tilt", "roll", "plane", "lens", "marking")
+_PLACE = len(SHARED) + 2
+#: neighbours that err together, while the shape is sought
+_TOGETHER = 8.0
+
+
+@dataclass(frozen=True)
+class Beliefs:
+    """Standard deviations of what the photo's reference says, and what tilt to expect.
+
+    Parameters
+    ----------
+    tilt, roll : float
+        Radians: nodding and leaning of the axis against the reference.
+    plane_mm : float
+        Of the offset.
+    lens : float
+        Relative, of the focal length.
+    marking_px : float
+        A bias all along the outline (blur, a halo, where an edge is said to be).
+    expected_tilt : float
+        Radians; other than 0 where the reference does not tell how high the camera was.
+    """
+
+    tilt: float
+    roll: float
+    plane_mm: float
+    lens: float
+    marking_px: float
+    expected_tilt: float = 0.0
+
+
+@dataclass(frozen=True)
+class SolidFit:
+    """A fitted solid, where it stands, and how sure all of it is.
+
+    Parameters
+    ----------
+    solid : Solid
+    stand : Stand
+        As fitted.
+    foot : (3,) array
+        Centre of the foot, camera millimetres.
+    elevation_deg : float
+        How far the line of sight to the foot looks down.
+    residual_px : (n,) array
+        Of the outline points, outward positive.
+    weight : (n,) array
+        Between 0 and 1: how much each point counted.
+    noise_px : float
+        Standard deviation of a point along its normal, from the residuals.
+    length : float
+        How many neighbouring points err together.
+    drawn : (m, 2) array
+        The silhouette in pixels, once round.
+    height, diameter, volume, level : tuple of float and mapping
+        Value and what its standard uncertainty is made of (signed), in mm, mm, ml, mm: shared
+        parts by name and "fit". Level: the dough's line on a jar's wall (NaN otherwise).
+    found : (q,) array
+        Foot, camera's changes and the profile's free numbers, to go on from.
+    """
+
+    solid: Solid
+    stand: Stand
+    foot: Array
+    elevation_deg: float
+    residual_px: Array
+    weight: Array
+    noise_px: float
+    length: float
+    drawn: Array
+    height: tuple[float, Mapping[str, float]]
+    diameter: tuple[float, Mapping[str, float]]
+    volume: tuple[float, Mapping[str, float]]
+    level: tuple[float, Mapping[str, float]]
+    found: Array
+
+    @property
+    def misfit_px(self) -> float:
+        """Root mean square of the residuals, the farthest tenth left out."""
+        kept = np.sort(np.abs(self.residual_px))[: max(1, int(0.9 * len(self.residual_px)))]
+        return float(np.sqrt(np.mean(kept**2)))
+
+
+class _Problem:
+    """Residuals and slopes at a point x = (a, b, tilt, roll, plane, lens, marking, profile…)."""
+
+    def __init__(
+        self,
+        points_px: Array,
+        spread: Array,
+        stand: Stand,
+        shape: RoundProfile | JarProfile,
+        beliefs: Beliefs,
+        place: Mapping[int, tuple[float, float]],
+    ) -> None:
+        self.rays = stand.camera.rays(points_px)
+        self.spread, self.stand, self.shape, self.place = spread, stand, shape, place
+        self.sd = np.array(
+            [beliefs.tilt, beliefs.roll, beliefs.plane_mm, beliefs.lens, beliefs.marking_px]
+        )
+        self.sd = np.maximum(self.sd, 1e-9)
+        self.mean = np.array([beliefs.expected_tilt, 0.0, 0.0, 0.0, 0.0])
+
+    def seen(self, x: Array, profile: Profile) -> tuple[Contour, Stand, Array]:
+        stand = self.stand.turned(*x[2:6])
+        foot = stand.foot(x[0], x[1])
+        return contour(profile, stand, foot), stand, foot
+
+    def distance(self, x: Array, profile: Profile) -> tuple[Array, Contour, Whole]:
+        """How far outside the silhouette each point is, in pixels, and which line says so."""
+        around, stand, _ = self.seen(x, profile)
+        rays = self.rays / (1 + x[5], 1 + x[5], 1.0)
+        off = rays @ around.lines().T
+        nearest = off.argmax(1)
+        return (
+            off[np.arange(len(off)), nearest] * stand.camera.focal_px - x[6],
+            around,
+            nearest,
+        )
+
+    def slopes(self, x: Array, profile: Profile, now: tuple[Array, Contour, Whole]) -> Array:
+        """Of the distances, in closed form."""
+        res, around, nearest = now
+        stand = self.stand.turned(*x[2:6])
+        normal, point = around.normals[nearest], around.points[nearest]
+        normal = normal / np.hypot(normal[:, 0], normal[:, 1])[:, None]
+        # the touching plane goes with its point: a point moved by v moves it by n·v
+        per = -stand.camera.focal_px / point[:, 2]
+        sight = self.stand.pivot / np.linalg.norm(self.stand.pivot)
+        level = np.cross(self.stand.up, sight)
+        arm = point - stand.pivot
+        out = np.empty((len(res), len(x)))
+        out[:, 0] = per * (normal @ stand.across)
+        out[:, 1] = per * (normal @ stand.along)
+        out[:, 2] = per * (normal * np.cross(level / np.linalg.norm(level), arm)).sum(1)
+        out[:, 3] = per * (normal * np.cross(sight, arm)).sum(1)
+        out[:, 4] = per * (normal @ stand.toward)
+        out[:, 5] = normal[:, 2] * (self.stand.camera.focal_px + per * self.stand.pivot[2])
+        out[:, 6] = -1.0
+        ring, theta = around.ring[nearest], around.theta[nearest]
+        flat = np.hypot(around.normals[nearest, 0], around.normals[nearest, 1])
+        out[:, _PLACE:] = (per / flat * np.cos(theta))[:, None] * profile.by_r[ring]
+        out[:, _PLACE:] += (per / flat * np.sin(theta))[:, None] * profile.by_h[ring]
+        return out
+
+    def known(self, x: Array, around: Contour) -> Known:
+        """Beliefs about everything, near `x` and its contour."""
+        seen = float(around.theta.min()), float(around.theta.max())
+        own = self.shape.known(x[_PLACE:], seen)
+        rows = np.zeros((len(self.sd) + len(own.rows), len(x)))
+        rows[: len(self.sd), 2:_PLACE] = np.diag(1 / self.sd)
+        rows[len(self.sd) :, _PLACE:] = own.rows
+        aims = np.r_[self.mean / self.sd, own.aims]
+        for i, (mean, sd) in self.place.items():
+            row = np.zeros((1, len(x)))
+            row[0, i] = 1 / sd
+            rows, aims = np.vstack([rows, row]), np.r_[aims, mean / sd]
+        return Known(rows, aims, np.r_[np.zeros(_PLACE), own.dear])
+
+
+def _robust(res: Array, spread: Array, noise: float, held: int) -> Array:
+    """Cauchy weights; 2.385 gives 95 % efficiency on normal noise (Holland and Welsch 1977)."""
+    weight = 1 / (1 + (res / (2.385 * noise * spread)) ** 2)
+    weight[len(res) - held :] = 1.0
+    return np.asarray(weight)
+
+
+def _noise(res: Array, spread: Array, floor: float) -> float:
+    """From the residuals' size, 1.4826 times their median (normal noise)."""
+    return max(float(np.median(np.abs(res / spread))) * 1.4826, floor)
+
+
+def _jitter(res: Array, spread: Array, floor: float) -> float:
+    """From how much neighbours differ: says the noise before the shape is found."""
+    apart = np.abs(np.diff(res / spread))
+    return max(float(np.median(apart)) * 1.4826 / math.sqrt(2), floor)
+
+
+def _length(res: Array) -> float:
+    """How many neighbours err together: 1 + 2 Σ autocorrelation until it first falls below 0.1."""
+    centred = np.clip(res - np.median(res), *np.quantile(res, [0.05, 0.95]))
+    power = float(centred @ centred)
+    if power == 0 or len(res) < 12:
+        return 1.0
+    total = 1.0
+    for lag in range(1, len(res) // 6):
+        r = float(centred[:-lag] @ centred[lag:]) / power
+        if r < 0.1:
+            break
+        total += 2 * r
+    return total
+
+
+def fit_solid(
+    points_px: Array,
+    stand: Stand,
+    shape: RoundProfile | JarProfile,
+    beliefs: Beliefs,
+    *,
+    spread: Array | None = None,
+    start: tuple[float, float] = (0.0, 0.0),
+    place: Mapping[int, tuple[float, float]] | None = None,
+    before: "SolidFit | None" = None,
+    held: int = 0,
+    floor_px: float = 0.05,
+    steps: int = 25,
+) -> SolidFit:
+    """Fit the solid to outline points.
+
+    Parameters
+    ----------
+    points_px : (n, 2) array
+        Outline points in order, full picture.
+    stand : Stand
+    shape : RoundProfile or JarProfile
+    beliefs : Beliefs
+    spread : (n,) array, optional
+        Relative standard deviation of each point (1 for all).
+    start : (float, float)
+        About where the foot is: across and along the stand's plane, mm.
+    place : dict, optional
+        Where the foot is known to be: 0 for across, 1 for along the stand's plane, to millimetres
+        and their standard deviation.
+    before : SolidFit, optional
+        An earlier fit of the same shape on the same stand, to go on from.
+    held : int
+        So many of the last points were set by hand: they count however far off they are.
+    floor_px : float
+        The noise is taken no smaller than this.
+    steps : int
+        At most so many.
+
+    Raises
+    ------
+    DataError
+        The search wandered off: the outline is not that of such a solid before such a camera.
+    """
+    points = np.asarray(points_px, float)
+    spread = np.ones(len(points)) if spread is None else np.asarray(spread, float)
+    problem = _Problem(points, spread, stand, shape, beliefs, place or {})
+    x = np.r_[start, problem.mean, shape.start()] if before is None else before.found.copy()
+    now = problem.distance(x, shape.at(x[_PLACE:]))
+    for i in range(steps):
+        # far off at first: the outline's whole misfit; then only its jitter, or a wrong shape
+        # would pass for noise
+        noise = max(_jitter(now[0], spread, floor_px), 0.5**i * _noise(now[0], spread, floor_px))
+        weight = _robust(now[0], spread, noise, held) / (noise * spread) ** 2 / _TOGETHER
+        known, slopes = problem.known(x, now[1]), problem.slopes(x, shape.at(x[_PLACE:]), now)
+        aim = _least(slopes, weight, slopes @ x - now[0], known, x)
+        old = _cost(now[0], spread, noise, held) + known.cost(x)
+        for share in (1.0, 0.5, 0.2, 0.05):
+            after = x + share * (aim - x)
+            new = problem.distance(after, shape.at(after[_PLACE:]))
+            gained = old - _cost(new[0], spread, noise, held) - known.cost(after)
+            if gained > 0:
+                break
+        else:
+            break
+        x, now = after, new
+        if gained < 1e-4 * old and i > (4 if before is None else 0):
+            break
+    noise = _noise(now[0], spread, floor_px)
+    return _result(problem, x, held, noise, max(_length(now[0]), _TOGETHER))
+
+
+def _least(slopes: Array, weight: Array, aims: Array, known: Known, x: Array) -> Array:
+    """The least-squares point with no edge of negative length (Lawson and Hanson's NNLS)."""
+    from scipy.linalg import solve_triangular
+    from scipy.optimize import nnls
+
+    bend = (slopes.T * weight) @ slopes + known.rows.T @ known.rows
+    pull = slopes.T @ (weight * aims) + known.rows.T @ known.aims - known.dear
+    # place and camera may be negative: shifted so far that they never touch zero
+    shift = np.r_[np.full(_PLACE, 1e4), np.zeros(len(x) - _PLACE)]
+    size = 1 / np.sqrt(np.diag(bend))
+    lower = np.linalg.cholesky(bend * np.outer(size, size) + 1e-10 * np.eye(len(x)))
+    aim = lower.T @ (shift / size) + solve_triangular(lower, pull * size, lower=True)
+    return np.asarray(nnls(lower.T, aim, maxiter=20 * len(x))[0] * size - shift)
+
+
+def _cost(res: Array, spread: Array, noise: float, held: int) -> float:
+    scaled = (res / (2.385 * noise * spread)) ** 2
+    free = len(res) - held
+    return float(2.385**2 * (np.log1p(scaled[:free]).sum() + scaled[free:].sum()) / _TOGETHER)
+
+
+def _result(problem: _Problem, x: Array, held: int, noise: float, length: float) -> SolidFit:
+    """Covariance and what each quantity's uncertainty is made of."""
+    shape = problem.shape
+    profile = shape.at(x[_PLACE:])
+    around, stand, foot = problem.seen(x, profile)
+    depth = foot @ np.array([0.0, 0.0, 1.0])
+    if not np.isfinite(x).all() or depth <= 0 or (around.points[:, 2] <= 0).any():
+        msg = (
+            "the outline is not that of a round piece standing upright before this camera. "
+            "Look whether the outline is right, and which way up the reference is"
+        )
+        raise DataError(msg)
+    res, _, _ = now = problem.distance(x, profile)
+    slopes = problem.slopes(x, profile, now)
+    known = problem.known(x, around).rows
+    weight = _robust(res, problem.spread, noise, held)
+    bend = (slopes.T * (weight / (noise * problem.spread) ** 2 / length)) @ slopes + known.T @ known
+    # an edge of no length stays so: only the others carry uncertainty
+    free = np.flatnonzero((x > 1e-9) | (np.arange(len(x)) < _PLACE))
+    cov = np.zeros_like(bend)
+    cov[np.ix_(free, free)] = np.linalg.inv(bend[np.ix_(free, free)])
+    solid = profile.solid
+    widest = int(profile.r.argmax())
+    by_r, by_h = solid.volume_slopes()
+    volume = by_r[1:-1] @ profile.by_r + by_h[1:-1] @ profile.by_h + by_h[-1] * profile.by_h[-1]
+    none: Mapping[str, float] = {}
+    parts = [_parts(cov, g) for g in (profile.by_h[-1], 2 * profile.by_r[widest], volume)]
+    level: tuple[float, Mapping[str, float]] = (math.nan, none)
+    if isinstance(shape, JarProfile):
+        level = (float(x[_PLACE]), _parts(cov, np.eye(len(x) - _PLACE)[0]))
+    sight = foot / np.linalg.norm(foot)
+    return SolidFit(
+        solid, stand, foot, math.degrees(math.asin(-float(sight @ stand.up))), res, weight,
+        noise, length, stand.camera.project(around.points), (solid.height_mm, parts[0]),
+        (solid.diameter_mm, parts[1]), (solid.volume_ml, parts[2]), level, x,
+    )  # fmt: skip
+
+
+def _parts(cov: Array, slope: Array) -> dict[str, float]:
+    """Split a quantity's uncertainty: what goes with each shared number in turn, then the rest.
+
+    The last row of a Cholesky factor: its squares add up to the quantity's variance.
+    """
+    full = np.r_[np.zeros(_PLACE), slope]
+    shared = cov[2:_PLACE, 2:_PLACE]
+    with_shared = cov[2:_PLACE] @ full
+    variance = float(full @ cov @ full)
+    scale = np.sqrt(np.diag(shared))
+    lower = np.linalg.cholesky(shared / np.outer(scale, scale) + 1e-12 * np.eye(len(SHARED)))
+    row = np.linalg.solve(lower, with_shared / scale)
+    rest = math.sqrt(max(variance - float(row @ row), 0.0))
+    return {**dict(zip(SHARED, map(float, row), strict=True)), "fit": rest}

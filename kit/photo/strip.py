@@ -1,0 +1,86 @@
+"""Closed paths, the strip of a picture along one, and the best path through it.
+
+The path is found by dynamic programming over the strip (as in Amini, Weymouth and Jain 1990,
+"Using dynamic programming for solving variational problems in vision", from memory).
+"""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["POINTS", "closed_path", "edge_of", "normals", "resampled", "strip_of"]
+
+Array = NDArray[np.float64]
+Picture = NDArray[Any]
+
+#: Points of an outline.
+POINTS = 360
+
+
+def resampled(path: Array, waves: int = 60) -> Array:
+    """Return `POINTS` equally spaced points of a closed path, only its lowest waves kept."""
+    closed = np.vstack([path, path[:1]])
+    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))])
+    at = np.linspace(0, length[-1], POINTS, endpoint=False)
+    z = np.interp(at, length, closed[:, 0]) + 1j * np.interp(at, length, closed[:, 1])
+    f = np.fft.fft(z)
+    order = np.abs(np.fft.fftfreq(POINTS, 1 / POINTS))
+    z = np.fft.ifft(f * np.exp(-0.5 * (order / waves) ** 2))
+    return np.column_stack([z.real, z.imag])
+
+
+def normals(path: Array) -> Array:
+    """Unit normals that point outwards."""
+    along = np.roll(path, -1, 0) - np.roll(path, 1, 0)
+    normal = np.column_stack([along[:, 1], -along[:, 0]])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
+    turn = np.sum(path[:, 0] * np.roll(path[:, 1], -1) - np.roll(path[:, 0], -1) * path[:, 1])
+    return normal if turn > 0 else -normal
+
+
+def strip_of(picture: Picture, path: Array, normal: Array, offsets_px: Array) -> Picture:
+    """Return the picture along lines across a path, (points, offsets, channels)."""
+    import cv2
+
+    at = path[:, None] + normal[:, None] * offsets_px[None, :, None]
+    x, y = at[..., 0].astype(np.float32), at[..., 1].astype(np.float32)
+    return np.asarray(cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+
+
+def edge_of(around: Picture, step_mm: float) -> Picture:
+    """How much the colour changes across half a millimetre, and alike along the path."""
+    import cv2
+
+    half = max(1, round(0.25 / step_mm))
+    change = np.zeros_like(around)
+    change[:, half:-half] = around[:, 2 * half :] - around[:, : -2 * half]
+    return np.asarray(
+        np.linalg.norm(cv2.GaussianBlur(change, (0, 0), sigmaX=0.1, sigmaY=3.0), axis=2)
+    )
+
+
+def closed_path(cost: Array, reach: int, bend: float) -> NDArray[np.int64]:
+    """Return the column of each row of the cheapest path round a strip that closes on itself.
+
+    A step of s columns between rows costs `bend`·|s|, more than `reach` is not allowed. Run on by
+    a quarter at both ends, so that the ends meet.
+    """
+    rows, columns = cost.shape
+    more = rows // 4
+    longer = np.concatenate([cost[-more:], cost, cost[:more]]).astype(np.float32)
+    far = np.float32(1e9)
+    total = np.full(columns + 2 * reach, far, np.float32)
+    total[reach:-reach] = longer[0]
+    steps = np.array([bend * abs(k - reach) for k in range(2 * reach + 1)], np.float32)[:, None]
+    views = np.lib.stride_tricks.sliding_window_view(total, columns)
+    back = np.empty(longer.shape, np.int64)
+    for r in range(1, len(longer)):
+        options = views + steps
+        options.argmin(0, out=back[r])
+        total[reach:-reach] = options.min(0) + longer[r]
+    at = np.empty(len(longer), np.int64)
+    at[-1] = int(total[reach:-reach].argmin())
+    for r in range(len(longer) - 1, 0, -1):
+        at[r - 1] = at[r] + back[r, at[r]] - reach
+    return at[more : more + rows]

@@ -1,0 +1,107 @@
+"""Walls thinner than the blur: no lighter than a cell's edge, yet lighter than both their sides.
+
+A wall is a line: it is looked for along lines, so that noise averages out along it. Where such
+a line has gaps, its parts are joined when the whole boundary between two cells looks like a wall.
+"""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["apart", "ridge_height"]
+
+Picture = NDArray[Any]
+
+#: Both sides of a thin wall are looked at this far from its middle.
+SIDE_MM = 0.18
+#: A wall is averaged over this length along it.
+ALONG_MM = 0.40
+#: A part of an open area is a cell of its own from this size.
+SEED_MM2 = 0.05
+
+
+def ridge_height(dark: Picture, px_per_mm: float, share: float) -> Picture:
+    """How much lighter each point is than the lighter of both sides, at most over four directions.
+
+    Parameters
+    ----------
+    dark : (height, width) float32
+    px_per_mm : float
+
+    Returns
+    -------
+    (height, width) float32
+        In darkness; below 0 where a point is no ridge.
+    """
+    import cv2
+
+    far, near = max(1, round(SIDE_MM * px_per_mm)), max(1, round(0.71 * SIDE_MM * px_per_mm))
+    n = max(1, round(ALONG_MM * px_per_mm)) | 1
+    slant = max(1, round(0.71 * ALONG_MM * px_per_mm)) | 1
+    diagonal = np.eye(slant, dtype=np.float32) / slant
+    height, width = dark.shape
+    best = np.full(dark.shape, -np.inf, np.float32)
+    for kernel, dy, dx in (
+        (np.full((n, 1), 1 / n, np.float32), 0, far), (np.full((1, n), 1 / n, np.float32), far, 0),
+        (diagonal[::-1].copy(), near, near), (diagonal, near, -near),
+    ):  # fmt: skip
+        line = cv2.filter2D(dark, -1, kernel, borderType=cv2.BORDER_REPLICATE)
+        wide = cv2.copyMakeBorder(line, far, far, far, far, cv2.BORDER_REPLICATE)
+        one = wide[far + dy : far + dy + height, far + dx : far + dx + width]
+        other = wide[far - dy : far - dy + height, far - dx : far - dx + width]
+        best = cv2.max(best, (1 - share) * cv2.min(one, other) - line)
+    return np.asarray(best)
+
+
+def apart(
+    open_mask: Picture, height: Picture, px_per_mm: float, margin: float, loose: float
+) -> Picture:
+    """Return the open pixels with thin walls taken out.
+
+    Parameters
+    ----------
+    open_mask : (height, width) bool
+    height : (height, width) float32
+        From `ridge_height`.
+    px_per_mm : float
+    margin : float
+        A point this much lighter than both its sides is wall; so is a boundary on the mean.
+    loose : float
+        Boundaries are looked for from this height on.
+    """
+    import cv2
+
+    mask = open_mask & (height < margin)
+    seeds = (mask & (height < loose)).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(seeds, connectivity=4)
+    keep = stats[:, cv2.CC_STAT_AREA] >= SEED_MM2 * px_per_mm**2
+    keep[0] = False
+    own = np.where(keep, np.arange(count), 0).astype(np.int32)[labels]
+    # every other pixel belongs to the nearest seed
+    _, near = cv2.distanceTransformWithLabels(
+        (own == 0).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    seed_at = np.zeros(int(near.max()) + 1, np.int32)
+    seed_at[near[own > 0]] = own[own > 0]
+    whose = seed_at[near]
+    pairs, at = [], []
+    for one, other in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:-1], np.s_[1:])):
+        meet = (whose[one] != whose[other]) & mask[one] & mask[other]
+        a, b = whose[one][meet], whose[other][meet]
+        pairs.append(np.minimum(a, b).astype(np.int64) * count + np.maximum(a, b))
+        at.append(np.flatnonzero(_placed(meet, one, mask.shape)))
+    key, index = np.concatenate(pairs), np.concatenate(at)
+    if not len(key):
+        return np.asarray(mask)
+    _, group, n = np.unique(key, return_inverse=True, return_counts=True)
+    mean = np.bincount(group, height.ravel()[index]) / n
+    cut = mask.copy()
+    cut.ravel()[index[mean[group] > 0.5 * (margin + loose)]] = False
+    return cut
+
+
+def _placed(part: Picture, where: Any, shape: tuple[int, ...]) -> Picture:
+    whole = np.zeros(shape, bool)
+    whole[where] = part
+    return whole

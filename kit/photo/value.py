@@ -1,0 +1,86 @@
+"""A measured value with its standard uncertainty, and how parts add up to one.
+
+Source: JCGM 100:2008 (the GUM), first order: independent parts add in squares (5.1.2, equation
+10); an interval is value ± k·u with k from the normal distribution, or from Student's t where
+the uncertainty itself rests on few degrees of freedom (G.3).
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from kit.errors import InputError
+
+__all__ = ["Value", "combined"]
+
+
+@dataclass(frozen=True)
+class Value:
+    """One value, its unit, its standard uncertainty and where that comes from.
+
+    Parameters
+    ----------
+    value : float
+        In `unit`. NaN where it could not be measured.
+    u : float
+        Standard uncertainty in the same unit.
+    unit : str
+        "mm", "ml", "mm²", "/cm²" or "" for a plain number.
+    parts : dict of str to float
+        What `u` is made of, each a standard uncertainty in `unit`: "marking", "lens", "tilt",
+        "plane", "fit", "scale". They add in squares to `u`.
+    df : float
+        Degrees of freedom `u` rests on; infinite where it is not estimated from few readings.
+
+    Examples
+    --------
+    >>> height = Value(38.0, 0.5, "mm")
+    >>> height
+    Value(38 ± 0.5 mm)
+    >>> low, high = height.interval(0.95)
+    >>> round(low, 2), round(high, 2)
+    (37.02, 38.98)
+    """
+
+    value: float
+    u: float
+    unit: str = ""
+    parts: Mapping[str, float] = field(default_factory=dict)
+    df: float = math.inf
+
+    def __repr__(self) -> str:
+        return f"Value({self})"
+
+    def __str__(self) -> str:
+        unit = f" {self.unit}" if self.unit else ""
+        return f"{self.value:.4g} ± {self.u:.2g}{unit}"
+
+    def __float__(self) -> float:
+        return float(self.value)
+
+    def interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Return the interval that holds the true value with probability `level`.
+
+        Raises
+        ------
+        InputError
+            `level` is not between 0 and 1.
+        """
+        if not 0 < level < 1:
+            raise InputError("level", level, "must lie between 0 and 1", "For example 0.95.")
+        from scipy.stats import norm, t
+
+        p = 0.5 + level / 2
+        k = float(norm.ppf(p) if math.isinf(self.df) else t.ppf(p, self.df))
+        return self.value - k * self.u, self.value + k * self.u
+
+
+def combined(value: float, unit: str = "", /, **parts: float) -> Value:
+    """Return a value whose uncertainty is the square root of the sum of its parts' squares.
+
+    Examples
+    --------
+    >>> combined(10.0, "mm", marking=0.3, lens=0.4)
+    Value(10 ± 0.5 mm)
+    """
+    return Value(float(value), math.hypot(*parts.values()), unit, dict(parts))

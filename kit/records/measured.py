@@ -1,0 +1,134 @@
+"""What of a measuring is kept, and what became of photos that were taken in or accepted."""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from kit import quantities
+from kit.analysis import words
+from kit.quantities import Checked
+from kit.records.photos import StoredPhoto
+from kit.records.things import Thing
+
+if TYPE_CHECKING:
+    from kit.photo.value import Value
+
+__all__ = ["AS_FOUND", "BY_HAND", "NOT_LOOKED_AT", "Accepted", "AddedPhotos", "measured_values",
+           "volume_ratios"]  # fmt: skip
+
+#: what a reading's note says of the hand that had a part in it
+AS_FOUND, NOT_LOOKED_AT, BY_HAND = "as found", "as found, not looked at", "corrected by hand"
+#: what a photo shows -> the result's value -> the quantity it is kept as
+_KEPT_AS = {
+    "side": {"height_mm": "rise_height_mm", "diameter_mm": "diameter_mm", "volume_ml": "volume_ml"},
+    "rise": {"volume_ml": "dough_volume_ml"},
+    "crumb": {"openness": "crumb_openness", "cells_per_cm2": "cells_per_cm2",
+              "median_cell_mm2": "median_cell_mm2"},
+    "face": {"lightness": "browning_l"},
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class AddedPhotos:
+    """What became of files that were taken in.
+
+    Parameters
+    ----------
+    new : tuple of StoredPhoto
+    known : int
+        How many were there before.
+    refused : tuple of (name, reason)
+    """
+
+    new: tuple[StoredPhoto, ...]
+    known: int
+    refused: tuple[tuple[str, str], ...]
+
+    def __str__(self) -> str:
+        said = [f"{words.plural(len(self.new), 'photo')} taken in."]
+        if self.known:
+            said.append(f"{self.known} {'was' if self.known == 1 else 'were'} there before.")
+        undated = sum(photo.taken is None for photo in self.new)
+        if undated:
+            said.append(f"{undated} without a time: say when each was taken.")
+        said += [f"{name} is left out: {reason}" for name, reason in self.refused]
+        return " ".join(said)
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """What was kept of a photo.
+
+    Parameters
+    ----------
+    on : Thing
+    values : dict of str to Checked
+        Quantity -> value as stored, with a question where it is unusual.
+    note : str
+        Whether a hand corrected it.
+    """
+
+    on: Thing
+    values: Mapping[str, Checked]
+    note: str
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Questions about what is unusual."""
+        return tuple(checked.doubt for checked in self.values.values() if checked.doubt)
+
+    def __str__(self) -> str:
+        told = [
+            f"{words.name(name)} {quantities.get(name).show(checked.value)}"
+            for name, checked in self.values.items()
+        ]
+        text = f"Kept for {self.on}: {words.join(told)} ({self.note})."
+        return " ".join([text, *self.doubts])
+
+
+def measured_values(result: Any, shows: str) -> dict[str, "Value"]:
+    """Return what of a measuring's result is kept: quantity -> value, those that were measured.
+
+    Parameters
+    ----------
+    result : Side, Crumb or Browning
+    shows : str
+        side, rise, crumb or face.
+    """
+    found = {}
+    for name, quantity in _KEPT_AS[shows].items():
+        value = getattr(result, name, None)
+        if isinstance(value, tuple):  # of several faces in one photo the first is the thing's
+            value = value[0] if value else None
+        if value is not None and math.isfinite(value.value):
+            found[quantity] = value
+    return found
+
+
+def volume_ratios(volumes: Iterable[float], u: Iterable[float]) -> list[tuple[float, float | None]]:
+    """Return each volume over the first, with its standard uncertainty.
+
+    What the photos have in common (the card's size, the lens) is counted as if it were not, so
+    the uncertainty is rather too large. The first is 1 by definition and has none.
+
+    Parameters
+    ----------
+    volumes, u : iterables of float
+        In time order; in any one unit.
+
+    Examples
+    --------
+    >>> volume_ratios([100.0, 150.0, 200.0], [3.0, 4.5, 6.0])[2]
+    (2.0, 0.0848528137423857)
+    """
+    ratios: list[tuple[float, float | None]] = []
+    first: tuple[float, float] | None = None
+    for value, own in zip(volumes, u, strict=True):
+        if first is None:
+            first = value, own
+            ratios.append((1.0, None))
+            continue
+        ratio = value / first[0]
+        ratios.append((ratio, ratio * math.hypot(own / value, first[1] / first[0])))
+    return ratios

@@ -1,0 +1,345 @@
+"""Photos kept with a trial: the file in the workspace's folder, when it was taken, whose it is.
+
+A file from elsewhere is copied into `photos/` of the workspace's folder; one that lies in that
+folder already is used where it is. What names a photo is the fingerprint of its bytes: the same
+file twice is one photo. Files are never removed or overwritten, also when a photo is taken out.
+"""
+
+import filecmp
+import hashlib
+import math
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+from sqlalchemy import Connection, select
+
+from kit.errors import InputError, StoreError
+from kit.photo.one_photo import SHOWS
+from kit.quantities import Checked
+from kit.records import readings, things
+from kit.records import tables as t
+from kit.records.bench.when import read_when
+from kit.records.journal import Row, Step
+from kit.records.store import Store
+from kit.records.things import Thing, check_there, there
+from kit.records.trouble import in_words
+from kit.records.typed import moment
+
+__all__ = [
+    "FOLDER", "SHOWS", "Placed", "StoredPhoto", "add", "change", "place", "readings_of", "record",
+    "remove", "stored",
+]  # fmt: skip
+
+#: where copies lie, in the workspace's folder
+FOLDER = "photos"
+#: a name that begins so is taken for the fingerprint of an original (`kit.records.package`)
+_FINGERPRINT = re.compile(r"[0-9a-f]{64}(?![0-9a-f])")
+
+
+@dataclass(frozen=True, repr=False)
+class StoredPhoto:
+    """A photo as the records have it.
+
+    Parameters
+    ----------
+    id : str
+    path : str
+        From the workspace's folder on; empty for one that came with a package without pictures.
+    sha256 : str
+        Of the file's bytes.
+    taken : datetime or None
+        By the clock of the kitchen; None is not known.
+    shows : str or None
+        One of `SHOWS`.
+    on : Bake, Dough, Load, Piece or None
+        Whose photo it is.
+    """
+
+    id: str
+    path: str
+    sha256: str
+    taken: datetime | None
+    shows: str | None
+    on: Thing | None
+    level: ClassVar[str] = "photo"
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+        return Path(self.path).name or f"{self.sha256[:8]}…"
+
+    def __str__(self) -> str:
+        return f"photo {self.name}"
+
+    def __repr__(self) -> str:
+        return f"<{self}>"
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A file that lies in the workspace's folder, ready to be added."""
+
+    path: str
+    sha256: str
+    taken: datetime | None
+
+
+def place(store: Store, file: Path, taken: datetime | None = None) -> Placed:
+    """Make sure that a file lies in the workspace's folder: copied, unless it is there already.
+
+    Parameters
+    ----------
+    store : Store
+    file : Path
+    taken : datetime, optional
+        Aware; what the file says of when it was taken.
+
+    Raises
+    ------
+    StoreError
+        The workspace keeps no files, the file cannot be read, or the copy not be written.
+    """
+    if store.folder is None:
+        text = f"{store.name} is a shared database and keeps no photos. Open a folder instead."
+        raise StoreError(text)
+    home = store.folder.resolve()
+    with in_words(str(file)):
+        file = file.resolve(strict=True)
+        with file.open("rb") as opened:
+            sha256 = hashlib.file_digest(opened, "sha256").hexdigest()
+    if not file.is_relative_to(home):
+        with in_words(str(home / FOLDER)):
+            file = _copied(file, home / FOLDER)
+    return Placed(file.relative_to(home).as_posix(), sha256, taken)
+
+
+def _copied(file: Path, folder: Path) -> Path:
+    """Copy a file under its own name; where another file has that name, one that is free."""
+    folder.mkdir(exist_ok=True)
+    stem = f"photo-{file.stem}" if _FINGERPRINT.match(file.name) else file.stem
+    handle, aside = tempfile.mkstemp(prefix=".copying-", dir=folder)
+    os.close(handle)
+    try:
+        shutil.copyfile(file, aside)
+        number = 1
+        while True:
+            target = folder / f"{stem}{f'-{number}' if number > 1 else ''}{file.suffix}"
+            if not target.exists():
+                os.replace(aside, target)
+                shutil.copystat(file, target)
+                return target
+            if filecmp.cmp(aside, target, shallow=False):
+                return target  # copied before
+            number += 1
+    finally:
+        Path(aside).unlink(missing_ok=True)
+
+
+def add(step: Step, trial_id: str, placed: Placed, shows: str | None = None) -> tuple[str, bool]:
+    """Add a photo to a trial; return its id and whether it is new.
+
+    Parameters
+    ----------
+    step : Step
+        Under way.
+    trial_id : str
+    placed : Placed
+        See `place`.
+    shows : str, optional
+        One of `SHOWS`.
+    """
+    p = t.photo.c
+    same = select(p.id).where(p.trial_id == trial_id, p.sha256 == placed.sha256, there(t.photo))
+    known = step.connection.scalar(same)
+    if known is not None:
+        return str(known), False
+    row: Row = {
+        "trial_id": trial_id, "level": None, "target_id": None, "path": placed.path,
+        "sha256": placed.sha256, "shows": _shown(shows),
+        "taken": None if placed.taken is None else moment("taken", placed.taken, "UTC"),
+    }  # fmt: skip
+    return step.add(t.photo, row), True
+
+
+def change(step: Step, trial_id: str, photo: StoredPhoto, values: dict[str, Any]) -> None:
+    """Say otherwise what a photo shows, whose it is or when it was taken.
+
+    What was measured on a photo goes with it to the thing it is said to be of, where that has
+    such quantities; what it showed before is then no longer counted.
+
+    Parameters
+    ----------
+    step : Step
+        Under way.
+    trial_id : str
+    photo : StoredPhoto
+    values : dict
+        shows, on (a thing or None), taken (by the clock of the kitchen; empty is not known).
+
+    Raises
+    ------
+    InputError
+        A value that cannot be, or a photo that was taken out.
+    """
+    _check(step.connection, trial_id, photo)
+    row: Row = {}
+    for name, value in values.items():
+        if name == "shows":
+            row["shows"] = _shown(value)
+        elif name == "on":
+            if value is not None:
+                check_there(step.connection, trial_id, value)
+            row |= {"level": value and value.level, "target_id": value and value.id}
+        elif name == "taken":
+            typed = value.strip() if isinstance(value, str) else value
+            zone = step.connection.scalar(select(t.trial.c.zone).where(t.trial.c.id == trial_id))
+            row["taken"] = None
+            if typed:
+                at = read_when("taken", typed, str(zone), datetime.fromisoformat(step.at))
+                row["taken"] = at.isoformat(timespec="microseconds")
+        else:
+            raise InputError(name, value, "is nothing a photo has", "Change shows, on or taken.")
+    step.change(t.photo, photo.id, row)
+    _move_readings(step, trial_id, photo, row)
+
+
+def _move_readings(step: Step, trial_id: str, photo: StoredPhoto, row: Row) -> None:
+    """Let what was measured on a photo count for the thing, and at the time, it is said to be of.
+
+    What the thing has no such quantity for is taken out.
+    """
+    new = {"target_id": row["target_id"]} if "target_id" in row else {}
+    if row.get("taken"):
+        new["at"] = row["taken"]
+    r = t.reading.c
+    mine = (r.trial_id == trial_id, r.photo_id == photo.id, there(t.reading))
+    for old in step.connection.execute(select(t.reading).where(*mine).order_by(r.seq)).all():
+        if all(getattr(old, name) == value for name, value in new.items()):
+            continue
+        step.delete(t.reading, old.id)
+        if "level" not in row or row["level"] == old.level:
+            kept = {name: getattr(old, name) for name in old._fields if name not in ("seq", "id")}
+            step.add(t.reading, {**kept, "deleted": None, **new})
+
+
+def remove(step: Step, trial_id: str, photo: StoredPhoto) -> None:
+    """Take a photo out; its file and what was measured on it stay."""
+    _check(step.connection, trial_id, photo)
+    step.delete(t.photo, photo.id)
+
+
+def _check(connection: Connection, trial_id: str, photo: StoredPhoto) -> None:
+    p = t.photo.c
+    found = select(p.id).where(p.id == photo.id, p.trial_id == trial_id, there(t.photo))
+    if connection.scalar(found) is None:
+        remedy = "Undo that, or add it again."
+        raise InputError("photo", photo.name, "was taken out or is another trial's", remedy)
+
+
+def _shown(shows: object) -> str | None:
+    if shows is None or shows == "":
+        return None
+    if shows not in SHOWS:
+        raise InputError("shows", shows, f"must be one of {', '.join(SHOWS)}")
+    return str(shows)
+
+
+def stored(connection: Connection, trial_id: str, zone: str) -> list[StoredPhoto]:
+    """Return a trial's photos in the order they were taken, those without a time last."""
+    known: dict[str, Thing] = {}
+    listings: Iterable[Any] = (things.bakes, things.doughs, things.loads, things.pieces)
+    for listing in listings:
+        known |= {thing.id: thing for thing in listing(connection, trial_id)}
+    p = t.photo.c
+    query = select(t.photo).where(p.trial_id == trial_id, there(t.photo))
+    rows = connection.execute(query.order_by(p.taken.nulls_last(), p.path, p.id)).all()
+    return [
+        StoredPhoto(
+            row.id, row.path, row.sha256,
+            row.taken and datetime.fromisoformat(row.taken).astimezone(ZoneInfo(zone)),
+            row.shows, known.get(row.target_id),
+        )
+        for row in rows
+    ]  # fmt: skip
+
+
+def record(
+    step: Step,
+    trial_id: str,
+    photo: StoredPhoto,
+    thing: Thing,
+    name: str,
+    value: float,
+    u: float | None,
+    note: str,
+) -> Checked:
+    """Record a value measured on a photo, as of when it was taken.
+
+    Parameters
+    ----------
+    step : Step
+        Under way.
+    trial_id : str
+    photo : StoredPhoto
+    thing : Bake, Dough, Load or Piece
+        Of the quantity's level.
+    name : str
+        The quantity.
+    value, u : float
+        In its unit, and the standard uncertainty.
+    note : str
+        Whether a hand corrected it.
+
+    Raises
+    ------
+    NotFoundError, InputError
+        No such quantity, an impossible value, or the wrong thing.
+    """
+    _check(step.connection, trial_id, photo)
+    if math.isnan(value):
+        raise InputError(name, value, "was not measured", "Correct what is marked, or retake it.")
+    at = step.at if photo.taken is None else moment("taken", photo.taken, "UTC")
+    return readings.record(
+        step, trial_id, thing, name, value, "photo", u or None, at, note, photo.id
+    )  # fmt: skip
+
+
+def readings_of(connection: Connection, trial_id: str | None = None) -> pd.DataFrame:
+    """Return what was measured on photos, the newest value of each photo and quantity.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Open.
+    trial_id : str, optional
+        Of which trial; of all when not given.
+
+    Returns
+    -------
+    DataFrame
+        ``level``, ``id`` (of the thing), ``photo`` (its id), ``sha256``, ``quantity``, ``value``,
+        ``u``, ``at`` (UTC), ``note``; oldest first.
+    """
+    r = t.reading.c
+    query = (
+        select(r.level, r.target_id, r.photo_id, t.photo.c.sha256, r.quantity, r.value, r.u, r.at,
+               r.note)
+        .join_from(t.reading, t.photo, r.photo_id == t.photo.c.id)
+        .where(r.how == "photo", there(t.reading), there(t.photo))
+        .order_by(r.seq)
+    )  # fmt: skip
+    if trial_id is not None:
+        query = query.where(r.trial_id == trial_id)
+    names = ["level", "id", "photo", "sha256", "quantity", "value", "u", "at", "note"]
+    frame = pd.DataFrame(connection.execute(query).all(), columns=names)
+    frame = frame.astype({"value": float, "u": float}).dropna(subset="value")
+    return frame.drop_duplicates(["photo", "quantity"], keep="last").reset_index(drop=True)

@@ -1,0 +1,158 @@
+"""Counting on a mask: against closed forms, scikit-image and porespy."""
+
+import numpy as np
+import pytest
+
+from kit.errors import InputError
+from kit.photo.cells import SMALLEST_MM2, find_cells, tile_openness, wall_chord
+
+P = 20.0
+
+
+def grid_of_discs(radius_mm, pitch_mm, count=6, px_per_mm=P):
+    """Return the mask of a square grid of discs, each pixel open where its centre is."""
+    side = int(count * pitch_mm * px_per_mm)
+    y, x = (np.mgrid[:side, :side] + 0.5) / px_per_mm % pitch_mm - pitch_mm / 2
+    return x**2 + y**2 < radius_mm**2
+
+
+@pytest.mark.parametrize("radius", [0.4, 0.8, 1.3])
+def test_openness_and_number_of_discs_in_closed_form(radius):
+    mask = grid_of_discs(radius, 3.0, px_per_mm=50.0)
+    cells = find_cells(mask, np.ones_like(mask), 50.0)
+    assert cells.openness == pytest.approx(np.pi * radius**2 / 9.0, rel=0.02)
+    assert cells.per_cm2 == pytest.approx(100 / 9.0)
+    assert cells.area_at(0.5) == pytest.approx(np.pi * radius**2, rel=0.02)
+    assert cells.shape[0] == pytest.approx(1.0, abs=0.01)
+
+
+def test_chord_of_stripes_in_closed_form():
+    # stripes of wall 6 px wide every 15 px: 6 along rows, the whole height along columns; the
+    # mean over both kinds of runs is 2·area / (runs along rows + runs along columns)
+    wall = np.zeros((150, 300), bool)
+    wall[:, np.arange(300) % 15 < 6] = True
+    rows, columns = 150 * 20, 20 * 6
+    assert wall_chord(wall) == pytest.approx(2 * wall.sum() / (rows + columns))
+    assert np.isnan(wall_chord(~np.ones((5, 5), bool)))
+
+
+def test_ellipse_has_its_aspect_and_direction():
+    y, x = (np.mgrid[:200, :200] - 99.5) / P
+    for degrees in (0.0, 30.0, 90.0, 150.0):
+        t = np.radians(degrees)
+        # upright is up: y of a picture points down
+        along, across = x * np.cos(t) - y * np.sin(t), x * np.sin(t) + y * np.cos(t)
+        mask = (along / 3.0) ** 2 + (across / 1.2) ** 2 < 1
+        aspect, direction = find_cells(mask, np.ones_like(mask), P).shape
+        assert aspect == pytest.approx(2.5, rel=0.01)
+        assert abs((direction - degrees + 90) % 180 - 90) < 0.5
+
+
+def test_areas_are_those_of_scikit_image_on_random_media():
+    from skimage.measure import label, regionprops_table
+
+    rng = np.random.default_rng(4)
+    mask = rng.random((160, 220)) < 0.55
+    cells = find_cells(mask, np.ones_like(mask), P, smallest_mm2=5 / P**2)
+    table = regionprops_table(label(mask, connectivity=1), properties=("area", "centroid"))
+    keep = table["area"] >= 5
+    assert np.allclose(np.sort(cells.area_mm2 * P**2), np.sort(table["area"][keep]))
+    assert np.allclose(
+        np.sort(cells.centre_px[:, 1]), np.sort(table["centroid-0"][keep]), atol=1e-9
+    )
+
+
+def test_openness_of_slices_is_the_porosity_of_porespys_medium():
+    # Delesse: on the mean, the share of area in slices is the share of volume
+    from porespy.generators import blobs
+
+    medium = blobs([30, 90, 90], porosity=0.42, blobiness=1.0, seed=3)
+    full = np.ones((90, 90), bool)
+    slices = [find_cells(s, full, P, smallest_mm2=0.0).openness for s in medium]
+    assert np.mean(slices) == pytest.approx(medium.mean(), abs=1e-12)
+    assert np.std(slices) > 0.01  # one slice is not the piece
+
+
+def test_chords_are_those_of_porespy():
+    # porespy lays chords on every second line; over 400 lines the mean is that of all lines
+    from porespy.filters import apply_chords
+    from scipy.ndimage import label
+
+    wall = np.asarray(medium_of(400, 0.5), bool)
+    lengths = []
+    for axis, joined in ((0, [[0, 1, 0]] * 3), (1, [[0, 0, 0], [1, 1, 1], [0, 0, 0]])):
+        chords = apply_chords(wall, spacing=1, axis=axis, trim_edges=False)
+        own, count = label(chords, structure=joined)
+        lengths.append(np.bincount(own.ravel())[1 : count + 1])
+    assert wall_chord(wall) == pytest.approx(np.concatenate(lengths).mean(), rel=0.02)
+
+
+def medium_of(side, porosity):
+    """Return a random medium of porespy."""
+    from porespy.generators import blobs
+
+    return blobs([side, side], porosity=porosity, blobiness=2.0, seed=1)
+
+
+def test_a_corner_joins_nothing_and_what_is_small_is_wall():
+    mask = np.zeros((60, 60), bool)
+    mask[10:20, 10:20] = mask[20:30, 20:30] = True
+    mask[50:52, 50:52] = True  # 0.01 mm²
+    cells = find_cells(mask, np.ones_like(mask), P)
+    assert len(cells.area_mm2) == 2
+    assert cells.mask.sum() == 200
+    assert (cells.area_mm2 >= SMALLEST_MM2).all()
+
+
+def test_cells_at_the_edge_count_and_are_told():
+    crumb = np.zeros((80, 80), bool)
+    crumb[20:60, 20:60] = True
+    mask = np.zeros_like(crumb)
+    mask[10:30, 30:40] = True  # half of it outside
+    mask[45:55, 45:55] = True
+    cells = find_cells(mask, crumb, P)
+    assert cells.at_edge.tolist() == [True, False]
+    assert cells.area_mm2.tolist() == [100 / P**2, 100 / P**2]
+    assert cells.openness == pytest.approx(200 / 1600)
+
+
+def test_sure_and_core_keep_out_specks_and_fringes():
+    crumb = np.ones((60, 60), bool)
+    mask = np.zeros_like(crumb)
+    mask[20:40, 20:40] = True
+    mask[:4, 10:50] = True
+    core = np.zeros_like(crumb)
+    core[8:-8, 8:-8] = True
+    assert len(find_cells(mask, crumb, P).area_mm2) == 2
+    assert len(find_cells(mask, crumb, P, core=core).area_mm2) == 1
+    assert len(find_cells(mask, crumb, P, sure=~core).area_mm2) == 1
+
+
+def test_tiles_need_seven_tenths_of_crumb():
+    crumb = np.zeros((45, 45), bool)
+    crumb[:, :33] = True  # at 2 px/mm: 10 mm tiles of 20 px, the second column 65 % full
+    cells = np.zeros_like(crumb)
+    cells[:20, :10] = True
+    tiles = tile_openness(cells, crumb, 2.0)
+    assert tiles.tolist() == [0.5, 0.0]
+
+
+def test_tiles_that_end_with_the_crumb():
+    # the start of a last, empty tile, rounded, falls on the end
+    crumb = np.ones((30, 652), bool)
+    tiles = tile_openness(~crumb, crumb, 1.0, tile_mm=651.8)
+    assert tiles.tolist() == []
+    assert set(tile_openness(crumb, crumb, 1.0, tile_mm=29.8)) == {1.0}
+
+
+def test_nothing_open_and_nothing_at_all():
+    full = np.ones((30, 30), bool)
+    empty = find_cells(~full, full, P)
+    assert empty.openness == 0
+    assert empty.per_cm2 == 0
+    assert np.isnan(empty.area_at(0.5))
+    assert np.isnan(empty.shape[0])
+    with pytest.raises(InputError, match="must hold at least one pixel"):
+        find_cells(full, ~full, P)
+    with pytest.raises(InputError, match=r"must be as large as the mask, \(30, 30\)"):
+        find_cells(full, full[:10], P)

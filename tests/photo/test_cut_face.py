@@ -1,0 +1,205 @@
+"""Crumb of drawn faces against what was drawn; corrections; refusals; speed.
+
+The quick tests take one face of each kind of cells; `-m long` draws fresh seeds, as many as
+`KIT_CRUMB_SCENES` says (72 when not given), and prints errors by kind and level.
+"""
+
+import os
+import time
+from math import gamma
+
+import crumbs
+import numpy as np
+import pytest
+
+from kit.errors import DataError, InputError
+from kit.photo import read
+from kit.photo.cut_face import crumb
+
+
+@pytest.fixture(scope="module")
+def plain():
+    """Return an easy scene and its crumb."""
+    scene = crumbs.draw(11, "easy", cells="discs", light="flat", ground="slate", px_per_mm=12.0)
+    return scene, crumb(scene.photo, scene.scale)
+
+
+#: Largest error allowed here: about three times the RMSE over 72 fresh faces a kind, so that a
+#: false failure with these fixed seeds would take another version of a library.
+@pytest.mark.parametrize(
+    ("cells", "light", "level"),
+    [
+        ("discs", "flat", "hard"),
+        ("ellipses", "pit", "easy"),
+        ("field", "bowl", "easy"),
+        ("foam", "flat", "realistic"),
+        ("spheres", "pit", "easy"),
+        ("blobs", "flat", "realistic"),
+    ],
+)
+def test_openness_of_each_kind_of_cell(cells, light, level):
+    scene = crumbs.draw(21, level, cells=cells, light=light, px_per_mm=13.0)
+    found = crumb(scene.photo, scene.scale)
+    assert found.openness.value == pytest.approx(scene.truth["openness"], abs=0.06)
+    assert abs(found.openness.value - scene.truth["openness"]) < 3.5 * found.openness.u
+    assert found.crumb_mm2.value == pytest.approx(scene.truth["crumb_mm2"], rel=0.03)
+    if cells != "blobs":  # a handful of cells: one more or less is a tenth
+        assert found.cells_per_cm2.value == pytest.approx(scene.truth["cells_per_cm2"], rel=0.25)
+
+
+def test_flat_dark_holes_within_two_points(plain):
+    scene, found = plain
+    assert found.openness.value == pytest.approx(scene.truth["openness"], abs=0.02)
+    assert found.cells_per_cm2.value == pytest.approx(scene.truth["cells_per_cm2"], rel=0.08)
+    assert found.median_cell_mm2.value == pytest.approx(scene.truth["median_cell_mm2"], rel=0.06)
+    assert found.rim.step > 0.7  # flat holes have a step at their edge
+
+
+def test_what_is_told(plain):
+    _, found = plain
+    assert repr(found).startswith("<Crumb openness 0.")
+    text = str(found)
+    assert f"{100 * found.threshold:.1f} % darker than the wall near by" in text
+    assert "cells of at least 0.10 mm² joined by edges" in text
+    assert "12.0 pixels to a millimetre by marker" in text
+    assert "another slice of the same piece would differ" in text
+    frame = found.to_frame()
+    assert list(frame.columns) == ["name", "value", "u", "unit", "slice_u"]
+    assert set(found.openness.parts) == {"threshold", "method", "scale", "crust"}
+    assert found.openness.u == pytest.approx(np.hypot.reduce([*found.openness.parts.values()]))
+    assert "<strong>" in found._repr_html_()
+    ax = found.plot()
+    drawn = ax.images[1].get_array()
+    assert drawn.count() == found.mask.sum()  # every cell pixel is shown, and no other
+
+
+def test_mask_lies_where_the_holes_are(plain):
+    import cv2
+
+    scene, found = plain
+    there = np.array([[crumbs.FINE, 0, -0.5], [0, crumbs.FINE, -0.5], [0, 0, 1]])
+    to_plane = there @ np.linalg.inv(scene.scale.homography()) @ found.transform
+    size = found.mask.shape[::-1]
+    true = cv2.warpPerspective(scene.cells.astype(np.float32), to_plane, size,
+                               flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP) > 0.5  # fmt: skip
+    both = (true & found.mask).sum() / (true | found.mask).sum()
+    assert both > 0.8
+
+
+def test_corrections_count_again(plain):
+    scene, found = plain
+    higher = found.again(threshold=1.5 * found.threshold)
+    assert higher.openness.value < found.openness.value
+    assert higher.by_hand == ("threshold",)
+    assert "Given by hand: threshold." in higher.method
+    thick = higher.again(crust_mm=4.0)
+    assert thick.crumb_mm2.value < found.crumb_mm2.value
+    assert thick.threshold == higher.threshold  # what was given stays
+    assert thick.by_hand == ("threshold", "crust")
+    moved = found.again(outline=scene.face_px)
+    assert moved.face_mm2.value == pytest.approx(scene.truth["face_mm2"], rel=0.005)
+    same = crumb(scene.photo, scene.scale, outline=scene.face_px)
+    assert same.openness.value == pytest.approx(moved.openness.value, abs=0.01)
+
+
+def test_box_finds_the_same_face(plain):
+    scene, found = plain
+    low, high = scene.face_px.min(0) - 30, scene.face_px.max(0) + 30
+    boxed = crumb(scene.photo, scene.scale, box=(*low, *high))
+    assert boxed.face_mm2.value == pytest.approx(found.face_mm2.value, rel=0.01)
+
+
+def test_a_scan_needs_no_camera():
+    scene = crumbs.draw(31, "easy", cells="field", light="pit", scanner=True, px_per_mm=12.0)
+    found = crumb(scene.photo, scene.scale)
+    assert found.sheet.kind == "scanner"
+    assert found.openness.value == pytest.approx(scene.truth["openness"], abs=0.03)
+
+
+def test_discs_drawn_by_hand_in_closed_form():
+    # 8 × 5 discs of 0.9 mm radius on a 3 mm grid, flat and dark, on a face of known area
+    px, side = 14.0, (52.0, 40.0)
+    height, width = int(side[1] * px), int(side[0] * px)
+    y, x = (np.mgrid[:height, :width] + 0.5) / px
+    picture = np.full((height, width, 3), 25, np.uint8)
+    face = ((x - 26) / 17) ** 4 + ((y - 20) / 11.5) ** 4 < 1
+    picture[face] = (222, 205, 170)
+    inside = (abs(x - 26) < 12) & (abs(y - 20) < 7.5)
+    hole = inside & (np.hypot((x - 26) % 3 - 1.5, (y - 20 - 7.5) % 3 - 1.5) < 0.9)
+    picture[hole] = (95, 85, 70)
+    found = crumb(read(picture), crumbs.flat_scale(px), crust_mm=0.0)
+    area = 17 * 11.5 * 4 * gamma(1.25) ** 2 / gamma(1.5)  # of a superellipse of power 4
+    openness = 40 * np.pi * 0.9**2 / area
+    assert found.cells == 40
+    assert found.openness.value == pytest.approx(openness, abs=0.006)
+    assert found.median_cell_mm2.value == pytest.approx(np.pi * 0.9**2, rel=0.04)
+    assert found.face_mm2.value == pytest.approx(area, rel=0.01)
+
+
+def test_refusals_say_what_to_do(plain):
+    scene, _ = plain
+    coarse = crumbs.flat_scale(2.0)
+    with pytest.raises(DataError, match=r"2\.0 pixels to a millimetre .* from nearer by"):
+        crumb(read(np.asarray(scene.photo.pixels)[::6, ::6].copy()), coarse)
+    with pytest.raises(DataError, match="no cut face stands out"):
+        crumb(read(np.full((400, 500, 3), 200, np.uint8)), crumbs.flat_scale(8.0))
+    flat = np.full((480, 640, 3), 30, np.uint8)
+    flat[100:380, 120:520] = (220, 200, 160)
+    with pytest.raises(DataError, match="light and dark hardly differ"):
+        crumb(read(flat), crumbs.flat_scale(12.0), crust_mm=0.0)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "message"),
+    [
+        ({"threshold": 1.5}, r"threshold is 1\.5: must lie between 0 and 1\. For example 0\.12\."),
+        ({"crust_mm": -1}, r"crust_mm is -1: must lie between 0 and 20 mm\."),
+        ({"box": (5, 5, 5, 9)}, r"box is \(5, 5, 5, 9\): must be \(x0, y0, x1, y1\)"),
+        ({"box": (9000, 9000, 9900, 9900)}, "must lie in the picture"),
+        ({"outline": [(1, 2), (3, 4)]}, "must be at least three points"),
+    ],
+)
+def test_what_cannot_be_is_refused(plain, wrong, message):
+    scene, _ = plain
+    with pytest.raises(InputError, match=message):
+        crumb(scene.photo, scene.scale, **wrong)
+
+
+def test_counting_again_is_quick(plain):
+    scene, found = plain
+    start = time.process_time()
+    crumb(scene.photo, scene.scale)
+    whole = time.process_time() - start
+    start = time.process_time()
+    found.again(threshold=0.2)
+    assert time.process_time() - start < 0.8 * whole
+
+
+@pytest.mark.long
+def test_errors_and_coverage_on_fresh_seeds():
+    """Print errors by level; fail where they are beyond twice what was found in November 2026."""
+    count = int(os.environ.get("KIT_CRUMB_SCENES", "72"))
+    start = int(os.environ.get("KIT_CRUMB_SEED", "500000"))
+    errors = {level: [] for level in crumbs.LEVELS}
+    covered, faces = [], []
+    for i in range(count):
+        level = list(crumbs.LEVELS)[i % 3]
+        kind = crumbs.CELLS[i // 3 % 6]
+        light = crumbs.LIGHTS[i // 18 % 4]
+        scene = crumbs.draw(
+            start + i, level, cells=kind, light=light, px_per_mm=(14, 18, 11)[i % 3]
+        )
+        found = crumb(scene.photo, scene.scale)
+        off = 100 * (found.openness.value - scene.truth["openness"])
+        errors[level].append((off, kind, light))
+        covered.append(abs(off) < 196 * found.openness.u)
+        faces.append(np.sqrt(found.face_mm2.value / scene.truth["face_mm2"]) - 1)
+    for level, limit in (("easy", 6.0), ("realistic", 7.0), ("hard", 9.0)):
+        offs = np.array([e[0] for e in errors[level]])
+        rmse = np.sqrt((offs**2).mean())
+        print(f"{level}: openness RMSE {rmse:.1f} points, bias {offs.mean():+.1f}")
+        assert rmse < limit
+    print(f"95 % intervals hold {np.mean(covered):.2f}; face within 1 %: "
+          f"{np.mean(np.abs(faces) < 0.01):.2f}")  # fmt: skip
+    assert np.mean(covered) > 0.85
+    assert np.mean(np.abs(faces) < 0.01) > 0.95

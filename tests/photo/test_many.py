@@ -1,0 +1,150 @@
+"""Many photos: resumed, stopped, a file that kills its process, a cluster that loses a worker."""
+
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+from mortal import measure_or_die, measure_slowly_or_die
+from PIL import Image
+from typer.testing import CliRunner
+
+from kit.cli import app
+from kit.errors import InputError
+from kit.photo import many
+from kit.photo.many import Asked, measure_folder, measure_one, photos_in
+
+CRUMB = Asked("crumb", "scanner", {"dpi": 600})
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """Files that no measuring can use: empty, cut off, one grey pixel, words."""
+    (tmp_path / "empty.jpg").touch()
+    Image.fromarray(np.full((300, 400, 3), 120, np.uint8)).save(tmp_path / "whole.jpg")
+    (tmp_path / "cut.jpg").write_bytes((tmp_path / "whole.jpg").read_bytes()[:200])
+    Image.fromarray(np.full((1, 1, 3), 120, np.uint8)).save(tmp_path / "pixel.png")
+    (tmp_path / "words.tif").write_text("not a picture")
+    (tmp_path / "notes.txt").write_text("not taken for a photo")
+    return tmp_path
+
+
+def test_only_photos_are_taken(folder):
+    (folder / "below").mkdir()
+    (folder / "below" / "A.JPG").touch()
+    names = [p.relative_to(folder).as_posix() for p in photos_in(folder)]
+    assert names == ["below/A.JPG", "cut.jpg", "empty.jpg", "pixel.png", "whole.jpg", "words.tif"]
+
+
+def test_bad_files_are_rows_with_reasons(folder):
+    told = []
+    frame = measure_folder(folder, CRUMB, workers=1, told=lambda *said: told.append(said[:2]))
+    assert list(frame["file"]) == ["cut.jpg", "empty.jpg", "pixel.png", "whole.jpg", "words.tif"]
+    assert (frame["status"] == "refused").all()
+    assert frame["reason"].str.len().gt(20).all()
+    assert not frame["reason"].str.contains("should not happen").any(), list(frame["reason"])
+    assert sorted(told) == [(i, 5) for i in range(1, 6)]
+    assert not list(folder.glob(".*part"))
+
+
+def test_an_unreadable_question_is_told():
+    with pytest.raises(InputError, match="shows is 'bread': must be one of side, rise, crumb"):
+        Asked("bread")
+
+
+@pytest.mark.parametrize("bad", ["nowhere", "notes.txt", "nothing"])
+def test_no_folder_or_no_photo(folder, bad):
+    (folder / "nothing").mkdir()
+    with pytest.raises(InputError, match="folder is"):
+        measure_folder(folder / bad, CRUMB)
+
+
+def test_goes_on_where_it_was_stopped(folder, monkeypatch):
+    """Done rows are kept by the photo's bytes and by what is asked; the table says the same."""
+    looked = []
+
+    def one(source, name, asked):
+        looked.append(name)
+        if len(looked) == 3:
+            raise KeyboardInterrupt
+        row = measure_one(source, name, asked)
+        return row | {"sha256": many._sha256(source), "status": "measured"}
+
+    def in_turn(workers):
+        return lambda left, names, asked: (one(p, names[p], asked) for p in left)
+
+    monkeypatch.setattr(many, "_on_cores", in_turn)
+    with pytest.raises(KeyboardInterrupt):
+        measure_folder(folder, CRUMB)
+    table = folder / "measured-crumb.csv"
+    assert list(pd.read_csv(table)["file"]) == ["cut.jpg", "empty.jpg"]
+    assert len(measure_folder(folder, CRUMB)) == 5
+    assert looked == ["cut.jpg", "empty.jpg", "pixel.png", "pixel.png", "whole.jpg", "words.tif"]
+    (folder / "whole.jpg").write_bytes((folder / "whole.jpg").read_bytes() + b" ")
+    measure_folder(folder, CRUMB)
+    assert looked[6:] == ["whole.jpg"]  # its bytes changed
+    measure_folder(folder, Asked("crumb", "scanner", {"dpi": 300}))
+    assert len(looked) == 7 + 5  # another question
+
+
+def test_another_table_is_never_overwritten(folder):
+    mine = folder / "recipes.csv"
+    mine.write_text("flour,water\n100,70\n")
+    with pytest.raises(InputError, match="is no table of measured photos"):
+        measure_folder(folder, CRUMB, mine, workers=1)
+    assert mine.read_text() == "flour,water\n100,70\n"
+
+
+def test_a_photo_that_kills_its_process_costs_one_row(tmp_path, monkeypatch):
+    names = ["a.jpg", "b.jpg", "c.jpg", "d.jpg", "deadly.jpg", "e.jpg", "f.jpg"]
+    for name in names:
+        (tmp_path / name).touch()
+    monkeypatch.setattr(many, "measure_one", measure_or_die)
+    frame = measure_folder(tmp_path, CRUMB, workers=2).set_index("file")
+    assert list(frame.index) == names
+    assert list(frame.index[frame["status"] == "refused"]) == ["deadly.jpg"]
+    assert "ended the process" in frame.loc["deadly.jpg", "reason"]
+
+
+@pytest.mark.filterwarnings("default")  # the cluster's own threads and sockets warn as they end
+def test_a_cluster_that_loses_a_worker_half_way(tmp_path, monkeypatch):
+    distributed = pytest.importorskip("distributed", reason="extra [cluster] is not installed")
+    photos = tmp_path / "photos"
+    photos.mkdir()
+    names = ["first.jpg", *(f"p{i:02}.jpg" for i in range(10))]
+    for name in names:
+        (photos / name).write_bytes(name.encode())
+    monkeypatch.setattr(many, "measure_one", measure_slowly_or_die)
+    asked = Asked("crumb", "scanner", {"marker": str(tmp_path / "killed")})
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
+    ) as cluster:
+        frame = measure_folder(photos, asked, dask=cluster.scheduler_address)
+    assert (tmp_path / "killed").exists()
+    assert list(frame["file"]) == names
+    assert (frame["status"] == "measured").all()
+
+
+def test_missing_cluster_package_names_its_extra(folder, monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "distributed", None)
+    with pytest.raises(ImportError, match=r"bake-trial-kit\[cluster\]"):
+        measure_folder(folder, CRUMB, dask="tcp://127.0.0.1:1")
+
+
+def test_command_says_what_was_measured_and_why_not(folder):
+    result = CliRunner().invoke(
+        app, ["measure", str(folder), "--shows", "crumb", "--by", "scanner", "--about", "dpi=600"]
+    )
+    assert result.exit_code == 0, result.output
+    assert "0 of 5 photos measured" in result.output
+    for about, said in (("dpi", "must be a name and a value"), ("side=wide", "is not a")):
+        words = ["measure", str(folder), "--shows", "side", "--by", "marker", "--about", about]
+        result = CliRunner().invoke(app, words)
+        assert result.exit_code == 2
+        assert said in " ".join(result.output.split())
+
+
+def test_rows_survive_json_and_csv(folder):
+    """A row is plain: it can be sent, written and read back."""
+    row = measure_one(folder / "pixel.png", "pixel.png", CRUMB)
+    assert json.loads(json.dumps(row)) == row

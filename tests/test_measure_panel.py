@@ -1,0 +1,422 @@
+"""The measure panel without a browser: photos in, guesses, measuring by stand-ins, corrections."""
+
+import io
+import os
+import re
+import sys
+import time
+import zlib
+from dataclasses import dataclass, field
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import kit.photo
+from kit import panels
+from kit.errors import DataError
+from kit.photo.value import Value
+from kit.workspace import Workspace
+
+DAY = "2026-11-19"
+
+
+def picture(path, taken=f"{DAY} 10:00:00", size=(320, 240)):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    rng = np.random.default_rng(zlib.crc32(path.name.encode()))
+    pixels = rng.integers(90, 130, (size[1], size[0], 3), dtype=np.uint8)
+    exif = Image.Exif()
+    if taken:
+        exif.get_ifd(0x8769)[0x9003] = taken.replace("-", ":")
+    Image.fromarray(pixels).save(path, exif=exif)
+    return path
+
+
+def words(html):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html.value)).strip()
+
+
+def circle(x=160, y=120, r=60, n=200):
+    angle = np.linspace(0, 2 * np.pi, n, endpoint=False)
+    return np.column_stack([x + r * np.cos(angle), y + r * np.sin(angle)])
+
+
+@dataclass
+class Calls:
+    """Stands in for the measuring: an outline is as high as it is, in tenths of a millimetre."""
+
+    asked: list = field(default_factory=list)
+
+    def scale(self, photo, kind, **about):
+        self.asked.append(("scale", kind, about))
+        if about.get("mm") == 13:
+            raise DataError("the points lie on one another. Drag them apart.")
+        return SimpleNamespace(outline=circle(40, 40, 20, 4), notes=("seen from 8 degrees",))
+
+    def side(self, photo, scale, **how):
+        self.asked.append(("side", how))
+        outline = how.get("outline", circle())
+        low, high = outline[:, 1].min(), outline[:, 1].max()
+        height = (high - low) / 4
+        return SimpleNamespace(
+            outline=outline, top=tuple(outline[outline[:, 1].argmin()]),
+            base=tuple(outline[outline[:, 1].argmax()]), checks=("look whether it is round",),
+            height_mm=Value(height, 0.25, "mm"), diameter_mm=Value(90.0, 0.6, "mm"),
+            volume_ml=Value(4 * height, 3.0, "ml"),
+        )  # fmt: skip
+
+    def crumb(self, photo, scale, **how):
+        self.asked.append(("crumb", how))
+        threshold = how.get("threshold", 0.38)
+        return SimpleNamespace(
+            openness=Value(threshold + 0.1, 0.02), cells_per_cm2=Value(30.0, 2.0, "/cm²"),
+            median_cell_mm2=Value(0.6, 0.05, "mm²"), threshold=threshold,
+            face=how.get("outline", circle()), mask=np.eye(50, 40, dtype=bool),
+            transform=np.diag([2.0, 2.0, 1.0]),
+        )  # fmt: skip
+
+
+@pytest.fixture
+def calls(monkeypatch):
+    stand_in = Calls()
+    for name in ("scale", "side", "crumb"):
+        monkeypatch.setattr(kit.photo, name, getattr(stand_in, name), raising=False)
+    return stand_in
+
+
+@pytest.fixture
+def trial(tmp_path):
+    with Workspace(tmp_path / "bakes", who="Ida") as ws:
+        made = ws.new_trial("malt", outcome="rise_height_mm", zone="Europe/Berlin")
+        dough = made.add_dough(made.add_bake(DAY))
+        for _ in range(3):
+            made.add_piece(dough)
+        yield made
+
+
+@pytest.fixture
+def panel(trial, tmp_path, calls):
+    for minute, name in enumerate(("1A1 side.jpg", "1A2 crumb.jpg", "1A rise.jpg")):
+        picture(tmp_path / "phone" / name, f"{DAY} 10:{minute:02d}:00")
+    made = panels.measure(trial.workspace)
+    made.path.value = str(tmp_path / "phone")
+    made.take.click()
+    return made
+
+
+def choose(panel, name):
+    panel.strip.chosen = next(i["key"] for i in panel.strip.items if i["name"] == name)
+
+
+def drag(panel, key, x, y):
+    """As the browser sends it."""
+    marking = panel.one.marking
+    marking.send = lambda answer: None
+    drag.seq = getattr(drag, "seq", 0) + 1
+    message = {"kind": "move", "client": "c", "seq": drag.seq, "grip": key, "x": x, "y": y}
+    marking._heard(marking, message, [])
+
+
+def test_taken_in_with_guesses_and_thumbnails(panel):
+    assert words(panel.taken) == "3 photos taken in."
+    assert words(panel.counted) == "malt: 3 photos, 3 not measured."
+    told = [(i["when"], i["shows"], i["whose"], i["state"]) for i in panel.strip.items]
+    assert told == [
+        (f"{DAY} 10:00", "a piece from the side", "piece 1A1?", ""),
+        (f"{DAY} 10:01", "a cut face", "piece 1A2?", ""),
+        (f"{DAY} 10:02", "dough while it proofs", "dough 1A?", ""),
+    ]
+    assert all(bytes(b).startswith(b"\xff\xd8\xff") for b in panel.strip.thumbs.values())
+    assert len(panel.strip.thumbs) == 3
+    assert panel.one.marking.alt == "Photo 1A1 side.jpg"
+    assert (panel.one.marking.width, panel.one.marking.height) == (320, 240)
+    assert panel.one.marking.marks["grips"] == []
+
+
+def test_measured_corrected_by_dragging_and_kept(panel, trial, calls):
+    one = panel.one
+    one.measure.click()
+    assert calls.asked == [
+        ("scale", "card", {"offset_mm": 0.0}), ("side", {"shape": "piece"}),
+    ]  # fmt: skip
+    assert "Height: 30.00 ± 0.25 mm" in words(one.values)
+    assert "Seen from 8 degrees." in words(one.values)
+    assert "Look whether it is round." in words(one.values)
+    assert one.again.layout.display == "none"
+    keys = [grip["key"] for grip in one.marking.marks["grips"]]
+    assert keys[-2:] == ["top", "base"]
+    assert len(keys) == 22
+    assert [line["look"] for line in one.marking.marks["lines"]] == ["outline", "reference"]
+
+    drag(panel, "top", 160, 52)  # 8 pixels up: 2 mm taller
+    assert "Height: 32.00 ± 0.25 mm" in words(one.values)
+    assert "Corrected by hand: top." in words(one.values)
+    outline = calls.asked[-1][1]["outline"]
+    assert outline[:, 1].max() == pytest.approx(180)  # the foot stays
+    place = next(g for g in one.marking.marks["grips"] if g["key"] == "outline-0")
+    drag(panel, "outline-0", place["x"] + 10, place["y"])
+    assert "Corrected by hand: top, outline." in words(one.values)
+    assert one.marking.at("outline-0") == pytest.approx((place["x"] + 10, place["y"]), abs=0.1)
+
+    one.again.click()
+    assert "Height: 30.00 ± 0.25 mm" in words(one.values)
+    assert "Corrected" not in words(one.values)
+    drag(panel, "base", 160, 184)
+    one.keep.click()
+    assert words(one.kept).startswith("Kept for piece 1A1: height 31.0 mm")
+    assert trial.frame().set_index("piece").loc["1A1", "rise_height_mm"] == 31.0
+    assert set(trial.photo_readings()["note"]) == {"corrected by hand: base"}
+    assert [i["state"] for i in panel.strip.items] == ["kept", "", ""]
+    assert panel.strip.items[0]["whose"] == "piece 1A1"
+    choose(panel, "1A2 crumb.jpg")
+    choose(panel, "1A1 side.jpg")
+    assert "31.00 ± 0.25 mm" in words(one.kept)
+    assert "(corrected by hand: base)" in words(one.kept)
+    panel.undo.click()
+    assert words(panel.taken) == "Undone: malt: photo 1A1 side.jpg measured, piece 1A1."
+    assert trial.photo_readings().empty
+    assert [i["state"] for i in panel.strip.items] == ["", "", ""]
+
+
+def test_the_crumbs_threshold_slides(panel, trial, calls):
+    choose(panel, "1A2 crumb.jpg")
+    one = panel.one
+    assert one.threshold.layout.display == "none"
+    one.measure.click()
+    assert one.threshold.layout.display is None
+    assert one.threshold.value == pytest.approx(0.38)
+    assert "Crumb openness: 0.480 ± 0.020" in words(one.values)
+    laid_over = Image.open(io.BytesIO(one.marking.overlay)).convert("RGBA")
+    assert laid_over.size == (320, 240)
+    assert laid_over.getpixel((30, 30))[3] == 255  # a cell, twice as large as on the mask
+    assert laid_over.getpixel((30, 60))[3] == 0
+    one.threshold.value = 0.45
+    assert calls.asked[-1] == ("crumb", {"threshold": 0.45})
+    assert "Crumb openness: 0.550 ± 0.020" in words(one.values)
+    one.keep.click()
+    rows = trial.photo_readings()
+    assert set(rows["note"]) == {"corrected by hand: threshold"}
+    assert set(rows["quantity"]) == {"crumb_openness", "cells_per_cm2", "median_cell_mm2"}
+
+
+def test_proof_says_what_double_is_and_asks_for_the_jar(panel, trial, calls):
+    assert panel.one.double.layout.display == "none"
+    choose(panel, "1A rise.jpg")
+    one = panel.one
+    assert one.double.layout.display is None
+    assert "1.26 × in height when the shape stays the same; 2 × in a ring" in words(one.double)
+    one.measure.click()
+    assert calls.asked[-1] == ("side", {"shape": "ball"})
+    assert "Dough volume: 120.0 ± 3.0 ml" in words(one.values)
+    one.shape.value = "jar"
+    one.measure.click()
+    assert "Measure how wide its inside is." in words(one.said)
+    one.inner.value, one.base.value = "8,6 cm", "3 mm"
+    one.measure.click()
+    jar = calls.asked[-1][1]["jar"]
+    assert (jar.inner_diameter_mm, jar.base_thickness_mm) == (86.0, 3.0)
+    one.keep.click()
+    assert "Kept for dough 1A: dough volume 120 ml" in words(one.kept)
+    assert set(trial.photo_readings()["quantity"]) == {"dough_volume_ml", "dough_ratio"}
+
+
+def test_two_points_are_dragged_and_refusals_keep_what_was_done(panel, calls):
+    one = panel.one
+    one.reference.kind.value = "points"
+    assert [g["key"] for g in one.marking.marks["grips"]] == ["end-1", "end-2"]
+    one.measure.click()
+    assert "distance" in words(one.said)
+    assert "must not be empty" in words(one.said)
+    one.reference.fields["points"]["mm"].value = "4 cm"
+    drag(panel, "end-1", 30, 200)
+    assert calls.asked == []  # nothing is measured before it is asked for
+    one.measure.click()
+    kind, name, about = calls.asked[0]
+    assert (kind, name, about["mm"]) == ("scale", "points", 40.0)
+    assert about["points"][0] == (30, 200)
+    drag(panel, "end-2", 300, 210)
+    assert calls.asked[-2][2]["points"] == [(30, 200), (300, 210)]
+    assert "Corrected" not in words(one.values)
+    one.reference.fields["points"]["mm"].value = "13 mm"
+    assert "the points lie on one another. Drag them apart." in words(one.said)
+    assert one.keep.layout.display == "none"
+    assert one.marking.at("end-2") == (300, 210)
+    choose(panel, "1A2 crumb.jpg")  # the marks stay where they are from photo to photo
+    assert one.marking.at("end-1") == (30, 200)
+
+
+def test_where_it_is_can_be_said(panel, calls, trial):
+    one = panel.one
+    one.place.value = True
+    assert [g["key"] for g in one.marking.marks["grips"]] == ["box-1", "box-2"]
+    drag(panel, "box-1", 100, 60)
+    drag(panel, "box-2", 20, 200)  # any two corners
+    one.measure.click()
+    assert calls.asked[-1][1]["box"] == (20, 60, 100, 200)
+    one.again.click()
+    assert calls.asked[-1][1]["box"] == (20, 60, 100, 200)
+    one.keep.click()
+    assert set(trial.photo_readings()["note"]) == {"corrected by hand: place"}
+
+
+def test_what_is_said_of_a_photo_is_stored(panel, trial):
+    one = panel.one
+    one.about.whose.value = trial.piece("1A3").id
+    assert str(trial.photos()[0].on) == "piece 1A3"
+    assert panel.strip.items[0]["whose"] == "piece 1A3"
+    assert words(one.about.guessed) == ""
+    one.about.shows.value = "crumb"
+    assert trial.photos()[0].shows == "crumb"
+    one.about.shows.value = "rise"
+    names = [name for name, _ in one.about.whose.options]
+    assert names == ["say whose …", "dough 1A"]
+    assert str(trial.photos()[0].on) == "dough 1A"
+    one.about.taken.value = "yesterday"
+    assert "is not a time" in words(one.about.taken.said)
+    one.about.taken.value = f"{DAY} 9:05"
+    assert f"{trial.photos()[0].taken:%H:%M}" == "09:05"
+    assert panel.strip.items[0]["when"] == f"{DAY} 09:05"
+    one.about.out.click()
+    assert len(trial.photos()) == 2
+    trial.workspace.undo()
+    assert len(trial.photos()) == 3
+
+
+def test_a_missing_time_is_asked_for(panel, trial, tmp_path):
+    picture(tmp_path / "more" / "1A3.png", None)
+    panel.path.value = str(tmp_path / "more")
+    panel.take.click()
+    assert "1 without a time: say when each was taken." in words(panel.taken)
+    choose(panel, "1A3.png")
+    assert "It is not known when this photo was taken" in words(panel.one.about.taken.said)
+    panel.one.about.taken.value = f"{DAY} 12:00"
+    assert words(panel.one.about.taken.said) == ""
+
+
+def test_nothing_is_kept_for_nobody(panel, trial, tmp_path):
+    trial.add_photos(picture(tmp_path / "dog.jpg"))
+    panel.refresh()
+    choose(panel, "dog.jpg")
+    panel.one.about.shows.value = "side"
+    panel.one.measure.click()
+    panel.one.keep.click()
+    assert "must be known" in words(panel.one.kept)
+    assert trial.photo_readings().empty
+
+
+def test_a_folder_that_is_not_there_and_a_broken_file(panel, tmp_path):
+    panel.path.value = str(tmp_path / "gone")
+    panel.take.click()
+    assert "Not yet:" in words(panel.taken)
+    (tmp_path / "bad").mkdir()
+    (tmp_path / "bad" / "x.jpg").write_bytes(b"\xff\xd8\xff\xe0")
+    panel.path.value = str(tmp_path / "bad")
+    panel.take.click()
+    assert words(panel.taken).startswith("0 photos taken in. x.jpg is left out:")
+
+
+def test_a_file_that_went_missing_is_said_and_the_others_go_on(panel, trial):
+    choose(panel, "1A2 crumb.jpg")
+    os.remove(trial.workspace.folder / trial.photos()[0].path)
+    choose(panel, "1A1 side.jpg")
+    assert "Not yet:" in words(panel.one.said)
+    assert panel.one.marking.picture == b""
+    choose(panel, "1A2 crumb.jpg")
+    assert words(panel.one.said) == ""
+
+
+def test_all_are_measured_stopped_and_gone_on_with(panel, trial, calls, monkeypatch):
+    # the thread is held at the second photo until it was told to stop
+    side = calls.side
+
+    def slowly(photo, scale, **how):
+        panel.stop.click()
+        return side(photo, scale, **how)
+
+    monkeypatch.setattr(kit.photo, "side", slowly, raising=False)
+    panel.all.click()
+    panel.working.join(30)
+    assert words(panel.told).startswith("Stopped. 1 photo measured; look at each")
+    assert panel.stop.disabled
+    assert not panel.all.disabled
+    assert [i["word"] for i in panel.strip.items] == [
+        "look at it", "not measured", "not measured",
+    ]  # fmt: skip
+    monkeypatch.setattr(kit.photo, "side", side, raising=False)
+    panel.all.click()
+    panel.working.join(30)
+    assert words(panel.told) == "2 photos measured; look at each before you rely on it."
+    assert (panel.progress.value, panel.progress.max) == (2, 2)
+    assert words(panel.counted) == "malt: 3 photos, 3 to look at."
+    assert set(trial.photo_readings()["note"]) == {"as found, not looked at"}
+    panel.one.measure.click()
+    panel.one.keep.click()
+    assert words(panel.counted) == "malt: 3 photos, 2 to look at, 1 kept."
+
+
+def test_points_cannot_measure_many(panel):
+    panel.one.reference.kind.value = "points"
+    panel.all.click()
+    assert "Measure these photos one by one." in words(panel.told)
+
+
+def test_a_watched_folder_takes_in_what_has_arrived_whole(panel, trial, tmp_path):
+    folder = tmp_path / "phone"
+    panel.look_again(trial, str(folder))
+    panel.look_again(trial, str(folder))
+    assert len(trial.photos()) == 3
+    new = picture(folder / "1A3.jpg", f"{DAY} 11:00:00")
+    whole = new.read_bytes()
+    new.write_bytes(whole[:300])  # half of it is there
+    panel.look_again(trial, str(folder))
+    assert len(trial.photos()) == 3
+    new.write_bytes(whole)
+    panel.look_again(trial, str(folder))
+    assert len(trial.photos()) == 3
+    panel.look_again(trial, str(folder))
+    assert [photo.name for photo in trial.photos()][-1] == "1A3.jpg"
+    assert len(panel.strip.items) == 4
+
+
+def test_watching_begins_and_ends(panel, monkeypatch):
+    seen = []
+    monkeypatch.setattr(sys.modules["kit.panels.measure"], "_WATCH_S", 0.01)
+    monkeypatch.setattr(panel, "look_again", lambda *how: seen.append(how))
+    panel.watch.value = True
+    deadline = time.monotonic() + 10
+    while not seen and time.monotonic() < deadline:
+        time.sleep(0.01)
+    assert seen
+    panel.watch.value = False
+    panel.watching.join(10)
+    assert not panel.watching.is_alive()
+    assert words(panel.taken) == "Not watched any more."
+    panel.path.value = ""
+    panel.watch.value = True
+    assert not panel.watch.value
+    assert "Choose a folder" in words(panel.taken)
+
+
+def test_twice_guides_and_tells(panel, trial, calls, tmp_path):
+    assert "0 of 5 pieces of this trial measured on two photos." in words(panel.twice.far)
+    rng = np.random.default_rng(4)
+    for piece, height in (("1A1", 28.0), ("1A2", 31.0), ("1A3", 35.0)):
+        for n in (1, 2):
+            (photo,) = trial.add_photos(picture(tmp_path / f"twice/{piece} {n}.jpg")).new
+            value = Value(height + rng.normal(0, 0.3), 0.3, "mm")
+            trial.accept(photo, SimpleNamespace(height_mm=value), piece, shows="side")
+    panel.refresh()
+    told = words(panel.twice.far)
+    assert "3 of 5 pieces" in told
+    assert "Your photos tell apart differences of about" in told
+    assert "photograph 2 more pieces twice" in told
+
+
+def test_no_trial_yet(tmp_path):
+    with Workspace(tmp_path / "empty") as ws:
+        panel = panels.measure(ws)
+        assert "There is no trial yet." in words(panel.counted)
+        panel.take.click()
+        panel.all.click()
+        assert panel.one.layout.display == "none"

@@ -1,0 +1,402 @@
+"""A trial's photos through its verbs: taken in, guessed, measured (by a stand-in), kept, undone."""
+
+import os
+import re
+import zlib
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import shots
+from PIL import Image
+
+from kit.errors import DataError, InputError, KitError
+from kit.measuring import TrialPhotos
+from kit.photo.value import Value
+from kit.records.measured import measured_values, volume_ratios
+from kit.workspace import Workspace
+
+DAY = "2026-11-19"  # a Thursday
+
+
+def picture(path, taken=None, colour=(180, 140, 90), size=(64, 48)):
+    """A small JPEG, no two alike, with the time in its EXIF where one is given."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    rng = np.random.default_rng(zlib.crc32(path.name.encode()))
+    pixels = np.clip(np.array(colour) + rng.integers(-20, 20, (size[1], size[0], 3)), 0, 255)
+    exif = Image.Exif()
+    if taken:
+        exif.get_ifd(0x8769)[0x9003] = taken.replace("-", ":")
+    Image.fromarray(pixels.astype(np.uint8)).save(path, exif=exif)
+    return path
+
+
+@pytest.fixture
+def ws(tmp_path):
+    with Workspace(tmp_path / "bakes", who="Ida") as workspace:
+        yield workspace
+
+
+@pytest.fixture
+def trial(ws):
+    made = ws.new_trial(
+        "malt", factors={"malt_percent": [0, 0.8]}, outcome="rise_height_mm", zone="Europe/Berlin"
+    )
+    bake = made.add_bake(DAY)
+    doughs = [made.add_dough(bake) for _ in range(2)]
+    load = made.add_load(bake)
+    for place in (1, 2, 3):
+        made.add_piece(doughs[0], load, place)
+    made.add_piece(doughs[1], load, 4)
+    return made
+
+
+def side(height=31.5, u=0.3):
+    return SimpleNamespace(
+        height_mm=Value(height, u, "mm"), diameter_mm=Value(92.0, 0.5, "mm"),
+        volume_ml=Value(150.0, 4.0, "ml"),
+    )  # fmt: skip
+
+
+def ball(volume, u=2.0):
+    return SimpleNamespace(
+        height_mm=Value(50.0, 0.3, "mm"), diameter_mm=Value(60.0, 0.5, "mm"),
+        volume_ml=Value(volume, u, "ml"),
+    )  # fmt: skip
+
+
+def test_a_folder_is_taken_in_once_bad_files_told(trial, tmp_path):
+    folder = tmp_path / "phone"
+    picture(folder / "b.jpg", f"{DAY} 10:05:00")
+    picture(folder / "a.jpg", f"{DAY} 10:01:00")
+    picture(folder / "undated.png")
+    (folder / "broken.jpg").write_bytes(b"\xff\xd8\xff\xe0 no more")
+    (folder / "notes.txt").write_text("not a photo")
+    added = trial.add_photos(folder)
+    assert [photo.name for photo in added.new] == ["a.jpg", "b.jpg", "undated.png"]
+    assert [name for name, _ in added.refused] == ["broken.jpg"]
+    said = str(added)
+    assert said.startswith(
+        "3 photos taken in. 1 without a time: say when each was taken. broken.jpg"
+    )
+    assert [f"{p.taken:%H:%M}" for p in trial.photos() if p.taken] == ["10:01", "10:05"]
+    again = trial.add_photos(str(folder))
+    assert (again.new, again.known) == ((), 3)
+    assert len(trial.photos()) == 3
+    assert trial.workspace.undo() == "undone: malt: 3 photos taken in"
+    assert trial.photos() == []
+
+
+def test_files_and_one_file(trial, tmp_path):
+    one, two = picture(tmp_path / "x/1.jpg"), picture(tmp_path / "y/2.jpg")
+    assert len(trial.add_photos([one, two], shows="crumb").new) == 2
+    assert {photo.shows for photo in trial.photos()} == {"crumb"}
+    assert trial.add_photos(one).known == 1
+
+
+def test_a_folder_that_is_not_there_is_said(trial, tmp_path):
+    with pytest.raises(InputError):
+        trial.add_photos(tmp_path / "gone")
+
+
+@pytest.mark.parametrize(
+    ("name", "shows", "on"),
+    [
+        ("1A2.jpg", "side", "piece 1A2"),
+        ("1a2_crumb_1.jpg", "crumb", "piece 1A2"),
+        ("crumb-1B1.JPG", "crumb", "piece 1B1"),
+        ("top 1A3.png", "face", "piece 1A3"),
+        ("1A proof 3.jpg", "rise", "dough 1A"),
+        ("ball 1B.jpg", "rise", "dough 1B"),
+        ("holiday.jpg", None, None),
+    ],
+)
+def test_guessed_by_name(trial, tmp_path, name, shows, on):
+    (photo,) = trial.add_photos(picture(tmp_path / "p" / name)).new
+    guess = trial.guess(photo)
+    assert (guess.shows, guess.on and str(guess.on)) == (shows, on)
+    assert guess.why.endswith(".")
+
+
+def test_a_cameras_count_is_no_code(ws, tmp_path):
+    trial = ws.new_trial("blind")
+    dough = trial.add_dough(trial.add_bake(DAY))
+    trial.add_piece(dough, code="482")
+    names = ("IMG_482.jpg", "482 side.jpg")
+    photos = trial.add_photos([picture(tmp_path / name) for name in names]).new
+    found = {photo.name: trial.guess(photo).on for photo in photos}
+    assert found["IMG_482.jpg"] is None
+    assert str(found["482 side.jpg"]) == "piece 482 of dough 1A"
+
+
+def test_guessed_by_the_order_on_the_griddle(trial, tmp_path):
+    """As many photos after a load as it has pieces; then one more, and it asks."""
+    for minute in range(4):
+        picture(tmp_path / f"p/IMG_{minute}.jpg", f"{DAY} 12:0{minute}:00")
+    trial.add_photos(tmp_path / "p")
+    guesses = trial.guesses()
+    told = [guesses[p.id] for p in trial.photos()]
+    assert [str(g.on) for g in told] == ["piece 1A1", "piece 1A2", "piece 1A3", "piece 1B1"]
+    assert {g.shows for g in told} == {"side"}
+    assert told[0].why == "As many photos as load 1 has pieces, in their order on the griddle." or (
+        told[0].why == "As many photos as bake 1 has pieces, in their order on the griddle."
+    )
+    trial.add_photos(picture(tmp_path / "p/IMG_9.jpg", f"{DAY} 12:09:00"))
+    guesses = trial.guesses()
+    assert {g.on for g in guesses.values()} == {None}
+    assert "5 photos for 4 pieces" in guesses[trial.photos()[0].id].why
+
+
+def test_guessed_by_the_stages(ws, tmp_path):
+    """One dough stands warm, then lies on the griddle: what is taken when shows which."""
+    trial = ws.new_trial("stages", zone="UTC")
+    now = datetime.now(UTC).replace(microsecond=0)
+    bake = trial.add_bake(now.date())
+    one, two = trial.add_dough(bake), trial.add_dough(bake)
+    load = trial.add_load(bake)
+    piece = trial.add_piece(one, load, 1)
+    trial.add_piece(two)
+    trial.stage(one, "shaped", now - timedelta(hours=3))
+    trial.stage(two, "mixed", now - timedelta(hours=3))
+    trial.stage(two, "in the fridge", now - timedelta(hours=2, minutes=50))
+    trial.stage(load, "on the griddle", now - timedelta(hours=1))
+    trial.stage(load, "off the griddle", now - timedelta(minutes=40))
+    for name, ago in (("IMG_1", 120), ("IMG_2", 10)):
+        at = now - timedelta(minutes=ago)
+        picture(tmp_path / f"q/{name}.jpg", f"{at:%Y-%m-%d %H:%M:%S}")
+    trial.add_photos(tmp_path / "q")
+    first, second = (trial.guess(photo) for photo in trial.photos())
+    assert (first.shows, first.on, first.why) == ("rise", one, "Dough 1A was proofing then.")
+    assert (second.shows, second.on) == ("side", piece)
+
+
+def test_said_by_hand_wins_over_the_guess(trial, tmp_path):
+    (photo,) = trial.add_photos(picture(tmp_path / "1A2.jpg")).new
+    trial.change_photo(photo, shows="crumb", on="1B1")
+    (now,) = trial.photos()
+    guess = trial.guess(now)
+    assert (guess.shows, str(guess.on), guess.why) == ("crumb", "piece 1B1", "You said so.")
+
+
+def test_accepted_is_stored_with_photo_uncertainty_and_hand(trial, tmp_path):
+    (photo,) = trial.add_photos(picture(tmp_path / "1A2.jpg", f"{DAY} 12:00:00")).new
+    kept = trial.accept(photo, side(), "1A2", shows="side")
+    assert str(kept) == (
+        "Kept for piece 1A2: height 31.5 mm, diameter 92.0 mm and volume 150 ml (as found)."
+    )
+    (now,) = trial.photos()
+    assert (now.shows, str(now.on)) == ("side", "piece 1A2")
+    rows = trial.photo_readings()
+    assert rows[["quantity", "value", "u", "note"]].values.tolist() == [
+        ["rise_height_mm", 31.5, 0.3, "as found"],
+        ["diameter_mm", 92.0, 0.5, "as found"],
+        ["volume_ml", 150.0, 4.0, "as found"],
+    ]
+    assert set(rows["photo"]) == {photo.id}
+    trial.accept(now, side(33.0), corrected=("outline", "top"))
+    frame = trial.frame().set_index("piece")
+    assert frame.loc["1A2", "rise_height_mm"] == 33.0
+    notes = trial.photo_readings()["note"].unique().tolist()
+    assert notes == ["corrected by hand: outline, top"]
+    trial.workspace.undo()
+    assert trial.frame().set_index("piece").loc["1A2", "rise_height_mm"] == 31.5
+    trial.workspace.undo()
+    assert trial.photos()[0].on is None
+    assert trial.workspace.check().ok
+
+
+def test_crumb_and_face_are_kept_as_their_quantities(trial, tmp_path):
+    photos = trial.add_photos([picture(tmp_path / f"{n}.jpg") for n in ("c", "f")]).new
+    crumb = SimpleNamespace(
+        openness=Value(0.42, 0.02), cells_per_cm2=Value(31.0, 2.0, "/cm²"),
+        median_cell_mm2=Value(0.61, 0.05, "mm²"),
+    )  # fmt: skip
+    trial.accept(photos[0], crumb, "1A1", shows="crumb")
+    frame = trial.frame().set_index("piece").loc["1A1"]
+    assert frame[["crumb_openness", "cells_per_cm2", "median_cell_mm2"]].tolist() == [
+        0.42, 31.0, 0.61,
+    ]  # fmt: skip
+
+
+def test_what_was_not_measured_stays_missing(trial, tmp_path):
+    (photo,) = trial.add_photos(picture(tmp_path / "1A1.jpg")).new
+    partly = side()
+    partly.volume_ml = Value(float("nan"), 1.0, "ml")
+    assert set(measured_values(partly, "side")) == {"rise_height_mm", "diameter_mm"}
+    trial.accept(photo, partly, "1A1", shows="side")
+    assert "volume_ml" not in trial.frame()
+    with pytest.raises(DataError, match=r"nothing was measured on photo 1A1\.jpg"):
+        trial.accept(photo, SimpleNamespace(), "1A1", shows="side")
+
+
+def test_nothing_is_kept_without_an_owner(trial, tmp_path):
+    (photo,) = trial.add_photos(picture(tmp_path / "x.jpg")).new
+    with pytest.raises(InputError, match=r"must be known\. Say whose photo x\.jpg is\."):
+        trial.accept(photo, side(), shows="side")
+    with pytest.raises(InputError, match="must be one of side, rise, crumb, face"):
+        trial.accept(photo, side(), "1A1")
+    assert trial.photo_readings().empty
+
+
+def test_rising_dough_is_its_doughs_and_the_first_photo_is_one(trial, tmp_path):
+    """Hand arithmetic: 100, 150 and 210 ml are 1, 1.5 and 2.1 times the first."""
+    for name, minute in (("b", 30), ("a", 0), ("c", 55)):
+        picture(tmp_path / f"r/{name}.jpg", f"{DAY} 10:{minute:02d}:00")
+    trial.add_photos(tmp_path / "r", shows="rise")
+    first, middle, last = trial.photos()
+    trial.accept(middle, ball(150.0), "1A")
+    trial.accept(last, ball(210.0), trial.pieces()[0])
+    rows = trial.photo_readings()
+    ratio = rows[rows["quantity"] == "dough_ratio"]["value"].tolist()
+    assert ratio == pytest.approx([1.0, 1.4])
+    trial.accept(first, ball(100.0), "1A")  # an earlier one: the others are said anew
+    rows = trial.photo_readings()
+    rows = rows[rows["quantity"] == "dough_ratio"].sort_values("at")
+    assert rows["value"].tolist() == pytest.approx([1.0, 1.5, 2.1])
+    assert rows["u"].tolist()[1] == pytest.approx(1.5 * ((2 / 150) ** 2 + (2 / 100) ** 2) ** 0.5)
+    assert np.isnan(rows["u"].tolist()[0])
+    trial.change_photo(trial.photos()[0], taken=f"{DAY} 11:30")  # it was the last one after all
+    rows = trial.photo_readings()
+    rows = rows[rows["quantity"] == "dough_ratio"].sort_values("at")
+    assert rows["value"].tolist() == pytest.approx([1.0, 1.4, 100 / 150])
+    assert "dough_ratio" not in trial.frame()
+
+
+def test_photos_of_rising_dough_become_its_curve(trial, tmp_path):
+    """A logistic rise drawn by hand: when it passes 2 is known in closed form."""
+    dough = trial.doughs()[0]
+    trial.stage(dough, "shaped", f"{DAY} 10:00")
+    minutes = range(0, 121, 15)
+    for m in minutes:
+        picture(tmp_path / f"r/1A rise {m}.jpg", f"{DAY} {10 + m // 60}:{m % 60:02d}:00")
+    trial.add_photos(tmp_path / "r")
+    rise = [1.6 / (1 + np.exp(-(m - 60) / 15)) for m in minutes]
+    for photo, gained in zip(trial.photos(), rise, strict=True):
+        guess = trial.guess(photo)
+        trial.accept(photo, ball(100 * (1 + gained - rise[0]), 1.0), guess.on, shows=guess.shows)
+    (row,) = trial.rise().to_frame().to_dict("records")
+    true = (60 + 15 * np.log(1 / (1.6 / (1 + rise[0]) - 1))) / 60
+    assert row["double_low"] < true < row["double_high"]
+    assert row["double_hours"] == pytest.approx(true, abs=0.05)
+
+
+def test_ratios_have_the_uncertainty_of_both():
+    ratios = volume_ratios([80.0, 160.0], [1.6, 3.2])
+    assert ratios[0] == (1.0, None)
+    assert ratios[1] == (2.0, pytest.approx(2 * (0.02**2 + 0.02**2) ** 0.5))
+    assert volume_ratios([], []) == []
+
+
+def test_repeatability_from_pieces_photographed_twice(ws, trial, tmp_path):
+    """As `kit.analysis.gauge` says of the same ten values."""
+    from kit.analysis.gauge import gauge
+
+    with pytest.raises(DataError, match="Photograph 5 pieces twice"):
+        trial.repeatability()
+    dough = trial.doughs()[0]
+    trial.add_piece(dough)
+    pairs = {"1A1": (28.1, 28.4), "1A2": (31.0, 30.7), "1A3": (29.2, 29.9), "1B1": (33.1, 32.8),
+             "1A4": (27.0, 27.1)}  # fmt: skip
+    for piece, heights in pairs.items():
+        for n, height in enumerate(heights):
+            (photo,) = trial.add_photos(picture(tmp_path / f"t/{piece}-{n}.jpg")).new
+            trial.accept(photo, SimpleNamespace(height_mm=Value(height, 0.3, "mm")), piece,
+                         shows="side")  # fmt: skip
+    told = trial.repeatability()
+    rows = trial.photo_readings().rename(columns={"id": "piece", "value": "rise_height_mm"})
+    same = gauge(rows, "rise_height_mm")
+    assert told.gauges["rise_height_mm"].repeat["limit"] == pytest.approx(same.repeat["limit"])
+    assert told.headline == "Your photos tell apart differences of about 0.77 mm in height."
+    assert told.to_frame()["pieces"].tolist() == [5]
+    other = ws.new_trial("salt")
+    assert other.repeatability().headline == told.headline
+    assert re.search(r"measuring is \d+ % of the spread", str(told))
+
+
+class Measurer:
+    """Stands in for `Trial.measure`: a height from the file's name, a refusal for some."""
+
+    def __init__(self, monkeypatch):
+        self.asked = []
+        monkeypatch.setattr(TrialPhotos, "measure", lambda _, photo, **how: self(photo, how))
+
+    def __call__(self, photo, how):
+        self.asked.append((photo.name, how))
+        if "bad" in photo.name:
+            raise DataError("no card was found. Retake with the card beside the piece.")
+        return side(30.0 + len(self.asked))
+
+
+def test_measure_all_tells_goes_on_and_takes_up_again(trial, tmp_path, monkeypatch):
+    measurer = Measurer(monkeypatch)
+    for name in ("1A1", "1A2-bad", "1A3", "1B1", "whose"):
+        picture(tmp_path / f"m/{name}.jpg")
+    trial.add_photos(tmp_path / "m")
+    told = []
+    stop = lambda: len(told) == 2  # noqa: E731
+    kept, reasons = trial.measure_all(
+        lambda shows: {"reference": "card"}, lambda *how: told.append(how), stop
+    )
+    assert (kept, list(reasons)) == (1, ["1A2-bad.jpg"])
+    assert [t[:2] for t in told] == [(1, 4), (2, 4)]
+    assert reasons["1A2-bad.jpg"].startswith("no card was found.")
+    kept, _ = trial.measure_all(lambda shows: {})
+    assert kept == 2
+    assert [name for name, _ in measurer.asked] == [
+        "1A1.jpg", "1A2-bad.jpg", "1A2-bad.jpg", "1A3.jpg", "1B1.jpg",
+    ]  # fmt: skip
+    assert set(trial.photo_readings()["note"]) == {"as found, not looked at"}
+    assert trial.workspace.undo() == "undone: malt: photos measured"
+    assert len(set(trial.photo_readings()["photo"])) == 1  # those of the second go together
+
+
+def test_a_drawn_piece_by_a_marker_measured_and_kept(trial, tmp_path):
+    """The real calls, on a picture drawn by other code, whose height and width are known."""
+    shot = shots.from_the_side(tmp_path / "1A2 side.jpg", 1, True, f"{DAY} 10:00:00")
+    (photo,) = trial.add_photos(shot.path).new
+    guess = trial.guess(photo)
+    by = {"side_mm": shots.MARKER_MM, "offset_mm": shots.OFFSET_MM}
+    result = trial.measure(photo, shows=guess.shows, reference="marker", about=by)
+    trial.accept(photo, result, guess.on, shows=guess.shows)
+    rows = trial.photo_readings().set_index("quantity")
+    for name, true in (
+        ("rise_height_mm", shot.truth.height_mm), ("diameter_mm", shot.truth.diameter_mm),
+        ("volume_ml", shot.truth.volume_ml),
+    ):  # fmt: skip
+        assert abs(rows.loc[name, "value"] - true) < 3 * rows.loc[name, "u"]
+        assert rows.loc[name, "u"] < 0.03 * true
+
+
+def test_faces_in_the_cards_window(trial, tmp_path):
+    """The card is found by itself and its frame is not taken for a face.
+
+    L* 48 is that of the colour drawn; the cells were counted on the plane by scikit-image.
+    """
+    shots.on_card(tmp_path / "1A1 face.jpg", shots.face_of((48, 16, 30)))
+    inside, scene = shots.cut_face()
+    shots.on_card(tmp_path / "1A1 crumb.jpg", inside, size=(2400, 1800))
+    trial.add_photos([tmp_path / "1A1 face.jpg", tmp_path / "1A1 crumb.jpg"])
+    kept, reasons = trial.measure_all(lambda shows: {})
+    assert (kept, reasons) == (2, {})
+    rows = trial.photo_readings().set_index("quantity")
+    assert abs(rows.loc["browning_l", "value"] - 48) < 3 * rows.loc["browning_l", "u"]
+    open_share = rows.loc["crumb_openness"]
+    assert abs(open_share["value"] - scene.truth["openness"]) < 3 * open_share["u"]
+    assert open_share["u"] < 0.1
+    frame = trial.frame().set_index("piece")
+    assert frame.loc["1A1", "cells_per_cm2"] > 10
+
+
+def test_a_photo_without_the_card_is_refused_with_what_to_do(trial, tmp_path):
+    (photo,) = trial.add_photos(picture(tmp_path / "1A1.jpg", size=(640, 480))).new
+    with pytest.raises(KitError, match=r"(?i)card"):
+        trial.measure(photo, shows="side")
+
+
+def test_a_file_that_went_missing_is_said(ws, trial, tmp_path):
+    (photo,) = trial.add_photos(picture(tmp_path / "1A1.jpg")).new
+    os.remove(ws.folder / photo.path)
+    with pytest.raises(InputError):
+        trial.open_photo(photo)
+    assert [finding.about for finding in ws.check().findings] == ["photo"]
