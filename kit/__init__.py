@@ -20,6 +20,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from kit import photo
     from kit.analysis.compare import Comparison, compare
     from kit.analysis.mixed import MixedFit, mixed
     from kit.analysis.rise import rise
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Comparison", "Factor", "Kitchen", "MixedFit", "Spread", "Trial", "Workspace", "compare",
-    "design", "mixed", "power", "rise", "triangle",
+    "design", "mixed", "photo", "power", "rise", "triangle",
 ]  # fmt: skip
 __version__ = "0.1.0"
 
@@ -55,6 +56,8 @@ _HOME = {
 
 def __getattr__(name: str) -> Any:
     """Load a public name when it is first asked for, so that ``import kit`` stays light."""
+    if name == "photo":  # a part with calls of its own: kit.photo.read and others
+        return import_module("kit.photo")
     if name in _HOME:
         return getattr(import_module(_HOME[name]), name)
     msg = f"module 'kit' has no attribute {name!r}"

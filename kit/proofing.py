@@ -172,7 +172,7 @@ class TrialProof(TrialRecords):
 
     def forecast(
         self,
-        dough: Dough,
+        dough: Dough | str,
         now: datetime | None = None,
         level: float = 0.9,
         earlier: Iterable["TrialProof"] = (),
@@ -181,7 +181,8 @@ class TrialProof(TrialRecords):
 
         Parameters
         ----------
-        dough : Dough
+        dough : Dough or str
+            Itself, or its code.
         now : datetime, optional
             When it is asked; readings after it are not looked at. The moment when not given; for
             a dough of another day that of its last reading.
@@ -204,6 +205,8 @@ class TrialProof(TrialRecords):
         from kit.analysis.forecast_clock import in_rooms
         from kit.analysis.rise_temperature import FRIDGE_C
 
+        if isinstance(dough, str):
+            dough = self.dough(dough)
         proofs = self._proofs(dough)
         if dough.id not in proofs.starts:
             msg = (

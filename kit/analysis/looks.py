@@ -28,6 +28,8 @@ __all__ = [
 ALARM = 0.01
 #: With more doughs than this, one alone can hardly carry the answer, and trying takes long.
 MOST_LEFT_OUT = 40
+#: More doughs than this are counted, not named, in a sentence.
+MOST_NAMED = 3
 #: Share of values at the end of their scale from which on it is worth a word.
 CROWDED = 0.2
 #: Difference between settings in the share of missing pieces that is worth a word.
@@ -204,11 +206,14 @@ def _carried(table: pd.DataFrame, answer: str) -> Finding:
     if changed.empty:
         text = f"whichever of the {len(table)} doughs is left out, the answer stays: {answer}"
         return Finding("single dough", text)
-    parts = [
-        f"dough {words.join(group['dough'])} it would be: {other}"
-        for other, group in changed.groupby("answer", sort=False)
-    ]
-    text = f"the answer ({answer}) leans on single doughs: without {'; without '.join(parts)}"
+    parts = []
+    for other, group in changed.groupby("answer", sort=False):
+        doughs = list(group["dough"])
+        named = " or ".join(f"dough {dough}" for dough in doughs)
+        if len(doughs) > MOST_NAMED:
+            named = f"one of {len(doughs)} of the {len(table)} doughs ({doughs[0]}, for one)"
+        parts.append(f"without {named} it would be: {other}")
+    text = f"the answer ({answer}) leans on single doughs: {'; '.join(parts)}"
     return Finding("single dough", text, True)
 
 

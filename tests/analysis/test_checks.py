@@ -1,5 +1,7 @@
 """What is looked at before an answer is trusted."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -119,6 +121,9 @@ def test_dough_that_carries_the_answer_is_named():
     )
     table = answer.examined.left_out.set_index("dough")
     assert len(table) == 16
+    close = ask(frame, shape="straight", matters=answer.whole.low * 0.97)
+    (finding,) = text(close.examined, "single dough")
+    assert re.search(r"without one of \d+ of the 16 doughs \(\w+, for one\) it would", finding.text)
     for dough in (3, 15):
         again = ask(frame[frame["dough"] != dough], shape="straight", matters=0.2, examine=False)
         assert again.whole.difference == pytest.approx(table.loc[str(dough), "estimate"])
