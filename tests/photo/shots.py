@@ -34,7 +34,7 @@ def from_the_side(
     path, seed, marker=False, taken=None, level="easy", kind="piece", size=(1600, 1200)
 ):
     """Draw a piece (or ball) from the side beside the square, and save it as JPEG."""
-    pixels, scale, truth = solids.scene(seed, "easy", kind, *size)[:3]
+    pixels, scale, truth = solids.scene(seed, level, kind, *size)[:3]
     corners = scale.outline
     if marker:
         pixels = _printed(pixels, corners)

@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
+import shots
 from mortal import measure_or_die, measure_slowly_or_die
 from PIL import Image
 from typer.testing import CliRunner
@@ -104,6 +105,33 @@ def test_a_photo_that_kills_its_process_costs_one_row(tmp_path, monkeypatch):
     assert list(frame.index) == names
     assert list(frame.index[frame["status"] == "refused"]) == ["deadly.jpg"]
     assert "ended the process" in frame.loc["deadly.jpg", "reason"]
+
+
+@pytest.mark.filterwarnings("default")  # the cluster's own threads and sockets warn as they end
+def test_cores_and_cluster_measure_alike(tmp_path):
+    """Three photos, and one that is none, by processes and by a cluster: the same figures."""
+    distributed = pytest.importorskip("distributed", reason="extra [cluster] is not installed")
+    photos = tmp_path / "photos"
+    photos.mkdir()
+    truth = {}
+    for seed in (11, 12, 13):
+        shot = shots.from_the_side(photos / f"p{seed}.jpg", seed, marker=True)
+        truth[shot.path.name] = shot.truth.height_mm
+    (photos / "words.jpg").write_text("not a picture")
+    about = {"side_mm": shots.MARKER_MM, "offset_mm": shots.OFFSET_MM}
+    asked = Asked("side", "marker", about)
+    ours = measure_folder(photos, asked, tmp_path / "ours.csv", workers=2).set_index("file")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
+    ) as cluster:
+        theirs = measure_folder(
+            photos, asked, tmp_path / "theirs.csv", dask=cluster.scheduler_address
+        ).set_index("file")
+    # the reason names the photo by what it came as: a file, or the bytes that were sent
+    pd.testing.assert_frame_equal(ours.drop(columns="reason"), theirs.drop(columns="reason"))
+    assert list(ours["status"]) == ["measured"] * 3 + ["refused"]
+    for name, height in truth.items():
+        assert abs(ours.loc[name, "height_mm"] - height) < 4 * ours.loc[name, "height_mm_u"]
 
 
 @pytest.mark.filterwarnings("default")  # the cluster's own threads and sockets warn as they end
