@@ -29,13 +29,13 @@ def span(low: float, high: float) -> str:
     return f"from {100 * low:.0f} to {percent(high)}"
 
 
-def as_text(texts: Iterable[str], checks: Sequence[str], method: str) -> str:
+def as_text(texts: Iterable[str], checks: Sequence[str], method: str = "") -> str:
     """Sentences, notes and the line for the statistician, one below the other."""
     lines = [*(text for text in texts if text), *(f"Note: {check}." for check in checks)]
     return "\n".join([*lines, method] if method else lines)
 
 
-def as_html(headline: str, texts: Iterable[str], checks: Sequence[str], method: str) -> str:
+def as_html(headline: str, texts: Iterable[str], checks: Sequence[str], method: str = "") -> str:
     """The same as a piece of HTML; everything is escaped."""
     told = escape(" ".join(text for text in texts if text))
     notes = "".join(f"<li>{escape(check)}.</li>" for check in checks)

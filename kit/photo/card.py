@@ -227,7 +227,7 @@ def find(
     if printed_scale is None:
         notes.append(
             f"the card's print was not checked: measure its long bar ({BAR_MM:.0f} mm as printed) "
-            "and give that as printed_scale"
+            "and say how long it is"
         )
     # one line around the paper, in through a seam and back around the window
     around = np.concatenate([card, card[:1], window[:1], window[::-1]])

@@ -29,8 +29,8 @@ TOP_MM = 10.0
 
 _STEPS = (
     ("Print", "at actual size (100 %, not “fit to page”), on matt white paper."),
-    ("Check", f"the bar above with a real ruler: it should be {BAR_MM:.0f} mm. If it is not, tell "
-     "the kit what it is (printed_scale)."),
+    ("Check", f"the bar above with a real ruler: it should be {BAR_MM:.0f} mm. Tell the "
+     "kit how long it is."),
     ("Cut", "along the outer line and cut out the window. Keep it flat: glue it on card, not on "
      "anything glossy."),
     ("From above", "(crumb, browning): lay the piece in the window. Tell how far its face lies "

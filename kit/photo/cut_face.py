@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 Picture = NDArray[Any]
 
 #: Finest rectified picture; more pixels show no thinner walls on a phone's photo.
-FINE_PX_PER_MM = 15.0
+FINE_PX_PER_MM = 14.0
 #: Decoded at least as fine as this.
 DECODED_PX_PER_MM = 12.5
 #: Resolution the face is looked for at.
@@ -40,15 +40,19 @@ LEAST_PX_PER_MM = 3.0
 ENOUGH_PX_PER_MM = 6.0
 #: Open pixels that lie wholly within this of the crust belong to it.
 FRINGE_MM = 0.4
-#: A cell is somewhere darker than its edge by this factor: specks of noise are not.
+#: A cell is somewhere darker than its edge by this factor, and by so many of the wall's standard
+#: deviations: specks of noise are not.
 SURE = 1.3
-SURE_NOISE = 2.0
-#: A thin wall is lighter than both sides by this share of the deepest, and not much darker
-#: than a cell's edge.
-THIN = 0.03
-THIN_NOISE = 0.7
-LOOSE = 0.03
-THINNEST_MM = 0.1
+SURE_NOISE = 1.5
+#: Thinnest wall that is looked for: blurred, it still lifts the light by a known share.
+THINNEST_MM = 0.06
+#: A point is thin wall where it is lighter than that by this share of the deepest, and by so
+#: much of the wall's noise; gaps are looked for where it falls short by no more than the last.
+THIN = 0.01
+THIN_NOISE = 0.1
+GAP = 0.06
+#: How far off an outline may be (standard uncertainty) where a crust was not seen.
+UNSEEN_MM = 0.8
 USUAL_BLUR_PX = 1.0
 #: Lens, sensor and rectifying blur at least this much.
 LEAST_BLUR_PX = 0.8
@@ -294,13 +298,18 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     if face.sum() < faces.LEAST_MM2 * p**2 * 0.2:
         raise InputError("outline", len(path), "must hold at least 50 mm² of the picture")
     checks: list[str] = []
+    u_edge = 0.1
     if crust_mm is None:
         ring = flat.moved(_inverse(sheet.coarse), path)
         depth, u_crust = sheet.crust or faces.crust_depth(
             faces.lab_of(sheet.overview), sheet.coarse_px_per_mm, ring
         )
-        if not depth.any():
-            checks.append("no crust was seen along the edge: give crust_mm if there is one")
+        if np.mean(depth < faces.LEAST_CRUST_MM) > 0.5:
+            u_edge = UNSEEN_MM
+            checks.append(
+                "hardly any crust was seen: if there is one, the outline may run along its inner "
+                "edge. Correct the outline, or lay the face on a board of another colour"
+            )
     else:
         depth, u_crust = np.full(len(path), crust_mm), 0.1
     inner = on_sheet - out * (depth * p)[:, None]
@@ -316,35 +325,34 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     if rim.deep < 0.06:
         msg = (
             "light and dark hardly differ on this face, so that cells cannot be told from walls: "
-            "let the light come from one side, and photograph it sharp."
+            "let daylight fall on it from all round, and photograph it sharp."
         )
         raise DataError(msg)
     level = rim.level if threshold is None else threshold
     u_level = rim.u if threshold is None else 0.25 * rim.u
     clear = max(SURE * level, level + SURE_NOISE * rim.noise)
     sure = dark > min(clear, level + 0.4 * max(rim.deep - level, 0.0))
-    height = thin_walls.ridge_height(
-        dark, p, math.erf(THINNEST_MM / (2 * math.sqrt(2) * rim.blur_mm))
-    )
+    share = math.erf(THINNEST_MM / (2 * math.sqrt(2) * rim.blur_mm))
+    height = thin_walls.ridge_height(dark, p, share)
     margin = THIN * rim.deep + THIN_NOISE * rim.noise
     core = cv2.erode(crumb_mask.view(np.uint8), faces.disc(FRINGE_MM * p), borderValue=0) > 0
+    opened = thin_walls.apart(
+        (sharp > level) & crumb_mask, height, p, margin, margin - GAP * rim.deep
+    )
     found, less = (
-        counting.find_cells(
-            thin_walls.apart((sharp > t) & crumb_mask, height, p, margin, margin - LOOSE * rim.deep),
-            crumb_mask, p, core=core, sure=sure,
-        )
+        counting.find_cells(opened & (sharp > t), crumb_mask, p, core=core, sure=sure)
         for t in (level, level + u_level)
-    )  # fmt: skip
+    )
     if p < ENOUGH_PX_PER_MM:
         checks.append(f"{p:.1f} pixels to a millimetre are few: thin walls are lost")
     if rim.blur_mm > 0.22:
         checks.append("the picture is blurred: walls thinner than the blur are lost")
     band = cv2.erode(crumb_mask.view(np.uint8), faces.disc(max(1.0, u_crust * p))) > 0
-    values = crumb_figures.values_of(found, less, crumb_mask, band, sheet.u_scale)
+    values = crumb_figures.values_of(found, less, crumb_mask, band, sheet.u_scale, rim.blur_mm)
     x, y = on_sheet.T
     face_mm2 = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / p**2
     area = combined(face_mm2, "mm²", scale=2 * sheet.u_scale.u * face_mm2,
-                    outline=_perimeter(on_sheet) / p * 0.1)  # fmt: skip
+                    outline=_perimeter(on_sheet) / p * u_edge)  # fmt: skip
     crumb_area = combined(found.crumb_mm2, "mm²", scale=2 * sheet.u_scale.u * found.crumb_mm2,
                           crust=_perimeter(inner) / p * u_crust)  # fmt: skip
     return Crumb(

@@ -26,6 +26,11 @@ Array = NDArray[np.float64]
 
 #: of the long axis, in pixels
 SMALLEST_PX = 60.0
+#: how often the usual way of tipping is not the true one, at least (judged, no source)
+GUESS_WRONG = 0.1
+#: how far a rounded, shining or shaded rim may shift the edge all round, in pixels (judged on
+#: drawn coins, no source)
+RIM_PX = 0.3
 #: tipped less than this and either way likely, the disc is taken as square-on
 SQUARE_ON_DEG = 7.0
 #: how far off square-on photos are, one standard deviation (judged, no source)
@@ -84,11 +89,15 @@ def find(
         _fitted(camera, start, points, normals, across / 2)
         for start in _starts(camera, ellipse, across / 2)
     ]
+    if _same_way(fits[0][0], fits[1][0]):  # nearly round: both slid to one side
+        fits[1] = (_mirrored(fits[0][0]), fits[0][1])
     fits.sort(key=lambda f: _unlikely(f[0].pose, lies))
     (fit, marks), other = fits[0], fits[1][0]
     tilt = fit.pose.tilt_deg
     worse = _unlikely(other.pose, lies) - _unlikely(fit.pose, lies)
     wrong = 1 / (1 + math.exp(min(worse, 50.0)))
+    if lies is None:
+        wrong = max(wrong, GUESS_WRONG)
     notes = []
     if wrong > 0.02:
         notes.append(
@@ -96,13 +105,13 @@ def find(
             "what is usual was taken. Say lies='flat' or lies='upright', or use a marker"
         )
     share = math.sqrt(wrong)
-    if tilt < SQUARE_ON_DEG and wrong > 0.25:
+    if tilt < SQUARE_ON_DEG and wrong > 0.42:
         fit, share = _halfway(fit, other), 1.0
     edge = np.linspace(0, 2 * np.pi, 72, endpoint=False)
     outline = across / 2 * np.column_stack([np.cos(edge), np.sin(edge)])
     return plane_scale(
-        "disc", photo, fit, marks, outline, u_size=u / across, notes=notes, other=other,
-        other_share=share,
+        "disc", photo, fit, marks, outline, notes=notes, other=other, other_share=share,
+        u_size=math.hypot(u / across, RIM_PX / ellipse.long_px),
     )  # fmt: skip
 
 
@@ -159,6 +168,25 @@ def _unlikely(pose: Pose, lies: str | None) -> float:
     if lies is None:
         return cost - 0.8 * float(np.clip(far_side_up / 0.17, -1, 1)) / 2
     return cost - 40.0 * (far_side_up if lies == "flat" else -far_side_up)
+
+
+def _same_way(one: PlaneFit, two: PlaneFit) -> bool:
+    """Whether two fits are tipped alike."""
+    apart = np.cross(one.pose.rotation[:, 2], two.pose.rotation[:, 2])
+    return bool(np.linalg.norm(apart) < math.radians(1.0))
+
+
+def _mirrored(fit: PlaneFit) -> PlaneFit:
+    """Tipped the other way about the line of sight: looks the same but for the perspective."""
+    sight = fit.pose.shift / np.linalg.norm(fit.pose.shift)
+    normal = fit.pose.rotation[:, 2]
+    normal = normal * np.sign(normal @ sight)
+    across = np.cross(normal, sight)
+    size = float(np.linalg.norm(across))
+    if size < 1e-9:
+        return fit
+    back = turned(across / size * 2 * math.asin(min(1.0, size)))
+    return replace(fit, pose=Pose(back @ fit.pose.rotation, fit.pose.shift))
 
 
 def _halfway(fit: PlaneFit, other: PlaneFit) -> PlaneFit:

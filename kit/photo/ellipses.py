@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,10 @@ Array = NDArray[np.float64]
 LOOK_PX = 900
 #: share of the outline at which an edge must show
 SUPPORT = 0.8
+#: of 16 parts of the outline, how many must show a wider rim, and how clearly beside the first
+RIM_PARTS, RIM_SHARE = 14, 0.12
+#: the step two pixels either way is this share of that six pixels either way where it is soft
+SOFT = 0.5
 #: what is smaller across, in pixels of the photo, is not looked at
 LEAST_PX = 50.0
 
@@ -100,10 +104,10 @@ def see_ellipses(
             continue
         if e.long_px * k < 0.5 * LEAST_PX:
             continue
-        support, step = _support(lab, e)
+        support, step, sharp = _support(lab, e)
         rough = float(np.sqrt(np.mean(_off(e, points) ** 2)))
         if support > SUPPORT and rough < max(0.7, 0.012 * e.long_px):
-            score = support * step * math.sqrt(e.long_px) / (0.5 + rough)
+            score = support * step * sharp * math.sqrt(e.long_px) / (0.5 + rough)
             seen.append(Ellipse(e.centre, e.long_px, e.short_px, e.turn, support, score))
     # blotches of the ground are weak and soft beside what was laid there
     top = max((e.score for e in seen), default=0.0)
@@ -187,23 +191,30 @@ def _off(e: Ellipse, points: Array) -> Array:
     return np.asarray((r - 1) * r / np.maximum(slope, 1e-12))
 
 
-def _support(lab: Any, e: Ellipse) -> tuple[float, float]:
-    """Share of the outline at which inside and outside differ, the same way; by how much."""
+def _support(lab: Any, e: Ellipse) -> tuple[float, float, float]:
+    """Share of the outline at which inside and outside differ the same way; by how much; 0 to 1.
+
+    The last is how sharply: a blotch's level line is as closed and smooth as a coin's rim, but
+    its step goes on growing farther out.
+    """
     import cv2
 
     n = 96
-    reach = np.array([-4.0, -3.0, -2.0, 2.0, 3.0, 4.0])
+    reach = np.array([-6.0, -4.0, -3.0, -2.0, 2.0, 3.0, 4.0, 6.0])
     at = e.outline(n)[:, None] + reach[None, :, None] * e.normals(n)[:, None]
     at = at.astype(np.float32)
     high, wide = lab.shape[:2]
     inside = ((at >= 0) & (at <= [wide - 1, high - 1])).all((1, 2))
     across = cv2.remap(lab, at[..., 0], at[..., 1], cv2.INTER_LINEAR).astype(float)
-    step = across[:, 3:].mean(1) - across[:, :3].mean(1)
+    step = across[:, 4:7].mean(1) - across[:, 1:4].mean(1)
+    near, far = across[:, 4] - across[:, 3], across[:, 7] - across[:, 0]
     shares = []
     for channel in range(3):
         usual = float(np.median(step[:, channel]))
         share = ((step[:, channel] * np.sign(usual) > 2.5) & inside).mean()
-        shares.append((float(share), abs(usual)))
+        rise = abs(float(np.median(near[:, channel]))), abs(float(np.median(far[:, channel])))
+        sharp = (rise[0] / max(rise[1], 1e-9) - SOFT) / 0.3
+        shares.append((float(share), abs(usual), float(np.clip(sharp, 0.0, 1.0))))
     return max(shares)
 
 
@@ -226,13 +237,18 @@ def _outermost(seen: list[Ellipse]) -> list[Ellipse]:
     return out
 
 
-def follow(photo: Any, rough: Ellipse, count: int = 240) -> tuple[Ellipse, Array, Array]:
-    """Place the edge along its normals at full size; ellipse, points (n, 2), normals (n, 2)."""
+def follow(
+    photo: Any, rough: Ellipse, count: int = 240, wider: bool = True
+) -> tuple[Ellipse, Array, Array]:
+    """Place the edge along its normals at full size; ellipse, points (n, 2), normals (n, 2).
+
+    `wider`: where there is a rim outside of the edge that was found, follow that.
+    """
     from kit.photo.edges import linear_patch
 
     patch = linear_patch(photo, rough.outline(64), 0.35 * rough.long_px + 8, rough.long_px / 10)
     e = rough
-    reach = max(3.0, 0.06 * rough.long_px)
+    reach = max(3.0, (0.06 if wider else 0.02) * rough.long_px)
     points, normals = e.outline(count), e.normals(count)
     for round_ in range(5):
         half = max(3.0, reach * (0.6**round_))
@@ -265,4 +281,27 @@ def follow(photo: Any, rough: Ellipse, count: int = 240) -> tuple[Ellipse, Array
             if again.sum() < 0.4 * count or (again == use).all():
                 break
             use = again
+    if wider and (rim := _rim(patch, e, count)) is not None:
+        return follow(photo, rim, count, wider=False)
     return e, points[use], normals[use]
+
+
+def _rim(patch: Any, e: Ellipse, count: int) -> Ellipse | None:
+    """The outermost rim about this one: a coin's field often differs more than its edge does."""
+    out = np.arange(-2.0, 0.25 * e.long_px, 0.5 * patch.k)
+    at = e.outline(count)[:, None] + out[None, :, None] * e.normals(count)[:, None]
+    parts = patch.sample(at).reshape(16, count // 16, -1).mean(1)
+    wide = max(1, round(1.5 * patch.k / (out[1] - out[0])))
+    slope = np.zeros_like(parts)
+    slope[:, wide:-wide] = parts[:, 2 * wide :] - parts[:, : -2 * wide]
+    typical = np.median(slope, axis=0)
+    agree = (slope * np.sign(typical) > 0.2 * np.abs(typical)).sum(0) >= RIM_PARTS
+    size = np.abs(typical)
+    first = size[out < 2.0].max(initial=0.0)
+    apart = max(3.0 * patch.k, 0.03 * e.long_px)
+    for i in range(len(out) - 2, 0, -1):
+        peak = size[i] >= size[max(0, i - wide) : i + wide + 1].max()
+        if out[i] > apart and peak and agree[i] and size[i] > max(RIM_SHARE * first, 0.01):
+            by = 1 + out[i] / e.long_px
+            return replace(e, long_px=e.long_px * by, short_px=e.short_px + out[i])
+    return None

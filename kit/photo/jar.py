@@ -22,7 +22,8 @@ class Jar:
     inner_diameter_mm : float
         Of a straight one, or at the bottom of one with a profile.
     base_thickness_mm : float
-        Of the glass under the inside bottom.
+        Of the glass under the inside bottom: so much higher than the worktop the dough stands
+        (it matters where the reference lies on the worktop).
     height_mm : float or None
         Of the inside; None: as high as needed.
     profile : sequence of (float, float)

@@ -12,8 +12,8 @@ import pandas as pd
 
 from kit.errors import InputError
 from kit.photo.jar import Jar
-from kit.photo.told import as_html, as_text
 from kit.photo.value import Value
+from kit.shown import as_html, as_text
 
 __all__ = ["DOUBLE", "ProofRatio", "ratio_from_level", "ratio_from_marks", "ratio_of_volumes"]
 
@@ -23,7 +23,7 @@ DOUBLE = (
     "as high in a ring or a straight jar"
 )
 #: Parts of uncertainty that are each photo's own; all others are shared within a series.
-OWN = ("fit",)
+OWN = ("fit", "edge")
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,8 @@ from kit.photo.proof_ratio import DOUBLE, ratio_of_volumes
 from kit.photo.reference import Scale
 from kit.photo.reference import scale as find_scale
 from kit.photo.side_view import ROUND, Side, side
-from kit.photo.told import as_html, as_text
 from kit.photo.value import Value
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,6 +29,8 @@ __all__ = ["Series", "SeriesRow", "series"]
 Box = tuple[float, float, float, float]
 #: one Scale for all, a way to get one from each photo, or the arguments of `kit.photo.scale`
 ScaleOf = Scale | Callable[[Photo], Scale] | Mapping[str, Any]
+#: place in the list given, name, hash, time, view, notes
+_Entry = tuple[int, str, str, datetime | None, Side | None, tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -182,27 +184,21 @@ def series(
     if (shape == "jar") != (jar is not None):
         rule = 'must be given for shape "jar", and only then'
         raise InputError("jar", jar, rule, "For example Jar(inner_diameter_mm=86).")
-    found: list[tuple[int, str, str, datetime | None, Side | None, tuple[str, ...]]] = []
+    found: list[_Entry] = []
     before: Side | None = None
     for i, one in enumerate(photos):
-        name, sha256, taken = f"photo {i + 1}", "", None
-        view: Side | None = None
-        notes: tuple[str, ...] = ()
-        try:
-            photo = one if isinstance(one, Photo) else read(one)
-            name = photo.path.name if photo.path else name
-            sha256, taken = photo.sha256, photo.taken
-            outline = None if outlines is None else outlines.get(i)
-            view = side(photo, _scale(photo, scale_of), shape, box, jar, outline, before=before)
-            before = view if isinstance(scale_of, Scale) else None
-            # a path's pixels go as soon as they are measured: memory holds one photo
-            notes = tuple(c for c in view.checks if c != ROUND)
-        except (KitError, OSError) as refused:
-            name = Path(one).name if isinstance(one, str | Path) else name
-            notes = (str(refused),)
-        found.append((i, name, sha256, taken, view, notes))
+        outline = None if outlines is None else outlines.get(i)
+        found.append(_measured(i, one, scale_of, shape, box, jar, outline, before))
+        before = found[-1][4] if isinstance(scale_of, Scale) else None
         if progress is not None:
             progress(i + 1, len(photos))
+    sure = next((e[4] for e in found if e[4] is not None), None)
+    if isinstance(scale_of, Scale) and box is None and sure is not None:
+        # one place: where the dough stands in one photo it stands in those it was not found in
+        for i, entry in enumerate(found):
+            if entry[4] is None and entry[2]:
+                again = _measured(i, photos[i], scale_of, shape, None, jar, None, sure)
+                found[i] = again if again[4] is not None else entry
     timed = all(entry[3] is not None for entry in found if entry[4] is not None)
     # photos without a time keep the place they were given in
     if timed:
@@ -213,8 +209,42 @@ def series(
     missed = len(rows) - sum(row.view is not None for row in rows)
     if missed:
         checks.append(f"{missed} of {len(rows)} photos could not be measured: see their notes")
+    if rows[0].view is None and missed < len(rows):
+        checks.append(
+            "the first photo could not be measured: ratios are to the first that could. Draw its "
+            "box or outline"
+        )
     checks += [ROUND] * (shape != "jar") + [DOUBLE]
     return Series(shape, rows, shared, tuple(checks))
+
+
+def _measured(
+    i: int, one: "Photo | str | Path", scale_of: ScaleOf, shape: str, box: Box | None,
+    jar: Jar | None, outline: "NDArray[np.float64] | None", before: Side | None,
+) -> _Entry:  # fmt: skip
+    """One photo's view, or why there is none. A path's pixels go as soon as they are measured."""
+    name, sha256, taken = f"photo {i + 1}", "", None
+    try:
+        photo = one if isinstance(one, Photo) else read(one)
+        name = photo.path.name if photo.path else name
+        sha256, taken = photo.sha256, photo.taken
+        near = _box_after(before, photo) if box is None and before is not None else box
+        view = side(photo, _scale(photo, scale_of), shape, near, jar, outline, before=before)
+    except (KitError, OSError) as refused:
+        name = Path(one).name if isinstance(one, str | Path) else name
+        return i, name, sha256, taken, None, (str(refused),)
+    return i, name, sha256, taken, view, tuple(c for c in view.checks if c != ROUND)
+
+
+def _box_after(before: Side, photo: Photo) -> Box:
+    """Where a dough is in the next photo from one place: where it was, with room to rise."""
+    low, high = before.drawn.min(0), before.drawn.max(0)
+    wide, tall = high - low
+    return (
+        max(0.0, float(low[0] - 0.12 * wide)), max(0.0, float(low[1] - 0.3 * tall)),
+        min(photo.width - 1.0, float(high[0] + 0.12 * wide)),
+        min(photo.height - 1.0, float(high[1] + 0.08 * tall)),
+    )  # fmt: skip
 
 
 def _scale(photo: Photo, scale_of: ScaleOf) -> Scale:
@@ -223,9 +253,7 @@ def _scale(photo: Photo, scale_of: ScaleOf) -> Scale:
     return find_scale(photo, **scale_of) if isinstance(scale_of, Mapping) else scale_of(photo)
 
 
-def _rows(
-    found: list[tuple[int, str, str, datetime | None, Side | None, tuple[str, ...]]], shared: bool
-) -> tuple[SeriesRow, ...]:
+def _rows(found: list[_Entry], shared: bool) -> tuple[SeriesRow, ...]:
     first = next(((view, taken) for _, _, _, taken, view, _ in found if view is not None), None)
     rows = []
     for _, name, sha256, taken, view, notes in found:

@@ -1,7 +1,6 @@
 """A side view step by step: where the solid stands, its outline, the fit, whether to trust it."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,14 +8,16 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
 from kit.photo import outline as edges
+from kit.photo import outline_doubts as doubtful
 from kit.photo.jar import Jar
+from kit.photo.outline_region import SHARES, find_region
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
-from kit.photo.solid import Solid, Stand
+from kit.photo.solid import Stand
 from kit.photo.solid_fit import Beliefs, SolidFit, fit_solid
 from kit.photo.solid_profile import JarProfile, RoundProfile
 
-__all__ = ["Found", "below_line_ml", "judge", "measure", "stand_of", "with_scale"]
+__all__ = ["Found", "judge", "measure", "stand_of"]
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -31,8 +32,6 @@ PLUMB_DEG = 0.3
 USUAL_LOOK_DEG, USUAL_LOOK_U_DEG = 5.0, 4.0
 #: an edge is where the picture says to within about this, working pixels (blur, halo)
 MARKING_PX = 0.2
-#: share of what foot and top could hide that is taken as a standard uncertainty (`with_scale`)
-UNSEEN = {"ball": 0.05, "piece": 0.1, "jar": 0.1}
 FAINT = (
     "the edge is faint against the ground: look whether the outline drawn is right, or retake the "
     "photo before a ground of another colour"
@@ -42,6 +41,14 @@ MOST_ELEVATION_DEG = 35.0
 MOST_MISFIT = 0.02
 #: share of the upper edge that may run along the far edge of the worktop
 MOST_ALONG = 0.6
+#: colours and edges must both say so of this share of the piece; below the second it is noted
+LEAST_AGREED, WELL_AGREED = 0.88, 0.93
+#: another edge nearly as clear may move top, foot or a side by this share of the smaller side
+MOST_DOUBT, NOTED_DOUBT = 0.06, 0.01
+DOUBTFUL = (
+    "another edge is nearly as clear as the one taken: look whether the outline drawn is right; "
+    "drag its top or base, or draw a box round the piece"
+)
 
 
 @dataclass(frozen=True)
@@ -144,6 +151,9 @@ def measure(
     DataError
         No piece found, or no solid fits.
     """
+    if jar is not None and stand.toward is stand.up:
+        # the reference lies on the worktop: the dough stands higher by the jar's glass bottom
+        stand = replace(stand, origin=stand.origin + jar.base_thickness_mm * stand.up)
     if drawn is not None:
         if drawn.ndim != 2 or drawn.shape[1] != 2 or len(drawn) < 8:
             rule = "must be at least 8 points (x, y)"
@@ -153,14 +163,19 @@ def measure(
         fit, used = _fitted(drawn, np.ones(len(drawn)), stand, beliefs, shape, jar, top, base)
         return Found(drawn[used], fit, math.inf, _size(drawn))
     work, k = photo.reduced(WORK_PX)
-    given = None if box is None else tuple(map(float, _shrink(np.reshape(box, (2, 2)), k).ravel()))
+    given: Box | None = None
+    if box is not None:
+        x0, y0, x1, y1 = map(float, _shrink(np.reshape(box, (2, 2)), k).ravel())
+        given = (x0, y0, x1, y1)
     keep_out = _margined(_shrink(scale.outline, k), 1.45 if scale.kind == "marker" else 1.06)
     best: Found | None = None
     refused: DataError | None = None
-    for share in edges.SHARES:
+    for share in SHARES:
         try:
-            line = edges.find_region(work, given, keep_out, share)  # type: ignore[arg-type]
-            found = _traced(work, k, line, keep_out, stand, beliefs, shape, jar, top, base, before)
+            line = find_region(work, given, keep_out, share)
+            found = _traced(
+                work, k, line, keep_out, given, stand, beliefs, shape, jar, top, base, before
+            )
         except DataError as reason:
             refused = refused or reason
         else:
@@ -170,7 +185,8 @@ def measure(
         if box is not None or (best is not None and best.strength > edges.CLEAR / 2):
             break
     if best is not None and box is None and best.strength < edges.CLEAR:
-        best = replace(best, notes=(FAINT,))
+        notes = tuple(dict.fromkeys((FAINT, *best.notes)))
+        best = replace(best, notes=notes)
     if best is None:
         assert refused is not None
         raise refused
@@ -178,8 +194,9 @@ def measure(
 
 
 def _traced(
-    work: NDArray[np.uint8], k: float, line: Array, keep_out: Array, stand: Stand, beliefs: Beliefs, shape: str,
-    jar: Jar | None, top: Point | None, base: Point | None, before: SolidFit | None,
+    work: NDArray[np.uint8], k: float, line: Array, keep_out: Array, box: Box | None,
+    stand: Stand, beliefs: Beliefs, shape: str, jar: Jar | None,
+    top: Point | None, base: Point | None, before: SolidFit | None,
 ) -> Found:  # fmt: skip
     """From a rough outline to the edge and the solid: near it first, then near the solid."""
     beliefs = replace(beliefs, marking_px=MARKING_PX * k)
@@ -207,13 +224,18 @@ def _traced(
         )  # fmt: skip
     strength = float(np.median(edge.strength[used]))
     notes = (FAINT,) * (strength < edges.CLEAR / 2)
-    along = edges.share_along(seen, edge, edges.normals_of(line), max(4.0, 0.02 * size))
+    along = doubtful.share_along(seen, edge, edges.normals_of(line), max(4.0, 0.02 * size))
     final = edges.evenly(_shrink(fit.drawn, k), 160)
-    doubts = k * edges.doubts(seen, final, edges.normals_of(final), 0.22 * size)
+    doubts, agreed = np.zeros(4), 1.0
+    if jar is None:
+        doubts = k * doubtful.doubts(seen, final, edges.normals_of(final), 0.22 * size, box)
+        doubts[:2] *= np.array([top is None, base is None])  # a hand has decided
+        agreed = doubtful.overlap(region, final) if top is None and base is None else 1.0
+        if agreed < WELL_AGREED or doubts.max() > NOTED_DOUBT * size * k:
+            notes = (*notes, DOUBTFUL)
     return Found(
-        _grow(edge.points, k)[used], fit, strength, size * k, notes, along,
-        tuple(map(float, doubts)) if jar is None else (0.0,) * 4,
-        edges.overlap(region, final) if jar is None else 1.0,
+        _grow(edge.points, k)[used], fit, strength, size * k, notes, along * (top is None),
+        tuple(map(float, doubts)), agreed,
     )  # fmt: skip
 
 
@@ -329,6 +351,15 @@ def judge(found: Found) -> None:
             "the piece farther from that edge."
         )
         raise DataError(msg)
+    # a rival beside the piece, a card's rim for one, is harmless where colours and edges agree
+    rivals = found.doubts_px[: 2 if found.agreed >= WELL_AGREED else 4]
+    if found.agreed < LEAST_AGREED or max(rivals) > MOST_DOUBT * found.size_px:
+        msg = (
+            "colours and edges do not say the same of where the piece ends. Draw a box round it, "
+            "drag its top and base right, or retake the photo before a plain ground of another "
+            "colour."
+        )
+        raise DataError(msg)
     if found.strength < edges.CLEAR / 4:
         msg = (
             "the piece hardly differs from the ground: its edge cannot be told from noise. Draw "
@@ -343,39 +374,3 @@ def judge(found: Found) -> None:
             "the piece, or retake the photo before a plain ground with nothing in front of it."
         )
         raise DataError(msg)
-
-
-def below_line_ml(fit: SolidFit) -> float:
-    """What the fitted solid holds below the dough's line: the cone its sides were taken as."""
-    r, h = fit.solid.r[:3], fit.solid.h[:3]
-    return Solid(np.r_[r, 0.0], np.r_[h, h[-1]]).volume_ml
-
-
-def with_scale(
-    numbers: Mapping[str, tuple[float, Mapping[str, float]]],
-    fit: SolidFit,
-    scale: Scale,
-    shape: str,
-    jar: Jar | None,
-) -> dict[str, dict[str, float]]:
-    """Parts of uncertainty, signed: the fit's own, the scale's, and what the camera cannot see.
-
-    Of foot and top the camera sees only what turns toward it; the rest goes on as what is seen
-    does. A dome that closed each would rise by half its flat's radius times the slope at which
-    it is last seen: a tenth to a fifth of that is taken as standard uncertainty (own choice; the
-    foot of a ball of dough and its dome are surer than the two faces of a piece).
-    """
-    slope = math.tan(math.radians(abs(fit.elevation_deg) + 1))
-    foot, top = float(fit.solid.r[1]), float(fit.solid.r[-2])
-    hidden = UNSEEN[shape] * slope * math.hypot(foot if jar is None else 0.0, top)
-    unseen = {
-        "height_mm": hidden, "diameter_mm": 0.0, "level_mm": 0.0,
-        "volume_ml": hidden * math.pi * max(foot, top) ** 2 / 2 / 1000 * (jar is None),
-    }  # fmt: skip
-    out: dict[str, dict[str, float]] = {}
-    for name, (number, parts) in numbers.items():
-        power = 3 if name == "volume_ml" else 1
-        if jar is not None:  # a jar's width is known: only heights go with the scale
-            power = 0 if name == "diameter_mm" else 1
-        out[name] = {**parts, "scale": power * number * scale.u, "unseen": unseen[name]}
-    return out

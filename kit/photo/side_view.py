@@ -10,13 +10,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.errors import InputError
-from kit.photo import side_fit
+from kit.photo import side_fit, side_parts
 from kit.photo.jar import Jar
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
 from kit.photo.solid_fit import SolidFit
-from kit.photo.told import as_html, as_text, shown
 from kit.photo.value import Value
+from kit.shown import as_html, as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -90,17 +90,13 @@ class Side:
     @property
     def headline(self) -> str:
         """The three numbers."""
-        return (
-            f"{shown(self.height_mm)} high, {shown(self.diameter_mm)} wide, "
-            f"{shown(self.volume_ml)}."
-        )
+        return f"{self.height_mm} high, {self.diameter_mm} wide, {self.volume_ml}."
 
     @property
     def sentence(self) -> str:
         """What stands behind them."""
         line = (
-            f" The dough's line on the glass is {shown(self.level_mm)} over the jar's inside "
-            "bottom."
+            f" The dough's line on the glass is {self.level_mm} over the jar's inside bottom."
             if self.level_mm is not None
             else ""
         )
@@ -220,12 +216,12 @@ def _told(
     fit = found.fit
     numbers = {"height_mm": fit.height, "diameter_mm": fit.diameter, "volume_ml": fit.volume}
     if jar is not None:
-        extra = jar.volume_ml(fit.level[0]) - side_fit.below_line_ml(fit)
+        extra = jar.volume_ml(fit.level[0]) - side_parts.below_line_ml(fit)
         numbers["volume_ml"] = (fit.volume[0] + extra, fit.volume[1])
         numbers["level_mm"] = fit.level
     else:
         checks = (*checks, ROUND)
-    signed = side_fit.with_scale(numbers, fit, scale, shape, jar)
+    signed = side_parts.with_scale(numbers, found, scale, shape, jar)
     values = {
         name: Value(number, math.hypot(*signed[name].values()),
                     "ml" if name == "volume_ml" else "mm",
@@ -266,7 +262,7 @@ def two_views(a: Side, b: Side) -> Side:
             mean = math.sqrt(one.value * two.value)
         parts = {
             k: (math.hypot(a.signed[name][k], b.signed[name][k])
-                if k in ("fit", "unseen") else a.signed[name][k] + b.signed[name][k]) / 2
+                if k in ("fit", "unseen", "edge") else a.signed[name][k] + b.signed[name][k]) / 2
             for k in a.signed[name]
         }  # fmt: skip
         return Value(mean, math.hypot(*parts.values()), one.unit,

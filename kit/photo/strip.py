@@ -64,10 +64,10 @@ def closed_path(cost: Array, reach: int, bend: float) -> NDArray[np.int64]:
     """Return the column of each row of the cheapest path round a strip that closes on itself.
 
     A step of s columns between rows costs `bend`·|s|, more than `reach` is not allowed. Run on by
-    a quarter at both ends, so that the ends meet.
+    an eighth at both ends, so that the ends meet.
     """
     rows, columns = cost.shape
-    more = rows // 4
+    more = rows // 8
     longer = np.concatenate([cost[-more:], cost, cost[:more]]).astype(np.float32)
     far = np.float32(1e9)
     total = np.full(columns + 2 * reach, far, np.float32)

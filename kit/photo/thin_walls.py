@@ -22,17 +22,21 @@ SEED_MM2 = 0.05
 
 
 def ridge_height(dark: Picture, px_per_mm: float, share: float) -> Picture:
-    """How much lighter each point is than the lighter of both sides, at most over four directions.
+    """How much lighter each point is than a thin wall there would be, in the best direction.
 
     Parameters
     ----------
     dark : (height, width) float32
     px_per_mm : float
+    share : float
+        A wall is lighter than the lighter of its sides by at least this share of their darkness.
+        A wall of width w seen with a blur of standard deviation s lifts flat sides by
+        erf(w / (2√2·s)); the light inside a narrow passage between two cells rises less.
 
     Returns
     -------
     (height, width) float32
-        In darkness; below 0 where a point is no ridge.
+        In darkness, at most over four directions; below 0 where a point is no wall.
     """
     import cv2
 
@@ -41,16 +45,19 @@ def ridge_height(dark: Picture, px_per_mm: float, share: float) -> Picture:
     slant = max(1, round(0.71 * ALONG_MM * px_per_mm)) | 1
     diagonal = np.eye(slant, dtype=np.float32) / slant
     height, width = dark.shape
-    best = np.full(dark.shape, -np.inf, np.float32)
+    best: Picture = np.full(dark.shape, -np.inf, np.float32)
     for kernel, dy, dx in (
-        (np.full((n, 1), 1 / n, np.float32), 0, far), (np.full((1, n), 1 / n, np.float32), far, 0),
+        ((1, n), 0, far), ((n, 1), far, 0),
         (diagonal[::-1].copy(), near, near), (diagonal, near, -near),
     ):  # fmt: skip
-        line = cv2.filter2D(dark, -1, kernel, borderType=cv2.BORDER_REPLICATE)
+        line = (
+            cv2.blur(dark, kernel, borderType=cv2.BORDER_REPLICATE) if isinstance(kernel, tuple)
+            else cv2.filter2D(dark, -1, kernel, borderType=cv2.BORDER_REPLICATE)
+        )  # fmt: skip
         wide = cv2.copyMakeBorder(line, far, far, far, far, cv2.BORDER_REPLICATE)
         one = wide[far + dy : far + dy + height, far + dx : far + dx + width]
         other = wide[far - dy : far - dy + height, far - dx : far - dx + width]
-        best = cv2.max(best, (1 - share) * cv2.min(one, other) - line)
+        best = np.maximum(best, (1 - share) * cv2.min(one, other) - line)
     return np.asarray(best)
 
 
@@ -66,7 +73,7 @@ def apart(
         From `ridge_height`.
     px_per_mm : float
     margin : float
-        A point this much lighter than both its sides is wall; so is a boundary on the mean.
+        A point as high as this is wall; a boundary is where its mean lies half-way to `loose`.
     loose : float
         Boundaries are looked for from this height on.
     """
@@ -87,7 +94,7 @@ def apart(
     whose = seed_at[near]
     pairs, at = [], []
     for one, other in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:-1], np.s_[1:])):
-        meet = (whose[one] != whose[other]) & mask[one] & mask[other]
+        meet = (whose[one] != whose[other]) & open_mask[one] & open_mask[other]
         a, b = whose[one][meet], whose[other][meet]
         pairs.append(np.minimum(a, b).astype(np.int64) * count + np.maximum(a, b))
         at.append(np.flatnonzero(_placed(meet, one, mask.shape)))

@@ -36,7 +36,7 @@ class Value:
     --------
     >>> height = Value(38.0, 0.5, "mm")
     >>> height
-    Value(38 ± 0.5 mm)
+    Value(38.00 ± 0.50 mm)
     >>> low, high = height.interval(0.95)
     >>> round(low, 2), round(high, 2)
     (37.02, 38.98)
@@ -52,8 +52,11 @@ class Value:
         return f"Value({self})"
 
     def __str__(self) -> str:
-        unit = f" {self.unit}" if self.unit else ""
-        return f"{self.value:.4g} ± {self.u:.2g}{unit}"
+        """To the second digit of the uncertainty (GUM 7.2.6), and that."""
+        if not 0 < self.u < math.inf:
+            return f"{self.value:.4g} {self.unit}".strip()
+        decimals = max(0, 1 - math.floor(math.log10(self.u)))
+        return f"{self.value:.{decimals}f} ± {self.u:.{decimals}f} {self.unit}".strip()
 
     def __float__(self) -> float:
         return float(self.value)
@@ -81,6 +84,6 @@ def combined(value: float, unit: str = "", /, **parts: float) -> Value:
     Examples
     --------
     >>> combined(10.0, "mm", marking=0.3, lens=0.4)
-    Value(10 ± 0.5 mm)
+    Value(10.00 ± 0.50 mm)
     """
     return Value(float(value), math.hypot(*parts.values()), unit, dict(parts))

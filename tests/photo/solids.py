@@ -362,3 +362,39 @@ def jar_scene(seed, level, width=1000, height=750):
     picture, truth = draw(rng, shape, at, width, height, level, (radius + 2.5, 110.0))
     line = float(shape.h[199])
     return picture, scale_of(at), replace(truth, level_mm=line), 2 * radius
+
+
+def textured_scene(seed, width=1000, height=750):
+    """A brown piece on striped wood before a pale wall, a soft shadow all round its foot.
+
+    The ground is drawn in its own plane, stripes and shadow as the camera sees them.
+    """
+    import cv2
+
+    rng = np.random.default_rng(seed)
+    at = setting(rng, width, height, rng.uniform(5, 11), rng.uniform(230, 280))
+    radius, tall = rng.uniform(40, 48), rng.uniform(26, 36)
+    shape = rounded(radius, tall, rng.uniform(0.15, 0.3) * tall, rng.uniform(0.2, 0.4) * tall)
+    yy, xx = np.mgrid[:height, :width].astype(float)
+    rays = at.camera.rays(np.column_stack([xx.ravel(), yy.ravel()]))
+    down = np.minimum(rays @ at.up, -1e-6)
+    met = rays * ((at.foot @ at.up) / down)[:, None] - at.foot
+    x, z = met @ at.across, met @ at.away
+    ground = (rays @ at.up < -1e-4) & (z < 260)
+    bend = _noise(rng, (40, 40), 4)
+    grain = bend[(z / 30).astype(int) % 40, (x / 30).astype(int) % 40]
+    wood = np.array([0.36, 0.24, 0.14]) * (1 + 0.3 * np.sin(z / 3 + grain))[:, None]
+    fade = np.clip((1.5 * radius - np.hypot(x + 4, z)) / (0.5 * radius), 0, 1)
+    wood *= (1 - rng.uniform(0.4, 0.6) * fade)[:, None]
+    scene = np.where(ground[:, None], wood, [0.66, 0.65, 0.62]).reshape(height, width, 3)
+    cover = _cover(outline := at.outline(shape), (height, width))
+    skin = np.array([0.70, 0.50, 0.29]) * _light(shape, at, (height, width), rng)[..., None]
+    scene = scene * (1 - cover) + skin * cover
+    card = scale_of(at)
+    scene[_cover(card.outline, (height, width))[..., 0] > 0.5] = 0.85
+    scene = cv2.GaussianBlur(scene, (0, 0), 1.1)
+    scene = np.clip(scene + 0.01 * rng.normal(size=scene.shape), 0, 1)
+    tone = np.where(scene <= 0.0031308, 12.92 * scene, 1.055 * scene ** (1 / 2.4) - 0.055)
+    truth = Truth(tall, float(2 * shape.r.max()), shape.volume_ml, math.nan, outline,
+                  (*outline.min(0), *outline.max(0)))  # fmt: skip
+    return np.round(255 * tone).astype(np.uint8), card, truth

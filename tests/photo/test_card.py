@@ -133,7 +133,14 @@ def test_no_words_run_off_the_sheet_or_into_the_markers(paper):
 
 def test_the_sheet_says_what_to_beware_of():
     said = " ".join(t.get_text() for t in card_sheet.sheet("a4").axes[0].texts)
-    for words in ("not food-safe", "griddle", "100 %", "180 mm", "printed_scale", "offset_mm"):
+    for words in (
+        "not food-safe",
+        "griddle",
+        "100 %",
+        "180 mm",
+        "Tell the kit how long it is",
+        "offset_mm",
+    ):
         assert words in said
 
 

@@ -175,13 +175,23 @@ def test_counting_again_is_quick(plain):
     assert time.process_time() - start < 0.8 * whole
 
 
+#: Openness in points, cells/cm² and median cell in %, by level.
+LIMITS = {"easy": (5.0, 14.0, 20.0), "realistic": (5.5, 14.0, 20.0), "hard": (6.5, 28.0, 40.0)}
+
+
 @pytest.mark.long
 def test_errors_and_coverage_on_fresh_seeds():
-    """Print errors by level; fail where they are beyond twice what was found in November 2026."""
+    """Print errors by level, kind and light; fail beyond about 1.5 × what was found.
+
+    Found on seeds from 930000 (November 2026), easy, realistic and hard: openness 2.7, 3.5 and
+    3.8 points, cells/cm² 9, 8 and 18 %, median cell 12, 9 and 25 %; 66 of 72 outlines within
+    1 %, one face refused. With 24 faces a level an RMSE strays by a seventh (1 in √48) where
+    errors are normal; a few faces carry it here, so that fresh seeds may fail now and then.
+    """
     count = int(os.environ.get("KIT_CRUMB_SCENES", "72"))
     start = int(os.environ.get("KIT_CRUMB_SEED", "500000"))
-    errors = {level: [] for level in crumbs.LEVELS}
-    covered, faces = [], []
+    rows, faces = [], []
+    names = ("openness", "cells_per_cm2", "median_cell_mm2")
     for i in range(count):
         level = list(crumbs.LEVELS)[i % 3]
         kind = crumbs.CELLS[i // 3 % 6]
@@ -189,17 +199,28 @@ def test_errors_and_coverage_on_fresh_seeds():
         scene = crumbs.draw(
             start + i, level, cells=kind, light=light, px_per_mm=(14, 18, 11)[i % 3]
         )
-        found = crumb(scene.photo, scene.scale)
-        off = 100 * (found.openness.value - scene.truth["openness"])
-        errors[level].append((off, kind, light))
-        covered.append(abs(off) < 196 * found.openness.u)
+        try:
+            found = crumb(scene.photo, scene.scale)
+        except DataError as exc:
+            print(f"refused: seed {start + i}, {scene.names}: {exc}")
+            faces.append(np.inf)
+            continue
+        off = np.array([found.values[n].value - scene.truth[n] for n in names])
+        held = np.abs(off) < 1.96 * np.array([found.values[n].u for n in names])
+        off /= [1.0, *(scene.truth[n] for n in names[1:])]
+        rows.append(((level, kind, light), 100 * off, held))
         faces.append(np.sqrt(found.face_mm2.value / scene.truth["face_mm2"]) - 1)
-    for level, limit in (("easy", 6.0), ("realistic", 7.0), ("hard", 9.0)):
-        offs = np.array([e[0] for e in errors[level]])
-        rmse = np.sqrt((offs**2).mean())
-        print(f"{level}: openness RMSE {rmse:.1f} points, bias {offs.mean():+.1f}")
-        assert rmse < limit
-    print(f"95 % intervals hold {np.mean(covered):.2f}; face within 1 %: "
-          f"{np.mean(np.abs(faces) < 0.01):.2f}")  # fmt: skip
-    assert np.mean(covered) > 0.85
-    assert np.mean(np.abs(faces) < 0.01) > 0.95
+    rmse = {}
+    for group in dict.fromkeys(g for groups in zip(*(r[0] for r in rows), strict=True)
+                               for g in groups):  # fmt: skip
+        offs = np.array([off for groups, off, _ in rows if group in groups])
+        rmse[group] = np.sqrt(np.square(offs).mean(0))
+        held = np.mean([held for groups, _, held in rows if group in groups], axis=0)
+        print(f"{group:10} RMSE of openness {rmse[group][0]:.1f} points, cells/cm² "
+              f"{rmse[group][1]:.0f} %, median {rmse[group][2]:.0f} %; bias "
+              f"{offs.mean(0).round(1)}; 95 % intervals hold {held.round(2)}")  # fmt: skip
+    print(f"face within 1 %: {np.mean(np.abs(faces) < 0.01):.2f}")
+    for level, limits in LIMITS.items():
+        assert (rmse[level] < limits).all(), (level, rmse[level])
+    assert (np.mean([held for *_, held in rows], axis=0) > 0.85).all()
+    assert np.mean(np.abs(faces) < 0.01) > 0.85

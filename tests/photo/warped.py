@@ -74,7 +74,7 @@ def _ruler():
 
 
 def fine_picture(kind, rng):
-    """Return the drawn reference, 8 bit, and its size in millimetres; the table's tone under it."""
+    """Return the drawn reference, 8 bit, and its size in millimetres."""
     made = {"marker": _marker, "checkerboard": _checkerboard, "ruler": _ruler}
     drawn = _disc(rng) if kind == "disc" else made[kind]()
     return drawn, np.array(drawn.shape[::-1]) / PX_PER_MM
@@ -97,7 +97,7 @@ def snap(
 
     `upright`: the plane stands, seen from a little above (its upper side is nearer the lens than
     its lower one by the tilt), instead of lying at any turn. `drawn`: own picture of the reference
-    (8 bit, PX_PER_MM), the face in its middle.
+    (8 bit, or reflectances; PX_PER_MM), the face in its middle.
     """
     (low, high), k1, blur, noise, uneven, quality, sharp = LEVELS[difficulty]
     w, h = size
@@ -119,7 +119,7 @@ def snap(
     toward = 0.0 if upright else rng.uniform(0, 2 * np.pi)
     turn = rng.uniform(-0.1, 0.1) if upright else rng.uniform(-np.pi, np.pi)
     # an upright plane seen from above: its upper side comes toward the lens
-    axis = np.array([math.cos(toward), math.sin(toward), 0]) * (tip if upright else tip)
+    axis = np.array([math.cos(toward), math.sin(toward), 0]) * tip
     pose = cv2.Rodrigues(axis)[0] @ cv2.Rodrigues(np.array([0, 0, turn]))[0]
     middle = face / 2
     away = rng.uniform(200, 350) if away_mm is None else away_mm
@@ -153,7 +153,7 @@ def _table(rng, difficulty, drawn, across, pose, shift, matrix, lens, size):
     w, h = size
     fine = 2
     # directions by OpenCV's own inverse of the lens on a coarse grid, a cell more on every side,
-    # and between by resize, exact but for the lens's bend within a cell: 0.01 pixels (OpenCV's cubic
+    # and between by resize, exact but for the lens's bend within a cell: 0.01 px (OpenCV's cubic
     # does not keep straight lines straight, and remap's weights go in steps of 1/32)
     cell = w // 40
     nx, ny = w // cell + 2, h // cell + 2
@@ -175,8 +175,9 @@ def _table(rng, difficulty, drawn, across, pose, shift, matrix, lens, size):
     grain = np.clip(tone * (1 + rough * grain / grain.std()), 0.03, 0.9)
     table = cv2.remap(grain, mm[..., 0] * 2, mm[..., 1] * 2, cv2.INTER_LINEAR,
                       borderMode=cv2.BORDER_WRAP)  # fmt: skip
-    ink = (0.04 + 0.76 * drawn / 255.0).astype(np.float32)
-    cover = (drawn > 0) if drawn[0, 0] == 0 else np.ones_like(drawn, bool)
+    own = drawn.dtype != np.uint8  # reflectances already
+    ink = (drawn if own else 0.04 + 0.76 * drawn / 255.0).astype(np.float32)
+    cover = np.ones_like(drawn, bool) if own or drawn[0, 0] else drawn > 0
     cover = np.pad(cover.astype(np.float32), 1)
     ink = np.pad(ink, 1, mode="edge")
     there = cv2.remap(cover, at[..., 0] + 1, at[..., 1] + 1, cv2.INTER_LINEAR)

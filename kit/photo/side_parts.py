@@ -1,0 +1,64 @@
+"""What the uncertainty of a side view is made of."""
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from kit.photo.jar import Jar
+from kit.photo.reference import Scale
+from kit.photo.side_fit import Found
+from kit.photo.solid import Solid
+from kit.photo.solid_fit import SolidFit
+
+__all__ = ["below_line_ml", "with_scale"]
+
+#: share of what foot and top could hide that is taken as a standard uncertainty (`with_scale`)
+UNSEEN = {"ball": 0.05, "piece": 0.1, "jar": 0.1}
+
+
+def below_line_ml(fit: SolidFit) -> float:
+    """What the fitted solid holds below the dough's line: the cone its sides were taken as."""
+    r, h = fit.solid.r[:3], fit.solid.h[:3]
+    return Solid(np.r_[r, 0.0], np.r_[h, h[-1]]).volume_ml
+
+
+def with_scale(
+    numbers: Mapping[str, tuple[float, Mapping[str, float]]],
+    found: Found,
+    scale: Scale,
+    shape: str,
+    jar: Jar | None,
+) -> dict[str, dict[str, float]]:
+    """Parts of uncertainty, signed.
+
+    The fit's own, the scale's, what the camera cannot see, an edge that might be the right one.
+
+    Of foot and top the camera sees only what turns toward it; the rest goes on as what is seen
+    does. A dome that closed each would rise by half its flat's radius times the slope at which
+    it is last seen: a tenth to a fifth of that is taken as standard uncertainty (own choice; the
+    foot of a ball of dough and its dome are surer than the two faces of a piece).
+    """
+    fit = found.fit
+    slope = math.tan(math.radians(abs(fit.elevation_deg) + 1))
+    foot, top = float(fit.solid.r[1]), float(fit.solid.r[-2])
+    hidden = UNSEEN[shape] * slope * math.hypot(foot if jar is None else 0.0, top)
+    unseen = {
+        "height_mm": hidden, "diameter_mm": 0.0, "level_mm": 0.0,
+        "volume_ml": hidden * math.pi * max(foot, top) ** 2 / 2 / 1000 * (jar is None),
+    }  # fmt: skip
+    mm = float(np.linalg.norm(fit.foot)) / fit.stand.camera.focal_px
+    tall, wide = (mm * math.hypot(*found.doubts_px[i : i + 2]) for i in (0, 2))
+    other = {
+        "height_mm": tall, "diameter_mm": wide, "level_mm": 0.0,
+        "volume_ml": fit.solid.volume_ml
+        * math.hypot(tall / fit.solid.height_mm, 2 * wide / fit.solid.diameter_mm),
+    }  # fmt: skip
+    out: dict[str, dict[str, float]] = {}
+    for name, (number, parts) in numbers.items():
+        power = 3 if name == "volume_ml" else 1
+        if jar is not None:  # a jar's width is known: only heights go with the scale
+            power = 0 if name == "diameter_mm" else 1
+        out[name] = {**parts, "scale": power * number * scale.u, "unseen": unseen[name],
+                     "edge": other[name]}  # fmt: skip
+    return out
