@@ -375,7 +375,7 @@ def test_faces_in_the_cards_window(trial, tmp_path):
     """
     shots.on_card(tmp_path / "1A1 face.jpg", shots.face_of((48, 16, 30)))
     inside, scene = shots.cut_face()
-    shots.on_card(tmp_path / "1A1 crumb.jpg", inside, size=(2400, 1800))
+    shots.on_card(tmp_path / "1A1 crumb.jpg", inside, size=(4000, 3000))
     trial.add_photos([tmp_path / "1A1 face.jpg", tmp_path / "1A1 crumb.jpg"])
     kept, reasons = trial.measure_all(lambda shows: {})
     assert (kept, reasons) == (2, {})

@@ -168,7 +168,7 @@ def ratio_of_volumes(
     Examples
     --------
     >>> ratio_of_volumes(100, 200, {"scale": 3, "fit": 1}, {"scale": 6, "fit": 2}, True)
-    Value(2 ± 0.028)
+    Value(2.000 ± 0.028)
     """
     ratio = now / first
     parts: dict[str, float] = {}
