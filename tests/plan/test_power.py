@@ -223,9 +223,8 @@ def test_a_plan_gives_the_same_as_its_numbers():
     plan = design([MALT], Kitchen(5, 4, 4))
     by_plan = power(plan, simulate=0, **SD)
     by_number = power(bakes=5, settings=4, pieces=4, **SD)
-    # six pairs have the same standard error; loads make their degrees of freedom 11.9997 to 12
-    assert by_plan.smallest == pytest.approx(by_number.smallest, rel=1e-5)
-    assert by_plan.df == pytest.approx(12, abs=5e-4)
+    assert by_plan.smallest == pytest.approx(by_number.smallest, rel=1e-6)
+    assert by_plan.df == pytest.approx(12)
     assert by_plan.unit == "dough"
 
 
