@@ -6,15 +6,21 @@ the size of a phone's 12-megapixel JPEG. Best of five each.
 
 import io
 import resource
+import sys
+import tempfile
 import time
+from pathlib import Path
 
 import cv2
 import numpy as np
 from PIL import Image
 
-from kit.photo import crumb, read
+from kit.photo import crumb, read, scale, side
 from kit.photo.camera import Pose
 from kit.photo.reference import Scale
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "photo"))
+import shots
 
 WIDTH, HEIGHT = 4000, 3000
 
@@ -63,17 +69,43 @@ def cut_face():
 def crumbs(content):
     """Rows of name and milliseconds of processor time; the first is the peer."""
     half = np.array([-0.5, -0.5, 0.0]) / 35
-    scale = Scale("scanner", None, Pose(np.eye(3), half), 1 / 35, 0.002)
+    scanned = Scale("scanner", None, Pose(np.eye(3), half), 1 / 35, 0.002)
 
     def peer():
         return np.asarray(Image.open(io.BytesIO(content)).convert("RGB"))
 
-    crumb(read(content), scale)  # libraries are loaded
+    crumb(read(content), scanned)  # libraries are loaded
     yield "Pillow, full decode of a cut face", best(peer, clock=time.process_time)
     yield (
         "crumb(read(...), scale)",
-        best(lambda: crumb(read(content), scale), clock=time.process_time),
+        best(lambda: crumb(read(content), scanned), clock=time.process_time),
     )
+
+
+def sides():
+    """Rows of name and milliseconds of processor time, for a piece beside a marker."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "side.jpg"
+        shots.from_the_side(path, 12, marker=True, size=(WIDTH, HEIGHT))
+        content = path.read_bytes()
+
+    def marked(photo):
+        return scale(photo, kind="marker", side_mm=shots.MARKER_MM, offset_mm=shots.OFFSET_MM)
+
+    def measured():
+        photo = read(content)
+        return side(photo, marked(photo), "piece")
+
+    def peer():
+        return np.asarray(Image.open(io.BytesIO(content)).convert("RGB"))
+
+    measured()  # libraries are loaded
+    yield "Pillow, full decode of a side view", best(peer, clock=time.process_time)
+    yield (
+        "scale(read(...), kind='marker')",
+        best(lambda: marked(read(content)), 5, time.process_time),
+    )
+    yield "and side(...) of the piece, without a box", best(measured, clock=time.process_time)
 
 
 def decoding(content):
@@ -93,12 +125,19 @@ def main():
     """Print every figure and its ratio to the peer."""
     content = picture()
     print(f"{WIDTH}×{HEIGHT} JPEG, {len(content) / 1e6:.1f} MB")
-    for rows in (decoding(content), crumbs(cut_face())):
-        peer = None
-        for name, took in rows:
-            peer = peer or took
-            print(f"{name:45} {took:7.1f} ms  {took / peer:5.2f} ×")
+    shown(decoding(content))
+    shown(crumbs(cut_face()))
+    # drawing a side view takes more than measuring it, so this is told before
     print(f"most memory: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    shown(sides())
+
+
+def shown(rows):
+    """Print rows and their ratios to the first."""
+    peer = None
+    for name, took in rows:
+        peer = peer or took
+        print(f"{name:45} {took:7.1f} ms  {took / peer:5.2f} ×")
 
 
 if __name__ == "__main__":
