@@ -10,12 +10,13 @@ from kit.errors import DataError, InputError
 from kit.photo import outline as edges
 from kit.photo import outline_doubts as doubtful
 from kit.photo.jar import Jar
+from kit.photo.jar_profile import JarProfile
 from kit.photo.outline_region import SHARES, find_region
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
 from kit.photo.solid import Stand
 from kit.photo.solid_fit import Beliefs, SolidFit, fit_solid
-from kit.photo.solid_profile import JarProfile, RoundProfile
+from kit.photo.solid_profile import RoundProfile
 
 __all__ = ["Found", "judge", "measure", "stand_of"]
 
@@ -30,8 +31,10 @@ PLUMB_DEG = 0.3
 #: camera height where the reference does not tell it: looking down by this much, give or take
 #: (own guess for a phone held beside a worktop), degrees
 USUAL_LOOK_DEG, USUAL_LOOK_U_DEG = 5.0, 4.0
+#: smaller side of a piece, working pixels: an edge's surroundings must be seen too (own choice)
+LEAST_PX = 30.0
 #: an edge is where the picture says to within about this, working pixels (blur, halo)
-MARKING_PX = 0.2
+MARKING_PX = 0.12
 FAINT = (
     "the edge is faint against the ground: look whether the outline drawn is right, or retake the "
     "photo before a ground of another colour"
@@ -204,6 +207,9 @@ def _traced(
     region = line
     seen = edges.look(work, (*low, *high), 0.25, keep_out)
     size = float(min(high - low))
+    if size < LEAST_PX:
+        msg = f"what stands out is only {k * size:.0f} pixels large. Go nearer, or draw a box."
+        raise DataError(msg)
     line = edges.evenly(line, 140)
     edge = edges.find_edge(seen, line, edges.normals_of(line), max(5.0, 0.2 * size), either=True)
     fit, used = _fitted(_grow(edge.points, k), _spread(edge), stand, beliefs, shape, jar, top,
@@ -303,7 +309,7 @@ def _fitted(
     # shading and halo shift an edge by about as much as they do everywhere, along a stretch of it
     fit = fit_solid(
         at, stand, solid, beliefs, spread=weight, start=start, place=place, before=before,
-        held=len(given), floor_px=beliefs.marking_px, steps=steps,
+        held=len(given), floor_px=0.6 * beliefs.marking_px, steps=steps,
     )  # fmt: skip
     count = len(used)
     return replace(fit, residual_px=fit.residual_px[:count], weight=fit.weight[:count]), used

@@ -14,7 +14,7 @@ from kit.photo.solid_fit import SolidFit
 __all__ = ["below_line_ml", "with_scale"]
 
 #: share of what foot and top could hide that is taken as a standard uncertainty (`with_scale`)
-UNSEEN = {"ball": 0.05, "piece": 0.1, "jar": 0.1}
+UNSEEN = {"ball": 0.02, "piece": 0.05, "jar": 0.1}
 
 
 def below_line_ml(fit: SolidFit) -> float:
@@ -34,14 +34,14 @@ def with_scale(
 
     The fit's own, the scale's, what the camera cannot see, an edge that might be the right one.
 
-    Of foot and top the camera sees only what turns toward it; the rest goes on as what is seen
-    does. A dome that closed each would rise by half its flat's radius times the slope at which
-    it is last seen: a tenth to a fifth of that is taken as standard uncertainty (own choice; the
-    foot of a ball of dough and its dome are surer than the two faces of a piece).
+    Of foot and top the camera sees only what turns toward it; the rest goes on as the rims round
+    them begin. A dome that closed each would rise by half its radius times the slope at which it
+    is last seen: a small share of that is taken as standard uncertainty beside the fit's own (own
+    choice; the foot of a ball of dough and its dome are surer than the two faces of a piece).
     """
     fit = found.fit
     slope = math.tan(math.radians(abs(fit.elevation_deg) + 1))
-    foot, top = float(fit.solid.r[1]), float(fit.solid.r[-2])
+    foot, top = _last_seen(fit.solid, slope)
     hidden = UNSEEN[shape] * slope * math.hypot(foot if jar is None else 0.0, top)
     unseen = {
         "height_mm": hidden, "diameter_mm": 0.0, "level_mm": 0.0,
@@ -62,3 +62,11 @@ def with_scale(
         out[name] = {**parts, "scale": power * number * scale.u, "unseen": unseen[name],
                      "edge": other[name]}  # fmt: skip
     return out
+
+
+def _last_seen(solid: Solid, slope: float) -> tuple[float, float]:
+    """Radii at which foot and top turn flatter than `slope`, mm."""
+    steep = np.flatnonzero(np.abs(np.diff(solid.h)) > slope * np.abs(np.diff(solid.r)))
+    if not len(steep):
+        return float(solid.r.max()), float(solid.r.max())
+    return float(solid.r[steep[0]]), float(solid.r[steep[-1] + 1])

@@ -14,6 +14,7 @@ distance to any of their lines. Elementary geometry of convex bodies; own deriva
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,6 +106,17 @@ class Stand:
     up: Array
     pivot: Array
 
+    @cached_property
+    def sight(self) -> Array:
+        """Unit line of sight to the pivot: what the stand leans about."""
+        return np.asarray(self.pivot / np.linalg.norm(self.pivot))
+
+    @cached_property
+    def nod(self) -> Array:
+        """Unit vector across the line of sight, level: what the stand nods about."""
+        level = np.cross(self.up, self.sight)
+        return np.asarray(level / np.linalg.norm(level))
+
     def foot(self, a: float, b: float) -> Array:
         """The point of the plane at `a`, `b` millimetres, in camera millimetres."""
         return self.origin + a * self.across + b * self.along
@@ -115,9 +127,7 @@ class Stand:
         `focal` is a relative change of the focal length; the reference keeps its place and size
         in the picture, so that only distances along the line of sight change.
         """
-        sight = self.pivot / np.linalg.norm(self.pivot)
-        level = np.cross(self.up, sight)
-        turn = _rotation(level / np.linalg.norm(level) * tilt) @ _rotation(sight * roll)
+        turn = _rotation(self.nod * tilt) @ _rotation(self.sight * roll)
         camera = Camera(
             self.camera.focal_px * (1 + focal), self.camera.cx, self.camera.cy,
             self.camera.u_focal, self.camera.k1,
@@ -143,7 +153,7 @@ def _rotation(vector: Array) -> Array:
 
 @dataclass(frozen=True)
 class Profile:
-    """Rings of a profile: where they are, how the surface turns at each, what moves them.
+    """Rings of a profile: where they are, and how the surface turns at each.
 
     Parameters
     ----------
@@ -151,16 +161,12 @@ class Profile:
         Of the rings, from the foot up; the last is the rim of a flat top, if any.
     low, high : (k,) arrays
         Between these angles (radians) the surface's normal turns at each ring.
-    by_r, by_h : (k, q) arrays
-        How fast each ring moves with each free number.
     """
 
     r: Array
     h: Array
     low: Array
     high: Array
-    by_r: Array
-    by_h: Array
 
     @property
     def solid(self) -> Solid:

@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
+from kit.photo.jar_profile import JarProfile
 from kit.photo.solid import Contour, Profile, Solid, Stand, contour
-from kit.photo.solid_profile import JarProfile, Known, RoundProfile
+from kit.photo.solid_profile import Known, RoundProfile
 
 __all__ = ["Beliefs", "SolidFit", "fit_solid"]
 
@@ -146,7 +147,7 @@ class _Problem:
             nearest,
         )
 
-    def slopes(self, x: Array, profile: Profile, now: tuple[Array, Contour, Whole]) -> Array:
+    def slopes(self, x: Array, now: tuple[Array, Contour, Whole]) -> Array:
         """Of the distances, in closed form."""
         res, around, nearest = now
         stand = self.stand.turned(*x[2:6])
@@ -154,27 +155,25 @@ class _Problem:
         normal = normal / np.hypot(normal[:, 0], normal[:, 1])[:, None]
         # the touching plane goes with its point: a point moved by v moves it by n·v
         per = -stand.camera.focal_px / point[:, 2]
-        sight = self.stand.pivot / np.linalg.norm(self.stand.pivot)
-        level = np.cross(self.stand.up, sight)
         arm = point - stand.pivot
         out = np.empty((len(res), len(x)))
         out[:, 0] = per * (normal @ stand.across)
         out[:, 1] = per * (normal @ stand.along)
-        out[:, 2] = per * (normal * np.cross(level / np.linalg.norm(level), arm)).sum(1)
-        out[:, 3] = per * (normal * np.cross(sight, arm)).sum(1)
+        out[:, 2] = per * (normal * np.cross(self.stand.nod, arm)).sum(1)
+        out[:, 3] = per * (normal * np.cross(self.stand.sight, arm)).sum(1)
         out[:, 4] = per * (normal @ stand.toward)
         out[:, 5] = normal[:, 2] * (self.stand.camera.focal_px + per * self.stand.pivot[2])
         out[:, 6] = -1.0
         ring, theta = around.ring[nearest], around.theta[nearest]
         flat = np.hypot(around.normals[nearest, 0], around.normals[nearest, 1])
-        out[:, _PLACE:] = (per / flat * np.cos(theta))[:, None] * profile.by_r[ring]
-        out[:, _PLACE:] += (per / flat * np.sin(theta))[:, None] * profile.by_h[ring]
+        by_r, by_h = self.shape.moves(x[_PLACE:])
+        out[:, _PLACE:] = (per / flat * np.cos(theta))[:, None] * by_r[ring]
+        out[:, _PLACE:] += (per / flat * np.sin(theta))[:, None] * by_h[ring]
         return out
 
-    def known(self, x: Array, around: Contour) -> Known:
-        """Beliefs about everything, near `x` and its contour."""
-        seen = float(around.theta.min()), float(around.theta.max())
-        own = self.shape.known(x[_PLACE:], seen)
+    def known(self, x: Array) -> Known:
+        """Beliefs about everything, near `x`."""
+        own = self.shape.known(x[_PLACE:])
         rows = np.zeros((len(self.sd) + len(own.rows), len(x)))
         rows[: len(self.sd), 2:_PLACE] = np.diag(1 / self.sd)
         rows[len(self.sd) :, _PLACE:] = own.rows
@@ -183,7 +182,12 @@ class _Problem:
             row = np.zeros((1, len(x)))
             row[0, i] = 1 / sd
             rows, aims = np.vstack([rows, row]), np.r_[aims, mean / sd]
-        return Known(rows, aims, np.r_[np.zeros(_PLACE), own.dear])
+        return Known(rows, aims)
+
+    def cost(self, x: Array, held: int, noise: float) -> float:
+        """Twice the minus log likelihood of `x`, with noise of so many pixels."""
+        res = self.distance(x, self.shape.at(x[_PLACE:]))[0]
+        return _cost(res, self.spread, noise, held) + self.known(x).cost(x)
 
 
 def _robust(res: Array, spread: Array, noise: float, held: int) -> Array:
@@ -266,14 +270,31 @@ def fit_solid(
     points = np.asarray(points_px, float)
     spread = np.ones(len(points)) if spread is None else np.asarray(spread, float)
     problem = _Problem(points, spread, stand, shape, beliefs, place or {})
-    x = np.r_[start, problem.mean, shape.start()] if before is None else before.found.copy()
+    if before is not None:
+        x = _search(problem, before.found.copy(), held, floor_px, steps, 1)
+    else:
+        # from each start a few steps; from the best of them on
+        begin = [np.r_[start, problem.mean, own] for own in shape.starts()]
+        tried = [_search(problem, x, held, floor_px, 8) for x in begin]
+        x = min(tried, key=lambda x: problem.cost(x, held, floor_px))
+        x = _search(problem, x, held, floor_px, steps, 1)
+    now = problem.distance(x, shape.at(x[_PLACE:]))
+    noise = _noise(now[0], spread, floor_px)
+    return _result(problem, x, held, noise, max(_length(now[0]), _TOGETHER))
+
+
+def _search(
+    problem: _Problem, x: Array, held: int, floor_px: float, steps: int, least: int = 5
+) -> Array:
+    """Go on from `x`, downhill, between `least` and `steps` steps."""
+    shape, spread = problem.shape, problem.spread
     now = problem.distance(x, shape.at(x[_PLACE:]))
     for i in range(steps):
         # far off at first: the outline's whole misfit; then only its jitter, or a wrong shape
         # would pass for noise
         noise = max(_jitter(now[0], spread, floor_px), 0.5**i * _noise(now[0], spread, floor_px))
         weight = _robust(now[0], spread, noise, held) / (noise * spread) ** 2 / _TOGETHER
-        known, slopes = problem.known(x, now[1]), problem.slopes(x, shape.at(x[_PLACE:]), now)
+        known, slopes = problem.known(x), problem.slopes(x, now)
         aim = _least(slopes, weight, slopes @ x - now[0], known, x)
         old = _cost(now[0], spread, noise, held) + known.cost(x)
         for share in (1.0, 0.5, 0.2, 0.05):
@@ -285,10 +306,9 @@ def fit_solid(
         else:
             break
         x, now = after, new
-        if gained < 1e-4 * old and i > (4 if before is None else 0):
+        if gained < 1e-4 * old and i >= least:
             break
-    noise = _noise(now[0], spread, floor_px)
-    return _result(problem, x, held, noise, max(_length(now[0]), _TOGETHER))
+    return x
 
 
 def _least(slopes: Array, weight: Array, aims: Array, known: Known, x: Array) -> Array:
@@ -297,7 +317,7 @@ def _least(slopes: Array, weight: Array, aims: Array, known: Known, x: Array) ->
     from scipy.optimize import nnls
 
     bend = (slopes.T * weight) @ slopes + known.rows.T @ known.rows
-    pull = slopes.T @ (weight * aims) + known.rows.T @ known.aims - known.dear
+    pull = slopes.T @ (weight * aims) + known.rows.T @ known.aims
     # place and camera may be negative: shifted so far that they never touch zero
     shift = np.r_[np.full(_PLACE, 1e4), np.zeros(len(x) - _PLACE)]
     size = 1 / np.sqrt(np.diag(bend))
@@ -325,8 +345,8 @@ def _result(problem: _Problem, x: Array, held: int, noise: float, length: float)
         )
         raise DataError(msg)
     res, _, _ = now = problem.distance(x, profile)
-    slopes = problem.slopes(x, profile, now)
-    known = problem.known(x, around).rows
+    slopes = problem.slopes(x, now)
+    known = problem.known(x).rows
     weight = _robust(res, problem.spread, noise, held)
     bend = (slopes.T * (weight / (noise * problem.spread) ** 2 / length)) @ slopes + known.T @ known
     # an edge of no length stays so: only the others carry uncertainty
@@ -335,10 +355,10 @@ def _result(problem: _Problem, x: Array, held: int, noise: float, length: float)
     cov[np.ix_(free, free)] = np.linalg.inv(bend[np.ix_(free, free)])
     solid = profile.solid
     widest = int(profile.r.argmax())
-    by_r, by_h = solid.volume_slopes()
-    volume = by_r[1:-1] @ profile.by_r + by_h[1:-1] @ profile.by_h + by_h[-1] * profile.by_h[-1]
+    (by_r, by_h), (rings_r, rings_h) = solid.volume_slopes(), shape.moves(x[_PLACE:])
+    volume = by_r[1:-1] @ rings_r + by_h[1:-1] @ rings_h + by_h[-1] * rings_h[-1]
     none: Mapping[str, float] = {}
-    parts = [_parts(cov, g) for g in (profile.by_h[-1], 2 * profile.by_r[widest], volume)]
+    parts = [_parts(cov, g) for g in (rings_h[-1], 2 * rings_r[widest], volume)]
     level: tuple[float, Mapping[str, float]] = (math.nan, none)
     if isinstance(shape, JarProfile):
         level = (float(x[_PLACE]), _parts(cov, np.eye(len(x) - _PLACE)[0]))
