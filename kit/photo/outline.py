@@ -90,7 +90,7 @@ def look(picture: Pixels, box: Box, margin: float, keep_out: Array) -> Looked:
     corner = (float(x0), float(y0))
     # a straight edge across the whole picture is found as well in one of half the size
     half = cv2.resize(proof, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    level = _level_edges(half, (box[0] - x0) / 2, (box[2] - x0) / 2)
+    level = _level_edges(np.asarray(half, np.float32), (box[0] - x0) / 2, (box[2] - x0) / 2)
     level[:, 0] = 2 * level[:, 0] + 0.5 + y0 - level[:, 1] * x0
     return Looked(proof, light.astype(np.float32)[part], corner, keep_out, level)
 
