@@ -22,8 +22,10 @@ DOUBLE = (
     "Double is double the volume: about 1.26 times as high where the shape stays the same, 2 times "
     "as high in a ring or a straight jar"
 )
-#: Parts of uncertainty that are each photo's own; all others are shared within a series.
-OWN = ("fit", "edge")
+#: How alike parts of uncertainty err in two photos of one camera and reference, as correlations
+#: (own choice); all others are the same in both. How far blur and shading shift an edge goes with
+#: what lies behind it, and a rising dough hides other ground.
+ALIKE = {"fit": 0.0, "edge": 0.0, "marking": 0.8}
 
 
 @dataclass(frozen=True)
@@ -162,8 +164,8 @@ def ratio_of_volumes(
     first_parts, now_parts : mapping of str to float
         Signed standard uncertainties by cause, ml (`Side.signed`).
     shared : bool
-        Both were seen by one camera against one reference that did not move: all causes but
-        `OWN` are the same in both.
+        Both were seen by one camera against one reference that did not move: what errs alike in
+        both by `ALIKE` cancels.
 
     Examples
     --------
@@ -174,6 +176,6 @@ def ratio_of_volumes(
     parts: dict[str, float] = {}
     for name in {**first_parts, **now_parts}:
         a, b = first_parts.get(name, 0.0) / first, now_parts.get(name, 0.0) / now
-        alike = shared and name not in OWN
-        parts[name] = ratio * (abs(b - a) if alike else math.hypot(a, b))
+        alike = ALIKE.get(name, 1.0) if shared else 0.0
+        parts[name] = ratio * math.sqrt(max(a * a + b * b - 2 * alike * a * b, 0.0))
     return Value(ratio, math.hypot(*parts.values()), "", parts)

@@ -34,7 +34,7 @@ USUAL_LOOK_DEG, USUAL_LOOK_U_DEG = 5.0, 4.0
 #: smaller side of a piece, working pixels: an edge's surroundings must be seen too (own choice)
 LEAST_PX = 30.0
 #: an edge is where the picture says to within about this, working pixels (blur, halo)
-MARKING_PX = 0.12
+MARKING_PX = 0.15
 FAINT = (
     "the edge is faint against the ground: look whether the outline drawn is right, or retake the "
     "photo before a ground of another colour"
@@ -309,7 +309,7 @@ def _fitted(
     # shading and halo shift an edge by about as much as they do everywhere, along a stretch of it
     fit = fit_solid(
         at, stand, solid, beliefs, spread=weight, start=start, place=place, before=before,
-        held=len(given), floor_px=0.6 * beliefs.marking_px, steps=steps,
+        held=len(given), floor_px=0.7 * beliefs.marking_px, steps=steps,
     )  # fmt: skip
     count = len(used)
     return replace(fit, residual_px=fit.residual_px[:count], weight=fit.weight[:count]), used

@@ -158,6 +158,24 @@ def scale_of(at, *, lying=False, u=0.002, u_tilt_deg=0.2, u_offset_mm=0.5, offse
     )  # fmt: skip
 
 
+def as_found(rng, scale):
+    """The same reference with errors drawn from what it claims: size, tilt, place, lens."""
+    size, tilt, lens = rng.normal(size=3) * (
+        scale.u, math.radians(scale.u_tilt_deg), scale.camera.u_focal
+    )  # fmt: skip
+    nod = np.array(
+        [[1, 0, 0], [0, math.cos(tilt), -math.sin(tilt)], [0, math.sin(tilt), math.cos(tilt)]]
+    )
+    camera = replace(scale.camera, focal_px=scale.camera.focal_px * (1 + lens))
+    # the reference keeps its place and size in the picture
+    shift = scale.pose.shift * (1 + size) * (1, 1, 1 + lens)
+    return replace(
+        scale, camera=camera, pose=Pose(nod @ scale.pose.rotation, shift),
+        mm_per_px=scale.mm_per_px * (1 + size),
+        offset_mm=scale.offset_mm + rng.normal() * scale.u_offset_mm,
+    )  # fmt: skip
+
+
 def _noise(rng, shape, grain):
     """Smooth random texture of about unit size, `grain` pixels fine."""
     import cv2

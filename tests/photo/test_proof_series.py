@@ -114,7 +114,7 @@ def test_series_refuses_what_makes_no_sense(risen):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("level", "aim"), [("easy", 0.5), ("realistic", 1.0), ("hard", 3.0)])
+@pytest.mark.parametrize(("level", "aim"), [("easy", 0.5), ("realistic", 1.0), ("hard", 1.5)])
 def test_ratios_on_many_series(level, aim):
     """RMSE of ratios in percent over 10 series of 4."""
     off, inside = [], []
@@ -124,9 +124,11 @@ def test_ratios_on_many_series(level, aim):
         off += list(100 * (frame["ratio"] / ratios - 1)[1:])
         inside += list((abs(frame["ratio"] - ratios) < 1.96 * frame["u_ratio"])[1:])
     off = np.array(off)[~np.isnan(off)]
+    rmse, held = float(np.sqrt(np.mean(off**2))), float(np.mean(inside))
+    print(f"{level}: {len(off)} of 30 ratios; RMSE {rmse:.2f} %; 95 % intervals hold {held:.2f}")
     assert len(off) >= 24
-    assert np.sqrt(np.mean(off**2)) < aim
-    print(level, np.sqrt(np.mean(off**2)), np.mean(inside))
+    assert rmse < aim
+    assert held >= 0.85
 
 
 def test_level_in_a_straight_jar_doubles_with_the_height():

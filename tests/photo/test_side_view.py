@@ -23,11 +23,16 @@ def roughly(box, seed, share=0.06):
     return box[0] - slack[0], box[1] - slack[1], box[2] + slack[2], box[3] + slack[3]
 
 
-def errors(level, seeds, kind, boxed=True):
-    """Relative errors and claimed uncertainties of height and volume, in percent, by seed."""
+def errors(level, seeds, kind, boxed=True, drawn=False):
+    """Relative errors and claimed uncertainties of height and volume, in percent, by seed.
+
+    `drawn`: the reference has errors too, drawn from what it claims.
+    """
     rows = []
     for seed in seeds:
         picture, scale, truth, kind_drawn = solids.scene(seed, level, kind)
+        if drawn:
+            scale = solids.as_found(np.random.default_rng([seed, 1]), scale)
         view = side(read(picture), scale, kind_drawn, roughly(truth.box, seed) if boxed else None)
         rows.append(
             [100 * (view.height_mm.value / truth.height_mm - 1),
@@ -118,24 +123,29 @@ def test_a_jar_s_glass_bottom_lifts_the_dough():
 @pytest.mark.long
 @pytest.mark.parametrize("level", solids.LEVELS)
 def test_accuracy_and_coverage_on_many_scenes(level):
-    """40 balls and 40 pieces a level. Coverage: a true 93 % gives under 85 % once in 500 runs."""
+    """40 balls and 40 pieces a level, with a reference that is right and one as sure as it says.
+
+    Coverage: a true 93 % gives under 85 % once in 500 runs.
+    """
     limits = {"easy": (0.3, 1.0), "realistic": (0.5, 1.5), "hard": (1.5, 2.0)}[level]
     for kind, limit in zip(("ball", "piece"), limits, strict=True):
-        rows = []
+        right, found = [], []
         for seed in range(1000, 1040):
             try:
-                rows.append(errors(level, [seed], kind)[0])
+                right += list(errors(level, [seed], kind))
+                found += list(errors(level, [seed], kind, drawn=True))
             except DataError:
                 assert level == "hard"  # refused, not guessed
-        rows = np.array(rows)
+        right, found = np.array(right), np.array(found)
         print(
-            f"{level} {kind}: {len(rows)} of 40 measured; RMSE height {rms(rows[:, 0]):.2f} %, "
-            f"volume {rms(rows[:, 1]):.2f} %; 95 % intervals hold {covered(rows):.2f}"
+            f"{level} {kind}: {len(right)} of 40 measured; RMSE height {rms(right[:, 0]):.2f} %, "
+            f"volume {rms(right[:, 1]):.2f} %; with a reference as sure as it says "
+            f"{rms(found[:, 0]):.2f} and {rms(found[:, 1]):.2f} %, 95 % intervals hold "
+            f"{covered(found):.2f}"
         )
-        assert len(rows) >= 34
-        assert rms(rows[:, 0]) < limit
-        if level != "hard":
-            assert covered(rows) >= 0.85
+        assert len(right) >= 34
+        assert rms(right[:, 0]) < limit
+        assert covered(found) >= 0.85
 
 
 @pytest.mark.parametrize("seed", [0, 1])
