@@ -1,36 +1,33 @@
-"""The profile of dough in a jar: as wide as the jar up to its line on the wall, a dome above.
+"""The profile of dough in a jar, told by four numbers: to its line as wide as the jar, then a dome.
 
-The dome is a chain of short straight edges whose outward normals turn from the wall to straight
-up; only the edges' lengths are free, and they cannot be negative. What the outline does not decide
-is decided by beliefs, all of them weak and written here.
+The dome is the top of a superellipse, of which the jar lets show the middle: a spherical cap, a
+flatter one, or one that is level but for its rim.
 """
 
-import math
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.solid import Profile
-from kit.photo.solid_profile import Known
+from kit.photo.solid_profile import Known, moves, rings
 
 __all__ = ["JarProfile"]
 
 Array = NDArray[np.float64]
 
-#: how alike neighbouring edges are: scale of their difference, as a share of an edge of a sphere
-#: as wide (own choice; a sphere has 0)
-WALK = 1.0
-#: degrees that share is for
-STEP_DEG = 3.0
+#: what is believed of a dome before looking, mean and standard deviation (own choices): its rise
+#: in jar radii, how much wider than the jar the whole superellipse is, its power less one
+BELIEVED = ((0.15, 0.3, 1.0), (0.5, 1.0, 0.5))
+#: where to begin looking: how much wider than the jar
+STARTS = (0.05, 1.0)
+#: radii the dome is drawn at, from the wall to the middle
+_ACROSS = np.cos(np.radians(np.r_[0:60:4.0, 60:90.1:1.5]))
 
 
 @dataclass(frozen=True)
 class JarProfile:
-    """Dough in a jar: as wide as the jar up to the line on its wall, a dome above.
-
-    Free: the line's height over the jar's inside bottom, then the lengths of the dome's edges.
+    """Dough in a jar. Numbers: its line over the jar's inside bottom, the dome's three.
 
     Parameters
     ----------
@@ -44,70 +41,39 @@ class JarProfile:
     radii_mm: Array
     level_mm: float
 
-    @cached_property
-    def theta(self) -> Array:
-        """Finer where a dome is nearly level."""
-        return np.asarray(np.radians(np.r_[np.arange(6.0, 72, 6), np.arange(72.0, 90, 1.5)]))
-
     def starts(self) -> list[Array]:
-        """A low dome."""
+        """A low dome, nearly upright at the wall or one of a much wider whole."""
         reach = float(np.interp(self.level_mm, self.heights_mm, self.radii_mm))
-        edges = np.where(self.theta > 1.1, 1.0, 0.02)
-        edges *= 0.9 * reach / np.sum(edges * np.sin(self.theta))
-        return [np.r_[self.level_mm, edges]]
+        return [np.array([self.level_mm, 0.1 * reach, wider, 1.0]) for wider in STARTS]
+
+    def points(self, q: Array) -> tuple[Array, Array]:
+        """Radii and heights from the jar's bottom to the top, (..., k), for numbers (..., 4)."""
+        level, rise, wider, power = (
+            np.maximum(x, least)[..., None]
+            for x, least in zip(np.moveaxis(q, -1, 0), (0.1, 0, 0, 0), strict=True)
+        )
+        line = np.interp(level, self.heights_mm, self.radii_mm)
+        p = 1 + np.clip(power, 0.15, 25)
+        drop = 1 - (1 - np.clip(_ACROSS / (1 + wider), 0, 1) ** p) ** (1 / p)
+        dome = level + rise * (1 - drop / np.maximum(drop[..., :1], 1e-9))
+        bottom = np.broadcast_to(0.0, level.shape)
+        return (
+            np.concatenate([bottom + self.radii_mm[0], line * _ACROSS], -1),
+            np.concatenate([bottom, dome], -1),
+        )
 
     def at(self, q: Array) -> Profile:
-        """The rings for free numbers `q`: the jar's bottom, the line, the dome."""
-        level, edges, angle = max(float(q[0]), 0.1), q[1:], self.theta
-        foot = float(self.radii_mm[0])
-        line = self._inside(level)
-        r = np.r_[foot, line, line - np.cumsum(edges * np.sin(angle))]
-        h = np.r_[0.0, level, level + np.cumsum(edges * np.cos(angle))]
-        wall = math.atan2(foot - line, level)
-        low = np.r_[-math.pi / 2, wall, angle]
-        return Profile(r, h, low, np.r_[wall, max(angle[0], wall), angle[1:], math.pi / 2])
+        """The rings for numbers `q`."""
+        return rings(*self.points(q))
 
     def moves(self, q: Array) -> tuple[Array, Array]:
-        """How fast each ring's radius and height go with each number."""
-        level, angle, n = max(float(q[0]), 0.1), self.theta, len(q)
-        by_r, by_h = np.zeros((n + 1, n)), np.zeros((n + 1, n))
-        by_r[1:, 0], by_h[1:, 0] = (self._inside(level + 0.5) - self._inside(level)) / 0.5, 1.0
-        by_r[2:, 1:] = np.tri(n - 1) * -np.sin(angle)
-        by_h[2:, 1:] = np.tri(n - 1) * np.cos(angle)
-        return by_r, by_h
-
-    def _inside(self, level: float) -> float:
-        """The jar's radius at a height, mm."""
-        return float(np.interp(level, self.heights_mm, self.radii_mm))
+        """How fast each ring's radius and height go with each number, (k, 4) each."""
+        return moves(self.points, q, np.array([0.01, 0.01, 1e-4, 1e-4]))
 
     def known(self, q: Array) -> Known:
-        """Neighbouring edges are alike by what each turns; the top may be level but not a hole."""
-        n, profile = len(q), self.at(q)
-        turns = np.r_[1.0, np.gradient(self.theta)]
-        reach = float(profile.r[1])
-        width = WALK * reach * np.sqrt(np.diff(self.theta) / math.radians(STEP_DEG))
-        walk = _alike(q / turns, width, 1) / turns
-        rim = self._not_a_hole(profile, q)
-        offset = rim[0] @ q - (profile.r[-1] - q[-1] / 2) * 100.0 if rim.any() else 0.0
-        loose = np.eye(n)[1:] / (30 * reach * turns[1:, None])
-        rows = np.vstack([walk, rim, loose])
-        aims = np.zeros(len(rows))
-        aims[len(walk)] = offset
-        return Known(rows, aims)
-
-    def _not_a_hole(self, profile: Profile, q: Array) -> Array:
-        """The row of the closing edge: it may be longer than half the last one, not shorter."""
-        row = self.moves(q)[0][-1]
-        row[-1] -= 0.5
-        short = profile.r[-1] - q[-1] / 2 < 0
-        return np.asarray(row[None] * (100.0 if short else 0.0))
-
-
-def _alike(q: Array, width: Array, first: int) -> Array:
-    """Rows that hold neighbours together from number `first` on, a large step now and then.
-
-    Cauchy weights by the steps of `q`.
-    """
-    rows = (np.eye(len(q), k=1) - np.eye(len(q)))[first:-1] / width[:, None]
-    steps = rows @ q
-    return np.asarray(rows / np.sqrt(1 + steps**2)[:, None])
+        """What is believed, near `q`: nothing of the line."""
+        mean, sd = (
+            np.array(x) * (self.radii_mm.max(), 1.0, 1.0) for x in BELIEVED
+        )  # fmt: skip
+        rows = np.hstack([np.zeros((3, 1)), np.diag(1 / sd)])
+        return Known(rows, mean / sd)

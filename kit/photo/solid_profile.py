@@ -8,6 +8,7 @@ outlines, point by point of the same normal (Minkowski; Schneider 2014, "Convex 
 1.7, from memory): so flat, wall and rims are added.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from kit.photo.solid import Profile
 
-__all__ = ["Known", "RoundProfile"]
+__all__ = ["Known", "RoundProfile", "moves", "rings"]
 
 Array = NDArray[np.float64]
 
@@ -128,17 +129,11 @@ class RoundProfile:
 
     def at(self, q: Array) -> Profile:
         """The rings for numbers `q`."""
-        r, h = self.points(q)
-        across, along = np.diff(r), np.diff(h)
-        turned = np.where(np.hypot(across, along) > 1e-9, np.arctan2(-across, along), -np.pi / 2)
-        turned = np.clip(np.maximum.accumulate(turned), -np.pi / 2, np.pi / 2)
-        return Profile(r, h, np.r_[-np.pi / 2, turned], np.r_[turned, np.pi / 2])
+        return rings(*self.points(q))
 
     def moves(self, q: Array) -> tuple[Array, Array]:
         """How fast each ring's radius and height go with each number, (k, 10) each."""
-        step = 1e-4 * self._scaled((1.0,) * len(NUMBERS))
-        r, h = self.points(np.vstack([q, q + np.diag(step)]))
-        return ((r[1:] - r[0]) / step[:, None]).T, ((h[1:] - h[0]) / step[:, None]).T
+        return moves(self.points, q, 1e-4 * self._scaled((1.0,) * len(NUMBERS)))
 
     def known(self, q: Array) -> Known:
         """What is believed, near `q`: the size of each number; a piece's two faces alike."""
@@ -154,6 +149,22 @@ class RoundProfile:
             alike /= np.sqrt(1 + (alike @ q) ** 2)[:, None]
             rows, aims = np.vstack([rows, alike]), np.r_[aims, 0.0, 0.0]
         return Known(rows, aims)
+
+
+def rings(r: Array, h: Array) -> Profile:
+    """The profile through rings at radii `r` and heights `h`, from the foot up, not caving in."""
+    across, along = np.diff(r), np.diff(h)
+    turned = np.where(np.hypot(across, along) > 1e-9, np.arctan2(-across, along), -np.pi / 2)
+    turned = np.clip(np.maximum.accumulate(turned), -np.pi / 2, np.pi / 2)
+    return Profile(r, h, np.r_[-np.pi / 2, turned], np.r_[turned, np.pi / 2])
+
+
+def moves(
+    points: Callable[[Array], tuple[Array, Array]], q: Array, step: Array
+) -> tuple[Array, Array]:
+    """How fast rings' radii and heights go with each number, (k, q) each, by small steps."""
+    r, h = points(np.vstack([q, q + np.diag(step)]))
+    return ((r[1:] - r[0]) / step[:, None]).T, ((h[1:] - h[0]) / step[:, None]).T
 
 
 def _rim(width: Array, rise: Array, power: Array) -> tuple[Array, Array]:
