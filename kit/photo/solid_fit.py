@@ -312,7 +312,7 @@ def _search(
 
 
 def _least(slopes: Array, weight: Array, aims: Array, known: Known, x: Array) -> Array:
-    """The least-squares point with no edge of negative length (Lawson and Hanson's NNLS)."""
+    """The least-squares point with no negative profile number (Lawson and Hanson's NNLS)."""
     from scipy.linalg import solve_triangular
     from scipy.optimize import nnls
 
@@ -349,7 +349,7 @@ def _result(problem: _Problem, x: Array, held: int, noise: float, length: float)
     known = problem.known(x).rows
     weight = _robust(res, problem.spread, noise, held)
     bend = (slopes.T * (weight / (noise * problem.spread) ** 2 / length)) @ slopes + known.T @ known
-    # an edge of no length stays so: only the others carry uncertainty
+    # a profile number at zero stays so: only the others carry uncertainty
     free = np.flatnonzero((x > 1e-9) | (np.arange(len(x)) < _PLACE))
     cov = np.zeros_like(bend)
     cov[np.ix_(free, free)] = np.linalg.inv(bend[np.ix_(free, free)])
