@@ -31,6 +31,10 @@ PLUMB_DEG = 0.3
 #: camera height where the reference does not tell it: looking down by this much, give or take
 #: (own guess for a phone held beside a worktop), degrees
 USUAL_LOOK_DEG, USUAL_LOOK_U_DEG = 5.0, 4.0
+#: a phone is held level to within this (own guess), degrees
+HELD_ROLL_DEG = 1.5
+#: and the piece stands nearer or farther than such a reference by this much (own guess)
+UNTOLD_DEPTH_MM = 5.0
 #: smaller side of a piece, working pixels: an edge's surroundings must be seen too (own choice)
 LEAST_PX = 30.0
 #: an edge is where the picture says to within about this, working pixels (blur, halo)
@@ -126,15 +130,17 @@ def stand_of(scale: Scale, standing: bool | None) -> tuple[Stand, Beliefs, tuple
             "Retake the photo from nearly the height of the worktop."
         )
         raise DataError(msg)
-    tilt, expected = math.hypot(scale.u_tilt_deg, PLUMB_DEG), 0.0
+    tilt, expected, deep = math.hypot(scale.u_tilt_deg, PLUMB_DEG), 0.0, scale.u_offset_mm
+    roll = PLUMB_DEG
     if not scale.tilt_known:
-        tilt, expected = USUAL_LOOK_U_DEG, -USUAL_LOOK_DEG
+        tilt, expected, roll = USUAL_LOOK_U_DEG, -USUAL_LOOK_DEG, HELD_ROLL_DEG
+        deep = math.hypot(deep, UNTOLD_DEPTH_MM)
         checks.append(
             "the reference does not say how high the camera was: that was taken from the piece's "
             "own outline. A card or marker beside the piece makes it surer"
         )
     beliefs = Beliefs(
-        math.radians(tilt), math.radians(PLUMB_DEG), max(scale.u_offset_mm, 0.01),
+        math.radians(tilt), math.radians(roll), max(deep, 0.01),
         scale.camera.u_focal, 0.0, math.radians(expected),
     )  # fmt: skip
     return Stand(scale.camera, start, across, along, toward, up, origin), beliefs, tuple(checks)
@@ -214,8 +220,8 @@ def _traced(
     edge = edges.find_edge(seen, line, edges.normals_of(line), max(5.0, 0.2 * size), either=True)
     fit, used = _fitted(_grow(edge.points, k), _spread(edge), stand, beliefs, shape, jar, top,
                         base, before, 9 if before is None else 5)  # fmt: skip
-    for reach, many, steps in (
-        (max(4.0, 0.03 * size), 160, 3), (max(3.0, 0.012 * size), 240, 12),
+    for reach, many, steps, last in (
+        (max(4.0, 0.03 * size), 160, 3, False), (max(3.0, 0.012 * size), 240, 12, True),
     ):  # fmt: skip
         if jar is None:
             line = edges.evenly(_shrink(fit.drawn, k), many)
@@ -227,6 +233,7 @@ def _traced(
         fit, used = _fitted(
             _grow(edge.points, k), _spread(edge), stand,
             replace(beliefs, marking_px=MARKING_PX * k * faint), shape, jar, top, base, fit, steps,
+            last,
         )  # fmt: skip
     strength = float(np.median(edge.strength[used]))
     notes = (FAINT,) * (strength < edges.CLEAR / 2)
@@ -277,7 +284,7 @@ def _size(points: Array) -> float:
 def _fitted(
     points: Array, spread: Array, stand: Stand, beliefs: Beliefs, shape: str, jar: Jar | None,
     top: Point | None, base: Point | None, before: SolidFit | None = None,
-    steps: int = 25,
+    steps: int = 25, thorough: bool = False,
 ) -> tuple[SolidFit, NDArray[np.intp]]:  # fmt: skip
     """Fit; which of the points counted. Points dragged by hand stand for those near them."""
     keep = np.ones(len(points), bool)
@@ -310,6 +317,7 @@ def _fitted(
     fit = fit_solid(
         at, stand, solid, beliefs, spread=weight, start=start, place=place, before=before,
         held=len(given), floor_px=0.7 * beliefs.marking_px, steps=steps,
+        thorough=thorough,
     )  # fmt: skip
     count = len(used)
     return replace(fit, residual_px=fit.residual_px[:count], weight=fit.weight[:count]), used

@@ -55,13 +55,26 @@ def with_scale(
         * math.hypot(tall / fit.solid.height_mm, 2 * wide / fit.solid.diameter_mm),
     }  # fmt: skip
     out: dict[str, dict[str, float]] = {}
+    u_scale = _u_scale(scale)
     for name, (number, parts) in numbers.items():
         power = 3 if name == "volume_ml" else 1
         if jar is not None:  # a jar's width is known: only heights go with the scale
             power = 0 if name == "diameter_mm" else 1
-        out[name] = {**parts, "scale": power * number * scale.u, "unseen": unseen[name],
+        out[name] = {**parts, "scale": power * number * u_scale, "unseen": unseen[name],
                      "edge": other[name]}  # fmt: skip
     return out
+
+
+def _u_scale(scale: Scale) -> float:
+    """Relative standard uncertainty of lengths at the reference's own depth.
+
+    Where the reference does not tell the tilt, how deep the piece stands is a belief of the fit's
+    own (`side_fit.stand_of`): what is left is how well it was marked, its size, and the lens.
+    """
+    if scale.tilt_known or not len(scale.outline):
+        return scale.u
+    parts = scale.u_at(scale.outline.mean(0, keepdims=True), 0.0).parts
+    return math.hypot(*(u for cause, u in parts.items() if cause not in ("tilt", "plane")))
 
 
 def _last_seen(solid: Solid, slope: float) -> tuple[float, float]:

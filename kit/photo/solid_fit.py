@@ -130,6 +130,12 @@ class _Problem:
         self.sd = np.maximum(self.sd, 1e-9)
         self.mean = np.array([beliefs.expected_tilt, 0.0, 0.0, 0.0, 0.0])
 
+    @property
+    def tips(self) -> tuple[float, ...]:
+        """Tilts to begin from, about the one expected: more than one where it is hardly known."""
+        sd = float(self.sd[0])
+        return (0.0,) if sd < math.radians(2) else (0.0, -sd, sd)
+
     def seen(self, x: Array, profile: Profile) -> tuple[Contour, Stand, Array]:
         stand = self.stand.turned(*x[2:6])
         foot = stand.foot(x[0], x[1])
@@ -184,6 +190,10 @@ class _Problem:
             rows, aims = np.vstack([rows, row]), np.r_[aims, mean / sd]
         return Known(rows, aims)
 
+    def noise(self, x: Array, floor: float) -> float:
+        """How far off the outline's points are at `x`, in pixels."""
+        return _noise(self.distance(x, self.shape.at(x[_PLACE:]))[0], self.spread, floor)
+
     def cost(self, x: Array, held: int, noise: float) -> float:
         """Twice the minus log likelihood of `x`, with noise of so many pixels."""
         res = self.distance(x, self.shape.at(x[_PLACE:]))[0]
@@ -236,6 +246,7 @@ def fit_solid(
     held: int = 0,
     floor_px: float = 0.05,
     steps: int = 25,
+    thorough: bool = False,
 ) -> SolidFit:
     """Fit the solid to outline points.
 
@@ -261,6 +272,8 @@ def fit_solid(
         The noise is taken no smaller than this.
     steps : int
         At most so many.
+    thorough : bool
+        Begin anew as well where going on from `before` ends worse than edges err.
 
     Raises
     ------
@@ -270,16 +283,21 @@ def fit_solid(
     points = np.asarray(points_px, float)
     spread = np.ones(len(points)) if spread is None else np.asarray(spread, float)
     problem = _Problem(points, spread, stand, shape, beliefs, place or {})
+    tried: list[Array] = []
     if before is not None:
-        x = _search(problem, before.found.copy(), held, floor_px, steps, 1)
-    else:
+        tried = [_search(problem, before.found.copy(), held, floor_px, steps, 1)]
+    if before is None or (thorough and problem.noise(tried[0], floor_px) > 2 * floor_px):
         # from each start a few steps; from the best of them on
-        begin = [np.r_[start, problem.mean, own] for own in shape.starts()]
-        tried = [_search(problem, x, held, floor_px, 8) for x in begin]
-        x = min(tried, key=lambda x: problem.cost(x, held, floor_px))
-        x = _search(problem, x, held, floor_px, steps, 1)
+        begin = [
+            np.r_[start, problem.mean + tip * np.eye(len(SHARED))[0], own]
+            for own in shape.starts() for tip in problem.tips
+        ]  # fmt: skip
+        near = [_search(problem, x, held, floor_px, 8) for x in begin]
+        best = min(near, key=lambda x: problem.cost(x, held, floor_px))
+        tried.append(_search(problem, best, held, floor_px, steps, 1))
+    x = min(tried, key=lambda x: problem.cost(x, held, floor_px))
     now = problem.distance(x, shape.at(x[_PLACE:]))
-    noise = _noise(now[0], spread, floor_px)
+    noise = problem.noise(x, floor_px)
     return _result(problem, x, held, noise, max(_length(now[0]), _TOGETHER))
 
 

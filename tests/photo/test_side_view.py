@@ -14,6 +14,7 @@ import solids
 from kit.errors import DataError, InputError
 from kit.photo import outline as edges
 from kit.photo.picture import read
+from kit.photo.reference import scale
 from kit.photo.side_view import ROUND, Jar, Side, side, two_views
 
 
@@ -332,3 +333,18 @@ def test_a_piece_of_a_few_pixels_is_refused(ball):
     tiny[((xx - 200) / 16) ** 2 + ((yy - 150) / 11) ** 2 < 1] = 210
     with pytest.raises(DataError, match=r"only \d+ pixels large\. Go nearer"):
         side(read(tiny), replace(ball[1], outline=np.empty((0, 2))), "ball")
+
+
+@pytest.mark.parametrize("seed", [3, 5, 8, 312, 314])
+def test_two_points_beside_it_do(seed):
+    """Nothing is told of the camera's height and lean: both are taken from the outline."""
+    picture, card, truth, kind = solids.scene(
+        seed, "easy", "ball" if seed in (312, 314) else "piece"
+    )
+    ends = card.camera.project(card.pose.to_camera(np.array([[-20.0, 0, 0], [20, 0, 0]])))
+    photo = read(picture)
+    photo = replace(photo, focal_35mm=26.0)
+    view = side(photo, scale(photo, "points", points=ends, mm=40, offset_mm=12), kind, truth.box)
+    assert view.height_mm.value == pytest.approx(truth.height_mm, rel=0.05)
+    assert view.height_mm.u < 0.05 * truth.height_mm
+    assert abs(view.height_mm.value - truth.height_mm) < 3 * view.height_mm.u
