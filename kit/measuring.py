@@ -19,6 +19,7 @@ from kit.records.measured import (
     NOT_LOOKED_AT,
     Accepted,
     AddedPhotos,
+    keep_series,
     measured_values,
     volume_ratios,
 )
@@ -30,6 +31,7 @@ from kit.records.trial_records import TrialRecords
 if TYPE_CHECKING:
     from kit.analysis.repeatability import Repeatability
     from kit.photo.picture import Photo
+    from kit.photo.proof_series import Series
 
 __all__ = ["TrialPhotos"]
 
@@ -244,6 +246,64 @@ class TrialPhotos(TrialRecords):
                 self._restate(step, on)
             self._say(step, f"{photo} measured, {on}")
         return Accepted(on, checked, note)
+
+    def proof_photos(self, dough: Dough | str) -> list[StoredPhoto]:
+        """Return the photos that show a dough proofing, as said or guessed, in time order."""
+        thing = self._called(dough, "rise") if isinstance(dough, str) else dough
+        guesses = {i: g for i, g in self.guesses().items() if g.shows == "rise" and g.on}
+        return [p for p in self.photos() if p.id in guesses and guesses[p.id].on == thing]
+
+    def measure_series(
+        self, dough: Dough | str, scale: Any = None, *, reference: str = "card",
+        about: Mapping[str, Any] | None = None,
+        progress: Callable[[int, int], Any] | None = None, **how: Any,
+    ) -> "Series":  # fmt: skip
+        """Measure all photos of a proofing dough that were taken from one place; stores nothing.
+
+        What errs alike in all of them cancels in the ratios: surer than of photos one by one.
+
+        Parameters
+        ----------
+        dough : Dough or str
+        scale, reference, about
+            As for `measure`; by any of the photos, or found in the first.
+        progress : callable, optional
+            Called with how many are done and how many there are.
+        **how
+            What `kit.photo.series` takes: shape, jar, box, outlines.
+
+        Raises
+        ------
+        InputError
+            There is no photo of this dough while it proofs.
+        """
+        import kit.photo as calls
+
+        opened = [self.open_photo(photo) for photo in self.proof_photos(dough)]
+        if not opened:
+            rule = "has no photo of it while it proofs"
+            raise InputError("dough", str(dough), rule, "Say of its photos what they show.")
+        if scale is None:
+            scale = calls.scale(opened[0], kind=reference, **(about or {}))
+
+        def done(count: int, of: int) -> None:
+            opened[count - 1].forget()  # a dozen photos would fill the memory
+            if progress is not None:
+                progress(count, of)
+
+        return calls.series(opened, scale, progress=done, **how)
+
+    def accept_series(
+        self, dough: Dough | str, series: "Series", corrected: Sequence[str] = ()
+    ) -> int:
+        """Keep a series' volumes and ratios, and return of how many photos; one undo for all."""
+        thing = self._called(dough, "rise") if isinstance(dough, str) else dough
+        note = f"{BY_HAND}: {', '.join(corrected)}" if corrected else AS_FOUND
+        with self._step() as step:
+            count = keep_series(step, self.id, self.photos(), thing, series, note)
+            self._restate(step, thing)  # only where an earlier photo is kept besides
+            self._say(step, f"{words.plural(count, 'photo')} of {thing} measured together")
+        return count
 
     def _restate(self, step: Step, dough: Thing | None) -> None:
         """Say anew how far a dough has risen in each of its photos, the earliest being 1."""

@@ -1,5 +1,6 @@
 """The measure panel without a browser: photos in, guesses, measuring by stand-ins, corrections."""
 
+import html
 import io
 import os
 import re
@@ -16,6 +17,7 @@ from PIL import Image
 import kit.photo
 from kit import panels
 from kit.errors import DataError
+from kit.photo.proof_series import Series, SeriesRow
 from kit.photo.value import Value
 from kit.workspace import Workspace
 
@@ -33,8 +35,8 @@ def picture(path, taken=f"{DAY} 10:00:00", size=(320, 240)):
     return path
 
 
-def words(html):
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html.value)).strip()
+def words(shown):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", shown.value)).strip()
 
 
 def circle(x=160, y=120, r=60, n=200):
@@ -244,6 +246,139 @@ def test_two_points_are_dragged_and_refusals_keep_what_was_done(panel, calls):
     assert one.marking.at("end-2") == (300, 210)
     choose(panel, "1A2 crumb.jpg")  # the marks stay where they are from photo to photo
     assert one.marking.at("end-1") == (30, 200)
+
+
+def test_how_the_camera_was_held_is_said_for_two_points(panel, calls):
+    one = panel.one
+    one.reference.kind.value = "points"
+    one.reference.fields["points"]["mm"].value = "40 mm"
+    held = one.reference.choices["points"]
+    assert held in one.reference.children
+    one.measure.click()
+    assert calls.asked[0][2]["tilt_deg"] == 40
+    held.value = 10.0
+    assert calls.asked[-2][2]["tilt_deg"] == 10  # measured anew
+    assert "two points do not tell the tilt" in words(one.reference.told)
+
+
+def test_a_disc_is_asked_how_it_lies_and_pointed_at_only_when_dragged(panel, calls):
+    one = panel.one
+    one.reference.kind.value = "disc"
+    one.reference.fields["disc"]["diameter_mm"].value = "25 mm"
+    one.measure.click()
+    assert "the round thing" in words(one.said)
+    assert "must be said: flat or upright" in words(one.said)
+    assert calls.asked == []
+    one.reference.choices["disc"].value = "flat"
+    one.measure.click()
+    assert calls.asked[0] == (
+        "scale", "disc", {"diameter_mm": 25.0, "offset_mm": 0.0, "lies": "flat"},
+    )  # fmt: skip
+    drag(panel, "end-disc", 60, 80)
+    assert calls.asked[-2][2]["at"] == (60, 80)
+    assert "Corrected" not in words(one.values)
+    how = one.how("side")
+    assert how["about"]["lies"] == "flat"  # many are measured by it too
+    assert "at" not in how["about"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "field", "typed", "words_"),
+    [
+        ("scanner", "dpi", "six hundred", "dots to the inch is 'six hundred': must be a number. It "
+         "stands in the scanner's settings, such as 600."),
+        ("marker", "id", "7x", "its number is '7x': must be a whole number. Leave it empty for "
+         "any."),
+        ("checkerboard", "inner_corners", "7", "inner corners is '7': must be two whole numbers. "
+         "Write for example 7 x 5."),
+        ("points", "mm", "-4 cm", "distance is '-4 cm': must be above 0."),
+    ],
+)  # fmt: skip
+def test_nonsense_is_said_beside_its_field(panel, calls, kind, field, typed, words_):
+    one = panel.one
+    one.reference.kind.value = kind
+    if "side_mm" in one.reference.fields[kind]:
+        one.reference.fields[kind]["side_mm"].value = "40"
+    if "square_mm" in one.reference.fields[kind]:
+        one.reference.fields[kind]["square_mm"].value = "6"
+    one.reference.fields[kind][field].value = typed
+    one.measure.click()
+    beside = html.unescape(words(one.reference.fields[kind][field].said))
+    assert beside == f"Not yet: {words_}"
+    assert html.unescape(words(one.said)) == beside
+    assert calls.asked == []
+    assert one.reference.fields[kind][field].value == typed  # what was typed stays
+
+
+def risen(photos, ratios=(1.0, 1.5), u=0.01):
+    """What `kit.photo.series` gives for these photos, the last one not measured."""
+    rows = [
+        SeriesRow(
+            photo.name, photo.sha256, photo.taken, 30.0 * i,
+            SimpleNamespace(volume_ml=Value(120.0 * ratio, 6.0, "ml"), height_mm=Value(50.0, 1.0),
+                            diameter_mm=Value(70.0, 1.0)),
+            Value(ratio, u if i else 0.0), (),
+        )
+        for i, (photo, ratio) in enumerate(zip(photos, ratios, strict=False))
+    ]  # fmt: skip
+    rows += [SeriesRow(p.name, p.sha256, p.taken, 90.0, None, None, ("no dough was found",))
+             for p in photos[len(ratios) :]]  # fmt: skip
+    return Series("ball", tuple(rows), True, ("double is double",))
+
+
+def test_photos_of_one_dough_are_measured_together(panel, trial, calls, tmp_path, monkeypatch):
+    def series(photos, scale, **how):
+        calls.asked.append(("series", scale.outline.shape, how))
+        how["progress"](1, 3)
+        return risen(photos)
+
+    monkeypatch.setattr(kit.photo, "series", series, raising=False)
+    one = panel.one
+    choose(panel, "1A rise.jpg")
+    assert one.together.layout.display == "none"  # one photo is no series
+    for minute in (30, 50):
+        picture(tmp_path / "phone" / f"1A rise {minute}.jpg", f"{DAY} 10:{minute}:00")
+    panel.take.click()
+    assert one.together.layout.display is None
+    assert words(one.together._title) == "Dough 1A: 3 photos."
+    one.measure.click()
+    drag(panel, "outline-0", 225, 120)
+    one.together.measure.click()
+    assert words(one.together.said) == ""
+    name, _, how = calls.asked[-1]
+    assert (name, how["shape"], list(how["outlines"])) == ("series", "ball", [0])
+    told = words(one.together.table)
+    assert "1.50 times the first volume after 30 minutes" in told
+    assert "1, by definition" in told
+    assert "1.500 ± 0.010" in told
+    assert "no dough was found" in told
+    one.together.keep.click()
+    assert words(one.together.kept) == "Kept for dough 1A: 2 photos."
+    rows = trial.photo_readings().set_index(["photo", "quantity"])
+    first, second, third = (p.id for p in trial.photos() if "rise" in p.name)
+    assert rows.loc[(second, "dough_ratio"), ["value", "u"]].tolist() == [1.5, 0.01]
+    assert rows.loc[(first, "dough_ratio"), "value"] == 1
+    assert np.isnan(rows.loc[(first, "dough_ratio"), "u"])
+    assert rows.loc[(second, "dough_volume_ml"), ["value", "u"]].tolist() == [180.0, 6.0]
+    assert set(rows["note"]) == {"corrected by hand: outline"}
+    assert third not in rows.index.get_level_values("photo")
+    panel.undo.click()
+    assert trial.photo_readings().empty
+
+
+def test_a_series_says_what_is_missing(panel, trial, calls, tmp_path):
+    picture(tmp_path / "phone" / "1A rise 2.jpg", f"{DAY} 10:30:00")
+    panel.take.click()
+    choose(panel, "1A rise.jpg")
+    one = panel.one
+    one.shape.value = "jar"
+    one.together.measure.click()
+    assert "Measure how wide its inside is." in words(one.together.said)
+    assert one.together.keep.layout.display == "none"
+    one.together.keep.click()
+    assert trial.photo_readings().empty
+    choose(panel, "1A1 side.jpg")
+    assert one.together.layout.display == "none"
 
 
 def test_where_it_is_can_be_said(panel, calls, trial):

@@ -3,6 +3,7 @@
 import os
 import re
 import zlib
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
@@ -13,6 +14,7 @@ from PIL import Image
 
 from kit.errors import DataError, InputError, KitError
 from kit.measuring import TrialPhotos
+from kit.photo.proof_series import series
 from kit.photo.value import Value
 from kit.records.measured import measured_values, volume_ratios
 from kit.workspace import Workspace
@@ -261,6 +263,41 @@ def test_rising_dough_is_its_doughs_and_the_first_photo_is_one(trial, tmp_path):
     rows = rows[rows["quantity"] == "dough_ratio"].sort_values("at")
     assert rows["value"].tolist() == pytest.approx([1.0, 1.4, 100 / 150])
     assert "dough_ratio" not in trial.frame()
+
+
+def test_dough_measured_together_is_surer_than_one_by_one(trial, tmp_path):
+    """Drawn balls of known volume before one camera; seeds are fixed."""
+    paths, volumes, _ = shots.proofing(tmp_path / "rise", size=(1000, 750))
+    trial.add_photos(paths)
+    about = {"side_mm": 32, "offset_mm": 12}
+    done = []
+    together = trial.measure_series(
+        "1A", reference="marker", about=about, progress=lambda i, n: done.append((i, n))
+    )
+    assert done == [(1, 3), (2, 3), (3, 3)]
+    assert trial.photo_readings().empty  # nothing is stored before it is accepted
+    one_by_one = series(paths, {"kind": "marker", **about})
+    for row, apart, true in zip(together.rows, one_by_one.rows, volumes / volumes[0], strict=True):
+        assert abs(row.ratio.value - true) <= max(3 * row.ratio.u, 0.01)
+        assert row.ratio.u <= 0.3 * apart.ratio.u
+    assert trial.accept_series("1A", together) == 3
+    rows = trial.photo_readings()
+    kept = rows[rows["quantity"] == "dough_ratio"].sort_values("at")
+    assert kept["value"].tolist() == [row.ratio.value for row in together.rows]
+    assert kept["u"].tolist()[1:] == [row.ratio.u for row in together.rows[1:]]
+    assert trial.workspace.undo() == "undone: malt: 3 photos of dough 1A measured together"
+    assert trial.photo_readings().empty
+    # an earlier photo, kept by itself, is the first one then: all ratios are said anew
+    trial.accept_series("1A", together)
+    (first,) = trial.add_photos(picture(tmp_path / "1A first.jpg", f"{DAY} 07:30:00")).new
+    trial.accept(first, ball(volumes[0] / 2), "1A", shows="rise")
+    rows = trial.photo_readings()
+    kept = rows[rows["quantity"] == "dough_ratio"].sort_values("at")
+    assert kept["value"].tolist() == pytest.approx([1, *2 * volumes / volumes[0]], rel=0.02)
+    with pytest.raises(InputError, match="has no photo of it while it proofs"):
+        trial.measure_series("1B")
+    with pytest.raises(DataError, match="nothing was measured on the photos of dough 1B"):
+        trial.accept_series("1B", replace(together, rows=()))
 
 
 def test_photos_of_rising_dough_become_its_curve(trial, tmp_path):

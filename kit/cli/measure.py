@@ -28,7 +28,9 @@ def measure(
     ] = "card",
     about: Annotated[
         list[str] | None,
-        typer.Option(help="About the reference: side=40, diameter=1in, dpi=600; may repeat."),
+        typer.Option(
+            help="About the reference: side=40, diameter=1in, lies=flat, dpi=600; may repeat."
+        ),
     ] = None,
     in_front: Annotated[
         str, typer.Option(help="How far the piece stands in front of, or above, the reference.")
@@ -83,7 +85,7 @@ def _named(words: list[str] | None, option: str) -> dict[str, Any]:
         if not equals or not name.strip():
             raise InputError(option, word, "must be a name and a value", "Such as side=40.")
         key = name.strip().lower()
-        if key in ("dictionary", "name"):
+        if key in ("dictionary", "name", "lies"):
             named[key] = text.strip()
         elif key in ("id", "dpi"):
             number = parse(text, "", f"{option} {key}")

@@ -14,11 +14,13 @@ from kit.panels.marking import Grip, Line, Marking
 from kit.panels.measure_about import SHOWN, AboutPhoto, button
 from kit.panels.measure_marks import box_marks, called, dragged, marks_of, reference_lines
 from kit.panels.measure_reference import ReferenceForm
+from kit.panels.measure_series import SeriesBlock
 from kit.panels.slide import Slide
 from kit.panels.style import trouble
 from kit.records.measured import BY_HAND, measured_values
 from kit.records.photo_guess import Guess
 from kit.records.photos import StoredPhoto
+from kit.records.things import Dough
 from kit.units import parse
 from kit.workspace import Trial
 
@@ -89,6 +91,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             "Further left, more counts as cells.</p>"
         )
         self.keep = button("Keep these values")
+        self.together = SeriesBlock(self._scale, self._for_series, changed)
         flow = {"display": "flex", "flex_flow": "row wrap"}
         super().__init__(
             [
@@ -106,7 +109,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
                     layout=widgets.Layout(grid_gap=".3rem .6rem", **flow),
                 ),
                 self.said, self.marking, self.threshold, self.threshold_says, self.values,
-                self.keep, self.kept,
+                self.keep, self.kept, self.together,
             ]
         )  # fmt: skip
         self.shape.observe(lambda _: self._forget(), "value")
@@ -176,6 +179,10 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
     def _fit(self) -> None:
         """Show the fields that matter for what the photo shows."""
         rise, there = self.about.shows.value == "rise", self.result is not None
+        if rise and self.trial is not None and isinstance(self.about.thing, Dough):
+            self.together.show(self.trial, self.about.thing)
+        else:
+            self.together.hide()
         jar, crumb = rise and self.shape.value == "jar", self.about.shows.value == "crumb" and there
         shown = {
             self.shape: rise, self.inner: jar, self.base: jar, self.double: rise,
@@ -288,9 +295,17 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         import kit.photo as calls
 
         about = self.reference.about()
+        ends = dict(self._ends)
         if self.reference.by_points:
-            about["points"] = [self.marking.at("end-1"), self.marking.at("end-2")]
+            ends = {key: self.marking.at(key) for key in ("end-1", "end-2")}
+        about |= self.reference.placed(ends)
         return calls.scale(self.opened, kind=self.reference.kind.value, **about)
+
+    def _for_series(self) -> dict[str, Any]:
+        """What all photos of a dough are measured by: as this one is, and its outline by hand."""
+        by_hand = {key: said for key, said in self.hand.items() if key in ("box", "outline")}
+        shown = None if self.photo is None else self.photo.id
+        return self._shaped("rise") | by_hand | {"shown": shown, "corrected": list(self.corrected)}
 
     def _tell(self) -> None:
         """Say what was measured, how sure it is, and what to bear in mind."""

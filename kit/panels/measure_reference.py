@@ -6,7 +6,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from kit.errors import InputError
-from kit.panels.fields import LABELS, Typed, above_0, number
+from kit.panels.fields import LABELS, Typed, above_0
 from kit.panels.marking import Grip, Line
 from kit.units import parse
 
@@ -24,9 +24,10 @@ _KINDS = {
 }
 _TOLD = {
     "card": "Found without a click. Print it with python -m kit card; measure its long bar once.",
-    "points": "Put the two marks on the photo where the distance was measured.",
+    "points": "Put the two marks on the photo where the distance was measured, near the piece. "
+    "Hold the camera square on, and say so: two points do not tell the tilt.",
     "ruler": "Put the two marks on the ruler, on two of its lines.",
-    "disc": "Found by itself where there is one only.",
+    "disc": "Found by itself where there is one only; else drag the mark onto it.",
     "checkerboard": "Found without a click.",
     "marker": "Found without a click.",
     "scanner": "Scan with the lid open. The scanner's settings say its dots to the inch.",
@@ -54,10 +55,19 @@ def _corners(text: str) -> tuple[int, int]:
 
 
 def _one(text: str) -> int | None:
-    value = parse(text, "", "its number")
-    if value is not None and value != int(value):
-        raise InputError("its number", text, "must be a whole number")
-    return None if value is None else int(value)
+    if not text.strip():
+        return None
+    if not text.strip().isdecimal():
+        raise InputError("its number", text, "must be a whole number", "Leave it empty for any.")
+    return int(text)
+
+
+def _dots(text: str) -> float:
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError as exc:
+        remedy = "It stands in the scanner's settings, such as 600."
+        raise InputError("dots to the inch", text, "must be a number", remedy) from exc
 
 
 _ABOUT: Mapping[str, _Fields] = {
@@ -82,7 +92,25 @@ _ABOUT: Mapping[str, _Fields] = {
         "side_mm": ("Its side", "such as 40 mm", _mm("side")),
         "id": ("Its number", "any, when empty", _one),
     },
-    "scanner": {"dpi": ("Dots to the inch", "such as 600", lambda t: number(t, "", "dots"))},
+    "scanner": {"dpi": ("Dots to the inch", "such as 600", _dots)},
+}
+
+#: kind -> argument, label, what can be chosen; what is not chosen is asked for
+_CHOICES: Mapping[str, tuple[str, str, Mapping[str, Any]]] = {
+    "points": (
+        "tilt_deg",
+        "Camera was held",
+        {
+            "any way (up to 40° off)": 40.0,
+            "roughly square on (within 25°)": 25.0,
+            "square on with care (within 10°)": 10.0,
+        },
+    ),
+    "disc": (
+        "lies",
+        "The round thing",
+        {"say how it lies …": None, "lies flat": "flat", "stands upright": "upright"},
+    ),
 }
 
 
@@ -105,12 +133,21 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
             kind: {name: Typed(label, hint=hint) for name, (label, hint, _) in fields.items()}
             for kind, fields in _ABOUT.items()
         }
+        self.choices = {
+            kind: widgets.Dropdown(
+                description=label, options=list(options.items()), style=LABELS,
+                layout=widgets.Layout(width="auto", max_width="34rem"),
+            )
+            for kind, (_, label, options) in _CHOICES.items()
+        }  # fmt: skip
         self.offset = Typed("Piece in front of it", hint="0 mm; above it, when it lies flat")
         super().__init__([])
         self._changed = changed
         self.kind.observe(lambda _: self._chosen(), "value")
         for typed in (self.offset, *(f for own in self.fields.values() for f in own.values())):
             typed.observe_text(changed)
+        for choice in self.choices.values():
+            choice.observe(lambda _: changed(), "value")
         self._show()
 
     def _chosen(self) -> None:
@@ -119,17 +156,18 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
 
     def _show(self) -> None:
         self.told.value = f'<p class="kit-small">{_TOLD[self.kind.value]}</p>'
-        own = list(self.fields[self.kind.value].values())
+        own: list[widgets.Widget] = list(self.fields[self.kind.value].values())
+        own += [self.choices[self.kind.value]] if self.kind.value in self.choices else []
         offset = [] if self.kind.value == "scanner" else [self.offset]
         self.children = [self.kind, self.told, *own, *offset]
 
     @property
     def by_points(self) -> bool:
-        """Whether its points are dragged."""
+        """Whether its points are put on each photo by hand."""
         return self.kind.value in ("points", "ruler")
 
     def about(self) -> dict[str, Any]:
-        """Return what `kit.photo.scale` takes for this kind, its points left out.
+        """Return what `kit.photo.scale` takes for this kind, its places on the photo left out.
 
         Raises
         ------
@@ -144,12 +182,32 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
         if kind != "scanner":
             offset = self.offset.read(lambda text: parse(text, "mm", "piece in front of it"))
             about["offset_mm"] = offset or 0.0
+        if kind in _CHOICES:
+            name, label, _ = _CHOICES[kind]
+            about[name] = self.choices[kind].value
+            if about[name] is None:
+                remedy = "Its outline looks the same tipped toward you or away from you."
+                raise InputError(label.lower(), "", "must be said: flat or upright", remedy)
         return {name: value for name, value in about.items() if value is not None}
+
+    def placed(self, kept: Mapping[str, tuple[float, float]]) -> dict[str, Any]:
+        """Return what was put on the photo by hand, as `kit.photo.scale` takes it.
+
+        Parameters
+        ----------
+        kept : mapping
+            Key of a grip -> where it is; of a round thing only where it was dragged.
+        """
+        if self.by_points:
+            return {"points": [kept["end-1"], kept["end-2"]]}
+        if self.kind.value == "disc" and "end-disc" in kept:
+            return {"at": kept["end-disc"]}
+        return {}
 
     def marks(
         self, width: int, height: int, kept: Mapping[str, tuple[float, float]]
     ) -> tuple[list[Grip], list[Line]]:
-        """Return the two points to be dragged, where they were left or, at first, apart.
+        """Return the marks to be dragged, where they were left or, at first, apart.
 
         Parameters
         ----------
@@ -158,6 +216,9 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
         kept : mapping
             Key -> where it is.
         """
+        if self.kind.value == "disc":
+            at = kept.get("end-disc", (width * 0.05, height * 0.95))
+            return [Grip("end-disc", "the round thing, where there are several", *at)], []
         if not self.by_points:
             return [], []
         first = {"end-1": (width * 0.3, height * 0.8), "end-2": (width * 0.7, height * 0.8)}

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Camera", "Pose"]
+__all__ = ["Camera", "Pose", "Variant"]
 
 Array = NDArray[np.float64]
 
@@ -114,3 +114,24 @@ class Pose:
         """Angle between the plane's normal and the line of sight to its origin, in degrees."""
         sight = self.shift / np.linalg.norm(self.shift)
         return math.degrees(math.acos(min(1.0, abs(float(self.rotation[:, 2] @ sight)))))
+
+
+@dataclass(frozen=True)
+class Variant:
+    """Camera and pose as they might be instead, and how much that counts.
+
+    Parameters
+    ----------
+    why : str
+        What moved: "marking", "lens" or "tilt".
+    camera : Camera or None
+    pose : Pose
+    weight : float
+        1 for a step of one standard uncertainty, taken one way; several that stand for one
+        belief (tipped this way or that) share it: each counts with how likely it is.
+    """
+
+    why: str
+    camera: Camera | None
+    pose: Pose
+    weight: float = 1.0

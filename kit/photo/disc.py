@@ -2,7 +2,8 @@
 
 Its outline in the photo is an ellipse whose shape gives the tilt but not its sign: a disc tipped
 toward the camera looks the same as one tipped away (exactly so: a cone over an ellipse has two
-families of circular sections). Which one is taken is said, and the other is in the uncertainty.
+families of circular sections). Whether it lies flat or stands upright tells; where that is not
+said the likelier is taken, and that it may be the other is in the uncertainty.
 """
 
 import math
@@ -26,8 +27,9 @@ Array = NDArray[np.float64]
 
 #: of the long axis, in pixels
 SMALLEST_PX = 60.0
-#: how often the usual way of tipping is not the true one, at least (judged, no source)
-GUESS_WRONG = 0.1
+#: how often the usual way of tipping is not the true one, at least (judged, no source; with less
+#: than 0.26 an interval of 95 % would leave the other way out)
+GUESS_WRONG = 0.27
 #: how far a rounded, shining or shaded rim may shift the edge all round, in pixels (judged on
 #: drawn coins, no source)
 RIM_PX = 0.3
@@ -35,6 +37,14 @@ RIM_PX = 0.3
 SQUARE_ON_DEG = 7.0
 #: how far off square-on photos are, one standard deviation (judged, no source)
 USUAL_TILT_DEG = 12.0
+#: said to lie flat it may still seem tipped the other way by this; and to a side, as the phone is
+#: turned in the hand or the disc about its foot (own choice)
+U_SIGN_DEG, U_SIDE_DEG = 3.0, 6.0
+#: said to stand upright: how far the camera looks down, and one standard deviation (own choice)
+USUAL_LOOK_DEG = 10.0, 10.0
+#: places along a rim err alike (light from a side, a bevel): as little is told as if each erred so
+#: many times more (on drawn coins, for intervals that hold)
+ALIKE = 3.0
 
 
 def find(
@@ -100,17 +110,19 @@ def find(
         wrong = max(wrong, GUESS_WRONG)
     notes = []
     if wrong > 0.02:
+        remedy = "Say whether it lies flat or stands upright (lies=), or use" if not lies else "Use"
         notes.append(
             f"a disc seen {tilt:.0f}° off square-on does not tell which side of it is farther: "
-            "what is usual was taken. Say lies='flat' or lies='upright', or use a marker"
+            f"what is usual was taken, and it may be wrong. {remedy} a marker"
         )
-    share = math.sqrt(wrong)
+    others = [(other, wrong)]
     if tilt < SQUARE_ON_DEG and wrong > 0.42:
-        fit, share = _halfway(fit, other), 1.0
+        others = [(fit, 0.5), (other, 0.5)]
+        fit = _halfway(fit, other)
     edge = np.linspace(0, 2 * np.pi, 72, endpoint=False)
     outline = across / 2 * np.column_stack([np.cos(edge), np.sin(edge)])
     return plane_scale(
-        "disc", photo, fit, marks, outline, notes=notes, other=other, other_share=share,
+        "disc", photo, fit, marks, outline, notes=notes, others=others,
         u_size=math.hypot(u / across, RIM_PX / ellipse.long_px),
     )  # fmt: skip
 
@@ -152,7 +164,8 @@ def _fitted(
         marks = Marks(flat, points, normals, np.zeros(len(flat)))
         fit = fit_plane(lens, pose, marks, prior=camera)
         lens, pose = fit.camera, fit.pose
-    return fit, marks
+    unsure = fit_plane(lens, pose, marks, prior=camera, sigma_px=ALIKE * fit.sigma_px)
+    return replace(fit, covariance=unsure.covariance), marks
 
 
 def _unlikely(pose: Pose, lies: str | None) -> float:
@@ -167,7 +180,12 @@ def _unlikely(pose: Pose, lies: str | None) -> float:
     far_side_up = float(normal[1])  # a plane's depth grows against its normal's lean
     if lies is None:
         return cost - 0.8 * float(np.clip(far_side_up / 0.17, -1, 1)) / 2
-    return cost - 40.0 * (far_side_up if lies == "flat" else -far_side_up)
+    aside = math.degrees(math.asin(float(normal[0]))) / U_SIDE_DEG
+    if lies == "upright":
+        looks_down = -math.degrees(math.asin(far_side_up))
+        return 0.5 * (((looks_down - USUAL_LOOK_DEG[0]) / USUAL_LOOK_DEG[1]) ** 2 + aside**2)
+    back = math.degrees(math.asin(max(0.0, -far_side_up))) / U_SIGN_DEG
+    return 0.3 * cost + 0.5 * (back**2 + aside**2)
 
 
 def _same_way(one: PlaneFit, two: PlaneFit) -> bool:

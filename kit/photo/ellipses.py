@@ -19,7 +19,7 @@ LOOK_PX = 900
 #: share of the outline at which an edge must show
 SUPPORT = 0.8
 #: of 16 parts of the outline, how many must show a wider rim, and how clearly beside the first
-RIM_PARTS, RIM_SHARE = 14, 0.12
+RIM_PARTS, RIM_SHARE, NEAR_SHARE = 14, 0.12, 0.5
 #: the step two pixels either way is this share of that six pixels either way where it is soft
 SOFT = 0.5
 #: what is smaller across, in pixels of the photo, is not looked at
@@ -291,17 +291,19 @@ def _rim(patch: Any, e: Ellipse, count: int) -> Ellipse | None:
     out = np.arange(-2.0, 0.25 * e.long_px, 0.5 * patch.k)
     at = e.outline(count)[:, None] + out[None, :, None] * e.normals(count)[:, None]
     parts = patch.sample(at).reshape(16, count // 16, -1).mean(1)
-    wide = max(1, round(1.5 * patch.k / (out[1] - out[0])))
+    wide = max(1, round(patch.k / (out[1] - out[0])))
     slope = np.zeros_like(parts)
     slope[:, wide:-wide] = parts[:, 2 * wide :] - parts[:, : -2 * wide]
     typical = np.median(slope, axis=0)
     agree = (slope * np.sign(typical) > 0.2 * np.abs(typical)).sum(0) >= RIM_PARTS
     size = np.abs(typical)
     first = size[out < 2.0].max(initial=0.0)
-    apart = max(3.0 * patch.k, 0.03 * e.long_px)
+    apart = max(2.0 * patch.k, 0.03 * e.long_px)
     for i in range(len(out) - 2, 0, -1):
         peak = size[i] >= size[max(0, i - wide) : i + wide + 1].max()
-        if out[i] > apart and peak and agree[i] and size[i] > max(RIM_SHARE * first, 0.01):
+        # right beside the first edge only a strong one: sharpening leaves a weak one there
+        share = RIM_SHARE if out[i] > 3.5 * patch.k else NEAR_SHARE
+        if out[i] > apart and peak and agree[i] and size[i] > max(share * first, 0.01):
             by = 1 + out[i] / e.long_px
             return replace(e, long_px=e.long_px * by, short_px=e.short_px + out[i])
     return None

@@ -78,7 +78,8 @@ class PatchSeen:
         False where the camera's range ended (burnt out or pitch black).
     reflectance : (3,) array
     u_reflectance : float
-        Relative standard uncertainty.
+        Relative standard uncertainty. Patches of one reflectance are prints of one tone: what is
+        not known of it is the same in all of them.
     """
 
     centre: Array
@@ -230,8 +231,8 @@ def fit_light(
     usable = np.array([p.usable for p in patches])
     at = (np.array([p.centre for p in patches]) - middle) / half
     seen = _Seen(np.array([p.level for p in patches]), at, known, jpeg=True)
-    u_print = np.array([p.u_reflectance for p in patches])[:, None]
-    u = np.sqrt((seen.steps * [p.u_level for p in patches]) ** 2 + _FLOOR**2 + u_print**2)
+    u = np.hypot(seen.steps * [p.u_level for p in patches], _FLOOR)
+    weights = [_patch_weight(patches, u[:, c], c) for c in range(3)]
     around = None
     if ground is not None:
         at = (ground.centre - middle) / half
@@ -245,13 +246,17 @@ def fit_light(
         sd, mean = _belief(dict(zip(_STRENGTHS, strength, strict=True)))
 
         def away(theta: Array, sd: Array = sd, mean: Array = mean) -> Array:
-            parts = [(seen.away(theta) / u)[usable], (theta - mean) / sd]
+            far = seen.away(theta)
+            parts = [w @ far[usable[:, c], c] for c, w in enumerate(weights)]
+            parts.append((theta - mean) / sd)
             if around is not None:
                 parts.append((root @ around.away(theta)).ravel())
             return np.concatenate(parts)
 
         def slope(theta: Array, sd: Array = sd, mean: Array = mean) -> Array:
-            parts = [(seen.slope(theta) / u[..., None])[usable], np.diag(1 / sd)]
+            steep = seen.slope(theta)
+            parts = [w @ steep[usable[:, c], c] for c, w in enumerate(weights)]
+            parts.append(np.diag(1 / sd))
             if around is not None:
                 parts.append(np.tensordot(root, around.slope(theta), 1).reshape(-1, _M))
             return np.concatenate(parts)
@@ -262,6 +267,18 @@ def fit_light(
         misfit = float((fit.fun[: told + _M] ** 2).sum()) / max(1, told)
         fits.append((evidence, fit.x, np.linalg.inv(precision), misfit))
     return _mixed(fits, middle, half)
+
+
+def _patch_weight(patches: Sequence[PatchSeen], own: Array, colour: int) -> Array:
+    """What makes usable patches independent in one colour (GUM 5.2.2: correlated inputs).
+
+    Two prints of one tone share the error of its reflectance, u_i · u_j, whatever else each errs.
+    """
+    used = [(p, u) for p, u in zip(patches, own, strict=True) if p.usable[colour]]
+    tone = np.array([p.reflectance[colour] for p, _ in used])
+    u_print = np.array([p.u_reflectance for p, _ in used])
+    shared = np.equal.outer(tone, tone) * np.outer(u_print, u_print)
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(shared + np.diag([u**2 for _, u in used]))))
 
 
 def _ground_weight(at: Array, spread: float) -> Array:

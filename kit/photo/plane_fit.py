@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.camera import Camera, Pose
+from kit.photo.camera import Camera, Pose, Variant
 
 __all__ = ["Marks", "PlaneFit", "fit_plane", "poses_of", "turned"]
 
@@ -51,12 +51,19 @@ class Marks:
     spread : (n,) array
         1 where the bright side lies toward the normal, −1 where it lies against it, 0 for a
         corner: a bright area that spreads moves the edge by −`spread` times the same amount.
+    lines : bool
+        Each is a place on a line of the plane along y, as a ruler's tick: where on it is not
+        known, and follows from where it is seen.
+    scatter : (n,) array, optional
+        How much each scatters, as far as they differ in that; all alike when not given.
     """
 
     mm: Array
     px: Array
     normal: Array
     spread: Array
+    lines: bool = False
+    scatter: Array | None = None
 
     @classmethod
     def corners(cls, mm: Array, px: Array) -> "Marks":
@@ -94,14 +101,14 @@ class PlaneFit:
     covariance: Array
     kept: NDArray[np.bool_]
 
-    def variants(self) -> list[tuple[str, Camera | None, Pose]]:
+    def variants(self) -> list[Variant]:
         """Return camera and pose moved by one standard uncertainty in independent directions."""
         low = np.linalg.cholesky(self.covariance + 1e-18 * np.eye(9))
         names = ["lens", "lens", *["marking"] * 7]
-        moved: list[tuple[str, Camera | None, Pose]] = []
+        moved = []
         for name, column in zip(names, low.T, strict=True):
             camera, _, pose = _moved(self.camera, self.pose, column)
-            moved.append((name, camera, pose))
+            moved.append(Variant(name, camera, pose))
         # the principal point off the picture's middle: as if all were turned before the lens
         off = U_CENTRE * 2 * self.camera.cx
         for lens, turn in (
@@ -109,7 +116,8 @@ class PlaneFit:
             (replace(self.camera, cy=self.camera.cy + off), (1.0, 0.0, 0.0)),
         ):
             about = turned(np.array(turn) * off / self.camera.focal_px)
-            moved.append(("lens", lens, Pose(about @ self.pose.rotation, about @ self.pose.shift)))
+            pose = Pose(about @ self.pose.rotation, about @ self.pose.shift)
+            moved.append(Variant("lens", lens, pose))
         return moved
 
     @property
@@ -170,6 +178,7 @@ def fit_plane(
     sigma_px: float | None = None,
     flat_mm: float = FLAT_MM,
     prior: Camera | None = None,
+    u_square_on_deg: float | None = None,
 ) -> PlaneFit:
     """Fit camera and pose to marks, starting from a pose.
 
@@ -186,15 +195,24 @@ def fit_plane(
         How far the plane's points may lie from where they should.
     prior : Camera, optional
         What is known of the lens beforehand; `camera` when not given.
+    u_square_on_deg : float, optional
+        How far off square-on, a direction, the plane is believed to be before its marks are
+        looked at, for marks that hardly tell it; nothing is believed when not given.
     """
+    level = math.inf if u_square_on_deg is None else math.sin(math.radians(u_square_on_deg))
     known = camera if prior is None else prior
+    rough = np.ones(len(marks.px)) if marks.scatter is None else marks.scatter
+    rough = rough / float(np.median(rough))
     away = np.linalg.norm(pose.to_camera(_deep(marks.mm)), axis=1)
     floor = math.hypot(FLOOR_PX, flat_mm * camera.focal_px / float(np.median(away)))
     sigma = max(floor, 0.3) if sigma_px is None else math.hypot(sigma_px, floor)
     spread = 0.0
     kept = np.ones(len(marks.mm), bool)
     for round_ in range(3):
-        camera, spread, pose, cov, res = _solve(camera, spread, pose, marks, kept, sigma, known)
+        camera, spread, pose, cov, res = _solve(
+            camera, spread, pose, marks, kept, sigma * rough, known, level
+        )
+        res = res / rough
         if sigma_px is None:
             wide = 1.4826 * float(np.median(np.abs(res[kept])))
             sigma = max(floor, wide)
@@ -217,56 +235,61 @@ def _deep(mm: Array) -> Array:
 
 def _solve(
     camera: Camera, spread: float, pose: Pose, marks: Marks, kept: NDArray[np.bool_],
-    sigma: float, known: Camera,
+    sigma: Array, known: Camera, level: float,
 ) -> tuple[Camera, float, Pose, Array, Array]:  # fmt: skip
     """Gauss-Newton, damped: camera, spread, pose, covariance, residuals of all marks."""
     seen = (marks.px * marks.normal).sum(1)
     size = float(np.linalg.norm(pose.shift))
     unit = np.array([K1_U, 0.05, 1.0, *[size / 1000] * 3, *[0.01] * 3])
     # a spread that no mark tells of must not make the equations singular
-    sure = np.array([K1_U, known.u_focal, 2.0])
-
+    sure = np.array([K1_U, known.u_focal, 2.0, level, level])
     deep = _deep(marks.mm)
 
     def residual(lens: Camera, wide: float, at: Pose) -> Array:
+        if marks.lines:
+            plane = np.column_stack([at.rotation[:, :2], at.shift])
+            seen_at = lens.rays(marks.px) @ np.linalg.inv(plane).T
+            deep[:, 1] = seen_at[:, 1] / seen_at[:, 2]
         there = lens.project(at.to_camera(deep))
         across = (there * marks.normal).sum(1)
         return np.asarray(across - marks.spread * wide - seen)
 
-    def held(lens: Camera, wide: float) -> Array:
-        return np.array([lens.k1 - known.k1, math.log(lens.focal_px / known.focal_px), wide])
+    def believed(lens: Camera, wide: float, at: Pose) -> Array:
+        lean = at.rotation[2, :2]  # 0 where the plane is square-on
+        bent = lens.k1 - known.k1, math.log(lens.focal_px / known.focal_px)
+        return np.asarray(np.array([*bent, wide, *lean]) / sure)
 
-    def cost(res: Array, lens: Camera, wide: float) -> float:
+    def cost(res: Array, own: Array) -> float:
         if not np.isfinite(res).all():
             return math.inf
-        return float((res[kept] ** 2).sum() / sigma**2 + ((held(lens, wide) / sure) ** 2).sum())
+        return float(((res / sigma)[kept] ** 2).sum() + (own**2).sum())
 
     damp = 1e-4
-    res = residual(camera, spread, pose)
-    best = cost(res, camera, spread)
+    res, own = residual(camera, spread, pose), believed(camera, spread, pose)
+    best = cost(res, own)
     normal = np.eye(9)
     for _ in range(30):
-        slope = np.empty((len(seen), 9))
+        slope, lean = np.empty((len(seen), 9)), np.empty((len(own), 9))
         for i in range(9):
             step = np.zeros(9)
             step[i] = 1e-4 * unit[i]
             lens, wide, at = _moved(camera, pose, step)
             slope[:, i] = (residual(lens, spread + wide, at) - res) / 1e-4  # per unit
+            lean[:, i] = (believed(lens, spread + wide, at) - own) / 1e-4
         weight = kept / sigma**2
-        normal = (slope * weight[:, None]).T @ slope
-        normal[[0, 1, 2], [0, 1, 2]] += (unit[:3] / sure) ** 2
+        normal = (slope * weight[:, None]).T @ slope + lean.T @ lean
         normal[[3, 4, 5, 6, 7, 8], [3, 4, 5, 6, 7, 8]] += _HELD
-        right = -(slope * weight[:, None]).T @ res
-        right[:3] -= held(camera, spread) * unit[:3] / sure**2
+        right = -(slope * weight[:, None]).T @ res - lean.T @ own
         gained = 0.0
         while damp < 1e6:
             step = np.linalg.solve(normal + damp * np.diag(np.diag(normal)), right) * unit
             lens, wide, at = _moved(camera, pose, step)
-            moved = residual(lens, spread + wide, at)
-            new = cost(moved, lens, spread + wide)
+            moved, moved_own = residual(lens, spread + wide, at), believed(lens, spread + wide, at)
+            new = cost(moved, moved_own)
             if new < best:
                 gained = best - new
-                camera, spread, pose, res, best = lens, spread + wide, at, moved, new
+                camera, spread, pose, best = lens, spread + wide, at, new
+                res, own = moved, moved_own
                 damp = max(damp / 10, 1e-9)
                 break
             damp *= 10

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo.camera import Camera, Pose
+from kit.photo.camera import Camera, Pose, Variant
 from kit.photo.edges import Edges, Patch, place_edges
-from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of, turned
+from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 from kit.photo.reference import Scale
 
-__all__ = ["above", "between", "chosen", "grid_u", "plane_scale", "positive", "refined"]
+__all__ = ["above", "chosen", "grid_u", "plane_scale", "positive", "refined"]
 
 Array = NDArray[np.float64]
 
@@ -71,8 +71,8 @@ def chosen(
     if len(pick) > 1:
         where = " and ".join(f"({x:.0f}, {y:.0f})" for x, y in centres[pick][:4])
         msg = (
-            f"There are {len(pick)} {what}s in the picture, at {where}. Say which is meant: "
-            "at=(x, y) or box=(x0, y0, x1, y1), in pixels."
+            f"There are {len(pick)} {what}s in the picture, at {where}. Say which is meant: point "
+            "at its middle (at=) or draw a box round it (box=)."
         )
         raise DataError(msg)
     return int(pick[0])
@@ -140,8 +140,7 @@ def plane_scale(
     u_size: float = 0.0,
     notes: Sequence[str] = (),
     reading: Any = None,
-    other: PlaneFit | None = None,
-    other_share: float = 1.0,
+    others: Sequence[tuple[PlaneFit, float]] = (),
     expected: int = 0,
 ) -> Scale:
     """Return the scale of a fitted plane; the pose tipped the other way is tried and said.
@@ -159,10 +158,9 @@ def plane_scale(
         Relative standard uncertainty of the reference's size.
     notes : sequence of str
     reading : Any
-    other : PlaneFit, optional
-        The pose tipped the other way where it is known already; looked for when not given.
-    other_share : float
-        How far toward `other` one standard uncertainty goes.
+    others : sequence of (PlaneFit, float)
+        How it might be tipped instead and how likely, where that is known already; looked for
+        when not given.
     expected : int
         How many edges should have been found.
 
@@ -190,14 +188,17 @@ def plane_scale(
         )
         raise DataError(msg)
     variants = fit.variants()
-    if other is not None:
-        variants.append(("tilt", *between(fit, other, other_share)))
-    elif tilt > 0.5 and (other := _tipped_back(fit, marks, outline_mm)) is not None:
+    variants += [Variant("tilt", fit.camera, o.pose, weight) for o, weight in others]
+    # a ruler shows nothing but perspective: it cannot be tipped the other way
+    if (
+        not (others or marks.lines)
+        and tilt > 0.5
+        and (other := _tipped_back(fit, marks, outline_mm)) is not None
+    ):
         worse = other.chi2 - fit.chi2
-        # the weight of the other pose, and how far one has to go toward it for the same spread
-        share = math.sqrt(1 / (1 + math.exp(min(max(worse, 0.0), 60.0) / 2)))
         if worse < AMBIGUOUS_CHI2:
-            variants.append(("tilt", *between(fit, other, share)))
+            weight = 1 / (1 + math.exp(max(worse, 0.0) / 2))
+            variants.append(Variant("tilt", fit.camera, other.pose, weight))
             said.append(
                 f"the {kind} is so small in the picture that it could be tipped the other way: "
                 "a larger one, or a photo from nearer, would tell"
@@ -248,15 +249,6 @@ def _apart(a: Array, b: Array) -> float:
     return math.degrees(math.atan2(float(np.linalg.norm(np.cross(a, b))), float(a @ b)))
 
 
-def between(fit: PlaneFit, other: PlaneFit, share: float) -> tuple[Camera, Pose]:
-    """Return a pose part of the way from one to another."""
-    import cv2
-
-    turn = np.asarray(cv2.Rodrigues(fit.pose.rotation.T @ other.pose.rotation)[0], float).ravel()
-    shift = fit.pose.shift + share * (other.pose.shift - fit.pose.shift)
-    return fit.camera, Pose(fit.pose.rotation @ turned(share * turn), shift)
-
-
 def grid_u(made: Scale, photo: Any) -> float:
     """Return the relative standard uncertainty of a length near the middle of the picture.
 
@@ -274,6 +266,6 @@ def grid_u(made: Scale, photo: Any) -> float:
     places = at[seen] if seen.any() else here[None]
     base = made._lengths(places, 0.0)
     total = np.zeros_like(base)
-    for _, moved in made.varied():
-        total += (moved._lengths(places, 0.0) / base - 1) ** 2
+    for _, moved, weight in made.varied():
+        total += weight * (moved._lengths(places, 0.0) / base - 1) ** 2
     return float(np.sqrt(np.nanmean(total)))

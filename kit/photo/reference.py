@@ -4,6 +4,7 @@ The reference kinds live beside this file (`card`, `marker`, `checkerboard`, `di
 `two_points`, `scanner`); `scale` chooses one and returns a `Scale`.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib import import_module
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
-from kit.photo.camera import Camera, Pose
+from kit.photo.camera import Camera, Pose, Variant
 from kit.photo.value import Value
 
 __all__ = ["KINDS", "Scale", "scale"]
@@ -64,10 +65,11 @@ class Scale:
         What else a card gives: its patches, for colour (`kit.photo.card`); None otherwise.
     notes : tuple of str
         Words for the baker: what was assumed, what would be better.
-    variants : tuple of (str, Camera or None, Pose)
-        Camera and pose moved by one standard uncertainty along each independent direction, and
-        what moves: "marking", "lens", "tilt". To measure with each (`varied`) and add the
-        changes in squares is the first-order uncertainty of anything measured (GUM, 5.1.3).
+    variants : tuple of Variant
+        Camera and pose moved by one standard uncertainty along each independent direction, or as
+        they might be instead with what likelihood. To measure with each (`varied`) and add the
+        changes in squares, each times its weight, is the uncertainty of anything measured (GUM,
+        5.1.3).
     u_size : float
         Relative standard uncertainty of the reference's own size.
     """
@@ -84,7 +86,7 @@ class Scale:
     outline: Array = field(default_factory=lambda: np.empty((0, 2)))
     reading: Any = None
     notes: tuple[str, ...] = ()
-    variants: tuple[tuple[str, Camera | None, Pose], ...] = ()
+    variants: tuple[Variant, ...] = ()
     u_size: float = 0.0
 
     def __repr__(self) -> str:
@@ -170,22 +172,23 @@ class Scale:
              for d in ((0.5, 0.0), (0.0, 0.5))], 1,
         )  # fmt: skip
 
-    def varied(self) -> "list[tuple[str, Scale]]":
-        """Return this scale with each independent cause moved by one standard uncertainty.
+    def varied(self) -> "list[tuple[str, Scale, float]]":
+        """Return this scale with each independent cause moved, its name, and its weight.
 
-        Measure with every one of them; the changes of the result, added in squares, are its
-        standard uncertainty from the scale. The names are "marking", "lens", "tilt", "size" and
-        "plane" (the offset).
+        Measure with every one of them; the changes of the result in squares, each times its
+        weight, add up to the squared standard uncertainty from the scale. The names are
+        "marking", "lens", "tilt", "size" and "plane" (the offset).
         """
         moved = [
-            (why, replace(self, camera=camera, pose=pose)) for why, camera, pose in self.variants
+            (v.why, replace(self, camera=v.camera, pose=v.pose), v.weight) for v in self.variants
         ]
         if self.u_size:
-            moved.append(("size", self._grown(1 + self.u_size)))
+            moved.append(("size", self._grown(1 + self.u_size), 1.0))
         elif not self.variants and self.u:  # made by hand: all that is known is `u`
-            moved.append(("scale", self._grown(1 + self.u)))
+            moved.append(("scale", self._grown(1 + self.u), 1.0))
         if self.u_offset_mm:
-            moved.append(("plane", replace(self, offset_mm=self.offset_mm + self.u_offset_mm)))
+            raised = replace(self, offset_mm=self.offset_mm + self.u_offset_mm)
+            moved.append(("plane", raised, 1.0))
         return moved
 
     def _grown(self, by: float) -> "Scale":
@@ -211,12 +214,12 @@ class Scale:
         """
         base = self._lengths(points_px, offset_mm)
         parts: dict[str, float] = {}
-        for why, moved in self.varied():
+        for why, moved, weight in self.varied():
             shifted = offset_mm
             if offset_mm is not None and why == "plane":
                 shifted = offset_mm + self.u_offset_mm
             change = float(np.nanmean(moved._lengths(points_px, shifted) / base)) - 1
-            parts[why] = float(np.hypot(parts.get(why, 0.0), change))
+            parts[why] = float(np.hypot(parts.get(why, 0.0), math.sqrt(weight) * change))
         return Value(1.0, float(np.hypot.reduce([*parts.values(), 0.0])), "", parts)
 
     def _lengths(self, points_px: Array, offset_mm: float | None) -> Array:

@@ -8,7 +8,8 @@ only. Where ticks of 1 mm run together, those of 5 and 10 mm, which are longer, 
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from kit.errors import DataError
 from kit.photo.camera import Camera, Pose
 from kit.photo.edges import Patch, linear_patch
-from kit.photo.plane_fit import Marks, PlaneFit, fit_plane
+from kit.photo.plane_fit import FLAT_MM, FLOOR_PX, Marks, PlaneFit, fit_plane
 from kit.photo.plane_scale import above, plane_scale, positive
 from kit.photo.reference import Scale
 from kit.photo.two_points import marked
@@ -26,14 +27,34 @@ __all__ = ["find"]
 
 Array = NDArray[np.float64]
 
-#: ticks nearer together than this cannot be told apart, in pixels
-CLOSEST_PX = 3.0
+#: ticks nearer together than this cannot be told apart, in pixels: tried first, and then
+CLOSEST_PX = 3.0, 5.0
 #: ticks that must be found
 FEWEST = 8
+#: of the finest ticks' spacing: what they may scatter; and the share of them that must agree
+ROUGHEST, FEWEST_KEPT = 0.1, 0.85
+#: places on one tick err alike (its print, its neighbours' shade), so that they tell as little as
+#: if each erred so many times more: for the fit, and for how sure it is (on drawn rulers of three
+#: kinds, for intervals that hold)
+ALIKE = 2.0, 3.0
+#: how wide rulers are, and how far they go on beyond the last tick (common ones, from memory)
+BODY_MM, END_MM = 25.0, 5.0
 #: each strip of the ruler in which ticks are followed, in millimetres
 STRIP_MM = 0.7
+#: how far off square-on photos of rulers are, a direction, where the ticks do not tell (judged, no
+#: source)
+U_TILT_DEG = 20.0
 #: how far beside the marked line they are looked for
 REACH_MM = 11.0
+
+_NONE = (
+    "The ticks of the ruler cannot be followed between the two points. Mark two ticks at the "
+    "ticked edge, in a sharp photo; or measure by two points, at the same two ticks."
+)
+_MIXED = (
+    "The ruler's lines do not lie as those of a straight ruler: blurred, or mixed up with other "
+    "lines. Retake: tap on the ruler to focus, nearer by; or measure by two points."
+)
 
 
 @dataclass(frozen=True)
@@ -74,17 +95,21 @@ def find(
     tick = positive("tick_mm", tick_mm, length / 4)
     px = float(np.linalg.norm(ends[1] - ends[0]))
     patch = linear_patch(photo, ends, REACH_MM * px / length + 12, tick * px / length)
-    strips = _strips(patch, ends, length, tick)
-    if not strips:
-        msg = (
-            "The ticks of the ruler cannot be followed between the two points. Mark two ticks at "
-            "the ticked edge, in a sharp photo; or use kind='points' with the same two points."
-        )
-        raise DataError(msg)
-    fit, marks = _fitted(photo.camera, strips, ends, tick)
+    found = False
+    for closest in CLOSEST_PX:
+        if strips := _strips(patch, ends, length, tick, closest):
+            fit, marks = _fitted(photo.camera, strips, ends, tick)
+            found = True
+            if fit.sigma_px < ROUGHEST * tick * px / length and fit.kept.mean() > FEWEST_KEPT:
+                break
+    else:
+        raise DataError(_MIXED if found else _NONE)
     number = np.concatenate([t.number for t in strips])
     low, high = number.min() * tick, number.max() * tick
-    outline = np.array([[low, -1.0], [high, -1.0], [high, 1.0], [low, 1.0]])
+    # its body, on the side of the ticks, is no piece: it is kept out of what is looked for
+    body = math.copysign(BODY_MM, sum(t.beside_px for t in strips))
+    low, high = low - END_MM, high + END_MM
+    outline = np.array([[low, 0.0], [high, 0.0], [high, body], [low, body]])
     notes = []
     if math.degrees(math.sqrt(float(fit.covariance[6, 6]))) > 3:
         notes.append(
@@ -95,7 +120,7 @@ def find(
     )
 
 
-def _strips(patch: Patch, ends: Array, length: float, tick: float) -> list[Ticks]:
+def _strips(patch: Patch, ends: Array, length: float, tick: float, closest: float) -> list[Ticks]:
     """Follow the ticks in strips beside the line, all numbered from the same tick."""
     import cv2
 
@@ -112,16 +137,30 @@ def _strips(patch: Patch, ends: Array, length: float, tick: float) -> list[Ticks
         light = patch.sample(at + (beside + rows)[:, None, None] * across).mean(0)
         for times in (1, 5, 10):
             period = times * tick * px / length
-            if period < CLOSEST_PX or px / period < FEWEST:
+            if period < closest or px / period < FEWEST:
                 continue
             window = max(3, int(period / fine) * 2 + 1)
             around = cv2.blur(light[None], (window, 1), borderType=cv2.BORDER_REFLECT)[0]
             flat = np.asarray(light / np.maximum(around, 1e-4) - 1, float)
-            chain = _followed(flat, s, period, px)
+            chain = _followed(flat, s, period, period / times, px)
             if chain is not None:
                 found.append((times, Ticks(chain[0], chain[1], float(beside))))
                 break
-    return _numbered(found, tick * px / length)
+    return _numbered(_whole(found), tick * px / length)
+
+
+def _whole(found: list[tuple[int, Ticks]]) -> list[tuple[int, Ticks]]:
+    """Leave out the strips in which ticks begin or end: they show less than a strip's height.
+
+    Their middle is not that of what they show, which leans with the tilt. Where finer ticks end
+    the longer ones go on: that strip is whole again.
+    """
+    out = []
+    for before, own, after in zip([None, *found], found, [*found[1:], None], strict=False):
+        sides = [other for other in (before, after) if other is None or other[0] > own[0]]
+        if not sides:
+            out.append(own)
+    return out if sum(len(t.number) for _, t in out) >= 3 * FEWEST else found
 
 
 def _numbered(found: list[tuple[int, Ticks]], period: float) -> list[Ticks]:
@@ -161,7 +200,7 @@ def _rest(ticks: Ticks) -> tuple[Array, float]:
 def _fitted(
     camera: Camera, strips: list[Ticks], ends: Array, tick: float
 ) -> tuple[PlaneFit, Marks]:
-    """Fit camera and pose to the ticks; where along a tick a place lies follows from the pose."""
+    """Fit camera and pose to the ticks."""
     along = (ends[1] - ends[0]) / float(np.linalg.norm(ends[1] - ends[0]))
     across = np.array([-along[1], along[0]])
     px = np.concatenate(
@@ -174,21 +213,32 @@ def _fitted(
     away = tick * camera.focal_px / spacing[0]
     turn = np.eye(3)
     turn[:2, :2] = np.column_stack([along, across])
-    pose, lens = Pose(turn, rays[0] * away), camera
-    for _ in range(6):
-        there = lens.rays(px) @ np.linalg.inv(np.column_stack([pose.rotation[:, :2], pose.shift])).T
-        mm = np.column_stack([number * tick, there[:, 1] / there[:, 2]])
-        marks = Marks(mm, px, normals, np.zeros(len(px)))
-        fit = fit_plane(lens, pose, marks, prior=camera)
-        lens, pose = fit.camera, fit.pose
-    return fit, marks
+    mm = np.column_stack([number * tick, np.zeros(len(px))])
+    scatter = np.concatenate([np.full(len(t.number), _scatter(t)) for t in strips])
+    marks = Marks(mm, px, normals, np.zeros(len(px)), lines=True, scatter=scatter)
+    pose = Pose(turn, rays[0] * away)
+    fit_ticks = partial(
+        fit_plane, marks=marks, prior=camera, u_square_on_deg=U_TILT_DEG, flat_mm=FLAT_MM / 3
+    )
+    rough = fit_ticks(camera, pose)
+    fit = fit_ticks(rough.camera, rough.pose, sigma_px=ALIKE[0] * rough.sigma_px)
+    unsure = fit_ticks(fit.camera, fit.pose, sigma_px=ALIKE[1] * rough.sigma_px)
+    return replace(fit, sigma_px=rough.sigma_px, covariance=unsure.covariance), marks
 
 
-def _followed(profile: Array, s: Array, period: float, px: float) -> tuple[Array, Array] | None:
+def _scatter(ticks: Ticks) -> float:
+    """How far, in pixels, a strip's ticks lie off an even scale seen in perspective."""
+    off = ticks.along_px - _line(ticks.number, ticks.along_px)(ticks.number)
+    return math.hypot(1.4826 * float(np.median(np.abs(off))), FLOOR_PX)
+
+
+def _followed(
+    profile: Array, s: Array, period: float, finest: float, px: float
+) -> tuple[Array, Array] | None:
     """Find tick by tick outward from the middle, each near where those before say it is."""
     fine = s[1] - s[0]
     dark = np.maximum(np.median(profile) - profile, 0.0)
-    kernel = np.exp(-0.5 * (np.arange(-12, 13) * fine / max(0.12 * period, 0.7)) ** 2)
+    kernel = np.exp(-0.5 * (np.arange(-12, 13) * fine / max(0.12 * finest, 0.7)) ** 2)
     dark = np.convolve(dark, kernel / kernel.sum(), mode="same")
     # phase of the period over the middle third starts the chain
     third = np.abs(s - px / 2) < max(px / 6, 2.5 * period)
@@ -207,7 +257,7 @@ def _followed(profile: Array, s: Array, period: float, px: float) -> tuple[Array
             part = dark[near]
             peak = int(part.argmax())
             spot = float(s[near][peak])
-            around = np.abs(s - spot) < 0.3 * gap
+            around = np.abs(s - spot) < max(0.4 * finest, 2.0)
             weight = np.maximum(dark[around] - dark[around].min(), 0)
             edge = peak in (0, len(part) - 1)
             if edge or part.max() - part.min() < 0.02 or weight.sum() <= 0:

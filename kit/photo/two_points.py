@@ -1,4 +1,9 @@
-"""Two marked points a known distance apart: the least that gives a scale."""
+"""Two marked points a known distance apart: the least that gives a scale.
+
+They do not tell how the camera was tilted, which moves lengths beside them far more than marking
+does: at 25° those a fifth of the distance away by a tenth. So the tilt is a belief, said by whoever
+held the camera, and carried as uncertainty.
+"""
 
 import math
 from collections.abc import Sequence
@@ -9,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo.camera import Camera, Pose
-from kit.photo.plane_fit import turned
+from kit.photo.camera import Camera, Pose, Variant
+from kit.photo.plane_fit import K1_U, turned
 from kit.photo.plane_scale import above, grid_u, positive
 from kit.photo.reference import Scale
 
@@ -21,9 +26,9 @@ Array = NDArray[np.float64]
 #: standard uncertainty of a point set by hand with a loupe, of the picture's longer side
 #: (a pixel of a picture shown 1000 wide; judged, no source)
 MARK_SHARE = 0.0006
-#: how far off square-on phones are held, standard uncertainty a direction: 16° all told
-#: (judged from practice, no source)
-U_TILT_DEG = 11.0
+#: how far off square-on a camera is held where nothing is said: anything up to this, evenly, to
+#: any side (judged: steeper, the photo shows it at a glance; no source)
+MOST_TILT_DEG = 40.0
 SMALLEST_PX = 60.0
 
 
@@ -31,10 +36,14 @@ def find(
     photo: Any,
     points: Sequence[Sequence[float]],
     mm: float,
+    tilt_deg: float = MOST_TILT_DEG,
     u_px: float | None = None,
     u_mm: float = 0.0,
 ) -> Scale:
     """Return the scale by two points, the camera taken as square-on to the measured plane.
+
+    Best near the middle between the points, and with the camera held square on: then say so by
+    `tilt_deg`.
 
     Parameters
     ----------
@@ -43,6 +52,9 @@ def find(
         In pixels of the photo.
     mm : float
         Between them.
+    tilt_deg : float
+        How far off square-on the camera may have been: up to this, any angle as likely. About 10
+        where it was laid square on with care; 40 when not said.
     u_px : float, optional
         Standard uncertainty of each point in each direction; 1 pixel of a picture of 1700.
     u_mm : float
@@ -55,14 +67,24 @@ def find(
     ends, length = marked(photo, points), positive("mm", mm, 2000)
     sure = MARK_SHARE * max(photo.width, photo.height) if u_px is None else above("u_px", u_px)
     size = above("u_mm", u_mm) / length
+    most = _tilt(tilt_deg)
     note = (
-        "two points do not tell the tilt: the photo is taken as square-on. A marker or the card "
-        "in the picture would tell"
+        f"two points do not tell the tilt: the photo is taken as square-on within {most:g}°. Lay "
+        "the camera square on and say so, or use a card: lengths are surer then"
     )
     px = float(np.linalg.norm(ends[1] - ends[0]))
     marking = math.sqrt(2) * sure / px
-    made = square_on("points", photo, ends, length, marking)
-    return _finished(replace(made, u_size=size, notes=(note, *made.notes)), photo)
+    made = square_on(photo, ends, length, marking, most)
+    made = replace(made, u_size=size, notes=(note,))
+    return replace(made, u=grid_u(made, photo))
+
+
+def _tilt(given: Any) -> float:
+    number = isinstance(given, int | float | np.number) and not isinstance(given, bool)
+    if not number or not 0 <= float(given) <= 60:
+        rule = "must lie between 0 and 60 degrees"
+        raise InputError("tilt_deg", given, rule, "How far off square-on the camera was at most.")
+    return float(given)
 
 
 def marked(photo: Any, points: Any) -> Array:
@@ -91,12 +113,11 @@ def marked(photo: Any, points: Any) -> Array:
     return ends
 
 
-def square_on(kind: str, photo: Any, ends: Array, length: float, marking: float) -> Scale:
+def square_on(photo: Any, ends: Array, length: float, marking: float, most_deg: float) -> Scale:
     """Return the scale of a plane seen square-on: origin at the first point, x as the picture's.
 
     Parameters
     ----------
-    kind : str
     photo : Photo
     ends : (2, 2) array
         The two points, in pixels.
@@ -104,26 +125,29 @@ def square_on(kind: str, photo: Any, ends: Array, length: float, marking: float)
         Between them, in millimetres.
     marking : float
         Relative standard uncertainty of their distance in pixels.
+    most_deg : float
+        How far the plane may be tipped to any side.
     """
     camera: Camera = photo.camera
     px = float(np.linalg.norm(ends[1] - ends[0]))
     rays = camera.rays(ends)
     away = length / float(np.linalg.norm(rays[1] - rays[0]))
     pose = Pose(np.eye(3), rays[0] * away)
-    middle = rays.mean(0) * away - pose.shift
-    variants: list[tuple[str, Camera | None, Pose]] = [
-        ("marking", camera, Pose(pose.rotation, pose.shift * (1 + marking)))
-    ]
+    variants = [Variant("marking", camera, Pose(pose.rotation, pose.shift * (1 + marking)))]
     along = (rays[1] - rays[0])[:2] / np.linalg.norm((rays[1] - rays[0])[:2])
-    for axis in (along, np.array([-along[1], along[0]])):
-        variants.append(("tilt", camera, _tipped(camera, pose, axis, middle, ends, length)))
-    for lens in (replace(camera, k1=camera.k1 + 0.015), _longer(camera)):
+    # four ways round, at the root of the mean squared tilt: the spread of an even belief in any
+    # tilt to any side, and what is not in proportion to the tilt is in it too
+    tip = math.radians(most_deg) / math.sqrt(3)
+    for x, y in (along, -along, (-along[1], along[0]), (along[1], -along[0])):
+        tipped = _tipped(camera, pose, np.array([x, y, 0.0]) * tip, ends, length)
+        variants.append(Variant("tilt", camera, tipped, 0.25))
+    for lens in (replace(camera, k1=camera.k1 + K1_U), _longer(camera)):
         bent = lens.rays(ends)
         far = length / float(np.linalg.norm(bent[1] - bent[0]))
-        variants.append(("lens", lens, Pose(np.eye(3), bent[0] * far)))
+        variants.append(Variant("lens", lens, Pose(np.eye(3), bent[0] * far)))
     return Scale(
-        kind, camera, pose, length / px, marking, tilt_known=False, u_tilt_deg=U_TILT_DEG,
-        outline=ends, variants=tuple(variants),
+        "points", camera, pose, length / px, marking, tilt_known=False,
+        u_tilt_deg=most_deg / math.sqrt(6), outline=ends, variants=tuple(variants),
     )  # fmt: skip
 
 
@@ -131,19 +155,12 @@ def _longer(camera: Camera) -> Camera:
     return replace(camera, focal_px=camera.focal_px * (1 + camera.u_focal))
 
 
-def _tipped(
-    camera: Camera, pose: Pose, axis: Array, middle: Array, ends: Array, length: float
-) -> Pose:
+def _tipped(camera: Camera, pose: Pose, turn: Array, ends: Array, length: float) -> Pose:
     """The plane tipped about the middle of the two points, set so that they stay `length` apart."""
-    tip = turned(np.array([*axis, 0.0]) * math.radians(U_TILT_DEG))
-    rotation = tip @ pose.rotation
+    rotation = turned(turn) @ pose.rotation
     normal = rotation[:, 2]
-    centre = pose.shift + middle
     rays = camera.rays(ends)
+    centre = rays.mean(0) * pose.shift[2]
     hit = rays * ((centre @ normal) / (rays @ normal))[:, None]
     by = length / float(np.linalg.norm(hit[1] - hit[0]))
     return Pose(rotation, hit[0] * by)
-
-
-def _finished(made: Scale, photo: Any) -> Scale:
-    return replace(made, u=grid_u(made, photo))

@@ -7,15 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 from kit import quantities
 from kit.analysis import words
+from kit.errors import DataError
 from kit.quantities import Checked
+from kit.records import photos as store
+from kit.records.journal import Step
 from kit.records.photos import StoredPhoto
 from kit.records.things import Thing
 
 if TYPE_CHECKING:
+    from kit.photo.proof_series import Series
     from kit.photo.value import Value
 
-__all__ = ["AS_FOUND", "BY_HAND", "NOT_LOOKED_AT", "Accepted", "AddedPhotos", "measured_values",
-           "volume_ratios"]  # fmt: skip
+__all__ = ["AS_FOUND", "BY_HAND", "NOT_LOOKED_AT", "Accepted", "AddedPhotos", "keep_series",
+           "measured_values", "volume_ratios"]  # fmt: skip
 
 #: what a reading's note says of the hand that had a part in it
 AS_FOUND, NOT_LOOKED_AT, BY_HAND = "as found", "as found, not looked at", "corrected by hand"
@@ -104,6 +108,38 @@ def measured_values(result: Any, shows: str) -> dict[str, "Value"]:
         if value is not None and math.isfinite(value.value):
             found[quantity] = value
     return found
+
+
+def keep_series(
+    step: Step, trial_id: str, photos: Iterable[StoredPhoto], dough: Thing, series: "Series",
+    note: str,
+) -> int:  # fmt: skip
+    """Record volume and ratio of a series' photos, those that were measured; return how many.
+
+    A photo without a time has no ratio: which one was the first is not known.
+
+    Raises
+    ------
+    DataError
+        None was measured.
+    """
+    known = {photo.sha256: photo for photo in photos}
+    count = 0
+    for row in series.measured:
+        photo, view, ratio = known.get(row.sha256), row.view, row.ratio
+        if photo is None or view is None or ratio is None:
+            continue
+        if (photo.shows, photo.on) != ("rise", dough):
+            store.change(step, trial_id, photo, {"shows": "rise", "on": dough})
+        volume = view.volume_ml
+        store.record(step, trial_id, photo, dough, "dough_volume_ml", volume.value, volume.u, note)
+        if photo.taken is not None:
+            store.record(step, trial_id, photo, dough, "dough_ratio", ratio.value, ratio.u, note)
+        count += 1
+    if not count:
+        msg = f"nothing was measured on the photos of {dough}. Take them again."
+        raise DataError(msg)
+    return count
 
 
 def volume_ratios(volumes: Iterable[float], u: Iterable[float]) -> list[tuple[float, float | None]]:

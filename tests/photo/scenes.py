@@ -19,6 +19,7 @@ from dataclasses import dataclass, field, replace
 import cv2
 import numpy as np
 from PIL import Image
+from scipy.ndimage import fourier_gaussian
 
 from kit.photo.camera import FRAME_DIAGONAL_MM, Camera, Pose
 
@@ -251,8 +252,7 @@ def texture(rng, contrast, size=512):
     out = np.zeros((size, size))
     for scale, share in ((2, 0.4), (8, 0.6), (40, 1.0)):
         noise = rng.normal(size=(size, size))
-        smooth = cv2.GaussianBlur(np.tile(noise, (2, 2)), (0, 0), scale)[size // 2 :, size // 2 :]
-        smooth = smooth[:size, :size]
+        smooth = np.fft.ifft2(fourier_gaussian(np.fft.fft2(noise), scale)).real
         out += share * smooth / smooth.std()
     x = np.arange(size)
     out += rng.uniform(0, 1.5) * np.sin(2 * np.pi * x * rng.integers(4, 30) / size)[None]

@@ -73,7 +73,7 @@ def test_coins_of_scikit_image_have_the_size_segmentation_gives_them():
 
 def test_among_many_coins_it_asks_which():
     photo = coins()
-    with pytest.raises(DataError, match=r"There are \d+ round things .* Say which is meant: at="):
+    with pytest.raises(DataError, match=r"There are \d+ round things .* Say which is meant: point"):
         scale(photo, "disc", diameter_mm=22)
     chosen = scale(photo, "disc", diameter_mm=22, at=(1340, 174))
     assert np.linalg.norm(chosen.outline.mean(0) - [1340, 174]) < 30

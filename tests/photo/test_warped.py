@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from warped import snap
 
+from kit.errors import DataError
 from kit.photo import card
 from kit.photo.reference import scale
 
@@ -73,12 +74,40 @@ def test_the_card_around_a_face_gives_its_scale_to_a_third_of_a_percent():
 
 @pytest.mark.long
 @pytest.mark.parametrize("difficulty", ["easy", "realistic", "hard"])
-@pytest.mark.parametrize("kind", ["marker", "checkerboard"])
+@pytest.mark.parametrize("kind", ["marker", "checkerboard", "ruler"])
 def test_rmse_and_coverage(kind, difficulty):
     # the aim, with the focal length in the file; 24 scenes: below 75 % of a true 95 %: 2e-4
-    rows = [off_and_u(kind, 100 + i, difficulty, told=True)[:2] for i in range(24)]
+    # a ruler's ticks are 4 to 8 pixels apart here: hard ones blur into one another
+    rows, refused = [], 0
+    for i in range(24):
+        try:
+            rows.append(off_and_u(kind, 100 + i, difficulty, told=True)[:2])
+        except DataError:
+            refused += 1
     off, u = np.array(rows).T
     print(f"{kind} {difficulty}: RMSE {100 * np.sqrt(np.mean(off**2)):.2f} %, "
-          f"covered {np.mean(np.abs(off) < 1.96 * u):.2f}")  # fmt: skip
-    assert np.sqrt(np.mean(off**2)) < 0.003
+          f"covered {np.mean(np.abs(off) < 1.96 * u):.2f}, refused {refused}")  # fmt: skip
+    limit = {"realistic": 0.005, "hard": 0.03}.get(difficulty, 0.003) if kind == "ruler" else 0.003
+    assert np.sqrt(np.mean(off**2)) < limit
     assert np.mean(np.abs(off) < 1.96 * u) > 0.75
+    assert refused <= (3 if kind == "ruler" else 0)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("lies", ["upright", None])
+@pytest.mark.parametrize("difficulty", ["easy", "realistic"])
+def test_disc_said_to_stand_and_not_said(difficulty, lies):
+    # not said: the wrong way of tipping is within its interval; 20 scenes as above
+    rows, refused = [], 0
+    for i in range(20):
+        try:
+            how = {} if lies is None else {"lies": lies}
+            rows.append(off_and_u("disc", 200 + i, difficulty, how, upright=True)[:2])
+        except DataError:  # too small, or blotches of the ground that are as round and as clear
+            refused += 1
+    off, u = np.array(rows).T
+    print(f"disc {difficulty}, lies {lies}: RMSE {100 * np.sqrt(np.mean(off**2)):.2f} %, "
+          f"covered {np.mean(np.abs(off) < 1.96 * u):.2f}, refused {refused}")  # fmt: skip
+    assert np.mean(np.abs(off) < 1.96 * u) > 0.75
+    assert lies is None or np.sqrt(np.mean(off**2)) < 0.02
+    assert refused <= 9

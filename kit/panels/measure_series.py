@@ -1,0 +1,155 @@
+"""All photos of a proofing dough measured together: ratios that are surer than one by one."""
+
+from collections.abc import Callable
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit.analysis import words
+from kit.errors import KitError
+from kit.panels.fields import section
+from kit.panels.measure_about import button
+from kit.panels.style import trouble
+from kit.records.things import Dough
+from kit.workspace import Trial
+
+__all__ = ["SeriesBlock"]
+
+_WHEN = (
+    "When camera and reference stayed where they were, measure all photos of the dough together: "
+    "what errs alike in all of them, such as the reference's size, cancels in the ratios."
+)
+
+
+class SeriesBlock(widgets.VBox):  # type: ignore[misc]
+    """Measures the photos of one dough by the scale of the one that is shown, and keeps them.
+
+    Parameters
+    ----------
+    scale : callable
+        Gives the scale of the photo that is shown.
+    how : callable
+        Gives what to measure by: shape, jar, box, an outline by hand.
+    changed : callable
+        Called after something was stored.
+
+    Attributes
+    ----------
+    series : Series or None
+        What was measured.
+    """
+
+    def __init__(
+        self, scale: Callable[[], Any], how: Callable[[], dict[str, Any]],
+        changed: Callable[[], None],
+    ) -> None:  # fmt: skip
+        self._scale, self._how, self._changed = scale, how, changed
+        self.trial: Trial | None = None
+        self.dough: Dough | None = None
+        self.series: Any = None
+        self._corrected: list[str] = []
+        self._title = widgets.HTML()
+        self.measure = button("Measure them together")
+        self.said, self.table = widgets.HTML(), widgets.HTML()
+        self.keep = button("Keep these ratios")
+        self.kept = widgets.HTML()
+        told = widgets.HTML(f'<p class="kit-small">{_WHEN}</p>')
+        inside = (self._title, told, self.measure, self.said, self.table, self.keep, self.kept)
+        super().__init__([widgets.Box([section("All photos of this dough", *inside)])])
+        self.measure.on_click(lambda _: self._measure())
+        self.keep.on_click(lambda _: self._keep())
+        self.hide()
+
+    def hide(self) -> None:
+        """Show nothing: the photo is of no dough that proofs, or the only one."""
+        self.trial = self.dough = None
+        self._forget()
+        self.layout.display = "none"
+
+    def show(self, trial: Trial, dough: Dough) -> None:
+        """Offer to measure the photos of a dough, where there are several."""
+        count = len(trial.proof_photos(dough))
+        if count < 2:
+            self.hide()
+            return
+        if self.dough is None or dough.id != self.dough.id:
+            self._forget()
+        self.trial, self.dough, self.layout.display = trial, dough, None
+        self._title.value = (
+            f"<p>{escape(words.capital(str(dough)))}: {words.plural(count, 'photo')}.</p>"
+        )
+
+    def _forget(self) -> None:
+        self.series = None
+        self.said.value = self.table.value = self.kept.value = ""
+        self.keep.layout.display = "none"
+
+    def _measure(self) -> None:
+        if self.trial is None or self.dough is None:
+            return
+        self._forget()
+        photos = self.trial.proof_photos(self.dough)
+
+        def progress(done: int, of: int) -> None:
+            self.said.value = f'<p role="status">Measured {done} of {of} photos …</p>'
+
+        try:
+            self.said.value = '<p role="status">Measuring …</p>'
+            how = self._how()
+            self._corrected = list(how.pop("corrected", []))
+            outline, shown = how.pop("outline", None), how.pop("shown", None)
+            at = [i for i, photo in enumerate(photos) if photo.id == shown]
+            if outline is not None and at:
+                how["outlines"] = {at[0]: outline}
+            self.series = self.trial.measure_series(
+                self.dough, self._scale(), progress=progress, **how
+            )
+        except KitError as exc:
+            self.said.value = trouble(str(exc))
+            return
+        self.said.value, self.table.value = "", _table(self.series)
+        self.keep.layout.display = None if self.series.measured else "none"
+
+    def _keep(self) -> None:
+        if self.trial is None or self.dough is None or self.series is None:
+            return
+        try:
+            count = self.trial.accept_series(self.dough, self.series, self._corrected)
+        except KitError as exc:
+            self.kept.value = trouble(str(exc))
+            return
+        said = f"Kept for {self.dough}: {words.plural(count, 'photo')}."
+        self._changed()
+        self.kept.value = f'<p role="status">{escape(said)}</p>'
+
+
+def _table(series: Any) -> str:
+    """Each photo's volume and ratio, or why it has none."""
+    rows = []
+    for row in series.rows:
+        when = f"{row.taken:%H:%M}" if row.taken else "no time"
+        if row.view is None or row.ratio is None:
+            cells = f'<td colspan="2" class="kit-wrap">{escape("; ".join(row.notes))}</td>'
+        else:
+            cells = (
+                f"<td>{escape(str(row.view.volume_ml))}</td><td>{escape(_ratio(row.ratio))}</td>"
+            )
+        rows.append(f"<tr><td>{when}</td><td>{escape(row.photo)}</td>{cells}</tr>")
+    heads = "".join(
+        f'<th scope="col">{name}</th>'
+        for name in ("Taken", "Photo", "Volume", "Times the first volume")
+    )
+    notes = "".join(f"<li>{escape(words.capital(note))}.</li>" for note in series.checks)
+    return (
+        f'<div class="kit-answer" role="status"><p><strong>{escape(series.headline)}</strong></p>'
+        f'<div class="kit-scroll"><table><thead><tr>{heads}</tr></thead>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
+        f'<ul class="kit-small">{notes}</ul></div>'
+    )
+
+
+def _ratio(ratio: Any) -> str:
+    if not ratio.u:
+        return "1, by definition"
+    return f"{words.number(ratio.value, ratio.u)} ± {words.number(ratio.u, ratio.u)}"
