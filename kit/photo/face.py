@@ -1,8 +1,8 @@
 """Where the cut face lies: its outline against whatever it was laid on, and where the crust ends.
 
 First a rough blob: what has other colours than the picture's border, looked at twice, fine (a
-thin crust on a pale board) and blurred (strewn semolina, checks). Then, in a strip along the
-blob's edge, the closed path that is sharp, smooth, and has the ground's colours outside; twice.
+thin crust on a pale board) and blurred (strewn semolina, checks), and is otherwise rough. Then
+its edge (`face_edge`).
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
-from kit.photo.strip import closed_path, edge_of, normals, resampled, strip_of
+from kit.photo import face_edge
+from kit.photo.colour_table import codes, density, how_rough, hues, share_of_roughness
+from kit.photo.strip import closed_path, normals, resampled, strip_of
 
 __all__ = ["Face", "crust_depth", "disc", "filled", "find_face", "lab_of"]
 
@@ -27,8 +29,18 @@ LEAST_CONVEX = 0.92
 EDGE_MM = 1.0
 #: A thinner crust than this somewhere is doubted: the outline may run along its inner edge.
 LEAST_CRUST_MM = 0.45
-#: Steps of each of the three colour coordinates in the table of colours.
-_BINS = 24
+#: Standard uncertainty of a clear edge, and of one that is not.
+CLEAR_MM, UNSURE_MM = 0.1, 1.2
+#: The middle of a box that holds the face: this share of its width and height.
+_MIDDLE = 0.6
+#: An outline is doubted where more of it than this is unsure.
+MOST_UNSURE = 0.1
+#: More of it, and there is no outline to speak of.
+NO_OUTLINE = 0.85
+#: How much likelier (log10) a blob is to be face than ground; that shade is thought of counts 0.5.
+UNLIKE = 0.6
+#: Another piece is told of where it is at least this much of the one that was chosen.
+ANOTHER = 0.4
 
 
 @dataclass(frozen=True)
@@ -43,12 +55,23 @@ class Face:
         Standard uncertainty of where the edge lies, all along it.
     crust_mm, u_crust_mm : (n,) array, float
         How deep the crust goes at each of its points.
+    unsure : (n,) array of bool
+        Where the edge hardly stands out from the ground.
+    notes : tuple of str
+        What to look at before trusting it.
     """
 
     outline_px: Array
     u_px: float
     crust_mm: Array
     u_crust_mm: float
+    unsure: NDArray[np.bool_]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def crust(self) -> tuple[Array, float]:
+        """How deep the crust goes, and its standard uncertainty, in mm."""
+        return self.crust_mm, self.u_crust_mm
 
 
 def filled(shape: tuple[int, ...], outline_px: Array) -> Picture:
@@ -93,24 +116,18 @@ def find_face(
     small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
     out_small = cv2.resize(out.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     small_box = None if box is None else [v / k for v in box]
-    blob = _blob(small, px_per_mm / k, out_small, small_box)
+    blob, another = _blob(small, px_per_mm / k, out_small, small_box)
     ring, _ = cv2.findContours(blob.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     path = max(ring, key=cv2.contourArea)[:, 0].astype(float)
     path = (path + 0.5) * k - 0.5
     lab = lab_of(picture)
-    for reach_mm, smooth in ((5.0, 14), (2.5, 24), (1.2, 40)):
-        path, spread = _refined(lab, resampled(path, smooth), px_per_mm, reach_mm)
-    # where a blurred edge lies is told by the light, not by what the eye makes of it
-    light = _light_of(picture)
-    path, spread = _refined(light, resampled(path), px_per_mm, 0.4)
+    hue = hues(lab)
+    deep = cv2.erode(blob.view(np.uint8), disc(3.5 * px_per_mm / k), borderValue=0) > 0
+    core = cv2.resize(hue, size, interpolation=cv2.INTER_NEAREST)[deep if deep.any() else blob]
+    path, brown, unsure = face_edge.outlined(hue, resampled(path, 14), px_per_mm, out, core)
+    path, rough = face_edge.settled(_light_of(picture), resampled(path), brown, px_per_mm)
     path = resampled(path)
     depth, u_depth = crust_depth(lab, px_per_mm, path)
-    # a hole at the edge looks like a gap in the crust: what counts is what most neighbours have
-    thin = (depth < LEAST_CRUST_MM).astype(np.float32)[:, None]
-    bare = cv2.blur(cv2.copyMakeBorder(thin, 9, 9, 0, 0, cv2.BORDER_WRAP), (1, 9))[9:-9, 0] > 0.5
-    if bare.mean() > 0.05:
-        path = _beyond_crust(lab, light, path, bare, px_per_mm)
-        depth, u_depth = crust_depth(lab, px_per_mm, path)
     edge = np.min([path[:, 0].min(), path[:, 1].min(), width - 1 - path[:, 0].max(),
                    height - 1 - path[:, 1].max()])  # fmt: skip
     if edge < EDGE_MM * px_per_mm:
@@ -126,7 +143,28 @@ def find_face(
             "the face, or give its outline by hand; one face a photo, on a plain board, is best."
         )
         raise DataError(msg)
-    return Face(path, spread, depth, u_depth)
+    notes = []
+    if another:
+        notes.append(
+            "another piece stands out as well: draw a box about the one that is meant, if it is "
+            "not the one outlined"
+        )
+    share = float(unsure.mean())
+    if share > NO_OUTLINE:
+        msg = (
+            "nearly all round, the edge of the cut face hardly stands out from what it lies on: "
+            "give its outline by hand, or lay it on a plain board of another colour, away from "
+            "crumbs and shade, and photograph it again."
+        )
+        raise DataError(msg)
+    if share > MOST_UNSURE:
+        notes.append(
+            f"over {100 * share:.0f} % of its length the outline hardly stands out from what the "
+            "face lies on: look at it and correct it, or lay the face on a plain board of another "
+            "colour, away from crumbs and shade"
+        )
+    u_mm = float(np.hypot(np.hypot(CLEAR_MM, rough), UNSURE_MM * share))
+    return Face(path, u_mm * px_per_mm, depth, u_depth, unsure, tuple(notes))
 
 
 def crust_depth(lab: Picture, px_per_mm: float, outline_px: Array) -> tuple[Array, float]:
@@ -188,8 +226,8 @@ def _light_of(picture: Picture) -> Picture:
     return np.asarray(cv2.GaussianBlur(linear, (0, 0), 1.0))
 
 
-def _blob(small: Picture, px_per_mm: float, out: Picture, box: Any) -> Picture:
-    """What has other colours than the border of the picture: one blob without holes."""
+def _blob(small: Picture, px_per_mm: float, out: Picture, box: Any) -> tuple[Picture, bool]:
+    """What is unlike the picture's border: one blob without holes; whether there is another."""
     import cv2
 
     height, width = small.shape[:2]
@@ -204,56 +242,43 @@ def _blob(small: Picture, px_per_mm: float, out: Picture, box: Any) -> Picture:
         inside[max(0, y0) : y1 + 1, max(0, x0) : x1 + 1] = True
         border = ~inside
     border &= ~out
+    inside &= ~out
     lab = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-    codes = [_codes(cv2.GaussianBlur(lab, (0, 0), max(0.6, s * px_per_mm))) for s in (0.2, 1.3)]
+    blurs = (max(0.6, mm * px_per_mm) for mm in (0.2, 1.3))
+    seen = [codes(hues(cv2.GaussianBlur(lab, (0, 0), blur))) for blur in blurs]
+    rough = how_rough(lab[..., 0], max(1.0, 0.8 * px_per_mm))
     yy, xx = np.mgrid[:height, :width]
     middle = np.exp(-(((xx / width - 0.5) / 0.42) ** 2) - ((yy / height - 0.5) / 0.42) ** 2)
-    ground = [_density(c, border, shade=True) for c in codes]
-    everything = [_density(c, inside & ~out) for c in codes]
-    score = np.zeros(lab.shape[:2])
-    for c, g, e in zip(codes, ground, everything, strict=True):
-        score = score + np.log10(e[c] + 1e-6) - np.log10(g[c] + 1e-6)
-    best = _chosen(score, inside & ~out, px_per_mm, middle)
-    for _ in range(2):
-        far = cv2.dilate(best.astype(np.uint8), disc(px_per_mm))
-        outside = ~(far > 0) & ~out
-        own = cv2.erode(best.astype(np.uint8), np.ones((3, 3))) > 0
-        score = np.zeros(lab.shape[:2])
-        for c in codes:
-            face, other = _density(c, own), _density(c, outside, shade=True)
-            score = score + np.log10(face[c] + 1e-5) - np.log10(other[c] + 1e-5)
-        best = _chosen(score, inside & ~out, px_per_mm, middle)
-    return best
+    own, ground, least = inside & _within(xx, yy, inside), border, 1e-6
+    for _ in range(3):
+        score = share_of_roughness(rough, own, ground)
+        for c in seen:
+            face, other = density(c[own]), density(c[ground], shade=True)
+            score = score + (np.log10(face + least) - np.log10(other + least))[c]
+        best, another = _chosen(score, inside, px_per_mm, middle)
+        ground = ~(cv2.dilate(best.view(np.uint8), disc(px_per_mm)) > 0) & ~out
+        own, least = cv2.erode(best.view(np.uint8), np.ones((3, 3))) > 0, 1e-5
+    return best, another and box is None
 
 
-def _codes(lab: Picture) -> Picture:
-    """Colours as numbers of a coarse table."""
-    low, high = np.array([0, -30, -30]), np.array([100, 60, 70])
-    steps = np.clip((lab - low) / (high - low) * _BINS, 0, _BINS - 1).astype(np.int32)
-    return np.asarray((steps[..., 0] * _BINS + steps[..., 1]) * _BINS + steps[..., 2])
+def _within(xx: Picture, yy: Picture, inside: Picture) -> Picture:
+    """The middle of where a face may lie: there it is, however much ground is about it."""
+    rows, columns = np.flatnonzero(inside.any(1)), np.flatnonzero(inside.any(0))
+    if not len(rows):
+        return inside
+    x, y = ((c[0] + c[-1]) / 2 for c in (columns, rows))
+    wide, tall = (_MIDDLE * (len(c) + 1) / 2 for c in (columns, rows))
+    return np.asarray(((xx - x) / wide) ** 2 + ((yy - y) / tall) ** 2 < 1)
 
 
-def _density(codes: Picture, where: Picture, shade: bool = False) -> Picture:
-    """How often each colour occurs, smoothed; with `shade`, darker ones of the same hue too."""
-    from scipy.ndimage import gaussian_filter
-
-    table = np.bincount(codes[where], minlength=_BINS**3).reshape((_BINS,) * 3).astype(float)
-    table /= max(1.0, table.sum())
-    if shade:
-        dark = np.zeros_like(table)
-        for k in (0.9, 0.8, 0.7, 0.6):
-            to = np.floor(np.arange(_BINS) * k).astype(int)
-            np.add.at(dark, to, 0.08 * table)
-        table = table + dark
-    return np.asarray(gaussian_filter(table, (0.8, 0.6, 0.6)).ravel())
-
-
-def _chosen(score: Picture, allowed: Picture, px_per_mm: float, middle: Picture) -> Picture:
-    """The blob most unlike the ground, holes filled."""
+def _chosen(
+    score: Picture, allowed: Picture, px_per_mm: float, middle: Picture
+) -> tuple[Picture, bool]:
+    """The blob most unlike the ground, holes filled; whether another one could be meant."""
     import cv2
 
-    smooth = cv2.GaussianBlur(np.clip(score, -3, 3).astype(np.float32), (0, 0), 0.35 * px_per_mm)
-    mask: Picture = ((smooth > 0.3) & allowed).astype(np.uint8)
+    smooth = cv2.GaussianBlur(np.clip(score, -3, 3).astype(np.float32), (0, 0), 0.5 * px_per_mm)
+    mask: Picture = ((smooth > UNLIKE) & allowed).astype(np.uint8)
     mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc(1.2 * px_per_mm))
     mask = _without_holes(mask)
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(2.5 * px_per_mm))
@@ -263,7 +288,12 @@ def _chosen(score: Picture, allowed: Picture, px_per_mm: float, middle: Picture)
         weight[0] = 0
         weight[stats[:, cv2.CC_STAT_AREA] < LEAST_MM2 * px_per_mm**2] = 0
         if weight.max() > 0:
-            return np.asarray(labels == int(weight.argmax()))
+            best = int(weight.argmax())
+            rival = weight > 0
+            rival[best] = False
+            area = stats[:, cv2.CC_STAT_AREA]
+            another = bool((area[rival] > ANOTHER * area[best]).any())
+            return np.asarray(labels == best), another
     msg = (
         "no cut face stands out from what it lies on: draw a box about it, or lay it on a plain "
         "board of another colour and photograph it again."
@@ -286,77 +316,3 @@ def disc(radius: float) -> Picture:
 
     n = 2 * max(1, round(radius)) + 1
     return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
-
-
-def _refined(lab: Picture, path: Array, px_per_mm: float, reach_mm: float) -> tuple[Array, float]:
-    """Move a path to the outermost sharp edge beyond which the ground begins."""
-    import cv2
-
-    normal = normals(path)
-    step = max(reach_mm / 40, 0.03)
-    offsets = np.arange(-reach_mm, reach_mm + 4.0, step)
-    strip = strip_of(lab, path, normal, offsets * px_per_mm)
-    pad = 24
-    around = cv2.copyMakeBorder(strip, pad, pad, 0, 0, cv2.BORDER_WRAP)
-    around = cv2.GaussianBlur(around, (0, 0), sigmaX=max(0.3, 0.12 / step), sigmaY=2.5)
-    edge = edge_of(around, step)[pad:-pad]
-    # the ground near by: colours beyond the edge, with room for shade
-    inside = around[pad:-pad]
-    far = offsets > reach_mm + 0.5
-    ground = np.median(inside[:, far], axis=1)
-    ground = cv2.GaussianBlur(np.concatenate([ground] * 3)[:, None].astype(np.float32), (0, 0),
-                              sigmaX=0.1, sigmaY=8)[len(path) : 2 * len(path), 0]  # fmt: skip
-    spread = 1.5 * np.median(np.abs(inside[:, far] - ground[:, None]), axis=(0, 1))
-    spread = spread + np.array([2.0, 1.0, 1.5])
-    apart = (inside - ground[:, None]) / spread
-    dark = apart[..., 0] < 0
-    apart[..., 0] = np.where(dark, apart[..., 0] * 0.5, apart[..., 0])
-    unlike = np.clip(np.linalg.norm(apart, axis=2) / 4, 0, 1) - 0.5
-    noise = np.median(edge[:, far]) + 1.0
-    sharp = np.sqrt(edge / noise) / 2  # the top of a strong edge still counts most
-    gain = sharp + (0.6 if reach_mm > 2 else 0.0) * np.cumsum(unlike, axis=1) * step
-    gain[:, offsets > reach_mm] = -9
-    at = closed_path(-gain, 2, 0.06 * 40 * step / reach_mm)
-    moved = offsets[at].astype(float)
-    # between samples: the top of the edge
-    i, j = np.arange(len(path)), np.clip(at, 1, len(offsets) - 2)
-    a, b, c = edge[i, j - 1], edge[i, j], edge[i, j + 1]
-    bend = a - 2 * b + c
-    top = bend < -1e-6
-    shift = np.where(top, np.clip(0.5 * (a - c) / np.where(top, bend, -1), -1, 1), 0)
-    moved += shift * step
-    rough = np.std(np.diff(moved)) / np.sqrt(2)
-    return path + normal * (moved * px_per_mm)[:, None], float(rough + 0.05) * px_per_mm
-
-
-def _beyond_crust(
-    lab: Picture, light: Picture, path: Array, bare: Picture, px_per_mm: float
-) -> Array:
-    """Look for a second edge outside: a crust as brown as the ground hides behind its first.
-
-    Only where the path is `bare` of crust inside; elsewhere it stays. The second edge counts
-    when it is clearly sharper there than the best path through the ground further out.
-    """
-    import cv2
-
-    normal, step, pad = normals(path), 0.08, 24
-    offsets = np.arange(0.0, 8.5, step)
-    strip = strip_of(lab, path, normal, offsets * px_per_mm)
-    around = cv2.copyMakeBorder(strip, pad, pad, 0, 0, cv2.BORDER_WRAP)
-    around = cv2.GaussianBlur(around, (0, 0), sigmaX=1.5, sigmaY=4.0)
-    edge = edge_of(around, step)[pad:-pad]
-    # the first edge's own flank is no second one: what counts is how it rises again
-    flank = np.where(offsets > 0.2, edge, np.inf)
-    rise = edge - np.minimum(np.minimum.accumulate(flank, axis=1), edge)
-    gain = np.where((offsets < 0.5) | (offsets > 3.7), 0.0, rise)
-    gain[~bare] = np.where(offsets < 0.2, rise.max(), 0.0)
-    at = closed_path(-gain, 2, 0.2)
-    ground = (offsets >= 4.8) & (offsets <= 7.85)
-    other = closed_path(-edge[:, ground], 2, 0.2)
-    rows = np.arange(len(path))
-    found = float(np.median(gain[rows, at][bare]))
-    control = float(np.median(edge[:, ground][rows, other][bare]))
-    if found < 1.2 * control + 0.8:
-        return path
-    moved = path + normal * (offsets[at] * px_per_mm)[:, None]
-    return resampled(_refined(light, resampled(moved), px_per_mm, 0.35)[0])

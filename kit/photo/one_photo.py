@@ -13,8 +13,6 @@ __all__ = ["SHOWS", "measure"]
 
 #: what a photo can show: a piece from the side, dough while it proofs, a cut face, a crust
 SHOWS = ("side", "rise", "crumb", "face")
-#: a face is looked for a little beyond the box that is given, and the card's frame is no ground
-_INSET = 0.07
 
 
 def measure(
@@ -51,14 +49,15 @@ def measure(
         It cannot be measured: says why and what to do.
     """
     import kit.photo as calls
+    from kit.photo.square_on import in_window
 
     if shows not in SHOWS:
         rule = f"must be one of {', '.join(SHOWS)}"
         raise InputError("shows", shows, rule, "Say what the photo shows.")
     if scale is None:
         scale = calls.scale(photo, kind=reference, **(about or {}))
-    if shows in ("crumb", "face") and not {"box", "outline"} & set(how):
-        how |= _in_window(scale)
+    if shows == "face" and not {"box", "outline"} & set(how):
+        how["box"] = in_window(scale)
     if shows == "crumb":
         return calls.crumb(photo, scale, **how)
     if shows == "face":
@@ -68,13 +67,3 @@ def measure(
         return calls.browning(photo, scale=scale, **how)
     how.setdefault("shape", "piece" if shows == "side" else "ball")
     return calls.side(photo, scale, **how)
-
-
-def _in_window(scale: Any) -> dict[str, Any]:
-    """Where a face is to be looked for: in the window of our own card, where that was found."""
-    window = getattr(getattr(scale, "reading", None), "window", None)
-    if window is None:
-        return {}
-    low, high = window.min(axis=0), window.max(axis=0)
-    inset = _INSET * (high - low)
-    return {"box": (*map(float, low + inset), *map(float, high - inset))}

@@ -8,10 +8,13 @@ from numpy.typing import NDArray
 from kit.errors import DataError, InputError
 from kit.photo.face import filled
 
-__all__ = ["decoded", "kept_out", "moved", "region", "square_on"]
+__all__ = ["decoded", "in_window", "kept_out", "moved", "region", "square_on"]
 
 Array = NDArray[np.float64]
 Picture = NDArray[Any]
+
+#: how far within the card's window a face is looked for, of its width and height
+_INSET = 0.07
 
 
 def region(photo: Any, box: Any, outline: Array | None) -> tuple[Array, Array]:
@@ -91,6 +94,20 @@ def square_on(
                                   flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
                                   borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
     return np.asarray(picture), to_photo, fine
+
+
+def in_window(scale: Any) -> tuple[float, float, float, float] | None:
+    """Where a face lies, in pixels: in the window of our own card, where that is the reference.
+
+    A face is looked for a little beyond a box that is given, and the card's frame is no ground.
+    """
+    window = getattr(getattr(scale, "reading", None), "window", None)
+    if window is None:
+        return None
+    low, high = window.min(axis=0), window.max(axis=0)
+    inset = _INSET * (high - low)
+    (x0, y0), (x1, y1) = low + inset, high - inset
+    return float(x0), float(y0), float(x1), float(y1)
 
 
 def kept_out(

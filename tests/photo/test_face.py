@@ -1,12 +1,15 @@
 """The outline of a cut face on every ground, against what was drawn."""
 
+import os
+
 import crumbs
 import cv2
+import laid
 import numpy as np
 import pytest
 
 from kit.errors import DataError
-from kit.photo.face import filled, find_face
+from kit.photo.face import MOST_UNSURE, filled, find_face
 from kit.photo.strip import closed_path, normals, resampled
 
 P = 6.0
@@ -32,15 +35,98 @@ def linear_error(scene):
     return np.sqrt(area) - 1, found
 
 
+def area_of(path):
+    """Return the area a closed path encloses, in closed form (the shoelace)."""
+    x, y = path.T
+    return 0.5 * abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+
+
+def laid_error(scene, boxed=True):
+    """Return the linear error of a laid face, its claimed standard uncertainty, what was found."""
+    found = find_face(scene.picture, laid.PX_PER_MM, box=scene.box if boxed else None)
+    path, true = found.outline_px, area_of(scene.outline)
+    round_px = np.linalg.norm(np.roll(path, -1, 0) - path, axis=1).sum()
+    u = 0.5 * round_px * found.u_px / area_of(path)
+    return np.sqrt(area_of(path) / true) - 1, u, found
+
+
 @pytest.mark.parametrize("ground", crumbs.GROUNDS)
 def test_outline_within_one_percent_on_every_ground(ground):
-    # of 72 fresh faces 4 were off by more (a brown crust on wood as brown; said in `checks`),
-    # on a pale ground 1 was off and 1 refused
     level = ("realistic", "hard")[crumbs.GROUNDS.index(ground) % 2]
     scene = crumbs.draw(101, level, ground=ground, cells="field", px_per_mm=8.0)
     off, found = linear_error(scene)
     assert abs(off) < 0.01
     assert np.median(found.crust_mm) == pytest.approx(scene.crust_mm, abs=0.3)
+
+
+@pytest.mark.parametrize("kind", ["pale on pale", "side shadow", "crumbs near"])
+def test_outline_within_one_percent_in_shade_and_on_pale_grounds(kind):
+    # in the long test all of 24 + 24 on pale grounds but one were within 1 %; of crumbs near by
+    # on wood only half, the others said so
+    off, u, found = laid_error(laid.draw(211, kind, "realistic"))
+    assert abs(off) < 0.01
+    assert abs(off) < 3 * u
+    assert not found.notes
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("brown on brown", 210), ("semolina", 212)])
+def test_an_edge_that_hardly_shows_is_said(kind, seed):
+    off, u, found = laid_error(laid.draw(seed, kind, "hard"))
+    assert found.unsure.mean() > MOST_UNSURE
+    assert any("hardly stands out" in note for note in found.notes)
+    assert abs(off) < 3 * u
+    clear = laid_error(laid.draw(211, "side shadow", "easy"))[1]
+    assert u > 1.5 * clear
+
+
+def test_a_second_piece_is_told_of():
+    scene = laid.draw(211, "side shadow", "easy")
+    both = np.vstack([scene.picture, scene.picture[::-1]])
+    found = find_face(both, laid.PX_PER_MM)
+    assert any("another piece stands out as well" in note for note in found.notes)
+    boxed = find_face(both, laid.PX_PER_MM, box=scene.box)
+    assert boxed.notes == ()
+    assert area_of(boxed.outline_px) == pytest.approx(area_of(scene.outline), rel=0.02)
+
+
+@pytest.mark.long
+def test_never_silently_wrong_on_fresh_seeds():
+    """Print errors by kind; an outline off by more than 1 % says so or has an u to match.
+
+    `KIT_FACE_SCENES` says how many (60 when not given), `KIT_FACE_SEED` from which on. Found on
+    seeds from 700000 and 710000 (November 2026): 42 and 44 of 60 within 1 %, 6 each refused,
+    1 and none wrong without a word, 95 % intervals held 98 and 96 %. A share of 0.7 in 60 strays
+    by 0.06: the bounds fail with fresh seeds in about 1 of 40 runs.
+    """
+    count = int(os.environ.get("KIT_FACE_SCENES", "60"))
+    start = int(os.environ.get("KIT_FACE_SEED", "700000"))
+    offs, us, told = (np.full(count, np.nan), np.full(count, np.nan), np.ones(count, bool))
+    for i in range(count):
+        scene = laid.draw(start + i, laid.KINDS[i % 5], list(laid.LEVELS)[i // 5 % 3])
+        try:
+            offs[i], us[i], found = laid_error(scene)
+            told[i] = bool(found.notes)
+        except DataError as exc:
+            print(f"refused: seed {start + i}, {scene.names}: {exc}")
+    right, measured = np.abs(offs) < 0.01, np.isfinite(offs)
+    silent = measured & ~right & ~told
+    for k, kind in enumerate(laid.KINDS):
+        own = slice(k, None, 5)
+        rmse = 100 * np.sqrt(np.nanmean(offs[own] ** 2))
+        print(
+            f"{kind:15} within 1 %: {right[own].mean():.2f}; refused {(~measured[own]).sum()}; "
+            f"RMSE {rmse:.2f} %; wrong without a word {silent[own].sum()}; unsure though right "
+            f"{(right & told)[own].sum()}"
+        )
+    held = np.abs(offs[measured]) < 1.96 * us[measured]
+    far = silent & (np.abs(offs) > 3 * us)
+    print(
+        f"all: within 1 % {right.mean():.2f}; wrong without a word {silent.sum()}, by more than "
+        f"3 u {far.sum()}; 95 % intervals hold {held.mean():.2f}"
+    )
+    assert right.mean() > 0.58
+    assert silent.mean() <= 0.05
+    assert held.mean() > 0.9
 
 
 def test_on_a_scan():
