@@ -46,7 +46,8 @@ def method(c: "Crumb") -> str:
 
 
 def _said(v: "Value") -> str:
-    return f"{v.value:.3g} ± {v.u:.1g}"
+    # by way of a number, or 20 would be written 2e+01
+    return f"{float(f'{v.value:.3g}'):g} ± {float(f'{v.u:.1g}'):g}"
 
 
 def text(c: "Crumb") -> str:

@@ -42,17 +42,10 @@ ENOUGH_PX_PER_MM = 6.0
 FRINGE_MM = 0.4
 #: A cell is somewhere darker than its edge by this factor, and by so many of the wall's standard
 #: deviations: specks of noise are not.
-SURE = 1.3
-SURE_NOISE = 1.5
-#: Thinnest wall that is looked for: blurred, it still lifts the light by a known share.
-THINNEST_MM = 0.06
-#: A point is thin wall where it is lighter than that by this share of the deepest, and by so
-#: much of the wall's noise; gaps are looked for where it falls short by no more than the last.
-THIN = 0.01
-THIN_NOISE = 0.1
-GAP = 0.06
-#: How far off an outline may be (standard uncertainty) where a crust was not seen.
-UNSEEN_MM = 0.8
+SURE = 1.1
+SURE_NOISE = 1.4
+#: How far off an outline may be (standard uncertainty) where a crust was not seen, and by hand.
+UNSEEN_MM, MARKED_MM = 0.8, 0.1
 USUAL_BLUR_PX = 1.0
 #: Lens, sensor and rectifying blur at least this much.
 LEAST_BLUR_PX = 0.8
@@ -73,7 +66,7 @@ class _Sheet:
     u_scale: Value
     kind: str
     by_hand: tuple[str, ...] = ()
-    crust: tuple[Array, float] | None = None  # found with the outline
+    found: faces.Face | None = None  # its outline in pixels of `overview`
 
 
 @dataclass(frozen=True)
@@ -87,6 +80,7 @@ class Crumb:
     openness : Value
         Share of the crumb's area that is cells of 0.10 mm² or more.
     cells_per_cm2 : Value
+        Small cells count for those of their size that the blur hides (`cells.seen_share`).
     median_cell_mm2, mean_cell_mm2, area_weighted_cell_mm2 : Value
         Area of cells; area-weighted: of the cell that a random open point lies in.
     cell_10_mm2, cell_90_mm2, largest_cell_mm2 : Value
@@ -113,6 +107,7 @@ class Crumb:
     px_per_mm : float
         Of the masks.
     cells : int
+        As many as were found.
     slice_u : dict of str to float
         Standard uncertainty that comes on top when the figure is to speak for the whole piece.
     checks : tuple of str
@@ -183,7 +178,7 @@ class Crumb:
         sheet = replace(
             self.sheet,
             by_hand=tuple(dict.fromkeys((*self.by_hand, *fresh))),
-            crust=self.sheet.crust if outline is None else None,
+            found=self.sheet.found if outline is None else None,
         )
         path = _checked_outline(outline) if outline is not None else self.face
         kept = self.threshold if "threshold" in self.by_hand else None
@@ -260,13 +255,15 @@ def crumb(
     crust_mm = _checked_crust(crust_mm) if crust_mm is not None else None
     threshold = _checked_threshold(threshold) if threshold is not None else None
     path = _checked_outline(outline) if outline is not None else None
+    if box is None and path is None:
+        box = flat.in_window(scale)
     region = flat.region(photo, box, path)
     seen = flat.decoded(photo, scale, region, DECODED_PX_PER_MM)
     view, coarse, fine = flat.square_on(seen, scale, region, COARSE_PX_PER_MM, 900)
-    depth: tuple[Array, float] | None = None
+    found: faces.Face | None = None
     if path is None:
         found = faces.find_face(view, fine, *flat.kept_out(photo, scale, box, coarse, view.shape))
-        path, depth = flat.moved(coarse, found.outline_px), (found.crust_mm, found.u_crust_mm)
+        path = flat.moved(coarse, found.outline_px)
     own = 1 / float(np.mean(scale.mm_per_px_at(path)))
     if own < LEAST_PX_PER_MM:
         msg = (
@@ -281,7 +278,7 @@ def crumb(
     sheet = _Sheet(
         light=darkness.linear_light(pixels), overview=view, px_per_mm=px_per_mm,
         coarse_px_per_mm=fine, transform=transform, coarse=coarse, u_scale=scale.u_at(path[::20]),
-        kind=scale.kind, by_hand=tuple(k for k, v in given.items() if v is not None), crust=depth,
+        kind=scale.kind, by_hand=tuple(k for k, v in given.items() if v is not None), found=found,
     )  # fmt: skip
     return _counted(sheet, path, threshold, crust_mm)
 
@@ -297,15 +294,18 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     face = faces.filled(sheet.light.shape, on_sheet - 0.5 * out)
     if face.sum() < faces.LEAST_MM2 * p**2 * 0.2:
         raise InputError("outline", len(path), "must hold at least 50 mm² of the picture")
-    checks: list[str] = []
-    u_edge = 0.1
+    own = sheet.found
+    checks = list(own.notes) if own else []
+    u_edge = own.u_px / sheet.coarse_px_per_mm if own else MARKED_MM
     if crust_mm is None:
         ring = flat.moved(_inverse(sheet.coarse), path)
-        depth, u_crust = sheet.crust or faces.crust_depth(
-            faces.lab_of(sheet.overview), sheet.coarse_px_per_mm, ring
+        depth, u_crust = (
+            own.crust
+            if own
+            else faces.crust_depth(faces.lab_of(sheet.overview), sheet.coarse_px_per_mm, ring)
         )
         if np.mean(depth < faces.LEAST_CRUST_MM) > 0.5:
-            u_edge = UNSEEN_MM
+            u_edge = max(u_edge, UNSEEN_MM)
             checks.append(
                 "hardly any crust was seen: if there is one, the outline may run along its inner "
                 "edge. Correct the outline, or lay the face on a board of another colour"
@@ -332,23 +332,21 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     u_level = rim.u if threshold is None else 0.25 * rim.u
     clear = max(SURE * level, level + SURE_NOISE * rim.noise)
     sure = dark > min(clear, level + 0.4 * max(rim.deep - level, 0.0))
-    share = math.erf(THINNEST_MM / (2 * math.sqrt(2) * rim.blur_mm))
-    height = thin_walls.ridge_height(dark, p, share)
-    margin = THIN * rim.deep + THIN_NOISE * rim.noise
     core = cv2.erode(crumb_mask.view(np.uint8), faces.disc(FRINGE_MM * p), borderValue=0) > 0
-    opened = thin_walls.apart(
-        (sharp > level) & crumb_mask, height, p, margin, margin - GAP * rim.deep
-    )
-    found, less = (
-        counting.find_cells(opened & (sharp > t), crumb_mask, p, core=core, sure=sure)
-        for t in (level, level + u_level)
+    dark_enough = (sharp > level) & crumb_mask
+    opened = thin_walls.parted(dark_enough, dark, crumb_mask, rim, p)
+    found, less, whole = (
+        counting.find_cells(open_mask, crumb_mask, p, rim.blur_mm, core=core, sure=sure)
+        for open_mask in (opened, opened & (sharp > level + u_level), dark_enough)
     )
     if p < ENOUGH_PX_PER_MM:
         checks.append(f"{p:.1f} pixels to a millimetre are few: thin walls are lost")
     if rim.blur_mm > 0.22:
         checks.append("the picture is blurred: walls thinner than the blur are lost")
     band = cv2.erode(crumb_mask.view(np.uint8), faces.disc(max(1.0, u_crust * p))) > 0
-    values = crumb_figures.values_of(found, less, crumb_mask, band, sheet.u_scale, rim.blur_mm)
+    values = crumb_figures.values_of(
+        found, less, whole, crumb_mask, band, sheet.u_scale, rim.blur_mm
+    )
     x, y = on_sheet.T
     face_mm2 = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / p**2
     area = combined(face_mm2, "mm²", scale=2 * sheet.u_scale.u * face_mm2,

@@ -4,7 +4,8 @@ The light falls off over a picture, so that darkness is told against the wall's 
 neighbourhood. No fixed share of it bounds a cell: the edge of a flat dark hole lies half-way down,
 that of a shallow pit where the wall just begins to fall. The mean profile of brightness across
 the edges of large cells shows which it is: a step of height h·a and a bowl that deepens
-by (1 − h)·a over a depth d, both blurred by the lens. Fitted, it gives the darkness at the edge.
+by (1 − h)·a over a depth d, both blurred by the lens. Weighed (`edge_profile`), it gives the
+darkness at the edge.
 """
 
 from dataclasses import dataclass
@@ -13,8 +14,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.photo.edge_profile import likely_edges
+
 __all__ = [
-    "SMOOTH_MM", "Rim", "blur_at", "darkness", "linear_light", "rim_level", "sharpened",
+    "SMOOTH_MM", "Rim", "blur_at", "darkness", "linear_light", "middle_and_spread", "rim_level",
+    "sharpened",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -24,11 +28,11 @@ Picture = NDArray[Any]
 #: about 0.22 mm (Lassoued et al. 2007, by tomography).
 SMOOTH_MM = 0.05
 #: Extra smoothing of the edge along which profiles are averaged, so that noise does not place it.
-_STEADY_MM = 0.10
+_STEADY_MM = 0.06
 #: Share of the blur's variance that is taken back.
 SHARPEN = 0.8
 #: The level lies this many of the wall's standard deviations off the wall, or specks count.
-CLEAR = 3.0
+CLEAR = 2.5
 #: How dark the deepest are is told this far inside: crust and ground fade in at the edge.
 _OFF_EDGE_MM = 0.5
 #: Where the search for edges starts: a share of the darkest 2 %.
@@ -224,26 +228,28 @@ def rim_level(
     if ok.sum() < 8 or deep < 0.02:
         rim = Rim(_START * deep, 0.12 * deep, np.nan, blur_mm, 0.0, 0.0, deep, np.empty((0, 3)))
         return rim, dark
-    starts: list[Any] = [0.15, 0.85]
-    fits = []
-    for f in (1.0, 0.88, 1.14):  # as known, and if the blur were less or more
-        fits.append(_fitted(x[ok], y[ok], n[ok], blur_mm * f, starts))
-        starts = [fits[0][1]]
-    _, p, curve = fits[0]
+    edges = likely_edges(x[ok], y[ok], n[ok], blur_mm)
     for share in (SHARPEN, SHARPEN / 2, 0.0):
         sharp = sharpened(dark, px_per_mm, blur_mm, share) if share else dark
         z = _means(sharp, at, use, len(n))[ok]
-        levels = [float(np.interp(q[0], x[ok], z)) for _, q, _ in fits]
+        found, u = edges.level(x[ok], z)
         on_wall = sharp[wall][::3]
-        middle = float(np.median(on_wall)) if len(on_wall) else 0.0
-        noise = 1.48 * float(np.median(np.abs(on_wall - middle))) if len(on_wall) else 0.0
-        if levels[0] > middle + CLEAR * noise:
+        middle, noise = middle_and_spread(on_wall)
+        if found > middle + CLEAR * noise:
             break
-    raised = min(middle + CLEAR * noise, 1.6 * levels[0])
-    level = min(max(levels[0], raised, 0.06 * deep), 0.75 * deep)
-    u = float(np.hypot(0.5 * np.ptp(levels), 0.04 * deep)) + 0.5 * (level - levels[0])
-    return Rim(level, u, float(p[2]), float(np.exp(p[1])), middle, noise, deep,
-               np.column_stack([x[ok], y[ok], curve])), sharp  # fmt: skip
+    raised = min(middle + CLEAR * noise, 1.6 * found)
+    level = min(max(found, raised, 0.06 * deep), 0.75 * deep)
+    u += 0.5 * (level - found)
+    return Rim(level, u, edges.step, edges.blur_mm, middle, noise, deep,
+               np.column_stack([x[ok], y[ok], edges.curve])), sharp  # fmt: skip
+
+
+def middle_and_spread(values: Picture) -> tuple[float, float]:
+    """Median, and the standard deviation that the median deviation from it stands for; 0, 0."""
+    if not len(values):
+        return 0.0, 0.0
+    middle = float(np.median(values))
+    return middle, 1.48 * float(np.median(np.abs(values - middle)))
 
 
 def _across(mask: Picture, crumb: Picture, px_per_mm: float) -> tuple[Any, ...]:
@@ -287,51 +293,3 @@ def _near(distance: Picture, wide: float) -> Picture:
     n = 2 * max(1, round(wide + 1)) + 1
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
     return cv2.dilate((distance > wide).astype(np.uint8), disc) > 0
-
-
-def _fitted(
-    x: Array, y: Array, n: Array, blur_mm: float, starts: list[Any]
-) -> tuple[float, Array, Array]:
-    """Level at the edge, parameters (edge, log blur, step share, log depth, a, wall), curve."""
-    from scipy.optimize import leastsq
-
-    weight = np.minimum(1, np.sqrt(n / n.max()) + 0.2) / (0.01 * max(float(np.ptp(y)), 0.02))
-    weight = weight / np.sqrt(len(x) / 12)
-    low = np.array([-0.3, np.log(0.02), 0, np.log(0.03), 0, -0.1])
-    wide = np.array([0.25, np.log(0.5), 1, np.log(2), 2, 0.1]) - low
-
-    def inside(q: Array) -> Array:
-        # a sine keeps each parameter within its bounds (from memory, as MINUIT does)
-        return np.asarray(low + wide * (0.5 + 0.5 * np.sin(q)))
-
-    def misfit(q: Array) -> Array:
-        p = inside(q)
-        known = [(p[1] - np.log(blur_mm)) / 0.1, (p[3] - np.log(0.3)) / 0.6]
-        return np.concatenate([weight * (_curve(x, p) - y), known])
-
-    best, least = starts[0], np.inf
-    for at in starts:
-        start = np.asarray(at)
-        if start.ndim == 0:  # only the share of the step is given
-            deep = max(float(np.ptp(y)), 0.05)
-            start = np.array([-0.03, np.log(blur_mm), at, np.log(0.3), deep, 0.0])
-        share = np.clip((start - low) / wide, 0.005, 0.995)
-        q = leastsq(misfit, np.arcsin(2 * share - 1), ftol=1e-4, xtol=1e-4, maxfev=400)[0]
-        cost = float(np.square(misfit(q)).sum())
-        if cost < least:
-            best, least = inside(q), cost
-    p = np.asarray(best)
-    return float(_curve(p[:1], p)[0]), p, _curve(x, p)
-
-
-def _curve(x: Array, p: Array) -> Array:
-    """A step and an exponential bowl, blurred by a normal curve (both in closed form)."""
-    from scipy.special import erf, erfcx
-
-    edge, sd, share, depth, a, wall = p[0], np.exp(p[1]), p[2], np.exp(p[3]), p[4], p[5]
-    z = x - edge
-    q = z / (sd * np.sqrt(2))
-    arg = (sd / depth - z / sd) / np.sqrt(2)
-    tail = 0.5 * np.exp(-q * q) * erfcx(np.maximum(arg, -5))
-    tail = np.where(arg < -5, np.exp(np.clip(0.5 * (sd / depth) ** 2 - z / depth, -50, 50)), tail)
-    return np.asarray(a * (0.5 * (1 + erf(q)) - (1 - share) * tail) + wall)

@@ -4,12 +4,15 @@ A wall is a line: it is looked for along lines, so that noise averages out along
 a line has gaps, its parts are joined when the whole boundary between two cells looks like a wall.
 """
 
+import math
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["apart", "ridge_height"]
+from kit.photo.darkness import Rim, middle_and_spread, sharpened
+
+__all__ = ["apart", "parted", "ridge_height"]
 
 Picture = NDArray[Any]
 
@@ -19,6 +22,40 @@ SIDE_MM = 0.18
 ALONG_MM = 0.40
 #: A part of an open area is a cell of its own from this size.
 SEED_MM2 = 0.05
+#: Share of the blur's variance taken back before walls are looked for: a wall comes out by it, the
+#: floor of a cell that rises and falls does not.
+SHARPEN = 0.5
+#: Thinnest wall that is looked for: blurred, it still lifts the light by a known share.
+THINNEST_MM = 0.06
+#: A point is thin wall where it is lighter than that by this share of the deepest, and by so
+#: much of the wall's noise; gaps are looked for where it falls short by no more than the last.
+THIN = 0.01
+THIN_NOISE = 0.25
+GAP = 0.06
+
+
+def parted(
+    open_mask: Picture, dark: Picture, crumb: Picture, rim: Rim, px_per_mm: float
+) -> Picture:
+    """Return the open pixels with the thin walls between cells taken out.
+
+    Parameters
+    ----------
+    open_mask, crumb : (height, width) bool
+    dark : (height, width) float32
+        From `darkness`.
+    rim : Rim
+    px_per_mm : float
+    """
+    import cv2
+
+    clearer = sharpened(dark, px_per_mm, rim.blur_mm, SHARPEN)
+    left = rim.blur_mm * math.sqrt(1 - SHARPEN)
+    height = ridge_height(clearer, px_per_mm, math.erf(THINNEST_MM / (2 * math.sqrt(2) * left)))
+    off = np.ones((2 * max(1, round(SIDE_MM * px_per_mm)) + 1,) * 2, np.uint8)
+    wall = cv2.erode((crumb & (dark < rim.level)).view(np.uint8), off, borderValue=0) > 0
+    margin = THIN * rim.deep + THIN_NOISE * middle_and_spread(clearer[wall][::3])[1]
+    return apart(open_mask, height, px_per_mm, margin, margin - GAP * rim.deep)
 
 
 def ridge_height(dark: Picture, px_per_mm: float, share: float) -> Picture:

@@ -11,6 +11,7 @@ from math import gamma
 import crumbs
 import numpy as np
 import pytest
+import relief
 
 from kit.errors import DataError, InputError
 from kit.photo import read
@@ -176,22 +177,49 @@ def test_counting_again_is_quick(plain):
 
 
 #: Openness in points, cells/cm² and median cell in %, by level.
-LIMITS = {"easy": (5.0, 14.0, 20.0), "realistic": (5.5, 14.0, 20.0), "hard": (6.5, 28.0, 40.0)}
+LIMITS = {"easy": (3.5, 10.0, 20.0), "realistic": (3.5, 12.0, 20.0), "hard": (6.5, 28.0, 36.0)}
+UNDER_A_LAMP = {
+    "easy": (8.0, 30.0, 22.0),
+    "realistic": (4.5, 38.0, 24.0),
+    "hard": (6.5, 45.0, 45.0),
+}
+NAMES = ("openness", "cells_per_cm2", "median_cell_mm2")
+
+
+def misses(scene, found):
+    """Return the errors in percent (openness in points) and which intervals hold the truth."""
+    off = np.array([found.values[n].value - scene.truth[n] for n in NAMES])
+    held = np.abs(off) < 1.96 * np.array([found.values[n].u for n in NAMES])
+    return 100 * off / [1.0, *(scene.truth[n] for n in NAMES[1:])], held
+
+
+def told(rows):
+    """Print errors and coverage by group of (groups, errors, held); return the RMSE of each."""
+    rmse = {}
+    for group in dict.fromkeys(g for groups in zip(*(r[0] for r in rows), strict=True)
+                               for g in groups):  # fmt: skip
+        offs = np.array([off for groups, off, _ in rows if group in groups])
+        rmse[group] = np.sqrt(np.square(offs).mean(0))
+        held = np.mean([held for groups, _, held in rows if group in groups], axis=0)
+        print(f"{group:10} RMSE of openness {rmse[group][0]:.1f} points, cells/cm² "
+              f"{rmse[group][1]:.0f} %, median {rmse[group][2]:.0f} %; half of the errors below "
+              f"{np.median(np.abs(offs), 0).round(1)}; bias {offs.mean(0).round(1)}; 95 % "
+              f"intervals hold {held.round(2)}")  # fmt: skip
+    return rmse
 
 
 @pytest.mark.long
 def test_errors_and_coverage_on_fresh_seeds():
     """Print errors by level, kind and light; fail beyond about 1.5 × what was found.
 
-    Found on seeds from 930000 (November 2026), easy, realistic and hard: openness 2.7, 3.5 and
-    3.8 points, cells/cm² 9, 8 and 18 %, median cell 12, 9 and 25 %; 66 of 72 outlines within
-    1 %, one face refused. With 24 faces a level an RMSE strays by a seventh (1 in √48) where
-    errors are normal; a few faces carry it here, so that fresh seeds may fail now and then.
+    Found on seeds from 500000 (November 2026), easy, realistic and hard: openness 1.5, 1.8 and
+    4.4 points, cells/cm² 7, 11 and 23 %, median cell 15, 18 and 25 %; all outlines within 1 %.
+    With 24 faces a level an RMSE strays by a seventh (1 in √48) where errors are normal; a few
+    faces carry it here, so that fresh seeds may fail now and then.
     """
     count = int(os.environ.get("KIT_CRUMB_SCENES", "72"))
     start = int(os.environ.get("KIT_CRUMB_SEED", "500000"))
     rows, faces = [], []
-    names = ("openness", "cells_per_cm2", "median_cell_mm2")
     for i in range(count):
         level = list(crumbs.LEVELS)[i % 3]
         kind = crumbs.CELLS[i // 3 % 6]
@@ -205,22 +233,32 @@ def test_errors_and_coverage_on_fresh_seeds():
             print(f"refused: seed {start + i}, {scene.names}: {exc}")
             faces.append(np.inf)
             continue
-        off = np.array([found.values[n].value - scene.truth[n] for n in names])
-        held = np.abs(off) < 1.96 * np.array([found.values[n].u for n in names])
-        off /= [1.0, *(scene.truth[n] for n in names[1:])]
-        rows.append(((level, kind, light), 100 * off, held))
+        rows.append(((level, kind, light), *misses(scene, found)))
         faces.append(np.sqrt(found.face_mm2.value / scene.truth["face_mm2"]) - 1)
-    rmse = {}
-    for group in dict.fromkeys(g for groups in zip(*(r[0] for r in rows), strict=True)
-                               for g in groups):  # fmt: skip
-        offs = np.array([off for groups, off, _ in rows if group in groups])
-        rmse[group] = np.sqrt(np.square(offs).mean(0))
-        held = np.mean([held for groups, _, held in rows if group in groups], axis=0)
-        print(f"{group:10} RMSE of openness {rmse[group][0]:.1f} points, cells/cm² "
-              f"{rmse[group][1]:.0f} %, median {rmse[group][2]:.0f} %; bias "
-              f"{offs.mean(0).round(1)}; 95 % intervals hold {held.round(2)}")  # fmt: skip
+    rmse = told(rows)
     print(f"face within 1 %: {np.mean(np.abs(faces) < 0.01):.2f}")
     for level, limits in LIMITS.items():
         assert (rmse[level] < limits).all(), (level, rmse[level])
-    assert (np.mean([held for *_, held in rows], axis=0) > 0.85).all()
+    assert (np.mean([held for *_, held in rows], axis=0) > 0.9).all()
     assert np.mean(np.abs(faces) < 0.01) > 0.85
+
+
+@pytest.mark.long
+def test_errors_and_coverage_under_a_lamp():
+    """Print errors on bubbles in space, lit in relief (`relief`); outline and crust are given.
+
+    Found on seeds from 500000 (November 2026), easy, realistic and hard: openness 6.6, 1.6 and
+    3.4 points, cells/cm² 22, 29 and 36 %, median cell 12, 12 and 34 %: lit slopes look like wall,
+    and walls between a lit and a dark slope are not seen. The intervals know it.
+    """
+    start = int(os.environ.get("KIT_CRUMB_SEED", "500000"))
+    rows = []
+    for i in range(int(os.environ.get("KIT_CRUMB_SCENES", "72")) // 3):
+        level = list(relief.LEVELS)[i % 3]
+        scene = relief.draw(start + i, level)
+        found = crumb(scene.photo, scene.scale, outline=scene.face_px, crust_mm=scene.crust_mm)
+        rows.append(((level,), *misses(scene, found)))
+    rmse = told(rows)
+    for level, limits in UNDER_A_LAMP.items():
+        assert (rmse[level] < limits).all(), (level, rmse[level])
+    assert (np.mean([held for *_, held in rows], axis=0) > 0.85).all()

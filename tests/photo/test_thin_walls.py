@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from kit.photo.cells import find_cells
+from kit.photo.darkness import sharpened
 from kit.photo.thin_walls import apart, ridge_height
 
 P, BLUR, DEEP = 11.0, 0.15, 0.5
@@ -51,6 +52,26 @@ def test_a_passage_parts_nothing(wide):
     y, x = plane()
     two = (np.hypot(x - 1.6, y) < 1.4) | (np.hypot(x + 1.6, y) < 1.4)
     assert cells_of(seen(two | ((abs(x) < 1) & (abs(y) < wide / 2)), noise=0.01)) == 1
+
+
+def test_a_floor_that_rises_parts_nothing_once_blur_is_taken_back():
+    # a rise of a third, about as wide as a wall seen through the blur
+    y, x = plane()
+    floor = 1 - 0.33 * np.exp(-0.5 * (x / 0.22) ** 2)
+    inside = (np.hypot(x, y) < 2.5).astype(np.float32)
+    dark = DEEP * cv2.GaussianBlur((inside * floor).astype(np.float32), (0, 0), BLUR * P * 4)
+    dark = cv2.resize(dark, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    wall = seen((np.hypot(x, y) < 2.5) & (abs(x) > 0.2 / 2))
+
+    def parts(picture):
+        clearer = sharpened(picture, P, BLUR, 0.5)
+        share = math.erf(0.06 / (2 * math.sqrt(2) * BLUR * math.sqrt(0.5)))
+        height = ridge_height(clearer, P, share)
+        parted = apart(picture > 0.15, height, P, 0.01 * DEEP, -0.05 * DEEP)
+        return len(find_cells(parted, np.ones(parted.shape, bool), P).area_mm2)
+
+    assert parts(dark) == 1
+    assert parts(wall) == 2
 
 
 def test_noise_on_a_flat_cell_parts_nothing():
