@@ -70,6 +70,8 @@ class Photo:
     _content: bytes | None = field(default=None, repr=False, compare=False)
     #: decoded pixels, all or none; not sent to another process unless there is nothing else
     _held: list[Pixels] = field(default_factory=list, repr=False, compare=False)
+    #: the last reduced copy by its longer side: a reference and a piece are looked for in the same
+    _small: dict[int, tuple[Pixels, float]] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def name(self) -> str:
@@ -107,7 +109,10 @@ class Photo:
         if longest_px >= max(self.width, self.height):
             return self.pixels, 1.0
         if not self._held:
-            pixels, k = self._decode(longest_px)
+            if longest_px not in self._small:
+                self._small.clear()
+                self._small[longest_px] = self._decode(longest_px)
+            pixels, k = self._small[longest_px]
             return np.array(pixels), k
         k = max(self.width, self.height) / longest_px
         size = (max(1, int(self.width / k + 1e-6)), max(1, int(self.height / k + 1e-6)))
@@ -120,6 +125,7 @@ class Photo:
         """Let go of the decoded pixels; they are decoded again when they are asked for."""
         if self.path or self._content is not None:
             self._held.clear()
+            self._small.clear()
 
     @property
     def camera(self) -> Camera:
@@ -138,7 +144,7 @@ class Photo:
         """Leave decoded pixels behind where the file gives them again (process pools)."""
         state = dict(self.__dict__)
         if self.path or self._content is not None:
-            state["_held"] = []
+            state["_held"], state["_small"] = [], {}
         return state
 
 

@@ -17,6 +17,11 @@ __all__ = ["below_line_ml", "with_scale"]
 UNSEEN = {"ball": 0.02, "piece": 0.05, "jar": 0.1}
 
 
+#: where the reference does not tell how high the camera was, the outline of a flat piece tells it
+#: poorly: standard uncertainty of the height from that, in radii (from drawn pictures)
+UNTOLD_LOOK = {"ball": 0.005, "piece": 0.03, "jar": 0.01}
+
+
 def below_line_ml(fit: SolidFit) -> float:
     """What the fitted solid holds below the dough's line: the cone its sides were taken as."""
     r, h = fit.solid.r[:3], fit.solid.h[:3]
@@ -42,7 +47,9 @@ def with_scale(
     fit = found.fit
     slope = math.tan(math.radians(abs(fit.elevation_deg) + 1))
     foot, top = _last_seen(fit.solid, slope)
+    look = 0.0 if scale.tilt_known else UNTOLD_LOOK[shape] * fit.solid.diameter_mm / 2
     hidden = UNSEEN[shape] * slope * math.hypot(foot if jar is None else 0.0, top)
+    hidden = math.hypot(hidden, look)
     unseen = {
         "height_mm": hidden, "diameter_mm": 0.0, "level_mm": 0.0,
         "volume_ml": hidden * math.pi * max(foot, top) ** 2 / 2 / 1000 * (jar is None),

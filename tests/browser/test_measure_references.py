@@ -84,6 +84,7 @@ def test_a_ruler_by_two_of_its_lines_and_two_points_square_on(page, lab, trial, 
     )
     start(page, lab, trial, shot.path, "1 photo")
     choose(page, "Scale by", "a ruler")
+    page.get_by_text("Put the two marks on the ruler").wait_for(timeout=10_000)
     say(page, "Piece in front of it", "12 mm")
     say(page, "Distance on the ruler", "60 mm")
     say(page, "From line to line", "1 mm")
@@ -115,7 +116,8 @@ def test_a_ruler_by_two_of_its_lines_and_two_points_square_on(page, lab, trial, 
     assert abs(found - shot.truth.height_mm) < 3 * any_way
     choose(page, "Camera was held", "square on with care (within 10°)")
     page.get_by_text("square-on within 10°", exact=False).first.wait_for(timeout=30_000)
-    assert height(page)[1] < 0.6 * any_way
+    # of a height the tilt is told by the piece's own outline, however the camera was held
+    assert height(page)[1] < 1.1 * any_way
     shoot(page, "measure-points", tall=2400)
 
 

@@ -346,5 +346,5 @@ def test_two_points_beside_it_do(seed):
     photo = replace(photo, focal_35mm=26.0)
     view = side(photo, scale(photo, "points", points=ends, mm=40, offset_mm=12), kind, truth.box)
     assert view.height_mm.value == pytest.approx(truth.height_mm, rel=0.05)
-    assert view.height_mm.u < 0.05 * truth.height_mm
+    assert view.height_mm.u < 0.08 * truth.height_mm
     assert abs(view.height_mm.value - truth.height_mm) < 3 * view.height_mm.u
