@@ -33,8 +33,6 @@ PLUMB_DEG = 0.3
 USUAL_LOOK_DEG, USUAL_LOOK_U_DEG = 5.0, 4.0
 #: a phone is held level to within this (own guess), degrees
 HELD_ROLL_DEG = 1.5
-#: and the piece stands nearer or farther than such a reference by this much (own guess)
-UNTOLD_DEPTH_MM = 5.0
 #: smaller side of a piece, working pixels: an edge's surroundings must be seen too (own choice)
 LEAST_PX = 30.0
 #: an edge is where the picture says to within about this, working pixels (blur, halo)
@@ -130,17 +128,15 @@ def stand_of(scale: Scale, standing: bool | None) -> tuple[Stand, Beliefs, tuple
             "Retake the photo from nearly the height of the worktop."
         )
         raise DataError(msg)
-    tilt, expected, deep = math.hypot(scale.u_tilt_deg, PLUMB_DEG), 0.0, scale.u_offset_mm
-    roll = PLUMB_DEG
+    tilt, expected, roll = math.hypot(scale.u_tilt_deg, PLUMB_DEG), 0.0, PLUMB_DEG
     if not scale.tilt_known:
         tilt, expected, roll = USUAL_LOOK_U_DEG, -USUAL_LOOK_DEG, HELD_ROLL_DEG
-        deep = math.hypot(deep, UNTOLD_DEPTH_MM)
         checks.append(
             "the reference does not say how high the camera was: that was taken from the piece's "
             "own outline. A card or marker beside the piece makes it surer"
         )
     beliefs = Beliefs(
-        math.radians(tilt), math.radians(roll), max(deep, 0.01),
+        math.radians(tilt), math.radians(roll), max(scale.u_offset_mm, 0.01),
         scale.camera.u_focal, 0.0, math.radians(expected),
     )  # fmt: skip
     return Stand(scale.camera, start, across, along, toward, up, origin), beliefs, tuple(checks)

@@ -17,11 +17,6 @@ __all__ = ["below_line_ml", "with_scale"]
 UNSEEN = {"ball": 0.02, "piece": 0.05, "jar": 0.1}
 
 
-#: where the reference does not tell how high the camera was, the outline of a flat piece tells it
-#: poorly: standard uncertainty of the height from that, in radii (from drawn pictures)
-UNTOLD_LOOK = {"ball": 0.005, "piece": 0.03, "jar": 0.01}
-
-
 def below_line_ml(fit: SolidFit) -> float:
     """What the fitted solid holds below the dough's line: the cone its sides were taken as."""
     r, h = fit.solid.r[:3], fit.solid.h[:3]
@@ -47,9 +42,7 @@ def with_scale(
     fit = found.fit
     slope = math.tan(math.radians(abs(fit.elevation_deg) + 1))
     foot, top = _last_seen(fit.solid, slope)
-    look = 0.0 if scale.tilt_known else UNTOLD_LOOK[shape] * fit.solid.diameter_mm / 2
     hidden = UNSEEN[shape] * slope * math.hypot(foot if jar is None else 0.0, top)
-    hidden = math.hypot(hidden, look)
     unseen = {
         "height_mm": hidden, "diameter_mm": 0.0, "level_mm": 0.0,
         "volume_ml": hidden * math.pi * max(foot, top) ** 2 / 2 / 1000 * (jar is None),
@@ -62,7 +55,7 @@ def with_scale(
         * math.hypot(tall / fit.solid.height_mm, 2 * wide / fit.solid.diameter_mm),
     }  # fmt: skip
     out: dict[str, dict[str, float]] = {}
-    u_scale = _u_scale(scale)
+    u_scale = _u_scale(scale, fit)
     for name, (number, parts) in numbers.items():
         power = 3 if name == "volume_ml" else 1
         if jar is not None:  # a jar's width is known: only heights go with the scale
@@ -72,16 +65,22 @@ def with_scale(
     return out
 
 
-def _u_scale(scale: Scale) -> float:
-    """Relative standard uncertainty of lengths at the reference's own depth.
+def _u_scale(scale: Scale, fit: SolidFit) -> float:
+    """Relative standard uncertainty of the piece's lengths from the reference.
 
-    Where the reference does not tell the tilt, how deep the piece stands is a belief of the fit's
-    own (`side_fit.stand_of`): what is left is how well it was marked, its size, and the lens.
+    How high a camera was and how it leaned is taken from the outline where the reference does not
+    tell it. Left is how the reference's plane is turned about the vertical: by that a piece beside
+    it stands nearer or farther.
     """
-    if scale.tilt_known or not len(scale.outline):
+    if scale.tilt_known or scale.camera is None or not len(scale.outline):
         return scale.u
-    parts = scale.u_at(scale.outline.mean(0, keepdims=True), 0.0).parts
-    return math.hypot(*(u for cause, u in parts.items() if cause not in ("tilt", "plane")))
+    middle = scale.outline.mean(0, keepdims=True)
+    parts = scale.u_at(middle, 0.0).parts
+    marked = (u for cause, u in parts.items() if cause not in ("tilt", "plane"))
+    there = scale.camera.rays(middle)[0] * scale.pose.shift[2]
+    beside = float((fit.foot - there) @ fit.stand.across)
+    turned = beside * math.tan(math.radians(scale.u_tilt_deg)) / float(np.linalg.norm(fit.foot))
+    return math.hypot(turned, *marked)
 
 
 def _last_seen(solid: Solid, slope: float) -> tuple[float, float]:

@@ -10,6 +10,7 @@ outline. Method: Björck 1996, "Numerical Methods for Least Squares Problems", c
 
 import math
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,8 @@ Whole = NDArray[np.intp]
 #: names of what is shared by all photos of one camera and reference, in this order
 SHARED = ("tilt", "roll", "plane", "lens", "marking")
 _PLACE = len(SHARED) + 2
+#: radians: a tilt less sure than this is tried at so many values (own choice)
+HARDLY_KNOWN, TILTS_TRIED = math.radians(2), 11
 #: neighbours that err together, while the shape is sought
 _TOGETHER = 8.0
 
@@ -130,11 +133,21 @@ class _Problem:
         self.sd = np.maximum(self.sd, 1e-9)
         self.mean = np.array([beliefs.expected_tilt, 0.0, 0.0, 0.0, 0.0])
 
-    @property
-    def tips(self) -> tuple[float, ...]:
-        """Tilts to begin from, about the one expected: more than one where it is hardly known."""
-        sd = float(self.sd[0])
-        return (0.0,) if sd < math.radians(2) else (0.0, -sd, sd)
+    def at_tilts(self) -> "list[_Problem]":
+        """The same at tilts held near one another, where the tilt is hardly known.
+
+        Shape and tilt together make a narrow valley with many dips; shape alone does not.
+        """
+        if self.sd[0] < HARDLY_KNOWN:
+            return [self]
+        tilts = self.mean[0] + self.sd[0] * np.linspace(-2, 2, TILTS_TRIED)
+        out = []
+        for tilt in tilts:
+            held = copy(self)
+            held.mean, held.sd = self.mean.copy(), self.sd.copy()
+            held.mean[0], held.sd[0] = tilt, HARDLY_KNOWN / 10
+            out.append(held)
+        return out
 
     def seen(self, x: Array, profile: Profile) -> tuple[Contour, Stand, Array]:
         stand = self.stand.turned(*x[2:6])
@@ -288,11 +301,10 @@ def fit_solid(
         tried = [_search(problem, before.found.copy(), held, floor_px, steps, 1)]
     if before is None or (thorough and problem.noise(tried[0], floor_px) > 2 * floor_px):
         # from each start a few steps; from the best of them on
-        begin = [
-            np.r_[start, problem.mean + tip * np.eye(len(SHARED))[0], own]
-            for own in shape.starts() for tip in problem.tips
+        near = [
+            _search(at_tilt, np.r_[start, at_tilt.mean, own], held, floor_px, 8)
+            for at_tilt in problem.at_tilts() for own in shape.starts()
         ]  # fmt: skip
-        near = [_search(problem, x, held, floor_px, 8) for x in begin]
         best = min(near, key=lambda x: problem.cost(x, held, floor_px))
         tried.append(_search(problem, best, held, floor_px, steps, 1))
     x = min(tried, key=lambda x: problem.cost(x, held, floor_px))
