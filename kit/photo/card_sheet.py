@@ -15,6 +15,7 @@ from kit.photo.card import (
     WINDOW_MM,
     rectangles,
 )
+from kit.photo.colour import srgb_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -98,7 +99,7 @@ def _card(ax: "Axes") -> None:
     for part in rectangles():
         x0, y0, x1, y1 = part.box
         # markers and ticks as dark as the printer can, patches as the tone they are named for
-        tone = 0.0 if part.reflectance == BLACK else _coded(part.reflectance / WHITE)
+        tone = 0.0 if part.reflectance == BLACK else float(srgb_of(part.reflectance / WHITE))
         ax.add_patch(Box((x0, y0), x1 - x0, y1 - y0, fc=str(tone), ec="none", lw=0, aa=False))
     for box in ((0.0, 0.0, *SIZE_MM), WINDOW_MM):
         x0, y0, x1, y1 = box
@@ -145,8 +146,3 @@ def _lines(text: str, width: int) -> list[str]:
 
 def _text(ax: "Axes", x: float, y: float, words: str, points: float, **how: Any) -> None:
     ax.text(x, y, words, fontsize=points, **how)
-
-
-def _coded(linear: float) -> float:
-    """What to print for a share of the paper's light (IEC 61966-2-1)."""
-    return 12.92 * linear if linear <= 0.0031308 else 1.055 * linear ** (1 / 2.4) - 0.055

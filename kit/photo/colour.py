@@ -5,10 +5,12 @@ against each other and against published pairs); CIE 1976 L*a*b* under D65 and C
 scikit-image.
 """
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["delta_e00", "light_of", "srgb_of", "to_lab"]
+__all__ = ["delta_e00", "light_of", "light_of_bytes", "srgb_of", "to_lab"]
 
 Array = NDArray[np.float64]
 
@@ -28,6 +30,14 @@ def light_of(srgb: ArrayLike) -> Array:
     v = np.asarray(srgb, float)
     high = ((np.maximum(v, 0) + _A) / (1 + _A)) ** _GAMMA
     return np.where(v <= _CUT_SRGB, v / _SLOPE, high)
+
+
+@cache
+def light_of_bytes() -> NDArray[np.float32]:
+    """Return the light, 0 to 1, of each of the 256 values a byte of a picture has."""
+    table = light_of(np.arange(256) / 255).astype(np.float32)
+    table.flags.writeable = False
+    return table
 
 
 def srgb_of(light: ArrayLike) -> Array:

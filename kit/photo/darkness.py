@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.photo.colour import light_of_bytes
 from kit.photo.edge_profile import likely_edges
 
 __all__ = [
@@ -74,10 +75,10 @@ def linear_light(picture: Picture) -> Picture:
     """Return the linear light of an sRGB picture as float32 (IEC 61966-2-1)."""
     import cv2
 
-    v = np.arange(256) / 255
-    table = np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
     # red and green: nearly all the light of a crumb, and least noise
-    return cv2.transform(cv2.LUT(picture, table), np.array([[0.3, 0.6, 0.1]], np.float32))
+    return cv2.transform(
+        cv2.LUT(picture, light_of_bytes()), np.array([[0.3, 0.6, 0.1]], np.float32)
+    )
 
 
 def darkness(light: Picture, crumb: Picture, px_per_mm: float) -> Picture:

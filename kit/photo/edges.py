@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.photo.colour import light_of_bytes
 from kit.photo.plane_fit import Marks
 
 __all__ = ["Edges", "Kept", "Patch", "halved", "linear_patch", "place_edges"]
@@ -104,17 +105,10 @@ class Patch:
                 for part in np.split(flat, range(30_000, len(flat), 30_000))
             ]
         )
-        light = _LINEAR[rgb] @ np.array([0.2126, 0.7152, 0.0722])  # ITU-R BT.709
+        light = light_of_bytes()[rgb] @ np.array([0.2126, 0.7152, 0.0722])  # ITU-R BT.709
         return np.asarray(light.reshape(at.shape[:-1]), float)
 
 
-def _table() -> Array:
-    """Linear light of the 256 levels of sRGB (IEC 61966-2-1)."""
-    level = np.arange(256) / 255
-    return np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)
-
-
-_LINEAR = _table()
 #: what is this wide is placed as well as finer pixels would: edges are placed to a part of one
 ENOUGH_PX = 14.0
 #: the picture in which references are looked for is at least so long, in pixels

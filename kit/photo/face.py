@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError
 from kit.photo import face_edge
+from kit.photo.colour import light_of_bytes
 from kit.photo.colour_table import codes, density, how_rough, hues, share_of_roughness
 from kit.photo.strip import closed_path, normals, resampled, strip_of
 
@@ -220,9 +221,7 @@ def _light_of(picture: Picture) -> Picture:
     """Linear light of the three colours, 0 to 100, as float32, a little smoothed."""
     import cv2
 
-    v = np.arange(256) / 255
-    table = 100 * np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
-    linear = cv2.LUT(picture, table.astype(np.float32))
+    linear = cv2.LUT(picture, 100 * light_of_bytes())
     return np.asarray(cv2.GaussianBlur(linear, (0, 0), 1.0))
 
 

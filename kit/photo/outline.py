@@ -12,9 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.photo.colour import light_of_bytes
+
 __all__ = [
     "CLEAR", "Edge", "Looked", "evenly", "find_edge", "inside", "jumps_along", "look",
-    "noise_of", "normals_of", "shadow_proof",
+    "noise_of", "shadow_proof",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -83,8 +85,6 @@ def look(picture: Pixels, box: Box, margin: float, keep_out: Array) -> Looked:
     x0, y0 = max(0, int(box[0] - grow)), max(0, int(box[1] - grow))
     x1, y1 = min(width, int(box[2] + grow) + 2), min(height, int(box[3] + grow) + 2)
     part = np.ascontiguousarray(picture[y0:y1, x0:x1])
-    coded = np.arange(256) / 255  # IEC 61966-2-1
-    light = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
     lab = cv2.cvtColor(part.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
     proof = shadow_proof(np.asarray(lab, np.float32))
     corner = (float(x0), float(y0))
@@ -92,7 +92,7 @@ def look(picture: Pixels, box: Box, margin: float, keep_out: Array) -> Looked:
     half = cv2.resize(proof, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     level = _level_edges(np.asarray(half, np.float32), (box[0] - x0) / 2, (box[2] - x0) / 2)
     level[:, 0] = 2 * level[:, 0] + 0.5 + y0 - level[:, 1] * x0
-    return Looked(proof, light.astype(np.float32)[part], corner, keep_out, level)
+    return Looked(proof, light_of_bytes()[part], corner, keep_out, level)
 
 
 def shadow_proof(lab: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -146,15 +146,6 @@ def evenly(line: Array, n: int) -> Array:
     along = np.r_[0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T))]
     at = np.linspace(0, along[-1], n, endpoint=False)
     return np.column_stack([np.interp(at, along, closed[:, 0]), np.interp(at, along, closed[:, 1])])
-
-
-def normals_of(line: Array) -> Array:
-    """Outward unit normals (n, 2) of a closed line of even points."""
-    ahead = np.roll(line, -1, 0) - np.roll(line, 1, 0)
-    x, y = line.T
-    turn = float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
-    normal = np.column_stack([ahead[:, 1], -ahead[:, 0]]) * (1 if turn > 0 else -1)
-    return np.asarray(normal / np.maximum(np.hypot(*normal.T), 1e-9)[:, None])
 
 
 def find_edge(

@@ -17,6 +17,7 @@ from kit.photo.reference import Scale
 from kit.photo.solid import Stand
 from kit.photo.solid_fit import Beliefs, SolidFit, fit_solid
 from kit.photo.solid_profile import RoundProfile
+from kit.photo.strip import normals
 
 __all__ = ["Found", "judge", "measure", "stand_of"]
 
@@ -213,7 +214,7 @@ def _traced(
         msg = f"what stands out is only {k * size:.0f} pixels large. Go nearer, or draw a box."
         raise DataError(msg)
     line = edges.evenly(line, 140)
-    edge = edges.find_edge(seen, line, edges.normals_of(line), max(5.0, 0.2 * size), either=True)
+    edge = edges.find_edge(seen, line, normals(line), max(5.0, 0.2 * size), either=True)
     fit, used = _fitted(_grow(edge.points, k), _spread(edge), stand, beliefs, shape, jar, top,
                         base, before, 9 if before is None else 5)  # fmt: skip
     for reach, many, steps, last in (
@@ -223,7 +224,7 @@ def _traced(
             line = edges.evenly(_shrink(fit.drawn, k), many)
         else:
             line = edges.evenly(edge.points, many)
-        edge = edges.find_edge(seen, line, edges.normals_of(line), reach)
+        edge = edges.find_edge(seen, line, normals(line), reach)
         # a faint edge may be another one: its bias grows as it fades
         faint = float(np.clip(edges.CLEAR / max(float(np.median(edge.strength)), 1e-3), 1.0, 4.0))
         fit, used = _fitted(
@@ -233,11 +234,11 @@ def _traced(
         )  # fmt: skip
     strength = float(np.median(edge.strength[used]))
     notes = (FAINT,) * (strength < edges.CLEAR / 2)
-    along = doubtful.share_along(seen, edge, edges.normals_of(line), max(4.0, 0.02 * size))
+    along = doubtful.share_along(seen, edge, normals(line), max(4.0, 0.02 * size))
     final = edges.evenly(_shrink(fit.drawn, k), 160)
     doubts, agreed = np.zeros(4), 1.0
     if jar is None:
-        doubts = k * doubtful.doubts(seen, final, edges.normals_of(final), 0.22 * size, box)
+        doubts = k * doubtful.doubts(seen, final, normals(final), 0.22 * size, box)
         doubts[:2] *= np.array([top is None, base is None])  # a hand has decided
         agreed = doubtful.overlap(region, final) if top is None and base is None else 1.0
         if agreed < WELL_AGREED or doubts.max() > NOTED_DOUBT * size * k:
@@ -288,7 +289,7 @@ def _fitted(
     for p in given if jar is None else given[: top is not None]:
         keep &= np.hypot(*(points - p).T) > 0.2 * float(max(np.ptp(points, axis=0)))
     if jar is not None:
-        normal = edges.normals_of(points)
+        normal = normals(points)
         keep &= (normal[:, 1] < -0.4) | (normal[:, 1] > 0.4)
         spread = np.where(normal[:, 1] > 0, 2.0, 1.0) * spread  # the glass's foot bends the view
     used = np.flatnonzero(keep)
