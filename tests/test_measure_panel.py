@@ -285,6 +285,7 @@ def test_a_disc_is_asked_how_it_lies_and_pointed_at_only_when_dragged(panel, cal
 @pytest.mark.parametrize(
     ("kind", "field", "typed", "words_"),
     [
+        ("points", "mm", "1e99", "distance is '1e99': must be at most 2000 mm."),
         ("scanner", "dpi", "six hundred", "dots to the inch is 'six hundred': must be a number. It "
          "stands in the scanner's settings, such as 600."),
         ("marker", "id", "7x", "its number is '7x': must be a whole number. Leave it empty for "

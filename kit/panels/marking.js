@@ -226,7 +226,7 @@ class Board {
   listen() {
     const { model } = this;
     this.heard = [
-      ["change:picture", () => this.showPicture()], ["change:alt", () => this.showPicture()],
+      ["change:picture", () => this.showAnother()], ["change:alt", () => this.showPicture()],
       ["change:overlay", () => this.showOverlay()], ["change:marks", () => this.showMarks()],
       ["change:width", () => this.showMarks()], ["change:height", () => this.showMarks()],
       ["msg:custom", (message) => this.answered(message)],
@@ -259,6 +259,13 @@ class Board {
   }
 
   // Drawing
+
+  // What was said of the marks of the photo before is not of this one.
+  showAnother() {
+    this.told.textContent = "";
+    this.told.classList.remove("kit-mark-refused");
+    this.showPicture();
+  }
 
   source(image, name) {
     const bytes = this.model.get(name);

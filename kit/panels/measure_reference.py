@@ -36,11 +36,13 @@ _TOLD = {
 _Fields = Mapping[str, tuple[str, str, Callable[[str], Any]]]
 
 
-def _mm(name: str) -> Callable[[str], Any]:
+def _mm(name: str, most: float) -> Callable[[str], Any]:
     def read(text: str) -> float:
         value = above_0(text, "mm", name)
         if value is None:
             raise InputError(name, text, "must not be empty", "Write for example 40 mm.")
+        if value > most:  # as `kit.photo.scale` has it, in the words of the form
+            raise InputError(name, text, f"must be at most {most:g} mm")
         return value
 
     return read
@@ -78,18 +80,18 @@ _ABOUT: Mapping[str, _Fields] = {
             lambda t: above_0(t, "mm", "long bar"),
         )
     },
-    "points": {"mm": ("Distance", "such as 40 mm", _mm("distance"))},
+    "points": {"mm": ("Distance", "such as 40 mm", _mm("distance", 2000))},
     "ruler": {
-        "mm": ("Distance on the ruler", "such as 100 mm", _mm("distance")),
-        "tick_mm": ("From line to line", "such as 1 mm", _mm("line to line")),
+        "mm": ("Distance on the ruler", "such as 100 mm", _mm("distance", 2000)),
+        "tick_mm": ("From line to line", "such as 1 mm", _mm("line to line", 100)),
     },
-    "disc": {"diameter_mm": ("Its diameter", "such as 25 mm", _mm("diameter"))},
+    "disc": {"diameter_mm": ("Its diameter", "such as 25 mm", _mm("diameter", 1000))},
     "checkerboard": {
         "inner_corners": ("Inner corners", "such as 7 x 5", _corners),
-        "square_mm": ("A square's side", "such as 6 mm", _mm("square")),
+        "square_mm": ("A square's side", "such as 6 mm", _mm("square", 200)),
     },
     "marker": {
-        "side_mm": ("Its side", "such as 40 mm", _mm("side")),
+        "side_mm": ("Its side", "such as 40 mm", _mm("side", 1000)),
         "id": ("Its number", "any, when empty", _one),
     },
     "scanner": {"dpi": ("Dots to the inch", "such as 600", _dots)},

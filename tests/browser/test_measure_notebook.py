@@ -157,6 +157,10 @@ def test_clicked_photo_by_touch_and_zoom(lab, trial, drawn, tmp_path):
         page.get_by_role("button", name="Keep these values").click()
         page.locator(".kit-panel").get_by_text("Kept for piece 1A2").wait_for(timeout=20_000)
         shoot(page, "measure-touch-768px", tall=2600)
+        # what was said of this photo's marks is not said of the next one's
+        page.locator(".kit-mark-told", has_text="moved.").wait_for(timeout=10_000)
+        page.locator("ul.kit-strip button").nth(0).click()
+        expect(page.locator(".kit-mark-told")).to_have_text("")
         assert cut_off(page, ".kit-scroll, .kit-strip, .kit-mark-view") == []
         context.close()
     assert kept(trial, "1A2")["rise_height_mm"] == pytest.approx(found, abs=0.06)
