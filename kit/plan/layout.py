@@ -145,6 +145,9 @@ def _one_bake(
     kind = rng.permutation(np.arange(loads) % len(load_points))
     if kitchen.shared_loads:
         load = into_loads(dough, setting, group, loads, rng, kind if len(load_points) > 1 else None)
+        # loads made up to whole rounds of settings may outnumber the pieces: none is left empty
+        filled, load = np.unique(load, return_inverse=True)
+        kind = kind[filled]
     else:
         load = _own_loads(dough, setting, kitchen.places, rng)
     keys = [setting, group, dough] if len(single) > 1 else [group, setting, dough]

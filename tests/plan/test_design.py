@@ -609,6 +609,15 @@ def test_any_wish_gives_a_sound_plan_or_a_clear_word(
     assert all(check and not check.endswith(".") for check in plan.checks)
 
 
+def test_no_load_is_left_empty():
+    # two settings of the griddle make four loads of three pieces' three
+    for seed in range(20):
+        plan = design([HEAT], Kitchen(1, 1, 3, 1), seed=seed)
+        sound(plan)
+        assert plan.runs["load"].tolist() == [1, 2, 3]
+        assert plan.runs["griddle_temp_c"].nunique() == 2
+
+
 @settings(max_examples=25, deadline=None)
 @given(st.integers(2, 6), st.integers(2, 5), st.integers(1, 2), st.integers(0, 999))
 def test_complete_blocks_are_orthogonal(count, bakes, times, seed):
