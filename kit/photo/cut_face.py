@@ -50,7 +50,7 @@ USUAL_BLUR_PX = 1.0
 #: Lens, sensor and rectifying blur at least this much.
 LEAST_BLUR_PX = 0.8
 #: A crust's outline is never quite sharp by itself (from drawn and real pictures).
-SOFT_MM = 0.07
+SOFT_MM = 0.08
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,44 @@
+"""The blur of an outline against the blur a step was given (a normal one, by OpenCV)."""
+
+import cv2
+import numpy as np
+import pytest
+
+from kit.photo.darkness import blur_at
+
+PX = 12.0
+
+
+def outline(radius_mm=14.0, centre_mm=18.0):
+    """Return a circle in pixels and its outward normals."""
+    turn = np.linspace(0, 2 * np.pi, 500, endpoint=False)
+    out = np.column_stack([np.cos(turn), np.sin(turn)])
+    return (centre_mm + radius_mm * out) * PX - 0.5, out
+
+
+def seen(blur_mm, grains=0, noise=0.0, seed=5):
+    """Return the light of a pale disc on a dark board, with grains strewn about, blurred."""
+    rng = np.random.default_rng(seed)
+    fine = 4
+    y, x = (np.mgrid[: 36 * PX * fine, : 36 * PX * fine] + 0.5) / (PX * fine)
+    light = np.full(x.shape, 0.1, np.float32)
+    for at in rng.uniform(0, 36 * PX * fine, (grains, 2)).astype(int):
+        cv2.circle(light, tuple(int(v) for v in at), int(rng.integers(8, 24)), 0.6, -1)
+    light[np.hypot(x - 18, y - 18) < 14] = 0.5
+    light = cv2.GaussianBlur(light, (0, 0), blur_mm * PX * fine)
+    light = cv2.resize(light, None, fx=1 / fine, fy=1 / fine, interpolation=cv2.INTER_AREA)
+    return light + noise * rng.standard_normal(light.shape).astype(np.float32)
+
+
+@pytest.mark.parametrize("blur_mm", [0.07, 0.12, 0.2])
+@pytest.mark.parametrize(("grains", "noise"), [(0, 0.0), (0, 0.02), (2500, 0.005)])
+def test_the_blur_of_a_step_comes_back(blur_mm, grains, noise):
+    path, out = outline()
+    # a pixel is a mean over its square: its own blur is 1/√12 of it
+    known = np.hypot(blur_mm, 1 / (PX * np.sqrt(12)))
+    assert blur_at(seen(blur_mm, grains, noise), path, out, PX) == pytest.approx(known, rel=0.15)
+
+
+def test_no_outline_no_blur():
+    path, out = outline()
+    assert np.isnan(blur_at(np.full((432, 432), 0.4, np.float32), path, out, PX))
