@@ -70,12 +70,16 @@ class PlannedLoad:
 
 @dataclass(frozen=True)
 class Bake:
-    """One session at the griddle as planned: doughs and loads in plan order."""
+    """One session at the griddle as planned: doughs and loads in plan order.
+
+    `drawn` is whether the plan gave each dough its turn in mixing.
+    """
 
     name: str
     doughs: tuple[PlannedDough, ...]
     loads: tuple[PlannedLoad, ...]
     notes: tuple[str, ...] = ()
+    drawn: bool = False
 
     @property
     def pieces(self) -> list[PlannedPiece]:
@@ -183,7 +187,8 @@ def read_runs(
             f"a dough that is not chilled ({warm}) is warm when it is shaped and proofs faster "
             "than a cold one, for which the times here are: look at it early"
         )
-    return Bake(bake, tuple(PlannedDough(n, doughs[n]) for n in mixed), found, tuple(notes))
+    planned = tuple(PlannedDough(n, doughs[n]) for n in mixed)
+    return Bake(bake, planned, found, tuple(notes), drawn=None not in turns)
 
 
 def to_five(minutes: float) -> int:

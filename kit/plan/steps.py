@@ -276,7 +276,7 @@ def notes(
     bake: Bake, limits: Limits, times: Times, zone: ZoneInfo, proof: Doubling | None
 ) -> tuple[str, ...]:
     """What to know besides, a sentence without its full stop each."""
-    found = [*bake.notes, *_moved(bake, times)]
+    found = [*bake.notes, *_moved(bake, times), *_out_of_turn(bake, times)]
     if proof is not None:
         guess, low, high = (say_minutes(to_five(m)) for m in (proof.minutes, proof.low, proof.high))
         found.append(
@@ -304,6 +304,20 @@ def _moved(bake: Bake, times: Times) -> Iterator[str]:
             yield (
                 f"dough {dough.name} is chilled for {say_minutes(minutes)} instead of "
                 f"{say_minutes(dough.retard_minutes)}: record what it really was"
+            )
+
+
+def _out_of_turn(bake: Bake, times: Times) -> Iterator[str]:
+    """Doughs of one retard that are mixed in another order than the plan drew."""
+    alike: dict[int, list[str]] = {}
+    for dough in bake.doughs if bake.drawn else ():
+        alike.setdefault(dough.retard_minutes, []).append(dough.name)
+    for names in alike.values():
+        mixed = sorted(names, key=lambda name: times.doughs[name].mix)
+        if mixed != names:
+            yield (
+                f"drawn to be mixed {', '.join(names)}, these doughs are mixed {', '.join(mixed)}, "
+                "as their loads and the hours ask for: write down the order as it was"
             )
 
 

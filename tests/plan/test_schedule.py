@@ -366,6 +366,19 @@ def test_capacities():
     assert gap.nearest.pieces["place"].tolist() == [1, 2]
 
 
+def test_another_order_of_mixing_than_drawn_is_told():
+    told = (
+        "drawn to be mixed B, A, these doughs are mixed A, B, as their loads and the hours ask "
+        "for: write down the order as it was"
+    )
+    runs = plan({"A": 16, "B": 16})  # load 1 is all of A, load 2 all of B
+    assert told in schedule(runs.assign(order=[2] * 6 + [1] * 6), **ASKED).notes
+    for kept in (runs, runs.assign(order=[1] * 6 + [2] * 6)):
+        assert not [n for n in schedule(kept, **ASKED).notes if "drawn" in n]
+    longer = plan({"A": 40, "B": 16}).assign(order=[2] * 6 + [1] * 6)
+    assert not [n for n in schedule(longer, **ASKED).notes if "drawn" in n]  # no choice there
+
+
 def test_a_retard_is_moved_within_the_tolerance():
     """Mixed at 21:47 to 22:07 for a bedtime at 22:00: ten minutes longer in the cold."""
     s = schedule(plan({"A": 12}), table_time="2026-11-05 13:02", zone=BERLIN)
