@@ -169,9 +169,9 @@ def _one_bake(
 def _own_loads(
     dough: Integers, setting: Integers, places: int, rng: np.random.Generator
 ) -> Integers:
-    """Loads that hold one dough each, its settings shared between them."""
+    """Loads that hold one dough each, in turn of mixing; its settings shared between them."""
     load, last = np.empty(len(dough), dtype=np.int64), 0
-    for one in rng.permutation(int(dough.max()) + 1):
+    for one in range(int(dough.max()) + 1):  # first mixed, first baked: chilled alike
         pieces = np.flatnonzero(dough == one)
         own = -(-len(pieces) // places)
         order = pieces[np.lexsort((rng.permutation(len(pieces)), setting[pieces]))]

@@ -609,6 +609,13 @@ def test_any_wish_gives_a_sound_plan_or_a_clear_word(
     assert all(check and not check.endswith(".") for check in plan.checks)
 
 
+def test_loads_of_one_dough_each_are_baked_as_they_are_mixed():
+    runs = design([MALT2], Kitchen(4, 4, 12, 6, shared_loads=False), spread=KNOWN).runs
+    for _, bake in runs.groupby("bake"):
+        assert counts(bake, "load").to_list() == [6] * 8
+        assert bake.sort_values("load")["order"].is_monotonic_increasing
+
+
 def test_no_load_is_left_empty():
     # two settings of the griddle make four loads of three pieces' three
     for seed in range(20):
