@@ -3,8 +3,9 @@
 import math
 from collections.abc import Iterable, Sequence
 from html import escape
+from typing import NamedTuple
 
-__all__ = ["as_html", "as_text", "percent", "span"]
+__all__ = ["Telling", "Told", "as_html", "as_text", "percent", "span"]
 
 
 def percent(share: float) -> str:
@@ -44,3 +45,26 @@ def as_html(headline: str, texts: Iterable[str], checks: Sequence[str], method: 
         + (f"<ul>{notes}</ul>" if notes else "")
         + (f"<p><small>{escape(method)}</small></p>" if method else "")
     )
+
+
+class Telling(NamedTuple):
+    """What a result says: headline, sentences after it, notes, the line for the statistician."""
+
+    headline: str
+    sentences: Sequence[str]
+    checks: Sequence[str]
+    method: str = ""
+
+
+class Told:
+    """A result that tells itself in plain words, printed and in a notebook."""
+
+    def _tells(self) -> Telling:
+        raise NotImplementedError
+
+    def __str__(self) -> str:
+        told = self._tells()
+        return as_text((told.headline, *told.sentences), told.checks, told.method)
+
+    def _repr_html_(self) -> str:
+        return as_html(*self._tells())

@@ -16,7 +16,7 @@ from kit.analysis.chart_constants import d2, upper_range_factor
 from kit.analysis.moments import outcome_values
 from kit.analysis.run_rules import RULES, Run, find_runs
 from kit.errors import DataError, InputError, NotFoundError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,7 +28,7 @@ ENOUGH = 20
 
 
 @dataclass(frozen=True)
-class ControlChart:
+class ControlChart(Told):
     """Values in order of time, their limits, and the signs of change.
 
     Parameters
@@ -141,11 +141,8 @@ class ControlChart:
             f"[{self.lower:.4g}, {self.upper:.4g}], {len(self.runs) + len(self.jumps)} signs>"
         )
 
-    def __str__(self) -> str:
-        return as_text((self.headline, self.sentence, self.next_step), self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, (self.sentence, self.next_step), self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (self.sentence, self.next_step), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """The bakes, one tidy row each, with centre and limits beside."""

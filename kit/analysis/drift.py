@@ -14,7 +14,7 @@ import pandas as pd
 from kit.analysis import words
 from kit.analysis.compare import Comparison, compare
 from kit.errors import DataError, InputError, NotFoundError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,7 +23,7 @@ __all__ = ["Drift", "drift"]
 
 
 @dataclass(frozen=True)
-class Drift:
+class Drift(Told):
     """How the outcome went along with each of several conditions.
 
     Parameters
@@ -85,11 +85,8 @@ class Drift:
     def __repr__(self) -> str:
         return f"<Drift {self.outcome}: followed {', '.join(self.followed) or 'nothing'}>"
 
-    def __str__(self) -> str:
-        return as_text((self.headline, self.sentence, self.next_step), self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, (self.sentence, self.next_step), self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (self.sentence, self.next_step), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """The differences, one tidy row each, with the condition in front."""

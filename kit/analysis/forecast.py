@@ -35,7 +35,7 @@ from kit.analysis.rise_temperature import (
 )
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import DataError, InputError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -47,7 +47,7 @@ LEAST = 3
 
 
 @dataclass(frozen=True)
-class Forecast:
+class Forecast(Told):
     """When a dough will be double.
 
     Parameters
@@ -137,11 +137,8 @@ class Forecast:
     def __repr__(self) -> str:
         return f"<Forecast double at {self.hours:.3g} h [{self.low:.3g}, {self.high:.3g}]>"
 
-    def __str__(self) -> str:
-        return as_text((self.headline, self.rests_on, DOUBLE_IS), self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, (self.rests_on, DOUBLE_IS), self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (self.rests_on, DOUBLE_IS), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn: ``kind, hours, ratio, low, high``.

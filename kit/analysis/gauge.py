@@ -20,7 +20,7 @@ from kit.analysis.components import Surrogates, interval
 from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.moments import Floats, outcome_values
 from kit.errors import DataError, DesignError, InputError, NotFoundError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +37,7 @@ FEW = 5
 
 
 @dataclass(frozen=True)
-class Gauge:
+class Gauge(Told):
     """How much of the spread is measuring, and what differences can be told.
 
     Parameters
@@ -142,11 +142,8 @@ class Gauge:
             f"{self.repeat['limit']:.3g}, {_percent(self.share['share'])} % of the spread>"
         )
 
-    def __str__(self) -> str:
-        return as_text((self.headline, self.sentence, self.next_step), self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, (self.sentence, self.next_step), self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (self.sentence, self.next_step), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """The components, one tidy row each."""

@@ -20,7 +20,7 @@ from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 from kit.analysis.spread_records import PLACE, fit_spread, read_spread
 from kit.errors import DataError, InputError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,7 +29,7 @@ __all__ = ["GriddleMap", "griddle_map", "joint"]
 
 
 @dataclass(frozen=True)
-class GriddleMap:
+class GriddleMap(Told):
     """How each place differs from the mean of all places.
 
     Parameters
@@ -149,13 +149,10 @@ class GriddleMap:
             f"p = {self.test['p']:.2g}>"
         )
 
-    def __str__(self) -> str:
-        texts = (self.headline, self.sentence, self.rests_on, self.next_step)
-        return as_text(texts, self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        texts = (self.sentence, self.rests_on, self.next_step)
-        return as_html(self.headline, texts, self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(
+            self.headline, (self.sentence, self.rests_on, self.next_step), self.checks, self.method
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """The places, one tidy row each."""

@@ -13,7 +13,7 @@ import pandas as pd
 from kit.analysis import words
 from kit.analysis.gauge import FEW, Gauge, gauge
 from kit.errors import DataError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,7 +25,7 @@ PIECES = FEW
 
 
 @dataclass(frozen=True)
-class Repeatability:
+class Repeatability(Told):
     """How much measuring from photos adds, quantity by quantity.
 
     Parameters
@@ -72,11 +72,8 @@ class Repeatability:
     def __repr__(self) -> str:
         return f"<Repeatability of {words.join(words.name(name) for name in self.gauges)}>"
 
-    def __str__(self) -> str:
-        return as_text((self.headline, *self.sentences, self.next_step), self.checks, self._method)
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, (*self.sentences, self.next_step), self.checks, self._method)
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (*self.sentences, self.next_step), self.checks, self._method)
 
     @property
     def _method(self) -> str:

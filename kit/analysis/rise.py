@@ -18,7 +18,7 @@ from kit.analysis.rise_models import SHAPES, fit_rise, smooth
 from kit.analysis.rise_numbers import DOUBLE, both, of_growth
 from kit.analysis.rise_readings import Readings, read_rise
 from kit.errors import DataError, InputError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,7 +39,7 @@ Asked = Literal["auto", "gompertz", "logistic", "smooth"]
 
 
 @dataclass(frozen=True)
-class RiseCurve:
+class RiseCurve(Told):
     """How one dough rose.
 
     Parameters
@@ -131,13 +131,13 @@ class RiseCurve:
         span = f"{double['estimate']:.3g} h [{double['low']:.3g}, {double['high']:.3g}]"
         return f"<RiseCurve {self.shape}, {len(self.readings)} readings: double at {span}>"
 
-    def __str__(self) -> str:
-        texts = (self.headline, self.sentence, rise_words.DOUBLE_IS, self.next_step)
-        return as_text(texts, self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        texts = (self.sentence, rise_words.DOUBLE_IS, self.next_step)
-        return as_html(self.headline, texts, self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(
+            self.headline,
+            (self.sentence, rise_words.DOUBLE_IS, self.next_step),
+            self.checks,
+            self.method,
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn: ``kind, name, hours, ratio, estimate, low, high``."""

@@ -21,7 +21,7 @@ from kit.analysis.spread_records import (
     measuring_variance,
     read_spread,
 )
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,7 +33,7 @@ FEW = 5
 
 
 @dataclass(frozen=True)
-class Steadiness:
+class Steadiness(Told):
     """Sources of spread, each with its size, its share and how well it is known.
 
     Parameters
@@ -110,13 +110,10 @@ class Steadiness:
         )
         return f"<Steadiness {self.outcome}: {parts}>"
 
-    def __str__(self) -> str:
-        texts = (self.headline, self.sentence, self.rests_on, self.next_step)
-        return as_text(texts, self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        texts = (self.sentence, self.rests_on, self.next_step)
-        return as_html(self.headline, texts, self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(
+            self.headline, (self.sentence, self.rests_on, self.next_step), self.checks, self.method
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """The sources, one tidy row each, and last "all" of them together."""

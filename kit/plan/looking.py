@@ -26,7 +26,7 @@ from kit.analysis.verdict import Answer, decide
 from kit.errors import DataError, DesignError, InputError
 from kit.plan.exact import critical
 from kit.plan.worth import Evidence, gather
-from kit.shown import as_html, as_text, percent
+from kit.shown import Telling, Told, percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -42,7 +42,7 @@ _SPANS = ["low", "high", "answer", "wide_low", "wide_high", "wide_answer"]
 
 
 @dataclass(frozen=True)
-class Looks:
+class Looks(Told):
     """What each look at the answer said, looked at once or after every bake.
 
     Parameters
@@ -193,11 +193,8 @@ class Looks:
             f"{self.answer.value}>"
         )
 
-    def __str__(self) -> str:
-        return as_text([self.headline, *self.sentences], self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, self.sentences, self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (*self.sentences,), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a look; see `table`."""

@@ -18,7 +18,7 @@ from kit.errors import DesignError
 from kit.plan.looking import Looks, looks
 from kit.plan.noticed import often
 from kit.plan.worth import Evidence
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,7 +31,7 @@ USUAL_BAKES = 8
 
 
 @dataclass(frozen=True)
-class NextBake:
+class NextBake(Told):
     """How sure the answer is now, and what one more bake would add to it.
 
     Parameters
@@ -141,11 +141,8 @@ class NextBake:
         what = "stop" if self.looks.stop else "go on"
         return f"<NextBake {c.outcome} by {c.by}: {what}, {len(self.kinds)} kinds of bake>"
 
-    def __str__(self) -> str:
-        return as_text([self.headline, *self.sentences], self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, self.sentences, self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (*self.sentences,), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a kind of bake; see `kinds`. The looks are in ``looks.to_frame()``."""

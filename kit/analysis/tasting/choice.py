@@ -20,7 +20,7 @@ from kit.analysis.tasting.methods import Method, d_prime, method, slope
 from kit.analysis.tasting.read import counts
 from kit.analysis.verdict import Answer, decide
 from kit.errors import InputError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +37,7 @@ class Estimate(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Choice:
+class Choice(Told):
     """What a test of choosing says.
 
     Parameters
@@ -146,13 +146,13 @@ class Choice:
             f"{self.tasters} tasters, p = {self.p:.2g}, {self.answer.value}>"
         )
 
-    def __str__(self) -> str:
-        texts = [self.headline, self.sentence, self.could_miss, self.next_step]
-        return as_text(texts, self.checks, self.statistics)
-
-    def _repr_html_(self) -> str:
-        texts = [self.sentence, self.could_miss, self.next_step]
-        return as_html(self.headline, texts, self.checks, self.statistics)
+    def _tells(self) -> Telling:
+        return Telling(
+            self.headline,
+            (self.sentence, self.could_miss, self.next_step),
+            self.checks,
+            self.statistics,
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """One row an estimate: ``what, estimate, low, high, guess, missed, p, right, answers``."""

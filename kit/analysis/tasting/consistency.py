@@ -9,7 +9,7 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.errors import DataError, NotFoundError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,7 +18,7 @@ __all__ = ["Consistency", "consistency"]
 
 
 @dataclass(frozen=True)
-class Consistency:
+class Consistency(Told):
     """How far apart one taster's marks of the same muffin lie, and of different ones.
 
     Parameters
@@ -62,11 +62,8 @@ class Consistency:
     def __repr__(self) -> str:
         return f"<Consistency of {len(self.table)} tasters, {len(self.unsteady)} unsteady>"
 
-    def __str__(self) -> str:
-        return as_text([self.headline, self.sentence], self.checks, "")
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, [self.sentence], self.checks, "")
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (self.sentence,), self.checks)
 
     def to_frame(self) -> pd.DataFrame:
         """One row a taster: ``taster, same, different, duplicates``."""

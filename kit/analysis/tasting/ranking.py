@@ -13,7 +13,7 @@ from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread, spread
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, InputError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,7 +22,7 @@ __all__ = ["Ranking", "friedman", "least_difference", "ranking"]
 
 
 @dataclass(frozen=True)
-class Ranking:
+class Ranking(Told):
     """What the orders say.
 
     Parameters
@@ -126,13 +126,13 @@ class Ranking:
             f"{self.statistic:.3g}, p = {self.p:.2g}, {self.answer.value}>"
         )
 
-    def __str__(self) -> str:
-        texts = [self.headline, self.sentence, self.could_miss, self.next_step]
-        return as_text(texts, self.checks, self.statistics)
-
-    def _repr_html_(self) -> str:
-        texts = [self.sentence, self.could_miss, self.next_step]
-        return as_html(self.headline, texts, self.checks, self.statistics)
+    def _tells(self) -> Telling:
+        return Telling(
+            self.headline,
+            (self.sentence, self.could_miss, self.next_step),
+            self.checks,
+            self.statistics,
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """One row a sample: ``sample, rank_sum, mean_rank, half_least``.

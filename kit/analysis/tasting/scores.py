@@ -21,7 +21,7 @@ from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread
 from kit.analysis.verdict import Answer, decide
 from kit.errors import DataError, InputError
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,7 +30,7 @@ __all__ = ["Scores", "scores"]
 
 
 @dataclass(frozen=True)
-class Scores:
+class Scores(Told):
     """What the scores say.
 
     Parameters
@@ -119,13 +119,13 @@ class Scores:
             f"{self.answer.value}>"
         )
 
-    def __str__(self) -> str:
-        texts = [self.headline, self.sentence, self.could_miss, self.next_step]
-        return as_text(texts, self.checks, self.statistics)
-
-    def _repr_html_(self) -> str:
-        texts = [self.sentence, self.could_miss, self.next_step]
-        return as_html(self.headline, texts, self.checks, self.statistics)
+    def _tells(self) -> Telling:
+        return Telling(
+            self.headline,
+            (self.sentence, self.could_miss, self.next_step),
+            self.checks,
+            self.statistics,
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn, one row each.
