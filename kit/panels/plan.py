@@ -2,26 +2,22 @@
 
 import re
 from dataclasses import dataclass
-from datetime import date, timedelta
-from functools import partial
+from datetime import date
 from html import escape
 from pathlib import Path
-from typing import Any
 
 import ipywidgets as widgets
 
-from kit import quantities
 from kit.analysis import words
 from kit.errors import InputError, KitError
-from kit.formula import Formula, WeighingSheet, read_formula, weigh, write_formula
-from kit.panels.fields import LABELS, Typed, above_0, count, number, section, setting
+from kit.formula import Formula, WeighingSheet, weigh, write_formula
+from kit.panels.fields import above_0, count, number
 from kit.panels.keys import OwnKeys
-from kit.panels.plan_offers import can_answer, can_be_set, spreads_of
+from kit.panels.plan_form import GUESS, NEW, UNKNOWN, PlanForm
+from kit.panels.plan_offers import spreads_of
 from kit.panels.plan_shown import show_plan
 from kit.panels.style import STYLE, link, trouble
 from kit.plan.design import design
-from kit.plan.factors import Factor, Kitchen
-from kit.plan.limits import Limits
 from kit.plan.plan import Plan
 from kit.plan.power import Power, power
 from kit.plan.schedule import Schedule, schedule
@@ -31,10 +27,6 @@ from kit.records.typed import day as read_day
 from kit.workspace import Trial, Workspace
 
 __all__ = ["PlanPanel", "Proposal"]
-
-_NOTHING = "nothing else"
-_GUESS, _UNKNOWN = "my guess, below", "not known yet"
-_NEW = "a new trial"
 
 
 @dataclass(frozen=True)
@@ -58,7 +50,7 @@ class Proposal:
     schedule: Schedule
 
 
-class PlanPanel(widgets.VBox):  # type: ignore[misc]
+class PlanPanel(PlanForm):
     """Asks for the question and the kitchen, shows the plan, keeps it and writes its sheets.
 
     Parameters
@@ -75,96 +67,23 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         self.workspace = workspace
         self.proposal: Proposal | None = None
         self._filling, self._under_way = True, False
-        self._make_fields()
+        super().__init__()
         self.shown, self.kept = widgets.HTML(), widgets.HTML()
         self.keep = widgets.Button(
             description="Keep this plan and write its sheets", icon="check", disabled=True,
             layout=widgets.Layout(width="auto", max_width="20rem"),
         )  # fmt: skip
-        asks = widgets.Box(
-            [
-                section(
-                    "What do you want to know?", self.trial, self.name, self.question, self.factor,
-                    self.settings, self.other, self.other_settings, self.outcome, self.matters,
-                ),
-                section(
-                    "What can you do?", self.bakes, self.first, self.doughs, self.pieces,
-                    self.places, self.table, self.more, self.rest,
-                ),
-                section("What is in it?", self.formula_name, self.formula, self.piece, self.step,
-                        self.fine),
-                section("How much do doughs differ by themselves?", self.spread, self.guess),
-            ],
-            layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
-        )  # fmt: skip
-        super().__init__([OwnKeys(), widgets.HTML(STYLE), asks, self.shown, self.keep, self.kept])
+        self.children = [
+            OwnKeys(), widgets.HTML(STYLE), self.asks, self.shown, self.keep, self.kept
+        ]  # fmt: skip
         self.add_class("kit-panel")
         self.keep.on_click(lambda _: self._keep())
         self._fill()
 
-    def _make_fields(self) -> None:
-        def wide() -> widgets.Layout:
-            # each field its own: those that are not needed are hidden one by one
-            return widgets.Layout(width="auto", max_width="34rem")
-
-        def pick(label: str, options: Any) -> widgets.Dropdown:
-            return widgets.Dropdown(description=label, options=options, style=LABELS, layout=wide())
-
-        known = quantities.all_quantities()
-        settable = [(q.label, q.name) for q in known if can_be_set(q)]
-        noise = [("nothing: one recipe, repeated", "")]
-        outcomes = [(q.label, q.name) for q in known if can_answer(q)]
-        self.trial = pick("Plan", [_NEW])
-        self.name = Typed("Its name", "malt", "short, such as malt")
-        self.question = Typed("The question", "Does more malt make a taller muffin?")
-        self.factor = pick("I change", [*settable, *noise])
-        self.settings = Typed("Settings", "0 to 1.2", "0 to 1.2, or 0, 0.4, 0.8")
-        self.other = pick("and also", [(_NOTHING, ""), *settable])
-        self.other_settings = Typed("Its settings", "", "such as 5 or 6")
-        self.outcome = pick("I measure", outcomes)
-        self.matters = Typed("What matters", "2", "smallest difference you care about")
-        self.bakes = widgets.IntSlider(
-            value=5, min=1, max=12, description="Bakes", style=LABELS, layout=wide(),
-            continuous_update=False,
-        )  # fmt: skip
-        week = date.today() + timedelta(days=7)
-        self.first = Typed("First bake on", week.isoformat(), "year-month-day")
-        self.doughs = Typed("Doughs a bake", "4", "as many as you have tubs")
-        self.pieces = Typed("Pieces a dough", "6")
-        self.places = Typed("Places on the griddle", "6")
-        self.table = Typed("On the table at", "12:00")
-        self.more = widgets.ToggleButton(
-            value=False, description="More about your kitchen",
-            layout=widgets.Layout(width="16rem"),
-        )  # fmt: skip
-        self.every = Typed("Days between bakes", "7")
-        self.awake_from = Typed("Awake from", "6:00")
-        self.awake_to = Typed("Awake to", "22:00")
-        self.hands = Typed("Pairs of hands", "1")
-        self.retard = Typed("Cold retard (h)", "24", "where it is not what you change")
-        self.slack = Typed("It may be off by (h)", "0.5", "0: exactly")
-        self.side = Typed("Time a side (min)", "5", "where it is not what you change")
-        self.room = Typed("Room temperature", "22 °C", "22, or 72 F")
-        self.rest = widgets.VBox(
-            [self.every, self.awake_from, self.awake_to, self.hands, self.retard, self.slack,
-             self.side, self.room], layout=widgets.Layout(display="none")
-        )  # fmt: skip
-        self.formula_name = Typed("Formula", "")
-        self.formula = Typed("Ingredients, % of flour", "", "bread flour 100", rows=9)
-        self.piece = Typed("Raw piece", "76 g", "76 g, or 2 3/4 oz")
-        self.step = Typed("Scale shows steps of", "1 g")
-        self.fine = Typed("Fine scale, steps of", "", "0.1 g, or empty")
-        self.spread = pick("It is", [_UNKNOWN])
-        self.dough_sd = Typed("From dough to dough", "1")
-        self.piece_sd = Typed("From piece to piece", "1.5")
-        self.guess = widgets.VBox(
-            [self.dough_sd, self.piece_sd], layout=widgets.Layout(display="none")
-        )
-
     def _fill(self) -> None:
         """Offer what the workspace has, then ask for the first time."""
         trials = self.workspace.trials()
-        self.trial.options = [_NEW, *(t.name for t in trials)]
+        self.trial.options = [NEW, *(t.name for t in trials)]
         taken = {t.name for t in trials}
         if self.name.value in taken:
             numbers = (f"{self.name.value}-{n}" for n in range(2, 1000))
@@ -184,13 +103,10 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         self._filling = False
         self._ask()
 
-    def _typed(self) -> list[Typed]:
-        return [field for field in vars(self).values() if isinstance(field, Typed)]
-
     @property
     def chosen(self) -> Trial | None:
         """The trial that gets more bakes; None for a new one."""
-        return None if self.trial.value == _NEW else self.workspace.trial(self.trial.value)
+        return None if self.trial.value == NEW else self.workspace.trial(self.trial.value)
 
     def _show_trial(self) -> None:
         """Take question, settings and formula from a trial that is there."""
@@ -230,11 +146,11 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
     def _offer_spreads(self) -> None:
         """Trials in which the outcome was measured on several doughs, a guess, or nothing."""
         before = self.spread.value
-        self._spreads = spreads_of(self.workspace, self.outcome.value)
-        options = [*self._spreads, _GUESS, _UNKNOWN]
+        self.spreads = spreads_of(self.workspace, self.outcome.value)
+        options = [*self.spreads, GUESS, UNKNOWN]
         filling, self._filling = self._filling, True
         self.spread.options = options
-        self.spread.value = before if before in options and before != _UNKNOWN else options[0]
+        self.spread.value = before if before in options and before != UNKNOWN else options[0]
         self._filling = filling
 
     def _ask(self) -> None:
@@ -244,7 +160,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         self.kept.value = ""
         unit = words.unit_of(self.outcome.value)
         self.matters.text.description = f"What matters ({unit})" if unit else "What matters"
-        _show(self.guess, self.spread.value == _GUESS)
+        _show(self.guess, self.spread.value == GUESS)
         _show(self.settings, bool(self.factor.value))
         _show(self.other, bool(self.factor.value))
         _show(self.other_settings, bool(self.factor.value and self.other.value))
@@ -265,13 +181,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
 
     def _propose(self) -> Proposal:
         """Read every field, then call design, power, weigh and schedule."""
-        kitchen = Kitchen(
-            bakes=self.bakes.value,
-            doughs_per_bake=count(self.doughs),
-            pieces_per_dough=count(self.pieces),
-            places=count(self.places),
-        )
-        spread = self._spread()
+        kitchen, spread = self._kitchen(), self._spread()
         trial = self.chosen
         if trial is not None and self._under_way:
             plan = trial.extend(kitchen, spread=spread)
@@ -284,28 +194,6 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         weights = None if formula is None else self._weigh(formula, plan)
         return Proposal(plan, noticed, weights, self._schedule(plan))
 
-    def _factors(self) -> list[Factor]:
-        fields = [(self.factor, self.settings)] if self.factor.value else []
-        if self.other.value and fields:
-            fields.append((self.other, self.other_settings))
-        return [typed.read(partial(Factor.written, picked.value)) for picked, typed in fields]
-
-    def _spread(self) -> Spread | None:
-        """From earlier bakes or as guessed; None while nobody knows."""
-        unit, outcome = words.unit_of(self.outcome.value), self.outcome.value
-        if self.spread.value == _UNKNOWN:
-            return None
-        if self.spread.value != _GUESS:
-            return self._spreads[self.spread.value]
-        fields = (
-            (self.dough_sd, "from dough to dough"), (self.piece_sd, "from piece to piece"),
-        )  # fmt: skip
-        dough, piece = (
-            field.read(partial(number, unit=unit, field=what, difference=True))
-            for field, what in fields
-        )
-        return self.piece_sd.read(lambda _: Spread(dough, piece, outcome=outcome))
-
     def _power(self, plan: Plan, spread: Spread) -> Power:
         unit, outcome = words.unit_of(self.outcome.value), self.outcome.value
         matters = self.matters.read(
@@ -315,20 +203,6 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
         if self.chosen is not None and outcome == self.chosen.outcome:
             return self.chosen.power(plan, spread, matters=matters, simulate=0)
         return power(plan, spread=spread, outcome=outcome, matters=matters, simulate=0)
-
-    def _formula(self) -> Formula | None:
-        if not self.formula.value.strip():
-            return None
-        name = self.formula_name.value.strip() or "Formula"
-        return self.formula.read(lambda text: read_formula(name, text))
-
-    def _size(self) -> dict[str, Any]:
-        """How much dough, on which scale."""
-        return {
-            "raw_piece_g": self.piece.read(lambda text: above_0(text, "g", "raw piece")),
-            "scale_step_g": self.step.read(lambda text: above_0(text, "g", "scale step")) or 1.0,
-            "fine_step_g": self.fine.read(lambda text: above_0(text, "g", "fine scale step")),
-        }
 
     def _weigh(self, formula: Formula, plan: Plan) -> WeighingSheet:
         first = plan.doughs[plan.doughs["bake"] == plan.doughs["bake"].iloc[0]]
@@ -345,32 +219,6 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
             return weigh(formula, doughs, pieces=int(first["pieces"].max()), **size)
 
         return self.formula.read(sheet)
-
-    def _same(self, plan: Plan) -> dict[str, float]:
-        """What is planned alike for all: whatever of it is not varied."""
-        fields = (("retard_hours", self.retard, "h"), ("side_minutes", self.side, "min"))
-        varied = [f.quantity for f in plan.factors]
-        same = {
-            name: field.read(partial(setting, quantity=quantities.get(name), unit=unit))
-            for name, field, unit in fields
-            if name not in varied
-        }
-        return {name: value for name, value in same.items() if value is not None}
-
-    def _times(self) -> dict[str, Any]:
-        """Limits of the kitchen and its room, as `schedule` takes them."""
-        read: dict[str, Any] = {
-            "awake_from": self.awake_from.value.strip(), "awake_to": self.awake_to.value.strip(),
-            "hands": count(self.hands), "tubs": count(self.doughs),
-            "griddle_places": count(self.places),
-            "retard_tolerance_hours": self.slack.read(
-                lambda text: number(text, "h", "it may be off by")
-            ),
-        }  # fmt: skip
-        limits = self.awake_from.read(lambda _: Limits(**read))
-        temp = quantities.get("room_temp_c")
-        room = self.room.read(partial(setting, quantity=temp, unit="°C"))
-        return {"limits": limits, "room_temp_c": room}
 
     def _schedule(self, plan: Plan) -> Schedule:
         runs = plan.runs[plan.runs["bake"] == plan.runs["bake"].iloc[0]]
@@ -417,7 +265,7 @@ class PlanPanel(widgets.VBox):  # type: ignore[misc]
             f"and print it; record the bake in <em>record.ipynb</em>.</p><ul>{items}</ul></div>"
         )
         self._filling = True
-        self.trial.options = [_NEW, *(t.name for t in self.workspace.trials())]
+        self.trial.options = [NEW, *(t.name for t in self.workspace.trials())]
         self.trial.value = trial.name
         self._filling = False
 

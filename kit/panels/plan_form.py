@@ -1,0 +1,182 @@
+"""The fields of the plan panel, and what is read from them."""
+
+from datetime import date, timedelta
+from functools import partial
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit import quantities
+from kit.analysis import words
+from kit.formula import Formula, read_formula
+from kit.panels.fields import LABELS, Typed, above_0, count, number, section, setting
+from kit.panels.plan_offers import can_answer, can_be_set
+from kit.plan.factors import Factor, Kitchen
+from kit.plan.limits import Limits
+from kit.plan.plan import Plan
+from kit.plan.spread import Spread
+
+__all__ = ["GUESS", "NEW", "UNKNOWN", "PlanForm"]
+
+_NOTHING = "nothing else"
+#: What the menus offer besides what the workspace holds.
+GUESS, UNKNOWN = "my guess, below", "not known yet"
+NEW = "a new trial"
+
+
+class PlanForm(widgets.VBox):  # type: ignore[misc]
+    """Asks for the question and the kitchen; what cannot be used is said beside its field."""
+
+    def __init__(self) -> None:
+        self._make_fields()
+        #: what earlier trials tell, by how `spread` offers it
+        self.spreads: dict[str, Spread] = {}
+        self.asks = widgets.Box(
+            [
+                section(
+                    "What do you want to know?", self.trial, self.name, self.question, self.factor,
+                    self.settings, self.other, self.other_settings, self.outcome, self.matters,
+                ),
+                section(
+                    "What can you do?", self.bakes, self.first, self.doughs, self.pieces,
+                    self.places, self.table, self.more, self.rest,
+                ),
+                section("What is in it?", self.formula_name, self.formula, self.piece, self.step,
+                        self.fine),
+                section("How much do doughs differ by themselves?", self.spread, self.guess),
+            ],
+            layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
+        )  # fmt: skip
+        super().__init__([self.asks])
+
+    def _make_fields(self) -> None:
+        def wide() -> widgets.Layout:
+            # each field its own: those that are not needed are hidden one by one
+            return widgets.Layout(width="auto", max_width="34rem")
+
+        def pick(label: str, options: Any) -> widgets.Dropdown:
+            return widgets.Dropdown(description=label, options=options, style=LABELS, layout=wide())
+
+        known = quantities.all_quantities()
+        settable = [(q.label, q.name) for q in known if can_be_set(q)]
+        noise = [("nothing: one recipe, repeated", "")]
+        outcomes = [(q.label, q.name) for q in known if can_answer(q)]
+        self.trial = pick("Plan", [NEW])
+        self.name = Typed("Its name", "malt", "short, such as malt")
+        self.question = Typed("The question", "Does more malt make a taller muffin?")
+        self.factor = pick("I change", [*settable, *noise])
+        self.settings = Typed("Settings", "0 to 1.2", "0 to 1.2, or 0, 0.4, 0.8")
+        self.other = pick("and also", [(_NOTHING, ""), *settable])
+        self.other_settings = Typed("Its settings", "", "such as 5 or 6")
+        self.outcome = pick("I measure", outcomes)
+        self.matters = Typed("What matters", "2", "smallest difference you care about")
+        self.bakes = widgets.IntSlider(
+            value=5, min=1, max=12, description="Bakes", style=LABELS, layout=wide(),
+            continuous_update=False,
+        )  # fmt: skip
+        week = date.today() + timedelta(days=7)
+        self.first = Typed("First bake on", week.isoformat(), "year-month-day")
+        self.doughs = Typed("Doughs a bake", "4", "as many as you have tubs")
+        self.pieces = Typed("Pieces a dough", "6")
+        self.places = Typed("Places on the griddle", "6")
+        self.table = Typed("On the table at", "12:00")
+        self.more = widgets.ToggleButton(
+            value=False, description="More about your kitchen",
+            layout=widgets.Layout(width="16rem"),
+        )  # fmt: skip
+        self.every = Typed("Days between bakes", "7")
+        self.awake_from = Typed("Awake from", "6:00")
+        self.awake_to = Typed("Awake to", "22:00")
+        self.hands = Typed("Pairs of hands", "1")
+        self.retard = Typed("Cold retard (h)", "24", "where it is not what you change")
+        self.slack = Typed("It may be off by (h)", "0.5", "0: exactly")
+        self.side = Typed("Time a side (min)", "5", "where it is not what you change")
+        self.room = Typed("Room temperature", "22 °C", "22, or 72 F")
+        self.rest = widgets.VBox(
+            [self.every, self.awake_from, self.awake_to, self.hands, self.retard, self.slack,
+             self.side, self.room], layout=widgets.Layout(display="none")
+        )  # fmt: skip
+        self.formula_name = Typed("Formula", "")
+        self.formula = Typed("Ingredients, % of flour", "", "bread flour 100", rows=9)
+        self.piece = Typed("Raw piece", "76 g", "76 g, or 2 3/4 oz")
+        self.step = Typed("Scale shows steps of", "1 g")
+        self.fine = Typed("Fine scale, steps of", "", "0.1 g, or empty")
+        self.spread = pick("It is", [UNKNOWN])
+        self.dough_sd = Typed("From dough to dough", "1")
+        self.piece_sd = Typed("From piece to piece", "1.5")
+        self.guess = widgets.VBox(
+            [self.dough_sd, self.piece_sd], layout=widgets.Layout(display="none")
+        )
+
+    def _typed(self) -> list[Typed]:
+        return [field for field in vars(self).values() if isinstance(field, Typed)]
+
+    def _kitchen(self) -> Kitchen:
+        return Kitchen(
+            bakes=self.bakes.value,
+            doughs_per_bake=count(self.doughs),
+            pieces_per_dough=count(self.pieces),
+            places=count(self.places),
+        )
+
+    def _factors(self) -> list[Factor]:
+        fields = [(self.factor, self.settings)] if self.factor.value else []
+        if self.other.value and fields:
+            fields.append((self.other, self.other_settings))
+        return [typed.read(partial(Factor.written, picked.value)) for picked, typed in fields]
+
+    def _spread(self) -> Spread | None:
+        """From earlier bakes or as guessed; None while nobody knows."""
+        unit, outcome = words.unit_of(self.outcome.value), self.outcome.value
+        if self.spread.value == UNKNOWN:
+            return None
+        if self.spread.value != GUESS:
+            return self.spreads[self.spread.value]
+        fields = (
+            (self.dough_sd, "from dough to dough"), (self.piece_sd, "from piece to piece"),
+        )  # fmt: skip
+        dough, piece = (
+            field.read(partial(number, unit=unit, field=what, difference=True))
+            for field, what in fields
+        )
+        return self.piece_sd.read(lambda _: Spread(dough, piece, outcome=outcome))
+
+    def _formula(self) -> Formula | None:
+        if not self.formula.value.strip():
+            return None
+        name = self.formula_name.value.strip() or "Formula"
+        return self.formula.read(lambda text: read_formula(name, text))
+
+    def _size(self) -> dict[str, Any]:
+        """How much dough, on which scale."""
+        return {
+            "raw_piece_g": self.piece.read(lambda text: above_0(text, "g", "raw piece")),
+            "scale_step_g": self.step.read(lambda text: above_0(text, "g", "scale step")) or 1.0,
+            "fine_step_g": self.fine.read(lambda text: above_0(text, "g", "fine scale step")),
+        }
+
+    def _same(self, plan: Plan) -> dict[str, float]:
+        """What is planned alike for all: whatever of it is not varied."""
+        fields = (("retard_hours", self.retard, "h"), ("side_minutes", self.side, "min"))
+        varied = [f.quantity for f in plan.factors]
+        same = {
+            name: field.read(partial(setting, quantity=quantities.get(name), unit=unit))
+            for name, field, unit in fields
+            if name not in varied
+        }
+        return {name: value for name, value in same.items() if value is not None}
+
+    def _times(self) -> dict[str, Any]:
+        """Limits of the kitchen and its room, as `schedule` takes them."""
+        read: dict[str, Any] = {
+            "awake_from": self.awake_from.value.strip(), "awake_to": self.awake_to.value.strip(),
+            "hands": count(self.hands), "tubs": count(self.doughs),
+            "griddle_places": count(self.places),
+            "retard_tolerance_hours": self.slack.read(
+                lambda text: number(text, "h", "it may be off by")
+            ),
+        }  # fmt: skip
+        limits = self.awake_from.read(lambda _: Limits(**read))
+        temp = quantities.get("room_temp_c")
+        room = self.room.read(partial(setting, quantity=temp, unit="°C"))
+        return {"limits": limits, "room_temp_c": room}
