@@ -17,15 +17,8 @@ from kit.analysis import dose_answers as answers
 from kit.analysis import dose_words
 from kit.analysis.best_dose import BestDose, Want, find_best
 from kit.analysis.checks import FitChecks, check
-from kit.analysis.dose_fit import (
-    Curve,
-    Doses,
-    Shape,
-    lack_of_fit,
-    misfit,
-    read_doses,
-    settings_means,
-)
+from kit.analysis.dose_data import Doses, read_doses
+from kit.analysis.dose_fit import Curve, Shape, lack_of_fit, misfit, settings_means
 from kit.analysis.fitting import (
     Difference,
     check_matters,

@@ -9,7 +9,8 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.best_dose import slopes
-from kit.analysis.dose_fit import Curve, Doses, curved, plateau, straight
+from kit.analysis.dose_data import Doses
+from kit.analysis.dose_fit import Curve, curved, plateau, straight
 from kit.analysis.dose_set import critical
 from kit.analysis.fitting import LEAST_DF, ORDER, Difference, term
 from kit.analysis.mixed import MixedFit

@@ -16,7 +16,7 @@ import pandas as pd
 from kit.analysis import surface_words
 from kit.analysis.best_dose import Want
 from kit.analysis.checks import FitChecks, check
-from kit.analysis.dose_fit import Doses, read_doses
+from kit.analysis.dose_data import Doses, read_doses
 from kit.analysis.dose_set import critical
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats

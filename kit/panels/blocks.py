@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from html import escape
 
-from kit.writeup.content import Block, Code, Items, Picture, Table, Text
+from kit.writeup.blocks import Block, Code, Items, Picture, Table, Text
 
 __all__ = ["show"]
 

@@ -15,7 +15,8 @@ from kit.panels.blocks import show
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE, link, trouble
 from kit.workspace import Trial, Workspace
-from kit.writeup.content import Picture, Table, sections
+from kit.writeup.blocks import Picture, Table
+from kit.writeup.content import sections
 
 __all__ = ["ComparePanel"]
 

@@ -21,7 +21,8 @@ from markupsafe import Markup
 
 from kit import charts
 from kit.errors import InputError, KitError, MissingPackageError, StoreError
-from kit.writeup.content import Picture, Section, sections
+from kit.writeup.blocks import Picture, Section
+from kit.writeup.content import sections
 from kit.writeup.report import Report, data_hash, dough_table, from_frame
 
 __all__ = ["Report", "data_hash", "dough_table", "from_frame", "markdown", "render", "write"]

@@ -5,8 +5,7 @@ template's work.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -14,74 +13,17 @@ import pandas as pd
 from kit import charts
 from kit.analysis import sentences, words
 from kit.analysis.verdict import Answer
+from kit.writeup.blocks import Block, Code, Items, Picture, Section, Table, Text
 from kit.writeup.safety import SAFETY
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
     from kit.writeup.report import Report
 
-__all__ = ["Block", "Code", "Items", "Picture", "Section", "Table", "Text", "sections"]
+__all__ = ["sections"]
 
 #: A table of more rows than this is cut, and says so.
 MOST_ROWS = 120
-
-
-@dataclass(frozen=True)
-class Text:
-    """A paragraph; `style` is "", "lead" (the answer), "intro" (to a list) or "small"."""
-
-    text: str
-    style: str = ""
-    kind: ClassVar[str] = "text"
-
-
-@dataclass(frozen=True)
-class Items:
-    """A list; the first part of an item, when there are two, is set off."""
-
-    items: tuple[tuple[str, ...], ...]
-    kind: ClassVar[str] = "items"
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table of text; `numeric` says which columns are numbers."""
-
-    caption: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    numeric: tuple[bool, ...]
-    kind: ClassVar[str] = "table"
-
-
-@dataclass(frozen=True)
-class Picture:
-    """The chart: what it is called, shows and means."""
-
-    title: str
-    description: str
-    caption: str
-    kind: ClassVar[str] = "picture"
-
-
-@dataclass(frozen=True)
-class Code:
-    """Something to type."""
-
-    text: str
-    kind: ClassVar[str] = "code"
-
-
-Block = Text | Items | Table | Picture | Code
-
-
-@dataclass(frozen=True)
-class Section:
-    """A heading and what stands below it."""
-
-    name: str
-    heading: str
-    blocks: tuple[Block, ...]
 
 
 def sections(report: "Report") -> list[Section]:
