@@ -92,7 +92,13 @@ def find(
             "needed. Retake from nearer, or use a larger disc."
         )
         raise DataError(msg)
-    ellipse, points, normals = follow(photo, rough)
+    if (edge := follow(photo, rough)) is None:
+        msg = (
+            "The edge of the round thing cannot be followed: blurred, covered, or lost in the "
+            "pattern of its ground. Lay it on a ground of one other colour, and retake."
+        )
+        raise DataError(msg)
+    ellipse, points, normals = edge
     _check_whole(photo, ellipse)
     camera = photo.camera
     fits = [
@@ -119,8 +125,8 @@ def find(
     if tilt < SQUARE_ON_DEG and wrong > 0.42:
         others = [(fit, 0.5), (other, 0.5)]
         fit = _halfway(fit, other)
-    edge = np.linspace(0, 2 * np.pi, 72, endpoint=False)
-    outline = across / 2 * np.column_stack([np.cos(edge), np.sin(edge)])
+    way = np.linspace(0, 2 * np.pi, 72, endpoint=False)
+    outline = across / 2 * np.column_stack([np.cos(way), np.sin(way)])
     return plane_scale(
         "disc", photo, fit, marks, outline, notes=notes, others=others,
         u_size=math.hypot(u / across, RIM_PX / ellipse.long_px),

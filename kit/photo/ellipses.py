@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
+from kit.photo.plane_scale import numbers
 
 __all__ = ["Ellipse", "follow", "see_ellipses"]
 
@@ -16,12 +17,26 @@ Array = NDArray[np.float64]
 
 #: the picture in which outlines are looked for, its longer side
 LOOK_PX = 900
-#: share of the outline at which an edge must show
-SUPPORT = 0.8
-#: of 16 parts of the outline, how many must show a wider rim, and how clearly beside the first
-RIM_PARTS, RIM_SHARE, NEAR_SHARE = 14, 0.12, 0.5
-#: the step two pixels either way is this share of that six pixels either way where it is soft
-SOFT = 0.5
+#: slopes at which chains of edge pixels end, grey levels a pixel (OpenCV's EdgeDrawing)
+LEAST_SLOPES = 8, 20
+#: parts of the outline that are looked at, places in each, and how far from it, in pixels
+PARTS, PLACES, REACH_PX = 32, 6, 8
+#: share of the parts in which an edge must stand out, and how far, from what lies beside it
+SUPPORT, STANDS_OUT = 0.75, 1.6
+#: no round thing is as faint as this beside its ground; and the faintest beside the clearest
+FAINTEST, SHARE_OF_BEST = 9.0, 0.5
+#: a rim about the first ring found shows so clearly beside it, farther out and close by; has its
+#: middle and shape, of its length; stands out in this share of the parts by this; and so much of
+#: it lies on an ellipse
+RIM_SHARE, NEAR_SHARE = 0.12, 0.5
+CONCENTRIC, RIM_STANDS, RIM_STANDS_OUT, RIM_KEPT = 0.012, 0.5, 2.5, 0.7
+#: a clean edge scatters less about its ellipse than this, in pixels; what is half one ring and half
+#: another scatters more, as an old coin does: that stands out in more of its parts than this
+ROUGHEST, OUT_OF_ROUND = 0.45, 0.7
+#: followed unheld it must still lie so cleanly on an ellipse, of how cleanly it did
+CLEANER = 0.8
+#: places along the outline, and neighbours that are taken together
+COUNT, ALONG = 256, 7
 #: what is smaller across, in pixels of the photo, is not looked at
 LEAST_PX = 50.0
 
@@ -82,36 +97,19 @@ def see_ellipses(
     """
     import cv2
 
+    middle = None if at is None else numbers("at", at, 2)
     pixels, k, corner = _part(photo, box)
-    lab = cv2.cvtColor(cv2.GaussianBlur(pixels, (0, 0), 1.2), cv2.COLOR_RGB2LAB)
+    lab = cv2.cvtColor(cv2.GaussianBlur(pixels, (0, 0), 1.0), cv2.COLOR_RGB2LAB)
     seen: list[Ellipse] = []
-    for outline in _outlines(lab):
-        points = outline[:, 0].astype(float)
-        # a bite or a tongue (shadow, crumbs) must not spoil it: what lies off is left out
-        e = None
-        for _ in range(4):
-            e = fitted(points)
-            if e is None:
-                break
-            off = np.abs(_off(e, points))
-            near = off < max(1.5, 2.5 * float(np.median(off)))
-            if near.all() or near.sum() < 20:
-                break
-            points = points[near]
-        if e is None or e.short_px < 0.35 * e.long_px or e.long_px > 0.6 * max(lab.shape[:2]):
-            continue
-        if len(points) < 0.6 * len(outline) or len(points) < 3 * e.long_px:
-            continue
-        if e.long_px * k < 0.5 * LEAST_PX:
-            continue
-        support, step, sharp = _support(lab, e)
-        rough = float(np.sqrt(np.mean(_off(e, points) ** 2)))
-        if support > SUPPORT and rough < max(0.7, 0.012 * e.long_px):
-            score = support * step * sharp * math.sqrt(e.long_px) / (0.5 + rough)
-            seen.append(Ellipse(e.centre, e.long_px, e.short_px, e.turn, support, score))
-    # blotches of the ground are weak and soft beside what was laid there
+    for e in _drawn(lab[..., 0].copy()):
+        flat = e.short_px < 0.35 * e.long_px or e.long_px > 0.3 * max(lab.shape[:2])
+        if not flat and e.long_px * k > 0.5 * LEAST_PX:
+            support, clear = _support(lab, e)
+            if support > SUPPORT and clear > FAINTEST:
+                seen.append(replace(e, support=support, score=clear))
+    # blotches of the ground are faint beside what was laid there
     top = max((e.score for e in seen), default=0.0)
-    seen = [e for e in seen if e.score > 0.4 * top]
+    seen = [e for e in seen if e.score > SHARE_OF_BEST * top]
     best = _outermost(seen)
     full = [
         Ellipse(
@@ -120,8 +118,8 @@ def see_ellipses(
         )
         for e in best
     ]  # fmt: skip
-    if at is not None:
-        full = [e for e in full if _off(e, np.asarray([at], float))[0] < 0.1 * e.long_px]
+    if middle is not None:
+        full = [e for e in full if _off(e, middle[None])[0] < 0.1 * e.long_px]
     return full
 
 
@@ -132,9 +130,7 @@ def _part(photo: Any, box: Sequence[float] | None) -> tuple[Any, float, tuple[in
     if box is None:
         pixels, k = photo.reduced(LOOK_PX)
         return np.ascontiguousarray(pixels), k, (0, 0)
-    given = np.asarray(box, float).ravel()
-    if given.shape != (4,) or not np.isfinite(given).all():
-        raise InputError("box", box, "must be (x0, y0, x1, y1), in pixels")
+    given = numbers("box", box, 4)
     x0, y0 = (max(0, int(v)) for v in given[:2])
     x1, y1 = min(photo.width, int(given[2]) + 1), min(photo.height, int(given[3]) + 1)
     if min(x1 - x0, y1 - y0) < 16:
@@ -145,41 +141,25 @@ def _part(photo: Any, box: Sequence[float] | None) -> tuple[Any, float, tuple[in
     return (part if k == 1 else cv2.resize(part, size, interpolation=cv2.INTER_AREA)), k, (x0, y0)
 
 
-def _outlines(lab: Any) -> list[Any]:
-    """Outlines, nearly elliptic, of what is brighter, darker or otherwise coloured."""
+def _drawn(grey: Any) -> list[Ellipse]:
+    """Ellipses of which arcs are seen, whichever side of them is brighter (OpenCV)."""
     import cv2
 
-    out: list[Any] = []
-    high, wide = lab.shape[:2]
-    for channel in cv2.split(lab):
-        low, top = np.quantile(channel, (0.02, 0.98))
-        if top - low < 4:
-            continue
-        levels = np.unique(np.quantile(channel, np.linspace(0.04, 0.96, 12)).astype(int))
-        otsu, _ = cv2.threshold(channel, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
-        masks = [channel > level for level in sorted({*levels.tolist(), int(otsu)})]
-        for window in (10, 30):
-            around = cv2.blur(channel, (4 * window + 1,) * 2).astype(np.int16)
-            masks += [channel > around + d for d in (-6, 0, 6)]
-        for mask in masks:
-            shape = mask.astype(np.uint8)
-            found, _ = cv2.findContours(shape, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
-            out += [c for c in found if len(c) > 60 and _elliptic(c, high, wide)]
+    out: list[Ellipse] = []
+    for slope in LEAST_SLOPES:
+        drawing = cv2.ximgproc.createEdgeDrawing()
+        how = cv2.ximgproc.EdgeDrawing.Params()
+        how.EdgeDetectionOperator = cv2.ximgproc.EDGE_DRAWING_SOBEL
+        how.GradientThresholdValue, how.AnchorThresholdValue = slope, 2
+        how.MinPathLength, how.NFAValidation = 20, False
+        drawing.setParams(how)
+        drawing.detectEdges(grey)
+        found = drawing.detectEllipses()
+        for x, y, round_, p, q, degrees in [] if found is None else found.reshape(-1, 6):
+            a, b = (round_, round_) if round_ > 0 else (p, q)
+            turn = math.radians(degrees) + (0 if a >= b else math.pi / 2)
+            out.append(Ellipse((x, y), max(a, b), min(a, b), turn))
     return out
-
-
-def _elliptic(outline: Any, high: int, wide: int) -> bool:
-    """A quick look that spares most outlines the fit."""
-    import cv2
-
-    _, _, w, h = cv2.boundingRect(outline)
-    if min(w, h) < 18 or min(w, h) < 0.3 * max(w, h) or w * h > 0.9 * wide * high:
-        return False
-    hull = cv2.convexHull(outline)
-    area = cv2.contourArea(hull)
-    _, (p, q), _ = cv2.minAreaRect(hull)
-    filled = area / max(p * q, 1.0)  # of an ellipse π/4
-    return bool(cv2.contourArea(outline) > 0.8 * area and 0.72 < filled < 0.85)
 
 
 def _off(e: Ellipse, points: Array) -> Array:
@@ -191,36 +171,33 @@ def _off(e: Ellipse, points: Array) -> Array:
     return np.asarray((r - 1) * r / np.maximum(slope, 1e-12))
 
 
-def _support(lab: Any, e: Ellipse) -> tuple[float, float, float]:
-    """Share of the outline at which inside and outside differ the same way; by how much; 0 to 1.
+def _support(lab: Any, e: Ellipse) -> tuple[float, float]:
+    """Share of the outline along which an edge stands out, and how clear it is.
 
-    The last is how sharply: a blotch's level line is as closed and smooth as a coin's rim, but
-    its step goes on growing farther out.
+    A coin on cloth is brighter than its ground here and darker there: only that there is an edge
+    counts. Along parts of the outline a texture's edges even out, the coin's do not.
     """
     import cv2
 
-    n = 96
-    reach = np.array([-6.0, -4.0, -3.0, -2.0, 2.0, 3.0, 4.0, 6.0])
-    at = e.outline(n)[:, None] + reach[None, :, None] * e.normals(n)[:, None]
-    at = at.astype(np.float32)
+    count = PARTS * PLACES
+    out = np.arange(-REACH_PX, REACH_PX + 1.0)
+    at = e.outline(count)[:, None] + out[None, :, None] * e.normals(count)[:, None]
     high, wide = lab.shape[:2]
-    inside = ((at >= 0) & (at <= [wide - 1, high - 1])).all((1, 2))
+    at = at.astype(np.float32)
+    if not ((at >= -1) & (at <= [wide, high])).all():
+        return 0.0, 0.0
     across = cv2.remap(lab, at[..., 0], at[..., 1], cv2.INTER_LINEAR).astype(float)
-    step = across[:, 4:7].mean(1) - across[:, 1:4].mean(1)
-    near, far = across[:, 4] - across[:, 3], across[:, 7] - across[:, 0]
-    shares = []
-    for channel in range(3):
-        usual = float(np.median(step[:, channel]))
-        share = ((step[:, channel] * np.sign(usual) > 2.5) & inside).mean()
-        rise = abs(float(np.median(near[:, channel]))), abs(float(np.median(far[:, channel])))
-        sharp = (rise[0] / max(rise[1], 1e-9) - SOFT) / 0.3
-        shares.append((float(share), abs(usual), float(np.clip(sharp, 0.0, 1.0))))
-    return max(shares)
+    parts = across.reshape(PARTS, PLACES, len(out), 3).mean(1)
+    step = np.linalg.norm(parts[:, 2:] - parts[:, :-2], axis=2)
+    away = np.abs(out[1:-1])
+    edge, beside = step[:, away <= 1].max(1), float(np.median(step[:, away >= 4]))
+    support = float((edge > max(2.0, STANDS_OUT * beside)).mean())
+    return support, support * math.sqrt(e.long_px) * float(np.median(edge)) / (1 + beside)
 
 
 def _outermost(seen: list[Ellipse]) -> list[Ellipse]:
     """One ellipse for each thing: the outermost of rings about one middle."""
-    left = sorted(seen, key=lambda e: -e.support)
+    left = sorted(seen, key=lambda e: -e.score)
     out: list[Ellipse] = []
     while left:
         first = left[0]
@@ -229,81 +206,146 @@ def _outermost(seen: list[Ellipse]) -> list[Ellipse]:
             if math.dist(e.centre, first.centre) < 0.25 * max(first.short_px, e.short_px)
             and 0.5 < e.long_px / first.long_px < 2.0
         ]  # fmt: skip
-        good = [e for e in same if e.support > 0.92 * first.support]
-        widest = max(good, key=lambda e: e.long_px)
-        near = [e for e in good if abs(e.long_px / widest.long_px - 1) < 0.04]
-        out.append(max(near, key=lambda e: e.support))
+        widest = max(same, key=lambda e: e.long_px)
+        near = [e for e in same if abs(e.long_px / widest.long_px - 1) < 0.04]
+        out.append(max(near, key=lambda e: e.score))
         left = [e for e in left if e not in same]
     return out
 
 
-def follow(
-    photo: Any, rough: Ellipse, count: int = 240, wider: bool = True
-) -> tuple[Ellipse, Array, Array]:
+def follow(photo: Any, rough: Ellipse) -> tuple[Ellipse, Array, Array] | None:
     """Place the edge along its normals at full size; ellipse, points (n, 2), normals (n, 2).
 
-    `wider`: where there is a rim outside of the edge that was found, follow that.
+    Of the rings about what was found (a coin's field often differs more than its edge does) the
+    outermost that shows is followed. None where no edge lies on an ellipse.
     """
     from kit.photo.edges import linear_patch
 
     patch = linear_patch(photo, rough.outline(64), 0.35 * rough.long_px + 8, rough.long_px / 10)
-    e = rough
-    reach = max(3.0, (0.06 if wider else 0.02) * rough.long_px)
-    points, normals = e.outline(count), e.normals(count)
-    for round_ in range(5):
-        half = max(3.0, reach * (0.6**round_))
-        n = int(4 * half) + 1
-        share = np.linspace(-half, half, n)
-        start, normals = e.outline(count), e.normals(count)
+    far = max(3.0, 0.02 * rough.long_px)
+    near = np.arange(-0.1 * rough.long_px, 0.15 * rough.long_px, far / 2)
+    first = max(_rings(patch, rough, near, far), key=_Ring.clear, default=None)
+    if first is None or (first.rough > ROUGHEST * patch.k and first.stands < OUT_OF_ROUND):
+        return None
+    wider = np.arange(2.0 * patch.k, 0.25 * rough.long_px, patch.k)
+    found = _rings(patch, first.ellipse, wider, 2.0 * patch.k)
+    rims = [r for r in found if _is_rim(r, first, patch.k)]
+    widest = max((r.ellipse.short_px for r in rims), default=0.0)
+    rims = [r for r in rims if r.ellipse.short_px > widest - 3.0 * patch.k]
+    ring = max(rims, key=_Ring.clear, default=first)
+    # once more, unheld, as a soft edge would stay where it was looked for; among blotches it must
+    unheld = _followed(patch, ring.ellipse, 2.5 * patch.k, pull=3.0)
+    if unheld is not None and unheld.kept / unheld.rough > CLEANER * ring.kept / ring.rough:
+        ring = unheld
+    return ring.ellipse, ring.points, ring.normals
+
+
+@dataclass(frozen=True)
+class _Ring:
+    """An edge all round: places, share that stands out and is kept, step, scatter in pixels."""
+
+    ellipse: Ellipse
+    points: Array
+    normals: Array
+    stands: float
+    kept: float
+    edge: float
+    rough: float
+
+    def clear(self) -> float:
+        return self.edge * self.kept / self.rough
+
+
+def _rings(patch: Any, about: Ellipse, away: Array, reach: float) -> list[_Ring]:
+    """The edges near ellipses that lie so far from one, each once."""
+    rings: list[_Ring] = []
+    for out in away:
+        start = replace(about, long_px=about.long_px + out, short_px=about.short_px + out)
+        ring = _followed(patch, start, reach)
+        if ring is not None and not any(_same(ring, other) for other in rings):
+            rings.append(ring)
+    return rings
+
+
+def _same(one: _Ring, two: _Ring) -> bool:
+    a, b = one.ellipse, two.ellipse
+    apart = (
+        math.dist(a.centre, b.centre) + abs(a.long_px - b.long_px) + abs(a.short_px - b.short_px)
+    )
+    return apart < 0.5
+
+
+def _is_rim(ring: _Ring, first: _Ring, k: float) -> bool:
+    """Whether a ring is a rim about the first: round the same middle and as round, and shows."""
+    a, b = first.ellipse, ring.ellipse
+    out = b.short_px - a.short_px
+    # right beside the first edge only a strong one: sharpening leaves a weak one there
+    share = RIM_SHARE if out > 3.5 * k else NEAR_SHARE
+    round_ = abs(b.short_px / b.long_px - a.short_px / a.long_px)
+    return (
+        out > max(2.0 * k, 0.03 * a.long_px)
+        and math.dist(a.centre, b.centre) < CONCENTRIC * b.long_px
+        and round_ < CONCENTRIC
+        and ring.stands > RIM_STANDS
+        and ring.kept > RIM_KEPT
+        and ring.rough < ROUGHEST * k
+        and ring.edge > max(share * first.edge, 0.008)
+    )
+
+
+def _followed(patch: Any, e: Ellipse, half: float, pull: float = 0.7) -> _Ring | None:
+    """Place the edge nearest to an ellipse, and fit it anew, until it stays."""
+    fine = 0.5
+    share = np.arange(-half, half + fine / 2, fine)
+    for round_ in range(8):
+        start, normals = e.outline(COUNT), e.normals(COUNT)
         at = start[:, None] + share[None, :, None] * normals[:, None]
-        ring = patch.sample(at)
         # neighbours together: less noise, and the edge is the same to a part of a pixel
-        light = (ring + np.roll(ring, 1, axis=0) + np.roll(ring, -1, axis=0)) / 3
+        light = _along(patch.sample(at))
         slope = np.abs(np.gradient(light, axis=1))
-        if round_ < 3:  # prefer what lies near, and the side on which most of the outline rises
-            slope *= np.exp(-0.5 * (share / (0.7 * half)) ** 2)
+        slope *= np.exp(-0.5 * (share / (pull * half)) ** 2)  # prefer what lies near
+        n = len(share)
         peak = np.clip(slope.argmax(1), 2, n - 3)
-        rows = np.arange(count)
-        near = slope[rows[:, None], peak[:, None] + np.arange(-2, 3)]
+        near = slope[np.arange(COUNT)[:, None], peak[:, None] + np.arange(-2, 3)]
         # the centre of the slope about its peak: less noise than the peak itself
         shift = (near * np.arange(-2, 3)).sum(1) / np.maximum(near.sum(1), 1e-12)
-        place = share[peak] + shift * (share[1] - share[0])
-        points = start + place[:, None] * normals
+        points = start + (share[peak] + shift * (share[1] - share[0]))[:, None] * normals
         strong = near.max(1) > 0.25 * np.median(near.max(1))
-        use = strong.copy()
+        use, before = strong.copy(), e
         for _ in range(6):
             fresh = fitted(points[use])
-            if fresh is None:
-                break
+            if fresh is None or fresh.short_px < 0.3 * fresh.long_px:
+                return None
             off = np.abs(_off(fresh, points))
             again = strong & (off < max(0.5, 3 * 1.4826 * float(np.median(off[strong]))))
             e = fresh
-            if again.sum() < 0.4 * count or (again == use).all():
+            if again.sum() < 0.4 * COUNT or (again == use).all():
                 break
             use = again
-    if wider and (rim := _rim(patch, e, count)) is not None:
-        return follow(photo, rim, count, wider=False)
-    return e, points[use], normals[use]
+        moved = math.dist(e.centre, before.centre) + abs(e.long_px - before.long_px)
+        if round_ and moved + abs(e.short_px - before.short_px) < 0.05:
+            break
+    stands, edge = _stands(patch, e)
+    rough = float(np.std(_off(e, points[use])))
+    return _Ring(e, points[use], normals[use], stands, float(use.mean()), edge, max(rough, 0.05))
 
 
-def _rim(patch: Any, e: Ellipse, count: int) -> Ellipse | None:
-    """The outermost rim about this one: a coin's field often differs more than its edge does."""
-    out = np.arange(-2.0, 0.25 * e.long_px, 0.5 * patch.k)
-    at = e.outline(count)[:, None] + out[None, :, None] * e.normals(count)[:, None]
-    parts = patch.sample(at).reshape(16, count // 16, -1).mean(1)
-    wide = max(1, round(patch.k / (out[1] - out[0])))
-    slope = np.zeros_like(parts)
-    slope[:, wide:-wide] = parts[:, 2 * wide :] - parts[:, : -2 * wide]
-    typical = np.median(slope, axis=0)
-    agree = (slope * np.sign(typical) > 0.2 * np.abs(typical)).sum(0) >= RIM_PARTS
-    size = np.abs(typical)
-    first = size[out < 2.0].max(initial=0.0)
-    apart = max(2.0 * patch.k, 0.03 * e.long_px)
-    for i in range(len(out) - 2, 0, -1):
-        peak = size[i] >= size[max(0, i - wide) : i + wide + 1].max()
-        # right beside the first edge only a strong one: sharpening leaves a weak one there
-        share = RIM_SHARE if out[i] > 3.5 * patch.k else NEAR_SHARE
-        if out[i] > apart and peak and agree[i] and size[i] > max(share * first, 0.01):
-            by = 1 + out[i] / e.long_px
-            return replace(e, long_px=e.long_px * by, short_px=e.short_px + out[i])
-    return None
+def _along(light: Array) -> Array:
+    """The mean over neighbours along the outline."""
+    from scipy.ndimage import uniform_filter1d
+
+    return np.asarray(uniform_filter1d(light, ALONG, axis=0, mode="wrap"))
+
+
+def _stands(patch: Any, e: Ellipse) -> tuple[float, float]:
+    """Share of the parts of a ring in which its edge stands out from what lies outside; its step.
+
+    In roots of linear light, nearly as the eye sees it.
+    """
+    out = patch.k * np.arange(-1.0, 10.01, 0.5)
+    at = e.outline(COUNT)[:, None] + out[None, :, None] * e.normals(COUNT)[:, None]
+    parts = np.sqrt(patch.sample(at)).reshape(PARTS, COUNT // PARTS, -1).mean(1)
+    step, away = np.abs(parts[:, 4:] - parts[:, :-4]), out[2:-2] / patch.k
+    edge = step[:, np.abs(away) < 0.8].max(1)
+    beyond = max(float(np.median(step[:, away >= 3])), 0.002)
+    return float((edge > RIM_STANDS_OUT * beyond).mean()), float(np.median(edge))

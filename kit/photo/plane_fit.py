@@ -56,6 +56,9 @@ class Marks:
         known, and follows from where it is seen.
     scatter : (n,) array, optional
         How much each scatters, as far as they differ in that; all alike when not given.
+    group : (n,) int array, optional
+        Of those with the same number above 0 it is not known how far they all lie to one side, as
+        of the edge of a ruler's body: only their direction tells.
     """
 
     mm: Array
@@ -64,6 +67,7 @@ class Marks:
     spread: Array
     lines: bool = False
     scatter: Array | None = None
+    group: Array | None = None
 
     @classmethod
     def corners(cls, mm: Array, px: Array) -> "Marks":
@@ -244,6 +248,8 @@ def _solve(
     # a spread that no mark tells of must not make the equations singular
     sure = np.array([K1_U, known.u_focal, 2.0, level, level])
     deep = _deep(marks.mm)
+    group = np.zeros(len(seen)) if marks.group is None else marks.group
+    groups = [(group == number) & kept for number in np.unique(group[kept & (group > 0)])]
 
     def residual(lens: Camera, wide: float, at: Pose) -> Array:
         if marks.lines:
@@ -251,8 +257,10 @@ def _solve(
             seen_at = lens.rays(marks.px) @ np.linalg.inv(plane).T
             deep[:, 1] = seen_at[:, 1] / seen_at[:, 2]
         there = lens.project(at.to_camera(deep))
-        across = (there * marks.normal).sum(1)
-        return np.asarray(across - marks.spread * wide - seen)
+        off = (there * marks.normal).sum(1) - marks.spread * wide - seen
+        for one in groups:
+            off[one] -= off[one].mean()
+        return np.asarray(off)
 
     def believed(lens: Camera, wide: float, at: Pose) -> Array:
         lean = at.rotation[2, :2]  # 0 where the plane is square-on

@@ -14,7 +14,7 @@ from kit.photo.edges import Edges, Patch, place_edges
 from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 from kit.photo.reference import Scale
 
-__all__ = ["above", "chosen", "grid_u", "plane_scale", "positive", "refined"]
+__all__ = ["above", "chosen", "grid_u", "numbers", "plane_scale", "positive", "refined"]
 
 Array = NDArray[np.float64]
 
@@ -59,11 +59,11 @@ def chosen(
     centres = np.asarray(centres, float).reshape(-1, 2)
     pick = np.arange(len(centres))
     if box is not None:
-        x0, y0, x1, y1 = _numbers("box", box, 4)
+        x0, y0, x1, y1 = numbers("box", box, 4)
         inside = (centres >= [x0, y0]) & (centres <= [x1, y1])
         pick = pick[inside.all(1)]
     if at is not None and len(pick):
-        away = np.linalg.norm(centres[pick] - _numbers("at", at, 2), axis=1)
+        away = np.linalg.norm(centres[pick] - numbers("at", at, 2), axis=1)
         pick = pick[[int(np.argmin(away))]]
     if not len(pick):
         msg = f"There is no {what} where you pointed. Point at the middle of it."
@@ -78,7 +78,8 @@ def chosen(
     return int(pick[0])
 
 
-def _numbers(name: str, given: Any, count: int) -> Array:
+def numbers(name: str, given: Any, count: int) -> Array:
+    """Return so many finite numbers, or say that they must be that."""
     try:
         numbers = np.asarray(given, float).ravel()
     except (TypeError, ValueError):

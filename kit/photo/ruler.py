@@ -3,7 +3,8 @@
 Along the ruler the far end's ticks stand nearer together; and where the ticks are looked at higher
 up, away from the ruler's edge, a plane tipped away shows all of them nearer together. Both follow
 from one pose, fitted to places on many ticks, each of which tells where it lies across the tick
-only. Where ticks of 1 mm run together, those of 5 and 10 mm, which are longer, are used.
+only. Where ticks of 1 mm run together, those of 5 and 10 mm, which are longer, are used. The ends
+of the ruler's body, square to its edge, lean with the tilt too, and are fitted with the ticks.
 """
 
 import math
@@ -21,6 +22,7 @@ from kit.photo.edges import Patch, linear_patch
 from kit.photo.plane_fit import FLAT_MM, FLOOR_PX, Marks, PlaneFit, fit_plane
 from kit.photo.plane_scale import above, plane_scale, positive
 from kit.photo.reference import Scale
+from kit.photo.ruler_body import body_ends, off_line
 from kit.photo.two_points import marked
 
 __all__ = ["find"]
@@ -39,6 +41,8 @@ ROUGHEST, FEWEST_KEPT = 0.1, 0.85
 ALIKE = 2.0, 3.0
 #: how wide rulers are, and how far they go on beyond the last tick (common ones, from memory)
 BODY_MM, END_MM = 25.0, 5.0
+#: share of their distance by which the marked points may miss what the ticks say, set by hand
+MARKS_OFF = 0.08
 #: each strip of the ruler in which ticks are followed, in millimetres
 STRIP_MM = 0.7
 #: how far off square-on photos of rulers are, a direction, where the ticks do not tell (judged, no
@@ -99,8 +103,10 @@ def find(
     for closest in CLOSEST_PX:
         if strips := _strips(patch, ends, length, tick, closest):
             fit, marks = _fitted(photo.camera, strips, ends, tick)
+            fit, marks = _with_body(photo, fit, marks, strips, ends, length)
             found = True
-            if fit.sigma_px < ROUGHEST * tick * px / length and fit.kept.mean() > FEWEST_KEPT:
+            even = fit.sigma_px < ROUGHEST * tick * px / length and fit.kept.mean() > FEWEST_KEPT
+            if even and abs(_between(fit, ends) / length - 1) < MARKS_OFF:
                 break
     else:
         raise DataError(_MIXED if found else _NONE)
@@ -118,6 +124,13 @@ def find(
     return plane_scale(
         "ruler", photo, fit, marks, outline, u_size=above("u_mm", u_mm) / length, notes=notes
     )
+
+
+def _between(fit: PlaneFit, ends: Array) -> float:
+    """How far apart the marked points are on the fitted plane, in millimetres."""
+    plane = np.column_stack([fit.pose.rotation[:, :2], fit.pose.shift])
+    there = fit.camera.rays(ends) @ np.linalg.inv(plane).T
+    return float(np.linalg.norm(np.diff(there[:, :2] / there[:, 2:], axis=0)))
 
 
 def _strips(patch: Patch, ends: Array, length: float, tick: float, closest: float) -> list[Ticks]:
@@ -214,16 +227,52 @@ def _fitted(
     turn = np.eye(3)
     turn[:2, :2] = np.column_stack([along, across])
     mm = np.column_stack([number * tick, np.zeros(len(px))])
-    scatter = np.concatenate([np.full(len(t.number), _scatter(t)) for t in strips])
-    marks = Marks(mm, px, normals, np.zeros(len(px)), lines=True, scatter=scatter)
+    marks = Marks(mm, px, normals, np.zeros(len(px)), lines=True, scatter=_scatters(strips))
     pose = Pose(turn, rays[0] * away)
-    fit_ticks = partial(
-        fit_plane, marks=marks, prior=camera, u_square_on_deg=U_TILT_DEG, flat_mm=FLAT_MM / 3
+    start = PlaneFit(camera, pose, 0.0, 0.0, 0.0, np.eye(9), np.ones(len(px), bool))
+    return _fit_ticks(camera, start, marks), marks
+
+
+def _fit_ticks(known: Camera, start: PlaneFit, marks: Marks) -> PlaneFit:
+    """Fit marks that err alike along one tick or edge, starting from a fit."""
+    fit_marks = partial(
+        fit_plane, marks=marks, prior=known, u_square_on_deg=U_TILT_DEG, flat_mm=FLAT_MM / 3
     )
-    rough = fit_ticks(camera, pose)
-    fit = fit_ticks(rough.camera, rough.pose, sigma_px=ALIKE[0] * rough.sigma_px)
-    unsure = fit_ticks(fit.camera, fit.pose, sigma_px=ALIKE[1] * rough.sigma_px)
-    return replace(fit, sigma_px=rough.sigma_px, covariance=unsure.covariance), marks
+    rough = fit_marks(start.camera, start.pose)
+    fit = fit_marks(rough.camera, rough.pose, sigma_px=ALIKE[0] * rough.sigma_px)
+    unsure = fit_marks(fit.camera, fit.pose, sigma_px=ALIKE[1] * rough.sigma_px)
+    return replace(fit, sigma_px=rough.sigma_px, covariance=unsure.covariance)
+
+
+def _with_body(
+    photo: Any, fit: PlaneFit, marks: Marks, strips: list[Ticks], ends: Array, length: float
+) -> tuple[PlaneFit, Marks]:  # fmt: skip
+    """Fit also the short ends of the ruler's body, which are square to it: a longer lever."""
+    side = math.copysign(1.0, sum(t.beside_px for t in strips))
+    edges = body_ends(photo, ends, length, side)
+    if not edges:
+        return fit, marks
+    count = [len(marks.px), *map(len, edges)]
+    scatter = [_scatters(strips), *(np.full(len(e), off_line(e, ends)) for e in edges)]
+    px = np.concatenate([marks.px, *edges])
+    middle = np.concatenate([np.full((len(e), 2), e.mean(0)) for e in edges])
+    plane = np.column_stack([fit.pose.rotation[:, :2], fit.pose.shift])
+    mm = fit.camera.rays(middle) @ np.linalg.inv(plane).T
+    more = replace(
+        marks, px=px, mm=np.concatenate([marks.mm, mm[:, :2] / mm[:, 2:]]),
+        normal=np.repeat(marks.normal[:1], len(px), axis=0), spread=np.zeros(len(px)),
+        scatter=np.concatenate(scatter),
+        group=np.repeat(np.arange(len(count)), count),
+    )  # fmt: skip
+    again = _fit_ticks(photo.camera, fit, more)
+    # not square, rounded, or no end of a ruler at all: the ticks would have to give way
+    ticks = np.arange(len(px)) < count[0]
+    square = again.kept[~ticks].mean() > FEWEST_KEPT and again.kept[ticks].mean() > FEWEST_KEPT
+    return (again, more) if square and again.sigma_px < 1.5 * fit.sigma_px else (fit, marks)
+
+
+def _scatters(strips: list[Ticks]) -> Array:
+    return np.concatenate([np.full(len(t.number), _scatter(t)) for t in strips])
 
 
 def _scatter(ticks: Ticks) -> float:

@@ -75,7 +75,13 @@ def find(
     px = float(np.linalg.norm(ends[1] - ends[0]))
     marking = math.sqrt(2) * sure / px
     made = square_on(photo, ends, length, marking, most)
-    made = replace(made, u_size=size, notes=(note,))
+    # depth changes by so much of itself that far from them; lengths along there by twice that
+    lean = math.tan(math.radians(most / math.sqrt(6))) * length / float(made.pose.shift[2])
+    where = (
+        "mark the points on the piece or right beside it, in the plane that is measured: as far "
+        f"from them as they lie apart the tilt alone makes lengths unsure by {150 * lean:.2g} %"
+    )
+    made = replace(made, u_size=size, notes=(note, where) if most else (note,))
     return replace(made, u=grid_u(made, photo))
 
 

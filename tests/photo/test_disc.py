@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scenes import LEVELS, Disc, Plain, Scene, ScenePhoto, look, render, true_mm_per_px
 
-from kit.errors import DataError
+from kit.errors import DataError, InputError
 from kit.photo.camera import Camera
 from kit.photo.ellipses import follow, see_ellipses
 from kit.photo.reference import scale
@@ -55,8 +55,8 @@ def test_coins_of_scikit_image_have_the_size_segmentation_gives_them():
     from skimage.measure import label, regionprops
 
     photo = coins()
-    found = see_ellipses(photo)
-    assert len(found) >= 18  # of 24; the others are chipped
+    found = [e for e in see_ellipses(photo) if follow(photo, e) is not None]
+    assert len(found) >= 22  # of 24; the others are chipped
     ratios = []
     for e in found:
         ellipse, points, _ = follow(photo, e)
@@ -77,6 +77,57 @@ def test_among_many_coins_it_asks_which():
         scale(photo, "disc", diameter_mm=22)
     chosen = scale(photo, "disc", diameter_mm=22, at=(1340, 174))
     assert np.linalg.norm(chosen.outline.mean(0) - [1340, 174]) < 30
+
+
+def on_a_check(rim, tone, blur, tilt=15):
+    """A coin on squares brighter and darker than it, its rim about as bright as their mean."""
+    rng = np.random.default_rng([SEED, round(100 * rim), round(100 * tone)])
+    fine, middle = 16, np.array([22.0, 20.0])
+    y, x = (np.mgrid[: 40 * fine, : 44 * fine] + 0.5) / fine
+    squares = np.where(np.floor(x / 7.3) % 2 == np.floor(y / 7.3) % 2, 0.62, 0.3)
+    away = np.hypot(x - middle[0], y - middle[1])
+    flat = np.where(away < 12.5, np.where(away > 11.25, rim, tone), squares).astype(np.float32)
+    camera = Camera.of(*SMALL, 26.0)
+    turn, shift = np.array([-math.radians(tilt), 0, 0]), np.array([0, 0, 90.0])
+
+    def seen(mm):
+        deep = np.column_stack([np.asarray(mm, float) - middle, np.zeros(len(mm))])
+        return cv2.projectPoints(deep, turn, shift, camera.matrix, None)[0][:, 0]
+
+    corners = np.array([[0, 0], [44, 0], [44, 40], [0, 40.0]])
+    map_ = np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]])
+    map_ = map_ @ cv2.findHomography(corners * fine - 0.5, seen(corners))[0]
+    light = cv2.warpPerspective(flat, map_, (2 * SMALL[0], 2 * SMALL[1]), borderValue=0.3)
+    light = cv2.GaussianBlur(cv2.resize(light, SMALL, interpolation=cv2.INTER_AREA), (0, 0), blur)
+    light = np.clip(light + rng.normal(0, 0.01, SMALL[::-1]), 0, 1)
+    pixels = np.round(255 * light ** (1 / 2.2)).astype(np.uint8)
+    right, left, down, up = seen(middle + 0.5 * np.array([[1, 0], [-1, 0], [0, 1], [0, -1]]))
+    true = 1 / math.sqrt(abs(np.linalg.det(np.stack([right - left, down - up]))))
+    return ScenePhoto(np.dstack([pixels] * 3), 26.0), seen([middle]), true
+
+
+@pytest.mark.parametrize(("rim", "tone"), [(0.48, 0.25), (0.45, 0.38), (0.7, 0.2), (0.2, 0.7)])
+@pytest.mark.parametrize("blur", [0.7, 1.4])
+def test_a_coin_brighter_than_its_ground_here_and_darker_there_is_followed_at_its_rim(
+    rim, tone, blur
+):
+    # its inner ring, a tenth smaller, shows more clearly than its edge; measured 0.02 to 0.3 %
+    photo, at, true = on_a_check(rim, tone, blur)
+    found = scale(photo, "disc", diameter_mm=25, at=tuple(at[0]), lies="flat")
+    assert found.mm_per_px_at(at)[0] == pytest.approx(true, rel=0.008)
+
+
+@pytest.mark.parametrize(
+    ("about", "message"),
+    [
+        ({"box": "here"}, "box is 'here': must be 4 numbers, in pixels."),
+        ({"at": (1, 2, 3)}, r"at is \(1, 2, 3\): must be 2 numbers, in pixels."),
+        ({"at": (np.nan, 2)}, r"at is \(nan, 2\): must be 2 numbers, in pixels."),
+    ],
+)
+def test_a_place_that_is_none_is_said(about, message):
+    with pytest.raises(InputError, match=message):
+        scale(ScenePhoto(np.full((600, 800, 3), 128, np.uint8)), "disc", diameter_mm=25, **about)
 
 
 def test_two_discs_are_not_chosen_between():

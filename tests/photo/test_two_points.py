@@ -79,6 +79,10 @@ def test_the_tilt_that_is_not_known_is_said_with_what_to_do():
     tight = scale(photo, "points", points=ends, mm=200, tilt_deg=5)
     assert "within 40°. Lay the camera square on and say so, or use a card" in str(loose)
     assert "within 5°" in str(tight)
+    # 200 mm apart in 1000 pixels: their own distance away, 1000 pixels, by the arithmetic below
+    lean = np.tan(np.radians(5 / np.sqrt(6))) * 1000 / photo.camera.focal_px
+    assert f"the tilt alone makes lengths unsure by {150 * lean:.2g} %" in str(tight)
+    assert "mark the points on the piece or right beside it" in tight.notes[1]
     aside = np.array([[800.0, 200.0]])
     assert tight.u_at(aside).u < loose.u_at(aside).u / 3
     assert np.isnan(tight.tilt_deg)

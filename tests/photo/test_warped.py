@@ -87,7 +87,7 @@ def test_rmse_and_coverage(kind, difficulty):
     off, u = np.array(rows).T
     print(f"{kind} {difficulty}: RMSE {100 * np.sqrt(np.mean(off**2)):.2f} %, "
           f"covered {np.mean(np.abs(off) < 1.96 * u):.2f}, refused {refused}")  # fmt: skip
-    limit = {"realistic": 0.005, "hard": 0.03}.get(difficulty, 0.003) if kind == "ruler" else 0.003
+    limit = 0.015 if kind == "ruler" and difficulty == "hard" else 0.003
     assert np.sqrt(np.mean(off**2)) < limit
     assert np.mean(np.abs(off) < 1.96 * u) > 0.75
     assert refused <= (3 if kind == "ruler" else 0)
@@ -103,11 +103,11 @@ def test_disc_said_to_stand_and_not_said(difficulty, lies):
         try:
             how = {} if lies is None else {"lies": lies}
             rows.append(off_and_u("disc", 200 + i, difficulty, how, upright=True)[:2])
-        except DataError:  # too small, or blotches of the ground that are as round and as clear
+        except DataError:  # too small, or as bright as the blotches of its ground
             refused += 1
     off, u = np.array(rows).T
     print(f"disc {difficulty}, lies {lies}: RMSE {100 * np.sqrt(np.mean(off**2)):.2f} %, "
           f"covered {np.mean(np.abs(off) < 1.96 * u):.2f}, refused {refused}")  # fmt: skip
     assert np.mean(np.abs(off) < 1.96 * u) > 0.75
-    assert lies is None or np.sqrt(np.mean(off**2)) < 0.02
-    assert refused <= 9
+    assert lies is None or np.sqrt(np.mean(off**2)) < 0.015
+    assert refused <= 2

@@ -55,11 +55,10 @@ def _checkerboard():
 
 
 def _disc(rng):
-    """A coin of 25 mm: rim, relief and a figure; 0 outside it means the table shows."""
+    """A coin of 25 mm: rim, relief and a figure; `_table` cuts it out."""
     r = 25 * PX_PER_MM // 2
-    out = np.zeros((2 * r + 9, 2 * r + 9), np.uint8)
+    out = np.full((2 * r + 9, 2 * r + 9), 190, np.uint8)
     c = (r + 4, r + 4)
-    cv2.circle(out, (c[0] * 16, c[1] * 16), r * 16, 190, -1, cv2.LINE_AA, 4)
     cv2.circle(out, c, round(0.9 * r), int(rng.integers(140, 180)), -1, cv2.LINE_AA)
     cv2.putText(out, "2", (c[0] - 60, c[1] + 70), cv2.FONT_HERSHEY_DUPLEX, 6, 215, 14, cv2.LINE_AA)
     return out
@@ -130,7 +129,8 @@ def snap(
         deep = np.column_stack([mm, np.full(len(mm), -height)])
         return cv2.projectPoints(deep, cv2.Rodrigues(pose)[0], shift, matrix, lens)[0][:, 0]
 
-    light = _table(rng, difficulty, drawn, across, pose, shift, matrix, lens, size)
+    radius = 12.5 if kind == "disc" else None
+    light = _table(rng, difficulty, drawn, across, pose, shift, matrix, lens, size, radius)
     pixels = _phone(rng, light, blur, noise, uneven, quality, sharp)
     step = 0.5
     around = face + step * np.array([[1, 0], [-1, 0], [0, 1], [0, -1.0]])
@@ -148,8 +148,11 @@ def snap(
     )  # fmt: skip
 
 
-def _table(rng, difficulty, drawn, across, pose, shift, matrix, lens, size):
-    """Linear light of the table with the reference on it, as the lens throws it."""
+def _table(rng, difficulty, drawn, across, pose, shift, matrix, lens, size, radius=None):
+    """Linear light of the table with the reference on it, as the lens throws it.
+
+    `radius`: of a round reference, in millimetres, cut out to a part of a pixel.
+    """
     w, h = size
     fine = 2
     # directions by OpenCV's own inverse of the lens on a coarse grid, a cell more on every side,
@@ -177,10 +180,13 @@ def _table(rng, difficulty, drawn, across, pose, shift, matrix, lens, size):
                       borderMode=cv2.BORDER_WRAP)  # fmt: skip
     own = drawn.dtype != np.uint8  # reflectances already
     ink = (drawn if own else 0.04 + 0.76 * drawn / 255.0).astype(np.float32)
-    cover = np.ones_like(drawn, bool) if own or drawn[0, 0] else drawn > 0
-    cover = np.pad(cover.astype(np.float32), 1)
+    cover = np.pad(np.ones(drawn.shape, np.float32), 1)
     ink = np.pad(ink, 1, mode="edge")
     there = cv2.remap(cover, at[..., 0] + 1, at[..., 1] + 1, cv2.INTER_LINEAR)
+    if radius is not None:
+        inside = (radius**2 - (mm.astype(float) ** 2).sum(-1)) / (2 * radius)
+        steep = np.hypot(*np.gradient(inside))  # millimetres a pixel, across the edge
+        there = np.clip(inside / steep + 0.5, 0, 1).astype(np.float32)
     seen = cv2.remap(ink, at[..., 0] + 1, at[..., 1] + 1, cv2.INTER_LINEAR,
                      borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
     return cv2.resize(there * seen + (1 - there) * table, size, interpolation=cv2.INTER_AREA)
