@@ -7,7 +7,7 @@ rest of an outline that was found well stays as it was found.
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["bent", "grips", "stretched"]
+__all__ = ["bent", "grips", "lengthened", "stretched"]
 
 Array = NDArray[np.float64]
 
@@ -95,6 +95,34 @@ def stretched(outline: ArrayLike, still_y: float, from_y: float, to_y: float) ->
     points = np.array(outline, float)
     share = np.clip((points[:, 1] - still_y) / (from_y - still_y), 0, 1)
     points[:, 1] += share * (to_y - from_y)
+    return points
+
+
+def lengthened(outline: ArrayLike, up_px: float, down_px: float) -> Array:
+    """Return an outline of a piece as if it were higher: its upper or lower half moved as a whole.
+
+    The halves part where it is widest, so that both rims keep their form: a piece as round as
+    before, its wall longer.
+
+    Parameters
+    ----------
+    outline : (n, 2) array
+        In pixels.
+    up_px, down_px : float
+        How far its top goes up and its foot goes down.
+
+    Returns
+    -------
+    (n, 2) array
+
+    Examples
+    --------
+    >>> lengthened([[0, 4], [2, 2], [4, 4], [2, 6]], 1, 3).tolist()
+    [[0.0, 4.0], [2.0, 1.0], [4.0, 4.0], [2.0, 9.0]]
+    """
+    points = np.array(outline, float)
+    from_widest = points[:, 1] - points[[points[:, 0].argmin(), points[:, 0].argmax()], 1].mean()
+    points[:, 1] += np.where(from_widest > 0, down_px, 0.0) - np.where(from_widest < 0, up_px, 0.0)
     return points
 
 

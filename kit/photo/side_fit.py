@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from kit.errors import DataError, InputError
 from kit.photo import outline as edges
 from kit.photo import outline_doubts as doubtful
+from kit.photo.dragged import lengthened
 from kit.photo.jar import Jar
 from kit.photo.jar_profile import JarProfile
 from kit.photo.outline_region import SHARES, find_region
@@ -36,8 +37,9 @@ USUAL_LOOK_DEG, USUAL_LOOK_U_DEG = 5.0, 4.0
 HELD_ROLL_DEG = 1.5
 #: smaller side of a piece, working pixels: an edge's surroundings must be seen too (own choice)
 LEAST_PX = 30.0
-#: an edge is where the picture says to within about this, working pixels (blur, halo)
-MARKING_PX = 0.15
+#: an edge is where the picture says to within about this, working pixels (blur, halo); one put by
+#: hand is good to about a pixel and a half of a phone's screen copy
+MARKING_PX, BY_HAND_PX = 0.15, 0.5
 FAINT = (
     "the edge is faint against the ground: look whether the outline drawn is right, or retake the "
     "photo before a ground of another colour"
@@ -51,6 +53,12 @@ MOST_ALONG = 0.6
 LEAST_AGREED, WELL_AGREED = 0.88, 0.93
 #: another edge nearly as clear may move top, foot or a side by this share of the smaller side
 MOST_DOUBT, NOTED_DOUBT = 0.06, 0.01
+#: an outline that is off the solid by more than this share of the smaller side is noted
+NOTED_MISFIT = 0.004
+UNEVEN = (
+    "the edge found is not as smooth as a round piece's: look whether the outline drawn is right; "
+    "drag its top or base, or retake the photo before a plain ground of another colour"
+)
 DOUBTFUL = (
     "another edge is nearly as clear as the one taken: look whether the outline drawn is right; "
     "drag its top or base, or draw a box round the piece"
@@ -164,10 +172,13 @@ def measure(
         if drawn.ndim != 2 or drawn.shape[1] != 2 or len(drawn) < 8:
             rule = "must be at least 8 points (x, y)"
             raise InputError("outline", f"{len(drawn)} points", rule, "Draw them once round.")
-        # by hand: a point is good to about a pixel and a half of a phone's screen copy
-        beliefs = replace(beliefs, marking_px=0.5 * max(photo.width, photo.height) / WORK_PX)
-        fit, used = _fitted(drawn, np.ones(len(drawn)), stand, beliefs, shape, jar, top, base)
-        return Found(drawn[used], fit, math.inf, _size(drawn))
+        beliefs = replace(beliefs, marking_px=BY_HAND_PX * max(photo.width, photo.height) / WORK_PX)
+        evenly = np.ones(len(drawn))
+        fit, used = _fitted(drawn, evenly, stand, beliefs, shape, jar)
+        if top is not None or base is not None:
+            drawn = _dragged(drawn, fit, top, base)
+            fit, used = _fitted(drawn, evenly, stand, beliefs, shape, jar, fit, thorough=True)
+        return Found(drawn[used], fit, math.inf, float(min(np.ptp(drawn, axis=0))))
     work, k = photo.reduced(WORK_PX)
     given: Box | None = None
     if box is not None:
@@ -215,8 +226,8 @@ def _traced(
         raise DataError(msg)
     line = edges.evenly(line, 140)
     edge = edges.find_edge(seen, line, normals(line), max(5.0, 0.2 * size), either=True)
-    fit, used = _fitted(_grow(edge.points, k), _spread(edge), stand, beliefs, shape, jar, top,
-                        base, before, 9 if before is None else 5)  # fmt: skip
+    fit, used = _fitted(_grow(edge.points, k), _spread(edge), stand, beliefs, shape, jar, before,
+                        9 if before is None else 5)  # fmt: skip
     for reach, many, steps, last in (
         (max(4.0, 0.03 * size), 160, 3, False), (max(3.0, 0.012 * size), 240, 12, True),
     ):  # fmt: skip
@@ -227,14 +238,15 @@ def _traced(
         edge = edges.find_edge(seen, line, normals(line), reach)
         # a faint edge may be another one: its bias grows as it fades
         faint = float(np.clip(edges.CLEAR / max(float(np.median(edge.strength)), 1e-3), 1.0, 4.0))
-        fit, used = _fitted(
-            _grow(edge.points, k), _spread(edge), stand,
-            replace(beliefs, marking_px=MARKING_PX * k * faint), shape, jar, top, base, fit, steps,
-            last,
-        )  # fmt: skip
+        points, beliefs = _grow(edge.points, k), replace(beliefs, marking_px=MARKING_PX * k * faint)
+        fit, used = _fitted(points, _spread(edge), stand, beliefs, shape, jar, fit, steps, last)
     strength = float(np.median(edge.strength[used]))
     notes = (FAINT,) * (strength < edges.CLEAR / 2)
     along = doubtful.share_along(seen, edge, normals(line), max(4.0, 0.02 * size))
+    if top is not None or base is not None:
+        beliefs = replace(beliefs, marking_px=max(beliefs.marking_px, BY_HAND_PX * k))
+        points = _dragged(points, fit, top, base)
+        fit, used = _fitted(points, _spread(edge), stand, beliefs, shape, jar, fit, thorough=True)
     final = edges.evenly(_shrink(fit.drawn, k), 160)
     doubts, agreed = np.zeros(4), 1.0
     if jar is None:
@@ -243,8 +255,10 @@ def _traced(
         agreed = doubtful.overlap(region, final) if top is None and base is None else 1.0
         if agreed < WELL_AGREED or doubts.max() > NOTED_DOUBT * size * k:
             notes = (*notes, DOUBTFUL)
+        elif fit.misfit_px > NOTED_MISFIT * size * k and not notes:
+            notes = (UNEVEN,)
     return Found(
-        _grow(edge.points, k)[used], fit, strength, size * k, notes, along * (top is None),
+        points[used], fit, strength, size * k, notes, along * (top is None),
         tuple(map(float, doubts)), agreed,
     )  # fmt: skip
 
@@ -271,53 +285,44 @@ def _grow(points: Array, k: float) -> Array:
 def _spread(edge: edges.Edge) -> Array:
     """Faint places count for less: noise goes with one over the step's clearness."""
     usual = max(float(np.median(edge.strength)), 1e-6)
-    return np.asarray(np.clip(usual / np.maximum(edge.strength, 1e-6), 0.7, 4.0))
+    return np.asarray(np.clip(usual / np.maximum(edge.strength, 1e-6), 0.7, 10.0))
 
 
-def _size(points: Array) -> float:
-    return float(min(np.ptp(points, axis=0)))
+def _dragged(points: Array, fit: SolidFit, top: Point | None, base: Point | None) -> Array:
+    """Outline points as they would be with the fitted outline's top and foot put by hand."""
+    high, low = fit.drawn[:, 1].min(), fit.drawn[:, 1].max()
+    up = 0.0 if top is None else high - top[1]
+    return lengthened(points, up, 0.0 if base is None else base[1] - low)
 
 
 def _fitted(
     points: Array, spread: Array, stand: Stand, beliefs: Beliefs, shape: str, jar: Jar | None,
-    top: Point | None, base: Point | None, before: SolidFit | None = None,
-    steps: int = 25, thorough: bool = False,
+    before: SolidFit | None = None, steps: int = 25, thorough: bool = False,
 ) -> tuple[SolidFit, NDArray[np.intp]]:  # fmt: skip
-    """Fit; which of the points counted. Points dragged by hand stand for those near them."""
-    keep = np.ones(len(points), bool)
-    given = [np.asarray(p, float) for p in (top, base) if p is not None]
-    for p in given if jar is None else given[: top is not None]:
-        keep &= np.hypot(*(points - p).T) > 0.2 * float(max(np.ptp(points, axis=0)))
-    if jar is not None:
-        normal = normals(points)
-        keep &= (normal[:, 1] < -0.4) | (normal[:, 1] > 0.4)
-        spread = np.where(normal[:, 1] > 0, 2.0, 1.0) * spread  # the glass's foot bends the view
-    used = np.flatnonzero(keep)
+    """Fit; which of the points counted."""
     low, high = points.min(0), points.max(0)
     start, mm_per_px = _foot(stand, np.array([(low[0] + high[0]) / 2, high[1]]))
-    at, weight = points[used], spread[used]
-    if given:
-        at, weight = np.vstack([at, *[p[None] for p in given]]), np.r_[weight, [0.5] * len(given)]
     sight = stand.foot(*start) / np.linalg.norm(stand.foot(*start))
     down = max(0.0, -float(sight @ stand.up))
+    used = np.arange(len(points))
+    solid: RoundProfile | JarProfile
     if jar is None:
         radius = (high[0] - low[0]) / 2 * mm_per_px
         height = max((high[1] - low[1]) * mm_per_px - 1.4 * radius * down, 0.3 * radius)
-        solid: RoundProfile | JarProfile = RoundProfile(radius, height, shape == "ball")
-        place: dict[int, tuple[float, float]] = {}
+        solid = RoundProfile(radius, height, shape == "ball")
     else:
+        normal = normals(points)
+        used = np.flatnonzero(np.abs(normal[:, 1]) > 0.4)
+        spread = np.where(normal[:, 1] > 0, 2.0, 1.0) * spread  # the glass's foot bends the view
         radius = float(jar.radii_mm[0])
         height = max((high[1] - low[1]) * mm_per_px - 2 * radius * down, 0.2 * radius)
         solid = JarProfile(jar.heights_mm, jar.radii_mm, height)
-        place = {0: (start[0], 0.01 * radius)}
-    # shading and halo shift an edge by about as much as they do everywhere, along a stretch of it
+        beliefs = replace(beliefs, across_mm=0.01 * radius)
     fit = fit_solid(
-        at, stand, solid, beliefs, spread=weight, start=start, place=place, before=before,
-        held=len(given), floor_px=0.7 * beliefs.marking_px, steps=steps,
-        thorough=thorough,
+        points[used], stand, solid, beliefs, spread=spread[used], start=start, before=before,
+        steps=steps, thorough=thorough,
     )  # fmt: skip
-    count = len(used)
-    return replace(fit, residual_px=fit.residual_px[:count], weight=fit.weight[:count]), used
+    return fit, used
 
 
 def _foot(stand: Stand, px: Array) -> tuple[tuple[float, float], float]:

@@ -40,9 +40,10 @@ def with_scale(
     choice; the foot of a ball of dough and its dome are surer than the two faces of a piece).
     """
     fit = found.fit
-    slope = math.tan(math.radians(abs(fit.elevation_deg) + 1))
-    foot, top = _last_seen(fit.solid, slope)
-    hidden = UNSEEN[shape] * slope * math.hypot(foot if jar is None else 0.0, top)
+    slopes = (_slope(fit, 0.0), _slope(fit, fit.solid.height_mm))
+    foot, top = _last_seen(fit.solid, slopes)
+    rises = (foot * slopes[0] if jar is None else 0.0, top * slopes[1])
+    hidden = UNSEEN[shape] * math.hypot(*rises)
     unseen = {
         "height_mm": hidden, "diameter_mm": 0.0, "level_mm": 0.0,
         "volume_ml": hidden * math.pi * max(foot, top) ** 2 / 2 / 1000 * (jar is None),
@@ -83,9 +84,19 @@ def _u_scale(scale: Scale, fit: SolidFit) -> float:
     return math.hypot(turned, *marked)
 
 
-def _last_seen(solid: Solid, slope: float) -> tuple[float, float]:
-    """Radii at which foot and top turn flatter than `slope`, mm."""
-    steep = np.flatnonzero(np.abs(np.diff(solid.h)) > slope * np.abs(np.diff(solid.r)))
-    if not len(steep):
-        return float(solid.r.max()), float(solid.r.max())
-    return float(solid.r[steep[0]]), float(solid.r[steep[-1] + 1])
+def _slope(fit: SolidFit, height_mm: float) -> float:
+    """How steep a surface must be to be seen edge-on at a height: a degree is left for blur."""
+    at = fit.foot + height_mm * fit.stand.up
+    looks = math.asin(float(at @ fit.stand.up) / float(np.linalg.norm(at)))
+    return math.tan(abs(looks) + math.radians(1))
+
+
+def _last_seen(solid: Solid, slopes: tuple[float, float]) -> tuple[float, float]:
+    """Radii at which the foot and the top turn flatter than their slopes, mm."""
+    rise, run = np.abs(np.diff(solid.h)), np.abs(np.diff(solid.r))
+    low, high = (np.flatnonzero(rise > slope * run) for slope in slopes)
+    widest = float(solid.r.max())
+    return (
+        float(solid.r[low[0]]) if len(low) else widest,
+        float(solid.r[high[-1] + 1]) if len(high) else widest,
+    )

@@ -172,7 +172,8 @@ def side(
     outline : (n, 2), optional
         Outline points drawn by hand, in order once round: nothing is looked for.
     top, base : (x, y), optional
-        Highest and lowest point of the outline, dragged by hand.
+        Highest and lowest point of the outline, dragged by hand: the half of the outline above or
+        below where it is widest goes with it.
     standing : bool, optional
         Whether the reference stands upright; by default from how it is seen.
     before : Side, optional

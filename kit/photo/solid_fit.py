@@ -9,7 +9,7 @@ outline. Method: Björck 1996, "Numerical Methods for Least Squares Problems", c
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from copy import copy
 from dataclasses import dataclass
 
@@ -18,6 +18,15 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError
 from kit.photo.jar_profile import JarProfile
+from kit.photo.misfit import (
+    TOGETHER,
+    cost_of,
+    jitter_of,
+    near_rms,
+    noise_of,
+    run_length,
+    weights_of,
+)  # fmt: skip
 from kit.photo.solid import Contour, Profile, Solid, Stand, contour
 from kit.photo.solid_profile import Known, RoundProfile
 
@@ -31,8 +40,8 @@ SHARED = ("tilt", "roll", "plane", "lens", "marking")
 _PLACE = len(SHARED) + 2
 #: radians: a tilt less sure than this is tried at so many values (own choice)
 HARDLY_KNOWN, TILTS_TRIED = math.radians(2), 11
-#: neighbours that err together, while the shape is sought
-_TOGETHER = 8.0
+#: a step that gains nothing is shortened, then damped (Marquardt): dampings and their shares
+TRIED = ((0.0, (1.0, 0.5, 0.2, 0.05)), (0.1, (1.0,)), (10.0, (1.0,)))
 
 
 @dataclass(frozen=True)
@@ -51,6 +60,8 @@ class Beliefs:
         A bias all along the outline (blur, a halo, where an edge is said to be).
     expected_tilt : float
         Radians; other than 0 where the reference does not tell how high the camera was.
+    across_mm : float
+        Of where the foot was said to be, left to right.
     """
 
     tilt: float
@@ -59,6 +70,12 @@ class Beliefs:
     lens: float
     marking_px: float
     expected_tilt: float = 0.0
+    across_mm: float = math.inf
+
+    @property
+    def floor_px(self) -> float:
+        """Noise is taken no smaller: halo and shading shift an edge along stretches, too."""
+        return max(0.05, 0.7 * self.marking_px)
 
 
 @dataclass(frozen=True)
@@ -109,8 +126,7 @@ class SolidFit:
     @property
     def misfit_px(self) -> float:
         """Root mean square of the residuals, the farthest tenth left out."""
-        kept = np.sort(np.abs(self.residual_px))[: max(1, int(0.9 * len(self.residual_px)))]
-        return float(np.sqrt(np.mean(kept**2)))
+        return near_rms(self.residual_px)
 
 
 class _Problem:
@@ -123,29 +139,28 @@ class _Problem:
         stand: Stand,
         shape: RoundProfile | JarProfile,
         beliefs: Beliefs,
-        place: Mapping[int, tuple[float, float]],
+        start: tuple[float, float] = (0.0, 0.0),
     ) -> None:
         self.rays = stand.camera.rays(points_px)
-        self.spread, self.stand, self.shape, self.place = spread, stand, shape, place
-        self.sd = np.array(
-            [beliefs.tilt, beliefs.roll, beliefs.plane_mm, beliefs.lens, beliefs.marking_px]
-        )
-        self.sd = np.maximum(self.sd, 1e-9)
-        self.mean = np.array([beliefs.expected_tilt, 0.0, 0.0, 0.0, 0.0])
+        self.spread, self.stand, self.shape = spread, stand, shape
+        self.floor = beliefs.floor_px
+        shared = (beliefs.tilt, beliefs.roll, beliefs.plane_mm, beliefs.lens, beliefs.marking_px)
+        self.sd = np.maximum((beliefs.across_mm, math.inf, *shared), 1e-9)
+        self.mean = np.array([*start, beliefs.expected_tilt, 0.0, 0.0, 0.0, 0.0])
 
     def at_tilts(self) -> "list[_Problem]":
         """The same at tilts held near one another, where the tilt is hardly known.
 
         Shape and tilt together make a narrow valley with many dips; shape alone does not.
         """
-        if self.sd[0] < HARDLY_KNOWN:
+        if self.sd[2] < HARDLY_KNOWN:
             return [self]
-        tilts = self.mean[0] + self.sd[0] * np.linspace(-2, 2, TILTS_TRIED)
+        tilts = self.mean[2] + self.sd[2] * np.linspace(-2, 2, TILTS_TRIED)
         out = []
         for tilt in tilts:
             held = copy(self)
             held.mean, held.sd = self.mean.copy(), self.sd.copy()
-            held.mean[0], held.sd[0] = tilt, HARDLY_KNOWN / 10
+            held.mean[2], held.sd[2] = tilt, HARDLY_KNOWN / 10
             out.append(held)
         return out
 
@@ -154,7 +169,7 @@ class _Problem:
         foot = stand.foot(x[0], x[1])
         return contour(profile, stand, foot), stand, foot
 
-    def distance(self, x: Array, profile: Profile) -> tuple[Array, Contour, Whole]:
+    def distance(self, x: Array, profile: Profile) -> tuple[Array, Contour, Whole, Stand]:
         """How far outside the silhouette each point is, in pixels, and which line says so."""
         around, stand, _ = self.seen(x, profile)
         rays = self.rays / (1 + x[5], 1 + x[5], 1.0)
@@ -164,12 +179,12 @@ class _Problem:
             off[np.arange(len(off)), nearest] * stand.camera.focal_px - x[6],
             around,
             nearest,
+            stand,
         )
 
-    def slopes(self, x: Array, now: tuple[Array, Contour, Whole]) -> Array:
+    def slopes(self, x: Array, now: tuple[Array, Contour, Whole, Stand]) -> Array:
         """Of the distances, in closed form."""
-        res, around, nearest = now
-        stand = self.stand.turned(*x[2:6])
+        res, around, nearest, stand = now
         normal, point = around.normals[nearest], around.points[nearest]
         normal = normal / np.hypot(normal[:, 0], normal[:, 1])[:, None]
         # the touching plane goes with its point: a point moved by v moves it by n·v
@@ -193,57 +208,19 @@ class _Problem:
     def known(self, x: Array) -> Known:
         """Beliefs about everything, near `x`."""
         own = self.shape.known(x[_PLACE:])
-        rows = np.zeros((len(self.sd) + len(own.rows), len(x)))
-        rows[: len(self.sd), 2:_PLACE] = np.diag(1 / self.sd)
-        rows[len(self.sd) :, _PLACE:] = own.rows
-        aims = np.r_[self.mean / self.sd, own.aims]
-        for i, (mean, sd) in self.place.items():
-            row = np.zeros((1, len(x)))
-            row[0, i] = 1 / sd
-            rows, aims = np.vstack([rows, row]), np.r_[aims, mean / sd]
-        return Known(rows, aims)
+        rows = np.zeros((_PLACE + len(own.rows), len(x)))
+        rows[:_PLACE, :_PLACE] = np.diag(1 / self.sd)
+        rows[_PLACE:, _PLACE:] = own.rows
+        return Known(rows, np.r_[self.mean / self.sd, own.aims])
 
-    def noise(self, x: Array, floor: float) -> float:
+    def noise(self, x: Array) -> float:
         """How far off the outline's points are at `x`, in pixels."""
-        return _noise(self.distance(x, self.shape.at(x[_PLACE:]))[0], self.spread, floor)
+        return noise_of(self.distance(x, self.shape.at(x[_PLACE:]))[0], self.spread, self.floor)
 
-    def cost(self, x: Array, held: int, noise: float) -> float:
-        """Twice the minus log likelihood of `x`, with noise of so many pixels."""
+    def cost(self, x: Array) -> float:
+        """Twice the minus log likelihood of `x`, with the least noise there may be."""
         res = self.distance(x, self.shape.at(x[_PLACE:]))[0]
-        return _cost(res, self.spread, noise, held) + self.known(x).cost(x)
-
-
-def _robust(res: Array, spread: Array, noise: float, held: int) -> Array:
-    """Cauchy weights; 2.385 gives 95 % efficiency on normal noise (Holland and Welsch 1977)."""
-    weight = 1 / (1 + (res / (2.385 * noise * spread)) ** 2)
-    weight[len(res) - held :] = 1.0
-    return np.asarray(weight)
-
-
-def _noise(res: Array, spread: Array, floor: float) -> float:
-    """From the residuals' size, 1.4826 times their median (normal noise)."""
-    return max(float(np.median(np.abs(res / spread))) * 1.4826, floor)
-
-
-def _jitter(res: Array, spread: Array, floor: float) -> float:
-    """From how much neighbours differ: says the noise before the shape is found."""
-    apart = np.abs(np.diff(res / spread))
-    return max(float(np.median(apart)) * 1.4826 / math.sqrt(2), floor)
-
-
-def _length(res: Array) -> float:
-    """How many neighbours err together: 1 + 2 Σ autocorrelation until it first falls below 0.1."""
-    centred = np.clip(res - np.median(res), *np.quantile(res, [0.05, 0.95]))
-    power = float(centred @ centred)
-    if power == 0 or len(res) < 12:
-        return 1.0
-    total = 1.0
-    for lag in range(1, len(res) // 6):
-        r = float(centred[:-lag] @ centred[lag:]) / power
-        if r < 0.1:
-            break
-        total += 2 * r
-    return total
+        return cost_of(res, self.spread, self.floor) + self.known(x).cost(x)
 
 
 def fit_solid(
@@ -254,10 +231,7 @@ def fit_solid(
     *,
     spread: Array | None = None,
     start: tuple[float, float] = (0.0, 0.0),
-    place: Mapping[int, tuple[float, float]] | None = None,
     before: "SolidFit | None" = None,
-    held: int = 0,
-    floor_px: float = 0.05,
     steps: int = 25,
     thorough: bool = False,
 ) -> SolidFit:
@@ -274,15 +248,8 @@ def fit_solid(
         Relative standard deviation of each point (1 for all).
     start : (float, float)
         About where the foot is: across and along the stand's plane, mm.
-    place : dict, optional
-        Where the foot is known to be: 0 for across, 1 for along the stand's plane, to millimetres
-        and their standard deviation.
     before : SolidFit, optional
         An earlier fit of the same shape on the same stand, to go on from.
-    held : int
-        So many of the last points were set by hand: they count however far off they are.
-    floor_px : float
-        The noise is taken no smaller than this.
     steps : int
         At most so many.
     thorough : bool
@@ -295,42 +262,34 @@ def fit_solid(
     """
     points = np.asarray(points_px, float)
     spread = np.ones(len(points)) if spread is None else np.asarray(spread, float)
-    problem = _Problem(points, spread, stand, shape, beliefs, place or {})
+    problem = _Problem(points, spread, stand, shape, beliefs, start)
     tried: list[Array] = []
     if before is not None:
-        tried = [_search(problem, before.found.copy(), held, floor_px, steps, 1)]
-    if before is None or (thorough and problem.noise(tried[0], floor_px) > 2 * floor_px):
+        tried = [_search(problem, before.found.copy(), steps, 1)]
+    if before is None or (thorough and problem.noise(tried[0]) > 2 * problem.floor):
         # from each start a few steps; from the best of them on
         near = [
-            _search(at_tilt, np.r_[start, at_tilt.mean, own], held, floor_px, 8)
+            _search(at_tilt, np.r_[at_tilt.mean, own], 8)
             for at_tilt in problem.at_tilts() for own in shape.starts()
         ]  # fmt: skip
-        best = min(near, key=lambda x: problem.cost(x, held, floor_px))
-        tried.append(_search(problem, best, held, floor_px, steps, 1))
-    x = min(tried, key=lambda x: problem.cost(x, held, floor_px))
-    now = problem.distance(x, shape.at(x[_PLACE:]))
-    noise = problem.noise(x, floor_px)
-    return _result(problem, x, held, noise, max(_length(now[0]), _TOGETHER))
+        tried.append(_search(problem, min(near, key=problem.cost), steps, 1))
+    return _result(problem, min(tried, key=problem.cost))
 
 
-def _search(
-    problem: _Problem, x: Array, held: int, floor_px: float, steps: int, least: int = 5
-) -> Array:
+def _search(problem: _Problem, x: Array, steps: int, least: int = 5) -> Array:
     """Go on from `x`, downhill, between `least` and `steps` steps."""
-    shape, spread = problem.shape, problem.spread
+    shape, spread, floor = problem.shape, problem.spread, problem.floor
     now = problem.distance(x, shape.at(x[_PLACE:]))
     for i in range(steps):
         # far off at first: the outline's whole misfit; then only its jitter, or a wrong shape
         # would pass for noise
-        noise = max(_jitter(now[0], spread, floor_px), 0.5**i * _noise(now[0], spread, floor_px))
-        weight = _robust(now[0], spread, noise, held) / (noise * spread) ** 2 / _TOGETHER
+        noise = max(jitter_of(now[0], spread, floor), 0.5**i * noise_of(now[0], spread, floor))
+        weight = weights_of(now[0], spread, noise) / (noise * spread) ** 2 / TOGETHER
         known, slopes = problem.known(x), problem.slopes(x, now)
-        aim = _least(slopes, weight, slopes @ x - now[0], known, x)
-        old = _cost(now[0], spread, noise, held) + known.cost(x)
-        for share in (1.0, 0.5, 0.2, 0.05):
-            after = x + share * (aim - x)
+        old = cost_of(now[0], spread, noise) + known.cost(x)
+        for after in _steps(slopes, weight, now[0], known, x):
             new = problem.distance(after, shape.at(after[_PLACE:]))
-            gained = old - _cost(new[0], spread, noise, held) - known.cost(after)
+            gained = old - cost_of(new[0], spread, noise) - known.cost(after)
             if gained > 0:
                 break
         else:
@@ -341,28 +300,31 @@ def _search(
     return x
 
 
-def _least(slopes: Array, weight: Array, aims: Array, known: Known, x: Array) -> Array:
+def _steps(slopes: Array, weight: Array, res: Array, known: Known, x: Array) -> Iterator[Array]:
+    """Where to go from `x`: the bolder first."""
+    bend = (slopes.T * weight) @ slopes + known.rows.T @ known.rows
+    pull = slopes.T @ (weight * (slopes @ x - res)) + known.rows.T @ known.aims
+    for damping, shares in TRIED:
+        stay = damping * np.diag(bend)
+        aim = _least(bend + np.diag(stay), pull + stay * x)
+        for share in shares:
+            yield x + share * (aim - x)
+
+
+def _least(bend: Array, pull: Array) -> Array:
     """The least-squares point with no negative profile number (Lawson and Hanson's NNLS)."""
     from scipy.linalg import solve_triangular
     from scipy.optimize import nnls
 
-    bend = (slopes.T * weight) @ slopes + known.rows.T @ known.rows
-    pull = slopes.T @ (weight * aims) + known.rows.T @ known.aims
     # place and camera may be negative: shifted so far that they never touch zero
-    shift = np.r_[np.full(_PLACE, 1e4), np.zeros(len(x) - _PLACE)]
+    shift = np.r_[np.full(_PLACE, 1e4), np.zeros(len(pull) - _PLACE)]
     size = 1 / np.sqrt(np.diag(bend))
-    lower = np.linalg.cholesky(bend * np.outer(size, size) + 1e-10 * np.eye(len(x)))
+    lower = np.linalg.cholesky(bend * np.outer(size, size) + 1e-10 * np.eye(len(pull)))
     aim = lower.T @ (shift / size) + solve_triangular(lower, pull * size, lower=True)
-    return np.asarray(nnls(lower.T, aim, maxiter=20 * len(x))[0] * size - shift)
+    return np.asarray(nnls(lower.T, aim, maxiter=20 * len(pull))[0] * size - shift)
 
 
-def _cost(res: Array, spread: Array, noise: float, held: int) -> float:
-    scaled = (res / (2.385 * noise * spread)) ** 2
-    free = len(res) - held
-    return float(2.385**2 * (np.log1p(scaled[:free]).sum() + scaled[free:].sum()) / _TOGETHER)
-
-
-def _result(problem: _Problem, x: Array, held: int, noise: float, length: float) -> SolidFit:
+def _result(problem: _Problem, x: Array) -> SolidFit:
     """Covariance and what each quantity's uncertainty is made of."""
     shape = problem.shape
     profile = shape.at(x[_PLACE:])
@@ -374,11 +336,17 @@ def _result(problem: _Problem, x: Array, held: int, noise: float, length: float)
             "Look whether the outline is right, and which way up the reference is"
         )
         raise DataError(msg)
-    res, _, _ = now = problem.distance(x, profile)
+    res, *_ = now = problem.distance(x, profile)
     slopes = problem.slopes(x, now)
     known = problem.known(x).rows
-    weight = _robust(res, problem.spread, noise, held)
-    bend = (slopes.T * (weight / (noise * problem.spread) ** 2 / length)) @ slopes + known.T @ known
+    noise = noise_of(res, problem.spread, problem.floor)
+    length = max(run_length(res), TOGETHER)
+    weight = weights_of(res, problem.spread, noise)
+    # of normal noise the nearest nine tenths spread 0.79 of its standard deviation: more than that
+    # tells of stretches where another edge was taken, and of those nearer ones one cannot see
+    wide = max(noise, near_rms(res / problem.spread) / 0.79)
+    sure = weight / (wide * problem.spread) ** 2 / length
+    bend = (slopes.T * sure) @ slopes + known.T @ known
     # a profile number at zero stays so: only the others carry uncertainty
     free = np.flatnonzero((x > 1e-9) | (np.arange(len(x)) < _PLACE))
     cov = np.zeros_like(bend)

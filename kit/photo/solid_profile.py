@@ -34,7 +34,7 @@ _PER = "RHHRH1R111"
 BELIEVED = {
     "ball": ((1.0, 0.0, 0.0, 0.0, 0.6, 1.0, 0.1, 0.6, 1.0, 0.2),
              (3.0, 0.05, 0.003, 0.03, 3.0, 0.4, 0.2, 0.3, 0.4, 0.5)),
-    "piece": ((1.0, 0.0, 0.0, 0.3, 0.45, 1.3, 0.3, 0.6, 1.3, 0.0),
+    "piece": ((1.0, 0.0, 0.0, 0.0, 0.45, 1.3, 0.0, 0.6, 1.3, 0.0),
               (3.0, 0.5, 0.07, 0.5, 1.0, 1.5, 0.5, 1.0, 1.5, 0.01)),
 }  # fmt: skip
 #: where to begin looking: what differs from the mean believed
@@ -45,6 +45,8 @@ STARTS: dict[str, tuple[dict[str, float], ...]] = {
 #: how alike the two faces of a piece are, flats in R and powers; seldom not (Cauchy)
 ALIKE = (0.1, 0.25)
 LEAST_RISE = 0.4
+#: none of the numbers is taken smaller
+LEAST = (1, 1e-3, 0, 0, 0.2, 0, 0, 0, 0, 0)
 #: radians a wall's normal turns at most
 MOST_BULGED = 0.6
 #: angles of the normals the profile is drawn at, from level to upright: closer where a rim ends
@@ -104,11 +106,9 @@ class RoundProfile:
 
     def points(self, q: Array) -> tuple[Array, Array]:
         """Radii and heights from foot to top, (..., k), for numbers `q` (..., 10)."""
-        radius, wall, bulge, flat, rise, power, foot_flat, share, foot_power, cut = (
-            np.maximum(x, least)[..., None]
-            for x, least in zip(np.moveaxis(q, -1, 0), (1, 1e-3, 0, 0, 0.2, 0, 0, 0, 0, 0),
-                                strict=True)
-        )  # fmt: skip
+        radius, wall, bulge, flat, rise, power, foot_flat, share, foot_power, cut = np.moveaxis(
+            np.maximum(q, LEAST)[..., None], -2, 0
+        )
         least = 0.02 * radius
         top = _rim(np.maximum(radius - flat, least), rise, power)
         foot = _rim(np.maximum(radius - foot_flat, least), (LEAST_RISE + share) * rise, foot_power)

@@ -128,7 +128,7 @@ def test_accuracy_and_coverage_on_many_scenes(level):
 
     Coverage: a true 93 % gives under 85 % once in 500 runs.
     """
-    limits = {"easy": (0.3, 1.0), "realistic": (0.5, 1.5), "hard": (1.5, 2.0)}[level]
+    limits = {"easy": (0.15, 0.4), "realistic": (0.3, 1.0), "hard": (0.9, 1.5)}[level]
     for kind, limit in zip(("ball", "piece"), limits, strict=True):
         right, found = [], []
         for seed in range(1000, 1040):
@@ -235,13 +235,26 @@ def test_an_outline_drawn_by_hand_is_used(ball):
     assert "corrected by hand" in str(view)
 
 
-def test_a_dragged_top_moves_the_height(ball, view):
-    photo, scale, truth = ball
-    up = 8.0
-    moved = side(photo, scale, "ball", truth.box, top=(view.top[0], view.top[1] - up))
-    mm = up * scale.mm_per_px
-    assert moved.corrected
-    assert moved.height_mm.value - view.height_mm.value == pytest.approx(mm, rel=0.35)
+@pytest.mark.parametrize("far_px", [-8.0, 4.0, 8.0])
+@pytest.mark.parametrize(("seed", "kind"), [(310, "ball"), (62, "piece"), (64, "piece")])
+def test_a_dragged_top_or_base_moves_the_height_by_as_much(seed, kind, far_px):
+    """The foot is seen at its front, nearer than the axis, where a millimetre is larger.
+
+    Not tried on flat pieces from over 10°: their unseen faces move too, by up to half as much.
+    """
+    picture, scale, truth, _ = solids.scene(seed, "easy", kind)
+    photo = read(picture)
+    view = side(photo, scale, kind, truth.box)
+    away = float(np.linalg.norm(view.fit.foot))
+    mm = far_px * away / scale.camera.focal_px
+    front = 1 - view.fit.solid.diameter_mm / 2 / away
+    for end, down, near in (("top", -1, 1.0), ("base", 1, front)):
+        x, y = getattr(view, end)
+        moved = side(photo, scale, kind, truth.box, **{end: (x, y + down * far_px)})
+        assert moved.corrected
+        assert getattr(moved, end)[1] - y == pytest.approx(down * far_px, abs=0.2 * abs(far_px))
+        gained = moved.height_mm.value - view.height_mm.value
+        assert gained == pytest.approx(near * mm, rel=0.25)
 
 
 @pytest.mark.parametrize("seed", [310, 311, 314, 317])
