@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["UNKNOWN", "codes", "density", "how_rough", "hues", "share_of_roughness"]
+__all__ = ["STEP_VOLUME", "UNKNOWN", "codes", "density", "how_rough", "hues", "share_of_roughness"]
 
 Array = NDArray[np.float64]
 Picture = NDArray[Any]
@@ -20,6 +20,8 @@ Picture = NDArray[Any]
 _BINS = 24
 _LOW = np.array([0, -12, -24], np.float32)
 _HIGH = np.array([100, 36, 60], np.float32)
+#: How much of L*, a*, b* (from `hues`) a step takes up.
+STEP_VOLUME = float(np.prod((_HIGH - _LOW) / _BINS))
 #: Density of a colour of which nothing is known: any of those that baked things have.
 UNKNOWN = 1 / 1500
 #: What is left of the light in shade, and how much of a ground lies in it.

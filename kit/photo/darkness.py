@@ -36,8 +36,9 @@ SHARPEN = 0.8
 CLEAR = 2.5
 #: How dark the deepest are is told this far inside: crust and ground fade in at the edge.
 _OFF_EDGE_MM = 0.5
-#: How far on both sides an outline is looked at for its blur, and how many lines must show it.
-_REACH_MM, _ENOUGH_LINES = 0.4, 40
+#: How far on both sides an outline is looked at for its blur, along how many lines, and how many
+#: of them must show it.
+_REACH_MM, _MOST_LINES, _ENOUGH_LINES = 0.4, 300, 40
 #: Where the search for edges starts: a share of the darkest 2 %.
 _START = 0.35
 
@@ -161,6 +162,8 @@ def blur_at(light: Picture, outline_px: Array, normal: Array, px_per_mm: float) 
     import cv2
     from scipy.special import erf
 
+    some = slice(None, None, max(1, len(outline_px) // _MOST_LINES))
+    outline_px, normal = outline_px[some], normal[some]
     offset = np.arange(-0.9, 0.91, 0.02)
     at = outline_px[:, None] + normal[:, None] * (offset * px_per_mm)[None, :, None]
     lines = cv2.remap(light, at[..., 0].astype(np.float32), at[..., 1].astype(np.float32),

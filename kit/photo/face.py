@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
-from kit.photo import face_edge
+from kit.photo import crumb_look, face_edge
 from kit.photo.colour import light_of_bytes
 from kit.photo.colour_table import codes, density, how_rough, hues, share_of_roughness
 from kit.photo.strip import closed_path, normals, resampled, strip_of
@@ -31,13 +31,19 @@ EDGE_MM = 1.0
 #: A thinner crust than this somewhere is doubted: the outline may run along its inner edge.
 LEAST_CRUST_MM = 0.45
 #: Standard uncertainty of a clear edge, and of one that is not.
-CLEAR_MM, UNSURE_MM = 0.1, 1.2
+CLEAR_MM, UNSURE_MM = 0.1, 0.8
+#: The same where the ground is as brown as crust and hardly any crust is seen.
+HIDDEN_MM = 0.5
+#: A crust deeper than this is seen, one that is half as deep is not.
+_SEEN_MM = 0.8
 #: The middle of a box that holds the face: this share of its width and height.
 _MIDDLE = 0.6
 #: An outline is doubted where more of it than this is unsure.
 MOST_UNSURE = 0.1
 #: More of it, and there is no outline to speak of.
-NO_OUTLINE = 0.85
+NO_OUTLINE = 0.97
+#: A hidden crust is told of from this share on.
+MOST_HIDDEN = 0.2
 #: How much likelier (log10) a blob is to be face than ground; that shade is thought of counts 0.5.
 UNLIKE = 0.6
 #: Another piece is told of where it is at least this much of the one that was chosen.
@@ -123,9 +129,13 @@ def find_face(
     path = (path + 0.5) * k - 0.5
     lab = lab_of(picture)
     hue = hues(lab)
-    deep = cv2.erode(blob.view(np.uint8), disc(3.5 * px_per_mm / k), borderValue=0) > 0
-    core = cv2.resize(hue, size, interpolation=cv2.INTER_NEAREST)[deep if deep.any() else blob]
-    path, brown, unsure = face_edge.outlined(hue, resampled(path, 14), px_per_mm, out, core)
+    # from its deepest half, however much of the ground was taken for face
+    apart = cv2.distanceTransform(blob.view(np.uint8), cv2.DIST_L2, 5)
+    core = cv2.resize(hue, size, interpolation=cv2.INTER_NEAREST)[apart > 0.5 * apart.max()]
+    deep_mm = float(apart.max()) * k / px_per_mm
+    path, brown, unsure = face_edge.outlined(
+        hue, resampled(path, 14), px_per_mm, out, core, deep_mm
+    )
     path, rough = face_edge.settled(_light_of(picture), resampled(path), brown, px_per_mm)
     path = resampled(path)
     depth, u_depth = crust_depth(lab, px_per_mm, path)
@@ -145,6 +155,15 @@ def find_face(
         )
         raise DataError(msg)
     notes = []
+    unlike, other = crumb_look.doubt(lab[..., 0], filled(picture.shape, path), px_per_mm)
+    if other and box is None:
+        msg = (
+            f"what stands out from the ground {unlike}: if it is a cut face, draw a box about it "
+            "or give its outline by hand; if not, lay a cut face on a plain board."
+        )
+        raise DataError(msg)
+    if unlike:
+        notes.append(f"what was outlined {unlike}: look whether it is a cut face")
     if another:
         notes.append(
             "another piece stands out as well: draw a box about the one that is meant, if it is "
@@ -164,7 +183,14 @@ def find_face(
             "face lies on: look at it and correct it, or lay the face on a plain board of another "
             "colour, away from crumbs and shade"
         )
-    u_mm = float(np.hypot(np.hypot(CLEAR_MM, rough), UNSURE_MM * share))
+    hidden = float((brown * np.clip(2 - 2 * depth / _SEEN_MM, 0, 1)).mean())
+    if hidden > MOST_HIDDEN:
+        notes.append(
+            "hardly any crust is seen, and the ground is as brown as one: the outline may run "
+            "along its inner edge. Look at it and correct it, or lay the face on a plain board of "
+            "another colour"
+        )
+    u_mm = float(np.linalg.norm([CLEAR_MM, rough, UNSURE_MM * share, HIDDEN_MM * hidden]))
     return Face(path, u_mm * px_per_mm, depth, u_depth, unsure, tuple(notes))
 
 

@@ -3,9 +3,10 @@
 First where the crumb ends, which is nearly always plain to see. The outline lies a crust's depth
 further out. Along each line across it, a point is the better end the sharper the edge there
 (the edge of a shadow is soft), the more what lies inside has colours of crumb and crust and what
-lies outside those of the ground in any shade, and the likelier the depth of crust. One closed
-path goes through all lines. A crust as brown as the ground has no colour of its own: there the
-edge alone decides, and where that hardly differs from the ground's own edges, it is said.
+lies outside those of the ground just there, in any shade, or of what is strewn on it, and the
+likelier the depth of crust. One closed path goes through all lines. A crust as brown as the
+ground has no colour of its own: there the edge alone decides, and where that hardly differs from
+the ground's own edges, it is said.
 """
 
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.colour_table import UNKNOWN, codes, density
+from kit.photo.colour_table import STEP_VOLUME, UNKNOWN, codes, density
 from kit.photo.strip import closed_path, edge_of, normals, resampled, strip_of
 
 __all__ = ["outlined", "settled"]
@@ -22,13 +23,22 @@ __all__ = ["outlined", "settled"]
 Array = NDArray[np.float64]
 Picture = NDArray[Any]
 
-#: Rows that the strip is run on by, so that smoothing meets itself.
-_PAD = 24
 #: How much a millimetre of likelihood (in natural logarithms) counts; one pixel never more than
 #: `_MOST`, one that can only be ground up to `_LEAST`.
 _PER_MM, _MOST, _LEAST = 0.5, 2.5, -5.0
-#: Ground in between outweighs grains strewn on it: mean of exp(−`_SOFT`·likelihood).
-_SOFT = 0.5
+#: Colours are compared as they are over this length along the path, about what is usual over a
+#: longer one; a ground's are looked at this far out.
+_ALONG_MM, _NEARBY_MM, _GROUND_MM = 0.7, 3.0, 5.0
+#: Least spread of L*, a*, b* (as in `hues`) of a ground and of a crust, and how many times wider
+#: than seen both are taken to be: what lies further on differs more than what was looked at.
+_GROUND_SD, _CRUST_SD, _WIDER = (1.0, 0.5, 0.7), (2.0, 1.0, 2.0), 1.6
+#: Spread of L* where a ground lies in shade.
+_SHADE_SD = 14.0
+#: So much darker, and a hue is half as sure.
+_DEEP_SHADE = 15.0
+#: Colours whose squared distance from the ground's (in its spreads) is larger are strewn on it:
+#: 1 in 140 of a ground without (chi-squared, 3 degrees of freedom).
+_STREWN = 12.0
 #: However much looks like ground, crust of its colour stays as possible as this.
 _FLOOR = -1.0
 #: An edge counts up to `_SHARPEST`, most of that at `_CLEAR` times the ground's own edges.
@@ -41,8 +51,8 @@ _CRUMB, _CRUST, _NEW = 0.4, 0.4, 0.2
 _DEPTH_MM, _STRAYS, _BARE_MM = 1.2, 0.5, 0.4
 #: How unlikely no crust is; and how much more where the ground itself is as brown as crust.
 _NO_CRUST, _NO_BROWN = -0.5, -3.0
-#: A crust's colours are this many times as frequent in it as in a ground that is not brown.
-_ITS_OWN = 2.0
+#: The crumb's end is looked for this far inside a rough outline, as a share of its depth.
+_DEEPEST = 0.7
 #: The edge where the crumb ends reaches this far out.
 _CRUMB_EDGE_MM = 0.7
 #: Lines are unsure whose edge is no clearer than this many of the ground's own, or whose colours
@@ -58,7 +68,7 @@ class _Strip:
     normal: Array
     offsets: Array
     edge: Picture
-    codes: Picture
+    hue: Picture
     gone: Picture
     px_per_mm: float
 
@@ -69,10 +79,9 @@ class _Strip:
     def of(self, picture: Picture) -> Picture:
         return strip_of(picture, self.path, self.normal, self.offsets * self.px_per_mm)
 
-    def seen(self, low: float, high: float) -> Picture:
-        """Codes of all pixels between two offsets."""
-        part = (self.offsets > low) & (self.offsets < high)
-        return np.asarray(self.codes[:, part][~self.gone[:, part]])
+    def between(self, low: float, high: float) -> NDArray[np.bool_]:
+        """Columns between two offsets."""
+        return np.asarray((self.offsets > low) & (self.offsets < high))
 
     def edge_over(self, beyond: float) -> Array:
         """Edges in units of the ground's own."""
@@ -83,7 +92,7 @@ class _Strip:
 
 
 def outlined(
-    hue: Picture, rough: Array, px_per_mm: float, out: Picture, core: Picture
+    hue: Picture, rough: Array, px_per_mm: float, out: Picture, core: Picture, deep_mm: float
 ) -> tuple[Array, Array, NDArray[np.bool_]]:
     """Find the outline near a rough one, and where it is unsure.
 
@@ -97,6 +106,8 @@ def outlined(
         No part of the face, nor of the ground.
     core : (m, 3) float32
         Hues from well inside the face.
+    deep_mm : float
+        How far the point deepest inside lies from the rough outline.
 
     Returns
     -------
@@ -106,7 +117,9 @@ def outlined(
     unsure : (n,) bool
     """
     crumb = density(codes(core))
-    path = _crumb_end(_across(hue, rough, px_per_mm, out, (-6.0, 9.0, 0.15), 3.0), crumb)
+    path = _crumb_end(
+        _across(hue, rough, px_per_mm, out, (-_DEEPEST * deep_mm, 9.0, 0.15), 3.0), crumb
+    )
     beyond = _beyond(hue.shape, path, px_per_mm)
     usual, none, brown = _DEPTH_MM, np.full((len(path), 1), _NO_CRUST), np.zeros(len(path))
     for near in (False, True):
@@ -118,12 +131,7 @@ def outlined(
         if not near:
             brown = _as_brown(strip, hue, core, ground_at)
             none = none + _NO_BROWN * brown[:, None]
-        ground = density(strip.seen(ground_at, np.inf), shade=True)
-        crust = density(strip.seen(*crust_at))
-        # colours of a ground that is not brown are no crust's, however near they lie
-        crust[crust < _ITS_OWN * (1 - brown.mean()) * ground] = 0.0
-        face = _CRUMB * crumb + _CRUST * crust + _NEW * UNKNOWN
-        likely = _softened(np.log(face) - np.log(ground + 1e-5), strip)
+        likely = _likelihood(strip, crumb, strip.between(*crust_at), ground_at)
         depth = strip.of(beyond)
         told = strip.edge_over(high)
         # where crust looks like the ground, the edge at the crumb's end is no outline
@@ -153,17 +161,14 @@ def settled(
     rough_mm : float
         How much neighbouring points disagree.
     """
-    import cv2
-
     step, normal = 0.03, normals(path)
     offsets = np.arange(-reach_mm - 0.75, reach_mm + 0.76, step)
-    around = _wrapped(strip_of(light, path, normal, offsets * px_per_mm))
-    around = cv2.GaussianBlur(around, (0, 0), sigmaX=0.12 / step, sigmaY=1.5)
-    edge = edge_of(around, step)[_PAD:-_PAD]
+    edge = edge_of(_blurred(strip_of(light, path, normal, offsets * px_per_mm), 0.12 / step, 3.4),
+                   step)  # fmt: skip
     near = np.abs(offsets) <= reach_mm
     gain = edge / np.maximum(edge[:, near].max(1, keepdims=True), 1e-6)
     # the bright crumb's edge draws it in, most where the outline itself hardly shows
-    gain = gain - (0.4 + brown[:, None]) * (offsets / reach_mm) ** 2
+    gain = gain - (0.4 + 3 * brown[:, None]) * (offsets / reach_mm) ** 2
     gain[:, ~near] = -9.0
     at = closed_path(-gain, 2, _BEND)
     # between samples: the top of a parabola
@@ -177,10 +182,14 @@ def settled(
     return path + normal * (moved * px_per_mm)[:, None], rough
 
 
-def _wrapped(strip: Picture) -> Picture:
+def _blurred(strip: Picture, across: float, along: float) -> Picture:
+    """A strip smoothed by so many columns and rows; it meets itself."""
     import cv2
 
-    return np.asarray(cv2.copyMakeBorder(strip, _PAD, _PAD, 0, 0, cv2.BORDER_WRAP))
+    pad = min(len(strip), int(4 * along) + 1)
+    around = cv2.copyMakeBorder(strip, pad, pad, 0, 0, cv2.BORDER_WRAP)
+    around = cv2.GaussianBlur(around, (0, 0), sigmaX=across, sigmaY=along)
+    return np.asarray(around[pad:-pad].reshape(strip.shape))
 
 
 def _across(
@@ -188,28 +197,27 @@ def _across(
     reach: tuple[float, float, float], along: float,
 ) -> _Strip:  # fmt: skip
     """Lines across a path, from and to and by so many mm; edges alike `along` so many lines."""
-    import cv2
-
     offsets, normal = np.arange(*reach), normals(path)
     step = reach[2]
-    around = _wrapped(strip_of(hue, path, normal, offsets * px_per_mm))
-    soft = cv2.GaussianBlur(around, (0, 0), sigmaX=max(0.3, 0.12 / step), sigmaY=2.5)
-    fine = cv2.GaussianBlur(around, (0, 0), sigmaX=max(0.3, 0.1 / step), sigmaY=0.8)
+    seen = strip_of(hue, path, normal, offsets * px_per_mm)
     gone = strip_of(out.view(np.uint8), path, normal, offsets * px_per_mm) > 0
-    edge = _sharp(soft, step, along)[_PAD:-_PAD]
-    return _Strip(path, normal, offsets, edge, codes(fine[_PAD:-_PAD]), gone, px_per_mm)
+    edge = _sharp(_blurred(seen, max(0.3, 0.12 / step), 2.5), step, along)
+    return _Strip(path, normal, offsets, edge, seen, gone, px_per_mm)
 
 
-def _sharp(around: Picture, step: float, along: float) -> Picture:
+def _apart_mm(path: Array, px_per_mm: float) -> float:
+    """How far a path's points lie apart."""
+    return float(np.linalg.norm(np.roll(path, -1, 0) - path, axis=1).mean()) / px_per_mm
+
+
+def _sharp(strip: Picture, step: float, along: float) -> Picture:
     """How much the colour changes within half a millimetre, less what a slow change would."""
-    import cv2
 
     def change(mm: float) -> Picture:
         half = max(1, round(mm / 2 / step))
-        by = np.zeros_like(around)
-        by[:, half:-half] = around[:, 2 * half :] - around[:, : -2 * half]
-        return np.asarray(np.linalg.norm(cv2.GaussianBlur(by, (0, 0), sigmaX=0.1, sigmaY=along),
-                                         axis=2))  # fmt: skip
+        by = np.zeros_like(strip)
+        by[:, half:-half] = strip[:, 2 * half :] - strip[:, : -2 * half]
+        return np.asarray(np.linalg.norm(_blurred(by, 0.1, along), axis=2))
 
     # a slow change is three times as large across three times the width, a sharp one as large
     return np.asarray(np.maximum((3 * change(0.5) - change(1.5)) / 2, 0.0))
@@ -217,13 +225,13 @@ def _sharp(around: Picture, step: float, along: float) -> Picture:
 
 def _crumb_end(strip: _Strip, crumb: Array) -> Array:
     """Where colours of the crumb end: crust, ground, anything else."""
-    import cv2
-
-    ground = density(strip.seen(4.0, np.inf), shade=True)
+    far = strip.between(4.0, np.inf)
+    seen = codes(_blurred(strip.hue, max(0.3, 0.1 / strip.step), 0.8))
+    ground = density(seen[:, far][~strip.gone[:, far]], shade=True)
     likely = np.log(0.9 * crumb + 0.1 * UNKNOWN) - np.log(0.5 * ground + 0.5 * UNKNOWN)
-    told = np.clip(likely[strip.codes], _LEAST, _MOST).astype(np.float32)
+    told = np.clip(likely[seen], _LEAST, _MOST).astype(np.float32)
     told[strip.gone] = -_MOST
-    told = cv2.GaussianBlur(_wrapped(told), (0, 0), sigmaX=0.1, sigmaY=2.5)[_PAD:-_PAD]
+    told = _blurred(told, 0.1, 2.5)
     gain = np.sqrt(strip.edge_over(4.5)) / 4 + _PER_MM * np.cumsum(told, axis=1) * strip.step
     gain[:, strip.offsets > 0] = -99.0  # the rough outline takes in too much rather
     return resampled(strip.moved(closed_path(-gain, 2, _BEND)), 30)
@@ -240,26 +248,67 @@ def _beyond(shape: tuple[int, ...], path: Array, px_per_mm: float) -> Picture:
 
 
 def _as_brown(strip: _Strip, hue: Picture, core: Picture, beyond: float) -> Array:
-    """How far the ground, line by line, is redder and darker than crumb, as crust is; 0 to 1."""
-    import cv2
-
+    """How far the ground, line by line, is redder, as yellow and darker than crumb; 0 to 1."""
     far = strip_of(hue, strip.path, strip.normal,
                    strip.offsets[strip.offsets > beyond] * strip.px_per_mm)  # fmt: skip
-    ground = np.concatenate([np.median(far, axis=1)] * 3)[:, None]
-    ground = cv2.GaussianBlur(ground, (0, 0), sigmaX=0.1, sigmaY=8)[len(far) : 2 * len(far), 0]
-    own = np.median(core, axis=0)
-    redder = 1 / (1 + np.exp(-(ground[:, 1] - own[1] - 2) / 1.5))
-    return np.asarray(redder / (1 + np.exp(-(own[0] - ground[:, 0] - 6) / 3)))
+    ground = _blurred(np.median(far, axis=1)[:, None], 0.1, 8.0)[:, 0]
+    light, red, yellow = (ground - np.median(core, axis=0)).T
+    redder = 1 / (1 + np.exp(-(red - 2) / 1.5)) / (1 + np.exp(-(yellow + 3) / 2))
+    return np.asarray(redder / (1 + np.exp((light + 6) / 3)))
 
 
-def _softened(likely: Array, strip: _Strip) -> Picture:
-    """Each pixel's likelihood with its neighbours' along the path, ground weighing more."""
-    import cv2
-
-    told = np.clip(likely, _LEAST, _MOST)[strip.codes]
+def _likelihood(strip: _Strip, crumb: Array, crust_at: NDArray[np.bool_], beyond: float) -> Picture:
+    """How much likelier each colour is in a face than on the ground just there (logarithm)."""
+    mm = 1 / _apart_mm(strip.path, strip.px_per_mm)
+    soft = _blurred(strip.hue, max(0.3, 0.12 / strip.step), _ALONG_MM * mm)
+    far = strip.between(beyond, beyond + _GROUND_MM)
+    ground, apart = _alike(soft, far, strip.gone, _NEARBY_MM * mm, _GROUND_SD, shade=True)
+    crust, _ = _alike(soft, crust_at, strip.gone, _NEARBY_MM * mm, _CRUST_SD)
+    seen, far = codes(soft), strip.between(beyond, np.inf) & ~strip.gone
+    strewn = far & (apart > _STREWN)
+    share = strewn.sum() / max(1, far.sum())
+    face = np.log(_CRUMB * crumb + _NEW * UNKNOWN)[seen]
+    face = np.logaddexp(face, np.log(_CRUST) + crust)
+    other = np.log((share + 0.01) * (density(seen[strewn]) + 1e-5))[seen]
+    other = np.logaddexp(other, np.log(1.0 - share + 1e-9) + ground)
+    told = np.clip(face - other, _LEAST, _MOST)
     told[strip.gone] = _LEAST
-    mean = cv2.GaussianBlur(_wrapped(np.exp(-_SOFT * told)), (0, 0), sigmaX=0.1, sigmaY=2.5)
-    return np.asarray(-np.log(mean[_PAD:-_PAD]) / _SOFT)
+    return np.asarray(told)
+
+
+def _alike(
+    soft: Picture, columns: NDArray[np.bool_], gone: Picture, nearby: float,
+    least: tuple[float, ...], shade: bool = False,
+) -> tuple[Array, Array]:  # fmt: skip
+    """How likely each colour is (logarithm, a step of the table) about that of columns nearby.
+
+    The second is its squared distance, in spreads. With `shade`, darker ones are likely too.
+    """
+    usual = np.median(soft[:, columns], axis=1)[:, None]
+    off = soft - _blurred(usual, 0.1, nearby)
+    part = columns & ~gone
+    if part.sum() < len(part):  # hardly anything to see there but what is left out
+        part = columns & np.ones_like(part)
+    own = off[part]
+    far = (own**2).sum(1)
+    own = own[far <= np.quantile(far, 0.9)]
+    spread = _WIDER * np.cov(own.T) + np.diag(np.square(least))
+    likely, apart = _normal(off, spread)
+    if shade:
+        darker = off[..., 0] < 0
+        deep = 1 + np.abs(off[..., :1]) / _DEEP_SHADE
+        off[..., 1:] /= deep
+        dim, less = _normal(off, spread + np.diag([_SHADE_SD**2, 0, 0]))
+        likely = np.where(darker, np.logaddexp(likely, dim) - np.log(2), likely)
+        apart = np.where(darker, np.minimum(apart, less), apart)
+    return np.maximum(likely + np.log(STEP_VOLUME), -20.0), apart
+
+
+def _normal(off: Picture, spread: Array) -> tuple[Array, Array]:
+    """Logarithm of the normal density, and the squared distance in spreads."""
+    even = off @ np.linalg.cholesky(np.linalg.inv(spread)).astype(off.dtype)
+    apart = (even * even).sum(2)
+    return -0.5 * (apart + np.linalg.slogdet(2 * np.pi * spread)[1]), apart
 
 
 def _summed(likely: Picture, depth: Picture, step: float) -> Picture:

@@ -165,7 +165,10 @@ def draw(seed, kind, level="realistic"):
     crumb = np.array([0.76, 0.66, 0.47]) * rng.uniform(0.85, 1.1)
     z = outline_of(rng) + complex(*(np.array(SIZE_MM) / 2 + rng.normal(0, 1, 2)))
     inside = np.zeros(shape, np.uint8)
-    corners = np.column_stack([z.real, z.imag]) * FINE - 0.5
+    # fillPoly takes in the pixels an outline runs through: half a pixel too many all round
+    inward = (np.roll(z, -1) - np.roll(z, 1)) * 1j
+    drawn = z + 0.5 / FINE * inward / np.abs(inward)
+    corners = np.column_stack([drawn.real, drawn.imag]) * FINE - 0.5
     cv2.fillPoly(inside, [np.round(corners * 16).astype(np.int32)], 1, shift=4)
     face = face_of(rng, z, inside, crust, crumb)
     ground = ground_of(rng, kind, shape, crust)

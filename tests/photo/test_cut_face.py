@@ -1,7 +1,9 @@
 """Crumb of drawn faces against what was drawn; corrections; refusals; speed.
 
 The quick tests take one face of each kind of cells; `-m long` draws fresh seeds, as many as
-`KIT_CRUMB_SCENES` says (72 when not given), and prints errors by kind and level.
+`KIT_CRUMB_SCENES` says (72 when not given), at the pixels to a millimetre that `KIT_CRUMB_PX`
+says for easy, realistic and hard ("14,18,11"; a face that fills a phone's picture has 30), and
+prints errors by kind and level.
 """
 
 import os
@@ -219,14 +221,13 @@ def test_errors_and_coverage_on_fresh_seeds():
     """
     count = int(os.environ.get("KIT_CRUMB_SCENES", "72"))
     start = int(os.environ.get("KIT_CRUMB_SEED", "500000"))
+    px = [float(p) for p in os.environ.get("KIT_CRUMB_PX", "14,18,11").split(",")]
     rows, faces = [], []
     for i in range(count):
         level = list(crumbs.LEVELS)[i % 3]
         kind = crumbs.CELLS[i // 3 % 6]
         light = crumbs.LIGHTS[i // 18 % 4]
-        scene = crumbs.draw(
-            start + i, level, cells=kind, light=light, px_per_mm=(14, 18, 11)[i % 3]
-        )
+        scene = crumbs.draw(start + i, level, cells=kind, light=light, px_per_mm=px[i % 3])
         try:
             found = crumb(scene.photo, scene.scale)
         except DataError as exc:

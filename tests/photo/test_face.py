@@ -94,9 +94,9 @@ def test_never_silently_wrong_on_fresh_seeds():
     """Print errors by kind; an outline off by more than 1 % says so or has an u to match.
 
     `KIT_FACE_SCENES` says how many (60 when not given), `KIT_FACE_SEED` from which on. Found on
-    seeds from 700000 and 710000 (November 2026): 42 and 44 of 60 within 1 %, 6 each refused,
-    1 and none wrong without a word, 95 % intervals held 98 and 96 %. A share of 0.7 in 60 strays
-    by 0.06: the bounds fail with fresh seeds in about 1 of 40 runs.
+    fresh seeds from 990000 (November 2026): 52 of 60 within 1 %, 2 refused, none wrong without a
+    word, 95 % intervals held 97 %. A share of 0.87 in 60 strays by 0.045: the bounds fail with
+    fresh seeds in fewer than 1 of 200 runs.
     """
     count = int(os.environ.get("KIT_FACE_SCENES", "60"))
     start = int(os.environ.get("KIT_FACE_SEED", "700000"))
@@ -124,8 +124,8 @@ def test_never_silently_wrong_on_fresh_seeds():
         f"all: within 1 % {right.mean():.2f}; wrong without a word {silent.sum()}, by more than "
         f"3 u {far.sum()}; 95 % intervals hold {held.mean():.2f}"
     )
-    assert right.mean() > 0.58
-    assert silent.mean() <= 0.05
+    assert right.mean() > 0.72
+    assert silent.sum() <= 0.035 * count
     assert held.mean() > 0.9
 
 
@@ -164,6 +164,50 @@ def test_refusals_say_what_to_do():
     cv2.fillPoly(star, [points], (230, 210, 170))
     with pytest.raises(DataError, match="not shaped like one cut face"):
         find_face(star, P)
+
+
+def drawn(what, seed):
+    """Return a picture of something that is no cut face, on a grey cloth; all of it invented."""
+    rng = np.random.default_rng(seed)
+    y, x = np.mgrid[:504, :708]
+
+    def clouds(px):
+        field = cv2.GaussianBlur(rng.normal(size=x.shape), (0, 0), px)
+        return (field / field.std())[..., None]
+
+    picture = 150 + 3 * clouds(2) + np.zeros(3)
+    x, y = x - 354, y - 252
+    away = np.hypot(x, y) / (200 * (1 + 0.02 * np.cos(3 * np.arctan2(y, x))))
+    inside = away < 1
+    if what == "a browned top":
+        of = np.array([150, 92, 45]) + np.array([28, 26, 18]) * clouds(35)
+    elif what == "a plate":
+        of = 235 - 25 * np.exp(-(((away - 0.7) / 0.02) ** 2))[..., None] + np.zeros(3)
+    else:
+        inside = (abs(x) < 270) & (abs(y) < 170)
+        within = ((abs(x) < 240) & (abs(y) < 140))[..., None]
+        of = np.array([120, 100, 70]) + np.array([50, 40, 30]) * clouds(45)
+        if what == "a card":
+            of = 230.0 * rng.integers(0, 2, (21, 30)).repeat(24, 0).repeat(24, 1)[:504, :708, None]
+        of = np.where(within, of, 235.0)
+    edge = cv2.GaussianBlur(inside.astype(float), (0, 0), 1.0)[..., None]
+    picture = picture * (1 - edge) + of * edge + rng.normal(0, 1.5, picture.shape)
+    return np.clip(picture, 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("what", ["a browned top", "a print", "a card"])
+def test_what_is_no_cut_face_is_not_taken_for_one(what):
+    for seed in (1, 2, 3):
+        picture = drawn(what, seed)
+        with pytest.raises(DataError, match=r"patches inside .* draw a box about it"):
+            find_face(picture, P)
+        boxed = find_face(picture, P, box=(60, 30, 648, 474))
+        assert any("look whether it is a cut face" in note for note in boxed.notes)
+
+
+def test_what_is_as_smooth_as_a_plate_is_told():
+    found = find_face(drawn("a plate", 1), P)
+    assert any("smoother inside than crumb" in note for note in found.notes)
 
 
 def test_closed_path_finds_the_cheap_column_and_closes():
