@@ -347,10 +347,8 @@ def _result(problem: _Problem, x: Array) -> SolidFit:
     wide = max(noise, near_rms(res / problem.spread) / 0.79)
     sure = weight / (wide * problem.spread) ** 2 / length
     bend = (slopes.T * sure) @ slopes + known.T @ known
-    # a profile number at zero stays so: only the others carry uncertainty
-    free = np.flatnonzero((x > 1e-9) | (np.arange(len(x)) < _PLACE))
-    cov = np.zeros_like(bend)
-    cov[np.ix_(free, free)] = np.linalg.inv(bend[np.ix_(free, free)])
+    # also of the numbers that ended at zero: a top found round may yet be flat
+    cov: Array = np.linalg.inv(bend).astype(np.float64)
     solid = profile.solid
     widest = int(profile.r.argmax())
     (by_r, by_h), (rings_r, rings_h) = solid.volume_slopes(), shape.moves(x[_PLACE:])

@@ -235,6 +235,16 @@ def test_an_outline_drawn_by_hand_is_used(ball):
     assert "corrected by hand" in str(view)
 
 
+@pytest.mark.parametrize(("elevation_deg", "told"), [(6.0, False), (18.0, True)])
+def test_a_camera_held_too_high_for_a_piece_is_told(elevation_deg, told):
+    rng = np.random.default_rng(8)
+    at = solids.setting(rng, 1000, 750, elevation_deg, 240.0)
+    picture, truth = solids.draw(rng, solids.rounded(43, 31, 9, 9), at, 1000, 750, "easy")
+    view = side(read(picture), solids.scale_of(at), "piece", roughly(truth.box, 8))
+    assert any("Put the phone lower" in check for check in view.checks) == told
+    assert abs(view.height_mm.value - truth.height_mm) < 2.5 * view.height_mm.u
+
+
 @pytest.mark.parametrize("far_px", [-8.0, 4.0, 8.0])
 @pytest.mark.parametrize(("seed", "kind"), [(310, "ball"), (62, "piece"), (64, "piece")])
 def test_a_dragged_top_or_base_moves_the_height_by_as_much(seed, kind, far_px):
