@@ -21,7 +21,7 @@ from kit.photo.ground import GroundSeen, see_ground
 from kit.photo.light import Light, PatchSeen, fit_light, unknown_light
 from kit.photo.picture import Photo
 from kit.photo.value import Value, combined
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +37,7 @@ _WRONG = 60.0  # mean square misfit of patches that were mixed up
 
 
 @dataclass(frozen=True)
-class Browning:
+class Browning(Told):
     """The colours of the faces in one photo.
 
     Parameters
@@ -145,11 +145,8 @@ class Browning:
         told = ", ".join(f"{f.lightness.value:.1f} ± {f.lightness.u:.1f}" for f in self.faces)
         return f"<Browning of {len(self.faces)} faces: L* {told}>"
 
-    def __str__(self) -> str:
-        return as_text((self.headline, self.sentence), self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, (self.sentence,), self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (self.sentence,), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """One row a face and quantity: ``face, name, value, u, low, high``."""

@@ -13,7 +13,7 @@ import pandas as pd
 from kit.errors import InputError
 from kit.photo.jar import Jar
 from kit.photo.value import Value
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 __all__ = ["DOUBLE", "ProofRatio", "ratio_from_level", "ratio_from_marks", "ratio_of_volumes"]
 
@@ -29,7 +29,7 @@ ALIKE = {"fit": 0.0, "edge": 0.0, "marking": 0.8}
 
 
 @dataclass(frozen=True)
-class ProofRatio:
+class ProofRatio(Told):
     """A dough's volume over its first volume.
 
     Parameters
@@ -54,11 +54,8 @@ class ProofRatio:
     def __repr__(self) -> str:
         return f"<ProofRatio {self.ratio} by {self.method}>"
 
-    def __str__(self) -> str:
-        return as_text((self.headline,), self.checks, "")
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, (), self.checks, "")
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (), self.checks)
 
     def to_frame(self) -> pd.DataFrame:
         """One row: quantity, value, u, low, high (95 %), method."""

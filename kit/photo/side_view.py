@@ -16,7 +16,7 @@ from kit.photo.picture import Photo
 from kit.photo.reference import Scale
 from kit.photo.solid_fit import SolidFit
 from kit.photo.value import Value
-from kit.shown import as_html, as_text
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,7 +41,7 @@ _QUANTITIES = ("height_mm", "diameter_mm", "volume_ml")
 
 
 @dataclass(frozen=True)
-class Side:
+class Side(Told):
     """What a side view says.
 
     Parameters
@@ -123,11 +123,8 @@ class Side:
             f"<Side {self.shape}: {self.height_mm} high, {self.diameter_mm} wide, {self.volume_ml}>"
         )
 
-    def __str__(self) -> str:
-        return as_text((self.headline, self.sentence), self.checks, self.method)
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, (self.sentence,), self.checks, self.method)
+    def _tells(self) -> Telling:
+        return Telling(self.headline, (self.sentence,), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """One tidy row a quantity: quantity, value, u, low, high (95 %), unit."""
