@@ -19,9 +19,9 @@ _CELLS_MM, _PATCHES_MM = 0.7, 2.0
 _ROUGH = 1.0
 #: It differs so many times as much within cells as between patches; and where what lies just
 #: inside the outline is no darker than the inside, as crust is, so many times. Drawn faces with
-#: the largest cells: from 0.7 on, others from 1.7; drawn prints and browned tops: to 0.3; cards,
+#: the largest cells: from 0.42 on, others from 1.7; drawn prints and browned tops: to 0.3; cards,
 #: whose rim is pale: to 0.6 (November 2026).
-_EVEN, _EVEN_BARE = 0.45, 1.0
+_EVEN, _EVEN_BARE = 0.35, 1.0
 #: How much darker crust is (L*), and between which depths it is looked at, in mm.
 _DARKER, _CRUST_MM = 5.0, (0.2, 1.0)
 #: With fewer pixels to a millimetre no cells are seen.
