@@ -43,6 +43,7 @@ def test_every_question_gets_an_answer_with_its_picture(panel, question):
 def test_fields_follow_the_question(panel):
     panel.question.value = "dose"
     assert panel.factor.layout.display is None
+    assert panel.factor.value == "malt_percent"  # never an empty field that means the first
     panel.question.value = "steadiness"
     assert panel.factor.layout.display == "none"
     assert panel.question.layout.display is None  # and no other field with it
@@ -65,5 +66,9 @@ def test_what_cannot_be_answered_says_why(ws, panel):
             made.ask.click()
             assert made.answer is None
             assert words(made.shown).startswith("Not yet:")
+            assert "_" not in words(made.shown)  # quantities are called as a baker calls them
+        made.question.value = "surface"
+        made.ask.click()
+        assert "bare changed only 1 thing on purpose, and this asks about two." in words(made.shown)
     finally:
         ws.remove_trial("bare")

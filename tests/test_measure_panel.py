@@ -165,8 +165,10 @@ def test_measured_corrected_by_dragging_and_kept(panel, trial, calls):
     assert "Height: 30.00 ± 0.25 mm" in words(one.values)
     assert "Corrected" not in words(one.values)
     drag(panel, "base", 160, 184)
+    trial.record(trial.piece("1A1"), "rise_height_mm", "29,5")
     one.keep.click()
     assert words(one.kept).startswith("Kept for piece 1A1: height 31.0 mm")
+    assert "In place of height 29.5 mm, as typed: Undo brings it back." in words(one.kept)
     assert trial.frame().set_index("piece").loc["1A1", "rise_height_mm"] == 31.0
     assert set(trial.photo_readings()["note"]) == {"corrected by hand: base"}
     assert [i["state"] for i in panel.strip.items] == ["kept", "", ""]

@@ -63,9 +63,9 @@ def test_a_factor_of_the_griddle_goes_inside_each_dough(panel):
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
-        ("settings", "0 to 130", "malt_percent is 130 (settings): must lie between 0 and 20."),
-        ("settings", "0.4", "settings is [0.4] (malt_percent): must be at least two."),
-        ("settings", "lots", "malt_percent is 'lots' (settings): is not a number."),
+        ("settings", "0 to 130", "diastatic malt is 130 (settings): must lie between 0 and 20."),
+        ("settings", "0.4", "settings is [0.4] (diastatic malt): must be at least two."),
+        ("settings", "lots", "diastatic malt is 'lots' (settings): is not a number."),
         ("matters", "-2", "what matters is '-2': must be above 0."),
         ("doughs", "0", "doughs a bake is '0': must be a whole number from 1."),
         ("pieces", "2.5", "pieces a dough is '2.5': must be a whole number from 1."),
@@ -73,8 +73,8 @@ def test_a_factor_of_the_griddle_goes_inside_each_dough(panel):
         ("first", "someday", "first bake on is 'someday'"),
         ("table", "25:00", "on the table at is '25:00': is not a time of day."),
         ("awake_from", "dawn", "awake_from is 'dawn': is not a time of day."),
-        ("room", "350 F", "room_temp_c is 176.666666667: must lie between"),
-        ("retard", "-3", "retard_hours is -3"),
+        ("room", "350 F", "room temperature is 176.666666667: must lie between"),
+        ("retard", "-3", "cold retard is -3"),
         ("formula", "water 60", "flour is None: must not be empty."),
         ("formula", "bread flour 100\nmystery 3", "does not tell what it does in the dough"),
         ("piece", "-76 g", "raw piece is '-76 g': must be above 0."),
@@ -152,4 +152,30 @@ def test_a_bake_in_which_nothing_is_changed(panel):
     assert panel.proposal.plan.kind == "noise"
     assert words(panel.shown).startswith("These bakes show how much doughs of one recipe differ")
     panel.keep.click()
-    assert "Kept in malt" in words(panel.kept)
+    assert "Kept in same recipe" in words(panel.kept)
+
+
+def test_settings_of_one_thing_are_not_taken_for_another(panel):
+    panel.factor.value = "retard_hours"
+    assert panel.settings.value == ""  # 0 to 1.2 was % of malt, and would be hours
+    assert panel.settings.text.description == "Settings (h)"
+    assert panel.settings.text.placeholder == "such as 24 or 48 h"
+    assert "must be at least two. Write them here, such as 24 or 48 h." in words(
+        panel.settings.said
+    )
+    assert panel.proposal is None
+    assert (panel.name.value, panel.question.value) == (
+        "cold retard", "Does cold retard change height?",
+    )  # fmt: skip
+    panel.settings.value = "24 vs. 48 h"
+    panel.question.value = "Does the second day matter?"
+    panel.formula.value = panel.formula.value.replace("?", "0.8")
+    assert panel.proposal.plan.factors[0].settings == (24, 48)
+    panel.factor.value = "malt_percent"
+    assert panel.settings.value == "0 to 1.2"
+    panel.factor.value = "retard_hours"
+    assert panel.settings.value == "24 vs. 48 h"  # nothing typed is lost
+    assert panel.question.value == "Does the second day matter?"
+    panel.factor.value = ""
+    assert panel.name.value == "same recipe"
+    assert panel.proposal is not None

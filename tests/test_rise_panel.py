@@ -68,6 +68,15 @@ def test_from_the_mark_to_double(panel):
     assert "levels off" in words(panel.shown) or "It was double" in words(panel.shown)
 
 
+def test_two_readings_cannot_foresee_double_but_can_have_seen_it(panel):
+    press(panel, "1", "0", pressed=ago(hours=1))
+    press(panel, "1.5", "1", pressed=ago(minutes=30))
+    assert "too early to say when it will be double" in words(panel.look)
+    press(panel, "2.1", "2", pressed=ago(minutes=5))
+    assert words(panel.look) == "It has doubled."
+    assert "It was double between 30 min and 55 min" in words(panel.shown)
+
+
 def test_a_press_that_comes_twice_is_noted_once(panel):
     press(panel, "1", "0", pressed=ago(hours=1))
     first = press(panel, "1.3", "7")
@@ -81,7 +90,7 @@ def test_a_press_that_comes_twice_is_noted_once(panel):
         ("much", {}, "now is 'much': is not a number."),
         ("", {}, "must not be empty. Enter what you read."),
         ("-1", {}, "must be above 0"),
-        ("160", {}, "must lie between 0.2 and 12"),
+        ("160", {}, "rise so far is 160 (dough 1A): must lie between 0.2 and 12"),
         ("84", {"way": "level", "start": ""}, "start is '' (dough 1A): must not be empty."),
         ("84", {"way": "level", "start": "0"}, "start is 0: must be above 0."),
         ("1.4", {"at": "soon"}, "is not a time"),

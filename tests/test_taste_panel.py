@@ -112,3 +112,27 @@ def test_names_are_escaped(panel):
     told = panel.saved.value + panel.shown.value + panel.planned.value
     assert "<b>one" not in told
     assert "<u>Ida" not in told
+
+
+def test_a_number_gone_wrong_is_no_taster_s_name(panel):
+    for typed in ("-5", "3.5", "", "1 000"):
+        panel.tasters.value = typed
+        panel.plan.click()
+        assert "must be a whole number or names. Write 12, or names" in panel.tasters.said.value
+        assert panel.planned.value == ""
+        assert panel.tasting.value is None
+
+
+def test_too_few_tasters_and_missing_answers_are_said_in_the_panel_s_words(panel):
+    panel.tasters.value = "Ida, Jon, Kim"
+    panel.plan.click()
+    assert "16 tasters were named above: 3 may well miss such a difference." in panel.planned.value
+    panel.marks.children[0].value = panel.marks.children[0].options[0]
+    panel.save.click()
+    panel.unblind.click()
+    assert "answers are missing from Jon and Kim" in panel.opened.value
+    assert "tick “Open it although answers are missing”" in panel.opened.value
+    assert panel.answer is None
+    panel.without.value = True
+    panel.unblind.click()
+    assert panel.answer is not None

@@ -266,7 +266,15 @@ def test_the_doughs():
     assert ["6A", "6", "2026-06-04", "0.0", "40", "5", f"{mean:.1f}"] in rows
     assert len(rows) == 21
     assert "Bake 4: warm room." in section(demo(), "done")
-    assert "Nothing besides the plan was recorded." in section(cake(), "done")
+    assert "No mishap was noted." in section(cake(), "done")
+
+
+def test_lengths_of_time_as_they_were_are_shown_readably():
+    frame = pd.read_csv(ROOT / "datasets" / "demo" / "pieces.csv")
+    frame["retard_hours"] = frame["retard_hours"] + 1 / 3  # 20 minutes late
+    answer = compare(frame, "rise_height_mm", "retard_hours", dough="dough", bake="bake")
+    shown = writeup.from_frame(frame, answer, "Late").doughs["Cold retard (h)"]
+    assert set(shown) == {16.33, 40.33}
 
 
 def test_doughs_with_several_settings_have_a_mean_for_each():

@@ -56,7 +56,7 @@ def import_(
             seen = _corrected(into.look_at(table, sheet), column or [], dates, decimal)
             given = _given(seen, factor or [], outcome, question, matters)
             if look or (not good_rows and (seen.questions or len(seen.problems))):
-                say(str(seen))
+                say(_in_shell_words(seen))
             if not look:
                 _refuse_doubts(seen, good_rows)
                 told = into.bring_in(seen)
@@ -92,6 +92,14 @@ def _corrected(seen: "Look", columns: list[str], dates: str | None, decimal: str
     return seen if decimal is None else seen.with_decimal(decimal)
 
 
+def _in_shell_words(seen: "Look") -> str:
+    """How the table is understood, answered by options where Python has methods."""
+    lines = [line for line in str(seen).splitlines() if not line.startswith("Answer with .")]
+    if seen.questions:
+        lines.append("Answer with --column 'Heading=meaning unit', --dates or --decimal.")
+    return "\n".join(lines)
+
+
 def _given(
     seen: "Look", factors: list[str], outcome: str | None, question: str, matters: str | None
 ) -> dict[str, Any]:
@@ -107,11 +115,13 @@ def _given(
 
 
 def _refuse_doubts(seen: "Look", good_rows: bool) -> None:
+    from kit.analysis import words
+
     bad = seen.problems["row"].nunique()
     if bad and not good_rows:
         msg = (
-            f"{bad} rows hold something that cannot be used, see above: correct the table, or "
-            "store the others with --good-rows."
+            f"{words.plural(bad, 'row')} cannot be used, see above: correct the table, or store "
+            "the others with --good-rows."
         )
         raise DataError(msg)
     if seen.questions and not good_rows:

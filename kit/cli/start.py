@@ -26,6 +26,7 @@ def start(
 
     Example: python -m kit start my-bakes
     """
+    say("Looking into the records; the first time this takes up to two minutes.")
     from kit import shipped
     from kit.workspace import Workspace
 

@@ -8,10 +8,11 @@ from typing import Any
 import ipywidgets as widgets
 
 from kit import charts, quantities
+from kit.analysis import words
 from kit.errors import KitError
 from kit.panels.fields import LABELS
 from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE, trouble
+from kit.panels.style import STYLE, in_words, trouble
 from kit.workspace import Trial, Workspace
 
 __all__ = ["DeeperPanel"]
@@ -27,11 +28,12 @@ class _Question:
     verb: str
     factor: str = ""  # name of the argument that takes a factor; empty where it takes none
     outcome: bool = True
+    factors: int = 0  # things changed on purpose that it takes
 
 
 _QUESTIONS = (
     _Question("Which dose is best?", "dose", "of"),
-    _Question("Do two things work together?", "surface"),
+    _Question("Do two things work together?", "surface", factors=2),
     _Question("Does it matter if…? All at once", "overview", outcome=False),
     _Question("Where does the spread come from?", "steadiness"),
     _Question("Are all places of the griddle alike?", "griddle_map"),
@@ -110,6 +112,7 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
         names = [q.name for q in outcomes]
         self.outcome.value = trial.outcome if trial.outcome in names else next(iter(names), None)
         self.factor.options = [(quantities.get(name).label, name) for name in factors]
+        self.factor.value = next(iter(factors), None)
         self._fit_fields()
 
     def _fit_fields(self) -> None:
@@ -121,6 +124,14 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
     def _answer(self) -> None:
         """Call the verb and show what it says, or the reason why not."""
         trial, question = self.chosen, self.asked
+        if len(trial.factors) < question.factors:
+            count = words.plural(len(trial.factors), "thing")
+            self.answer = None
+            self.shown.value = trouble(
+                f"{trial.name} changed only {count} on purpose, and this asks about two. Plan a "
+                "trial that changes two, in plan.ipynb."
+            )
+            return
         given: dict[str, Any] = {}
         if question.outcome:
             given["outcome"] = self.outcome.value
@@ -146,11 +157,11 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
     def _page(self, trial: Trial) -> str:
         """Words first, then the picture, then what is for the statistician."""
         lead, *rest = str(self.answer).split("\n")
-        words = [line for line in rest if not line.startswith(_STATISTICS)]
+        told = [in_words(line) for line in rest if not line.startswith(_STATISTICS)]
         method = [line for line in rest if line.startswith(_STATISTICS)]
-        items = [line[2:] for line in words if line.startswith(("– ", "- "))]
-        texts = [line for line in words if not line.startswith(("– ", "- ", "Note: "))]
-        notes = [line.removeprefix("Note: ") for line in words if line.startswith("Note: ")]
+        items = [line[2:] for line in told if line.startswith(("– ", "- "))]
+        texts = [line for line in told if not line.startswith(("– ", "- ", "Note: "))]
+        notes = [line.removeprefix("Note: ") for line in told if line.startswith("Note: ")]
         banner = (
             '<p class="kit-banner"><strong>Invented data</strong>, made up to show how this works.'
             "</p>"

@@ -1,5 +1,6 @@
 """Text fields that say beside them what is wrong with what was typed, and keep it."""
 
+import re
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -11,7 +12,9 @@ from kit.panels.style import trouble
 from kit.quantities import Quantity
 from kit.records.typed import whole
 
-__all__ = ["LABELS", "Typed", "above_0", "count", "number", "section", "setting"]
+__all__ = [
+    "LABELS", "Typed", "above_0", "count", "number", "people", "section", "setting", "share",
+]  # fmt: skip
 
 _T = TypeVar("_T")
 #: room for a field's label
@@ -105,3 +108,21 @@ def count(field: Typed) -> int:
         return number
 
     return field.read(reader)
+
+
+def share(text: str) -> float | None:
+    """A share typed in percent; None when empty."""
+    value = units.parse(text, "%", "share of people")
+    if value is not None and not 0 < value < 100:
+        raise InputError("share of people", text, "must lie between 0 and 100 %", "Write 30.")
+    return None if value is None else value / 100
+
+
+def people(text: str) -> int | list[str]:
+    """A number of tasters, or their names."""
+    if text.strip().isdigit():
+        return int(text)
+    if not text.strip() or re.fullmatch(r"[-+\d.,\s]+", text):  # no name: a number gone wrong
+        remedy = "Write 12, or names with commas."
+        raise InputError("tasters", text, "must be a whole number or names", remedy)
+    return [name.strip() for name in text.replace("\n", ",").split(",") if name.strip()]

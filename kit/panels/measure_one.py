@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import ipywidgets as widgets
 
+from kit import quantities
 from kit.analysis import words
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
@@ -17,7 +18,7 @@ from kit.panels.measure_reference import ReferenceForm
 from kit.panels.measure_series import SeriesBlock
 from kit.panels.slide import Slide
 from kit.panels.style import trouble
-from kit.records.measured import BY_HAND, measured_values
+from kit.records.measured import BY_HAND, Accepted, measured_values
 from kit.records.photo_guess import Guess
 from kit.records.photos import StoredPhoto
 from kit.records.things import Dough
@@ -364,7 +365,8 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         except KitError as exc:
             self.kept.value = trouble(str(exc))
             return
-        self.kept.value = f'<p role="status">{escape(str(kept))}</p>'
+        told = " ".join([str(kept), *_in_place_of(self.trial, kept)])
+        self.kept.value = f'<p role="status">{escape(told)}</p>'
         self._changed()
 
 
@@ -373,3 +375,16 @@ def _amount(name: str, value: float, u: float | None, named: bool = True) -> str
     unit, u = words.unit_of(name), u or 0.0
     text = f"{words.number(value, u)} ± {words.number(u, u)}" if u > 0 else f"{value:g}"
     return " ".join(filter(None, [words.name(name) if named else "", text, unit]))
+
+
+def _in_place_of(trial: Trial, kept: Accepted) -> list[str]:
+    """Say which values that a hand had typed stand behind those of the photo now."""
+    rows = trial.readings()
+    rows = rows[(rows["id"] == kept.on.id) & rows["quantity"].isin(kept.values)]
+    before = [own.iloc[-2] for _, own in rows.groupby("quantity", sort=False) if len(own) > 1]
+    typed = [
+        f"{words.name(row['quantity'])} {quantities.get(row['quantity']).show(row['value'])}"
+        for row in before
+        if row["how"] == "entered"
+    ]
+    return [f"In place of {words.join(typed)}, as typed: Undo brings it back."] if typed else []

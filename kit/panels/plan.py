@@ -3,18 +3,20 @@
 import re
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from html import escape
 from pathlib import Path
+from typing import Any
 
 import ipywidgets as widgets
 
 from kit.analysis import words
 from kit.errors import InputError, KitError
 from kit.formula import Formula, WeighingSheet, weigh, write_formula
-from kit.panels.fields import above_0, count, number
+from kit.panels.fields import Typed, above_0, count, number
 from kit.panels.keys import OwnKeys
 from kit.panels.plan_form import GUESS, NEW, UNKNOWN, PlanForm
-from kit.panels.plan_offers import spreads_of
+from kit.panels.plan_offers import named, spreads_of
 from kit.panels.plan_shown import show_plan
 from kit.panels.style import STYLE, link, trouble
 from kit.plan.design import design
@@ -67,6 +69,9 @@ class PlanPanel(PlanForm):
         self.workspace = workspace
         self.proposal: Proposal | None = None
         self._filling, self._under_way = True, False
+        #: what was typed for each factor; the name and question that the panel wrote itself
+        self._settings: dict[tuple[Typed, str], str] = {}
+        self._named = ("", "")
         super().__init__()
         self.shown, self.kept = widgets.HTML(), widgets.HTML()
         self.keep = widgets.Button(
@@ -84,10 +89,8 @@ class PlanPanel(PlanForm):
         """Offer what the workspace has, then ask for the first time."""
         trials = self.workspace.trials()
         self.trial.options = [NEW, *(t.name for t in trials)]
-        taken = {t.name for t in trials}
-        if self.name.value in taken:
-            numbers = (f"{self.name.value}-{n}" for n in range(2, 1000))
-            self.name.value = next(name for name in numbers if name not in taken)
+        self.name.value = self._free(self.name.value)
+        self._named = (self.name.value, self.question.value)
         formula = next((f for t in reversed(trials) if (f := t.formula())), None)
         if formula is not None:
             self.formula_name.value, self.formula.value = formula.name, write_formula(formula)
@@ -95,11 +98,37 @@ class PlanPanel(PlanForm):
         self._offer_spreads()
         for typed in self._typed():
             typed.observe_text(self._ask)
-        for picked in (self.factor, self.other, self.bakes, self.spread):
+        for picked, typed in ((self.factor, self.settings), (self.other, self.other_settings)):
+            picked.observe(partial(self._change_factor, typed), "value")
+        for picked in (self.bakes, self.spread):
             picked.observe(lambda _: self._ask(), "value")
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.outcome.observe(lambda _: self._show_outcome(), "value")
         self.more.observe(lambda change: _show(self.rest, change["new"]), "value")
+        self._filling = False
+        self._ask()
+
+    def _free(self, name: str) -> str:
+        """The name, with a number where another trial has it already."""
+        taken = set(self.trial.options)
+        numbers = (f"{name}-{n}" for n in range(2, 1000))
+        return name if name not in taken else next(one for one in numbers if one not in taken)
+
+    def _change_factor(self, typed: Typed, change: dict[str, Any]) -> None:
+        """Settings of one thing are none of another: put them by, take out those of the new one."""
+        if self._filling:
+            return
+        self._settings[typed, change["old"]] = typed.value
+        self._filling = True
+        typed.value = self._settings.get((typed, change["new"]), "")
+        if typed is self.settings:
+            mine, ours = (self.name.value, self.question.value), self._named
+            name, question = named(change["new"], self.outcome.value)
+            self._named = (self._free(name), question)
+            self.name.value, self.question.value = (
+                new if text == old else text
+                for text, old, new in zip(mine, ours, self._named, strict=True)
+            )
         self._filling = False
         self._ask()
 
@@ -160,6 +189,7 @@ class PlanPanel(PlanForm):
         self.kept.value = ""
         unit = words.unit_of(self.outcome.value)
         self.matters.text.description = f"What matters ({unit})" if unit else "What matters"
+        self._show_units()
         _show(self.guess, self.spread.value == GUESS)
         _show(self.settings, bool(self.factor.value))
         _show(self.other, bool(self.factor.value))

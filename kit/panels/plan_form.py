@@ -1,5 +1,6 @@
 """The fields of the plan panel, and what is read from them."""
 
+import re
 from datetime import date, timedelta
 from functools import partial
 from typing import Any
@@ -8,9 +9,10 @@ import ipywidgets as widgets
 
 from kit import quantities
 from kit.analysis import words
+from kit.errors import InputError
 from kit.formula import Formula, read_formula
 from kit.panels.fields import LABELS, Typed, above_0, count, number, section, setting
-from kit.panels.plan_offers import can_answer, can_be_set
+from kit.panels.plan_offers import can_answer, can_be_set, example
 from kit.plan.factors import Factor, Kitchen
 from kit.plan.limits import Limits
 from kit.plan.plan import Plan
@@ -123,7 +125,17 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
         fields = [(self.factor, self.settings)] if self.factor.value else []
         if self.other.value and fields:
             fields.append((self.other, self.other_settings))
-        return [typed.read(partial(Factor.written, picked.value)) for picked, typed in fields]
+        return [typed.read(partial(_factor, picked.value)) for picked, typed in fields]
+
+    def _show_units(self) -> None:
+        """Say beside the settings in which unit they are read, and how two of them are written."""
+        for picked, typed, label in (
+            (self.factor, self.settings, "Settings"),
+            (self.other, self.other_settings, "Its settings"),
+        ):
+            unit = quantities.get(picked.value).unit if picked.value else ""
+            typed.text.description = f"{label} ({unit})" if unit else label
+            typed.text.placeholder = f"such as {example(picked.value)}" if picked.value else ""
 
     def _spread(self) -> Spread | None:
         """From earlier bakes or as guessed; None while nobody knows."""
@@ -180,3 +192,11 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
         temp = quantities.get("room_temp_c")
         room = self.room.read(partial(setting, quantity=temp, unit="°C"))
         return {"limits": limits, "room_temp_c": room}
+
+
+def _factor(quantity: str, text: str) -> Factor:
+    """What is changed, with its settings as typed."""
+    if not text.strip():
+        remedy = f"Write them here, such as {example(quantity)}."
+        raise InputError("settings", text, "must be at least two", remedy)
+    return Factor.written(quantity, re.sub(r"\b(vs|versus|against)\b\.?", " or ", text))

@@ -1,11 +1,13 @@
 """What the plan panel offers to choose from: what can be set, what can answer, known spreads."""
 
+from kit import quantities
+from kit.analysis import words
 from kit.errors import KitError
 from kit.plan.spread import Spread
 from kit.quantities import Quantity
 from kit.workspace import Workspace
 
-__all__ = ["can_answer", "can_be_set", "spreads_of"]
+__all__ = ["can_answer", "can_be_set", "example", "named", "spreads_of"]
 
 
 def can_be_set(quantity: Quantity) -> bool:
@@ -33,3 +35,30 @@ def spreads_of(workspace: Workspace, outcome: str) -> dict[str, Spread]:
         mark = " (invented)" if trial.invented else ""
         found[f"as in {trial.name}{mark}"] = spread
     return found
+
+
+def named(factor: str, outcome: str) -> tuple[str, str]:
+    """A trial's name and question for who has written none; `factor` is empty for no change.
+
+    Examples
+    --------
+    >>> named("retard_hours", "rise_height_mm")
+    ('cold retard', 'Does cold retard change height?')
+    """
+    if not factor:
+        return "same recipe", f"How much does {words.name(outcome)} differ from dough to dough?"
+    return words.name(factor), f"Does {words.name(factor)} change {words.name(outcome)}?"
+
+
+def example(factor: str) -> str:
+    """Two settings as one writes them, from the middle of what is usual.
+
+    Examples
+    --------
+    >>> example("retard_hours")
+    '24 or 48 h'
+    """
+    known = quantities.get(factor)
+    low, high = known.usual
+    two = (float(f"{low + share * (high - low):.2g}") for share in (1 / 3, 2 / 3))
+    return f"{' or '.join(f'{value:g}' for value in two)} {known.unit}".strip()

@@ -16,6 +16,7 @@ from kit.panels.record_tables import LevelTable, workspace_key
 from kit.panels.record_trial import TrialForm
 from kit.panels.running import RunningPanel
 from kit.panels.style import STYLE, trouble
+from kit.panels.today import todays_bake
 from kit.quantities import LEVELS
 from kit.records.things import Bake
 from kit.records.typed import whole
@@ -153,7 +154,8 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         self.about.value = _about(trial) if trial else ""
         options = [(f"{bake}{f' of {bake.day}' if bake.day else ''}", bake.id) for bake in bakes]
         ids = [bake.id for bake in bakes]
-        picked = self.bake.value if self.bake.value in ids else (ids[-1] if ids else None)
+        meant = todays_bake(bakes)
+        picked = self.bake.value if self.bake.value in ids else (meant.id if meant else None)
         self._filling = True
         self.bake.options = options[::-1]
         self.bake.value = picked

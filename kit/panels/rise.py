@@ -16,7 +16,8 @@ from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
 from kit.panels.fields import LABELS, Typed, number, section
 from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE, trouble
+from kit.panels.style import STYLE, in_words, trouble
+from kit.panels.today import todays_bake
 from kit.records.things import Dough
 from kit.workspace import Trial, Workspace
 from kit.writeup.safety import SAFETY
@@ -124,11 +125,12 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
         doughs = trial.doughs() if trial else []
         self._doughs = {dough.id: dough for dough in doughs}
         kept = self.dough.value
-        # the newest bake first: its doughs are the ones that proof
         newest = sorted(doughs, key=lambda d: str(d.bake.day or ""), reverse=True)
+        # shown are the doughs that proof now, not those of a bake that is only planned
+        meant = todays_bake([dough.bake for dough in doughs])
         self._filling = True
         self.dough.options = [(_called(dough), dough.id) for dough in newest]
-        first = newest[0].id if newest else None
+        first = next((dough.id for dough in newest if dough.bake == meant), None)
         self.dough.value = kept if kept in self._doughs else first
         factors = list(trial.factors) if trial else []
         own = [n for n in factors if quantities.get(n).level in ("dough", "bake")]
@@ -174,7 +176,13 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
             alone = told.doubled
             parts += [] if alone else [_picture(told, told.headline), _notes(told)]
         except KitError as exc:
-            self.look.value = f'<p role="status">{escape(str(exc))}</p>'
+            # too few readings to foresee it are enough to see it
+            ratios = _own(trial, dough)["proof_ratio"]
+            seen = ratios.max() >= 2
+            said = (
+                '<p class="kit-look">It has doubled.</p>' if seen else f"<p>{escape(str(exc))}</p>"
+            )
+            self.look.value = f'<div role="status" aria-live="polite">{said}</div>'
             alone = True
         parts.append(_readings(trial, dough))
         if alone:
@@ -183,7 +191,7 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
 
     def _curve(self, trial: Trial, dough: Dough) -> list[str]:
         """The dough's own curve, once it is double or where nothing can be forecast."""
-        if trial.rise_readings().query("dough == @dough.code and bake == @dough.bake.code").empty:
+        if _own(trial, dough).empty:
             return []
         told = trial.rise(of=dough)
         lead, *rest = (told.headline, told.sentence, told.next_step)
@@ -230,7 +238,7 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
             at = message["at"] or message["pressed"]
             text = self.note(dough, message["now"], message["start"], message["way"], at)
         except KitError as exc:
-            return {"ok": False, "text": f"Not noted: {exc}"}
+            return {"ok": False, "text": f"Not noted: {in_words(str(exc))}"}
         return {"ok": True, "text": text}
 
     def _doing(self, what: Callable[[Trial], str], shown: widgets.HTML) -> None:
@@ -298,6 +306,11 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
 def _called(dough: Dough) -> str:
     day = f", {dough.bake.day}" if dough.bake.day else ""
     return f"{words.capital(str(dough))} (bake {dough.bake.code}{day})"
+
+
+def _own(trial: Trial, dough: Dough) -> Any:
+    """The readings of one dough."""
+    return trial.rise_readings().query("dough == @dough.code and bake == @dough.bake.code")
 
 
 def _large(told: Any) -> str:

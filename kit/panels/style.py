@@ -1,10 +1,14 @@
 """How panels look, how they say that something cannot be used, and how they show a file."""
 
 import os
+import re
 from html import escape
 from pathlib import Path
 
-__all__ = ["STYLE", "link", "trouble"]
+from kit import quantities
+from kit.errors import NotFoundError
+
+__all__ = ["STYLE", "in_words", "link", "trouble"]
 
 #: CSS of every panel; its classes begin with kit-
 STYLE = """<style>
@@ -44,7 +48,26 @@ STYLE = """<style>
 
 def trouble(text: str) -> str:
     """Say as HTML why something does not work yet; read out at once."""
-    return f'<p class="kit-trouble" role="alert"><strong>Not yet:</strong> {escape(text)}</p>'
+    said = escape(in_words(text))
+    return f'<p class="kit-trouble" role="alert"><strong>Not yet:</strong> {said}</p>'
+
+
+def in_words(text: str) -> str:
+    """Call quantities as a baker does, where a message calls them as Python does.
+
+    Examples
+    --------
+    >>> in_words("retard_hours is '24 vs 48': unknown unit")
+    "cold retard is '24 vs 48': unknown unit"
+    """
+
+    def called(name: re.Match[str]) -> str:
+        try:
+            return quantities.get(name[0]).label.lower()
+        except NotFoundError:
+            return name[0]  # a file, a column of the baker's own
+
+    return re.sub(r"\b[a-z]\w*_\w+\b", called, text)
 
 
 def link(path: Path, label: str = "") -> str:

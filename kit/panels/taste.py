@@ -6,11 +6,12 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from kit import charts, units
+from kit import charts
 from kit.analysis import words
 from kit.analysis.tasting import consistency, tasters_needed
+from kit.analysis.tasting.needed import Needed
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, section
+from kit.panels.fields import LABELS, Typed, people, section, share
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE, link, trouble
 from kit.workspace import Trial, Workspace
@@ -163,13 +164,24 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         if method not in _CHOOSE:
             return
         try:
-            share = self.noticed.read(_share)
-            need = tasters_needed(method, share or 0.5, two_sided=method == "pair")
+            need = self._need()
         except KitError as exc:
             if not self.noticed.said.value:
                 self.enough.value = trouble(str(exc))
             return
         self.enough.value = f'<p role="status">{escape(need.headline)}</p>'
+
+    def _need(self) -> Needed:
+        method, able = self.method.value, self.noticed.read(share)
+        return tasters_needed(method, able or 0.5, two_sided=method == "pair")
+
+    def _too_few(self, count: int) -> list[str]:
+        """Say before anybody tastes what a small tasting cannot tell."""
+        if self.method.value not in _CHOOSE or self.noticed.said.value:
+            return []
+        if count >= (need := self._need()).first:
+            return []
+        return [f"{need.tasters} tasters were named above: {count} may well miss such a difference"]
 
     def _plan(self) -> None:
         self.planned.value = ""
@@ -178,7 +190,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         folder = self.workspace.folder or Path.cwd()
         try:
             plan = trial.plan_tasting(
-                method, names, self.tasters.read(_people), seed=_seed(trial),
+                method, names, self.tasters.read(people), seed=_seed(trial),
                 duplicate=method == "scores" and self.twice.value,
                 question="" if method in ("triangle", "duo-trio") else self.question.value,
             )  # fmt: skip
@@ -187,7 +199,8 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             if not self.tasters.said.value:
                 self.planned.value = trouble(str(exc))
             return
-        notes = "".join(f"<li>{escape(words.capital(check))}.</li>" for check in plan.checks)
+        checks = [*plan.checks, *self._too_few(len(plan.tasters))]
+        notes = "".join(f"<li>{escape(words.capital(check))}.</li>" for check in checks)
         self.planned.value = (
             f'<div role="status"><p>{escape(plan.headline)} Print {link(sheets)} for the '
             f"tasters, and {link(key)} for who serves and does not taste.</p>"
@@ -212,6 +225,11 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         """What was served in the tasting that is picked."""
         told = self.chosen.tastings()
         return told[told["tasting"] == self.tasting.value]
+
+    def _left(self, told: Any) -> list[tuple[str, int]]:
+        """Tasters and plates of which nothing is answered."""
+        done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
+        return list(done[~done].index)
 
     def _show_tasting(self) -> None:
         if self._filling:
@@ -268,7 +286,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
     def _show_count(self, told: Any) -> None:
         """Say how many plates are answered, and by whom not."""
         done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
-        left = list(dict.fromkeys(name for name, _ in done[~done].index))
+        left = list(dict.fromkeys(name for name, _ in self._left(told)))
         wait = f" Still to come: {escape(words.join(left[:8]))}." if left else ""
         more = " …" if len(left) > 8 else ""
         self.marks.children = [
@@ -298,9 +316,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
 
     def _go_on(self) -> None:
         """Show the next plate that is not answered, or this one again."""
-        told = self._served()
-        done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
-        left = done[~done].index.tolist()
+        left = self._left(self._served())
         if left:
             self.taster.value, self.plate.value = left[0]
         self._show_marks()
@@ -308,6 +324,15 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
     # the end
 
     def _open(self) -> None:
+        told = self._served()
+        left = [] if self.without.value else self._left(told)
+        if left and told["mark"].notna().any():
+            who = words.join(list(dict.fromkeys(name for name, _ in left)))
+            self.opened.value = trouble(
+                f"answers are missing from {who}, and nobody is blind after it is opened. Wait "
+                f"for them, or tick “{self.without.description}”."
+            )
+            return
         try:
             said = self.chosen.unblind(self.tasting.value, self.without.value)
         except KitError as exc:
@@ -324,7 +349,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             return
         self.unblind.disabled = self.save.disabled = True
         try:
-            matters = self.matters.read(_share)
+            matters = self.matters.read(share)
             self.answer = self.chosen.tasting_answer(self.tasting.value, matters)
         except KitError as exc:
             if not self.matters.said.value:
@@ -359,21 +384,6 @@ def _page(trial: Trial, answer: Any, told: Any, number: int, matters: float | No
         f"<pre>trial = ws.trial({escape(repr(trial.name))})\n"
         f"print(trial.tasting_answer({number}{with_matters}))</pre></details></section>"
     )
-
-
-def _share(text: str) -> float | None:
-    """A share typed in percent; None when empty."""
-    value = units.parse(text, "%", "share")
-    if value is not None and not 0 < value < 100:
-        raise InputError("share", text, "must lie between 0 and 100 %")
-    return None if value is None else value / 100
-
-
-def _people(text: str) -> int | list[str]:
-    """A number of tasters, or their names."""
-    if text.strip().isdigit():
-        return int(text)
-    return [name.strip() for name in text.replace("\n", ",").split(",") if name.strip()]
 
 
 def _seed(trial: Trial) -> int:

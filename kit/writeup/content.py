@@ -119,7 +119,7 @@ def _done(report: "Report") -> list[Block]:
         blocks.append(Text("What happened besides the plan:", "intro"))
         blocks.append(Items(tuple((event,) for event in report.events)))
     else:
-        blocks.append(Text("Nothing besides the plan was recorded."))
+        blocks.append(Text("No mishap was noted."))
     if c.matters is not None:
         blocks.append(
             Text(

@@ -179,9 +179,9 @@ def dough_table(
     if "day" in facts:
         shown["Day"] = facts.pop("day").reindex(table.index).to_numpy()
     if settings.max() == 1:
-        shown[_head(c.by)] = groups["level"].first().to_numpy()
+        shown[_head(c.by)] = _readable(c.by, groups["level"].first()).to_numpy()
     for column, values in facts.items():
-        shown[_head(column)] = values.reindex(table.index).to_numpy()
+        shown[_head(column)] = _readable(column, values.reindex(table.index)).to_numpy()
     shown["Pieces"] = table["pieces"].to_numpy()
     outcome = words.name(c.outcome)
     levels = list(c.means["level"])
@@ -196,6 +196,14 @@ def dough_table(
         head = f"Mean {outcome} ({unit})" if unit else f"Mean {outcome}"
         shown[head] = table["mean"].round(decimals).to_numpy()
     return shown
+
+
+def _readable(column: str, values: pd.Series) -> pd.Series:
+    """Settings to one decimal more than they are usually written with: 48 h 20 min is 48.33 h."""
+    known = next((q for q in quantities.all_quantities() if q.name == column), None)
+    if known is None or not pd.api.types.is_float_dtype(values):
+        return values
+    return values.round(known.decimals + 1)
 
 
 def _head(column: str) -> str:

@@ -34,7 +34,7 @@ def test_from_the_question_to_the_sheets(page, lab):
     # nonsense is answered beside its field; what was typed stays, and nothing can be kept
     keep = page.get_by_role("button", name="Keep this plan")
     for label, typed, said in (
-        ("Settings", "0 to 130", "must lie between 0 and 20"),
+        ("Settings (%)", "0 to 130", "must lie between 0 and 20"),
         ("Places on the griddle", "-6", "must be a whole number from 1"),
         ("Raw piece", "0", "must be above 0"),
         ("Ingredients, % of flour", "bread flour 0\nwater 60", "must add up to 100"),
@@ -45,7 +45,7 @@ def test_from_the_question_to_the_sheets(page, lab):
         page.get_by_role("alert").filter(has_text=said).first.wait_for(timeout=15_000)
         assert field(page, label).input_value() == typed
         assert keep.is_disabled()
-        if label == "Settings":
+        if label == "Settings (%)":
             shoot(page, "plan-nonsense", tall=1400)
         type_in(page, label, before)
         lead.wait_for(timeout=15_000)
