@@ -56,9 +56,11 @@ class TrialAnswers(TrialRecords):
             Kinds of event; pieces they happened to are left out.
         """
         from kit.analysis.compare import compare
+        from kit.analysis.mixing_days import shared_mixing_days
 
         outcome, by, matters, others = self._asked(outcome, by, matters)
         frame, notes = self._recorded((outcome, by), leave_out)
+        notes += shared_mixing_days(frame, by)
         answer = compare(
             frame,
             outcome,
@@ -180,7 +182,7 @@ class TrialAnswers(TrialRecords):
         from kit.analysis.overview import overview
 
         asked = list(self.factors) if factors is None else list(factors)
-        frame, notes = self._without(leave_out)
+        frame, notes, also = self._without(leave_out)
         known = [q.name for q in quantities.all_quantities() if q.level == "piece"]
         recorded = [q for q in known if q in frame and frame[q].notna().any() and q not in asked]
         chosen = recorded if outcomes is None else list(outcomes)
@@ -197,7 +199,7 @@ class TrialAnswers(TrialRecords):
             load=present(frame, "load"),
             matters=margins,
         )
-        return replace(answer, checks=(*answer.checks, *notes))
+        return replace(answer, checks=(*answer.checks, *notes, *also))
 
     def steadiness(
         self, outcome: str | None = None, leave_out: Iterable[str] = (), **more: Any
@@ -301,7 +303,7 @@ class TrialAnswers(TrialRecords):
         comparison = self.compare() if comparison is None else comparison
         formula = self.formula()
         return from_frame(
-            self.frame(),
+            self._without(())[0],
             comparison,
             title=self.name,
             question=self.question,
@@ -349,20 +351,23 @@ class TrialAnswers(TrialRecords):
         self, columns: Iterable[str], leave_out: Iterable[str]
     ) -> tuple[pd.DataFrame, list[str]]:
         """The frame, which must hold these columns, and what was left out of it."""
-        kinds = list(leave_out)
-        frame, notes = self._without(kinds)
+        frame, notes, _ = self._without(leave_out)
         for column in columns:
             if len(frame) and column not in frame:
                 recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
                 msg = f"nothing is recorded for {column} in {self.name}. Recorded are: {recorded}."
                 raise DataError(msg)
-        return frame, notes[: 1 if kinds else 0]
+        return frame, notes
 
-    def _without(self, kinds: Iterable[str]) -> tuple[pd.DataFrame, list[str]]:
-        """The frame without pieces that certain events happened to, and what to note."""
+    def _without(self, kinds: Iterable[str]) -> tuple[pd.DataFrame, list[str], list[str]]:
+        """The frame as it was meant, without pieces that certain events happened to.
+
+        Then what was done to it, and what else was noted on the day.
+        """
         from kit.analysis import words
+        from kit.analysis.meant import as_meant
 
-        frame, kinds = self.frame(), list(kinds)
+        (frame, notes), kinds = as_meant(self.frame(), self.factors), list(kinds)
         events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)
         happened = events.fillna("").str.split("; ")
         known = dict.fromkeys(kind for kinds_ in happened for kind in kinds_ if kind)
@@ -370,16 +375,16 @@ class TrialAnswers(TrialRecords):
             if kind not in known:
                 raise NotFoundError("event", kind, known)
         hit = happened.map(lambda here: bool(set(here) & set(kinds)))
-        notes = []
+        also: list[str] = []
         if kinds:
             gone = words.plural(int(hit.sum()), "piece")
             notes.append(f"{gone} left out because of: {', '.join(kinds)}")
         if rest := [kind for kind in known if kind not in kinds]:
-            notes.append(
+            also.append(
                 f"also noted: {', '.join(rest)}; leave those pieces out and see whether the "
                 "answer holds"
             )
-        return frame[~hit], notes
+        return frame[~hit], notes, also
 
     def _events_in_words(self) -> list[str]:
         return [

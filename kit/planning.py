@@ -142,8 +142,8 @@ class TrialPlanning(TrialRecords):
         by : str, optional
             Which factor; the first when not given.
         bakes_planned : int, optional
-            In all, settled before the first look; those made and those planned (`keep`) when
-            not given, and 8 when none are planned.
+            In all, settled before the first look; those of the kept plan and those made besides
+            when not given, and 8 where no plan was kept.
         **more
             See `kit.plan.next.next_bake`: outcome, matters, adjust, line, alpha.
 
@@ -154,9 +154,11 @@ class TrialPlanning(TrialRecords):
         DataError, DesignError, NotFoundError
             The bakes so far leave nothing to compare.
         """
+        from kit.analysis.meant import as_meant
         from kit.plan.next import next_bake
 
-        outcome, frame = self._outcome(more.pop("outcome", None)), self.frame()
+        outcome = self._outcome(more.pop("outcome", None))
+        frame, _ = as_meant(self.frame(), self.factors)
         by = by or next(iter(self.factors), None)
         if by is None:
             raise InputError("by", None, "is not set for this trial", "Say which factor is asked.")
@@ -164,10 +166,11 @@ class TrialPlanning(TrialRecords):
             more.setdefault("matters", self.matters)
         held = [f for f in self.factors if f != by and f in frame and frame[f].notna().any()]
         more.setdefault("adjust", held)
-        to_come = len(self.planned_bakes())
-        if bakes_planned is None and to_come:
-            made = frame.loc[frame[outcome].notna(), "bake"].nunique() if outcome in frame else 0
-            bakes_planned = made + to_come
+        with self._store.reading() as connection:
+            of_plan = {bake.code for bake in planned.of_plan(connection, self.id)}
+        if bakes_planned is None and of_plan:
+            made = set(frame.loc[frame[outcome].notna(), "bake"]) if outcome in frame else set()
+            bakes_planned = len(of_plan | made)
         load = "load" if "load" in frame and frame["load"].notna().any() else None
         return next_bake(frame, outcome, by, bakes_planned, load=load, **more)
 

@@ -320,7 +320,10 @@ class TrialProof(TrialRecords):
         if self._store.folder is None:
             return found
         folder = self._store.folder
-        shown = found.readings["photo"].map(lambda p: str(folder / p) if p else None)
+        # where some readings are of photos, those typed have NaN
+        shown = found.readings["photo"].map(
+            lambda p: str(folder / p) if isinstance(p, str) and p else None
+        )
         return replace(found, readings=found.readings.assign(photo=shown))
 
     def _with_setting(

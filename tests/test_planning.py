@@ -5,6 +5,7 @@ from datetime import date
 
 import html5lib
 import icalendar
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -202,6 +203,20 @@ def test_sheet_and_calendar(trial, tmp_path):
     trial.change(invented=True)
     trial.bench_sheet(bakes[0], page)
     assert "(invented data)" in page.read_text(encoding="utf-8")
+
+
+def test_the_kept_plan_says_how_many_bakes_were_planned(trial):
+    _, bakes = kept(trial)
+    rng = np.random.default_rng(2)
+    for made, bake in enumerate(bakes, start=1):
+        for piece in trial.pieces():
+            if piece.dough.bake == bake:
+                trial.record(piece, "rise_height_mm", float(rng.normal(30, 1)))
+        if made > 1:
+            found = trial.next()
+            assert found.looks.planned == len(bakes)
+            assert not any("were taken as planned" in check for check in found.checks)
+    assert trial.planned_bakes() == []
 
 
 def test_more_bakes_for_a_trial_under_way(ws):

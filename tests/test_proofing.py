@@ -171,6 +171,14 @@ def add_photo(ws, trial, thing, path, at, quantity, value, u=None):
         trial._say(step, "photo measured")
 
 
+def test_a_ratio_typed_among_those_of_photos(ws, trial):
+    (dough, _) = proofed(trial, minutes=(25,))
+    add_photo(ws, trial, dough, "noon.jpg", START + timedelta(minutes=60), "dough_ratio", 1.4, 0.02)
+    shown = trial.rise_readings().query("dough == '1A'")["photo"]
+    assert shown.dropna().map(lambda path: path.endswith("noon.jpg")).tolist() == [True]
+    assert shown.isna().any()
+
+
 def test_photos_count_from_when_they_were_taken_and_stand_on_the_curve(ws, trial):
     from PIL import Image
 

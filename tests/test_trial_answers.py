@@ -3,6 +3,7 @@
 import re
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -120,3 +121,32 @@ def test_trial_without_pieces_outcome_or_factor(workspace):
     assert str(caught.value) == (
         "by is None: is not set: the trial has no factor. Say what was set on purpose."
     )
+
+
+def test_a_dough_chilled_nearly_as_long_as_meant_counts_as_meant(tmp_path):
+    with kit.Workspace(tmp_path / "bakes", who="Ida") as ws:
+        trial = ws.new_trial(
+            "fridge", factors={"retard_hours": [24, 48]}, outcome="rise_height_mm", matters=2
+        )
+        rng = np.random.default_rng(4)
+        for _ in range(3):
+            bake = trial.add_bake("2026-01-08")
+            for hours in (24, 48):
+                dough = trial.add_dough(bake)
+                trial.record(dough, "retard_hours", hours)
+                for height in rng.normal(30 + hours / 24, 0.5, 4):
+                    trial.record(trial.add_piece(dough), "rise_height_mm", float(height))
+        meant = trial.compare()
+        trial.record(dough, "retard_hours", 48 + 1 / 3)
+        late = trial.compare()
+        assert late.differences.equals(meant.differences)
+        assert late.headline == meant.headline
+        told = "cold retard was 48.33 h in dough 3B: counted as 48 h, as meant"
+        assert told in late.checks
+        assert told in trial.dose().checks
+        assert (trial.frame()["retard_hours"] > 48).any()  # the records keep what was done
+        assert not any("mixed on the same day" in check for check in late.checks)
+        other = trial.add_dough(bake)
+        trial.record(other, "retard_hours", 24)
+        trial.record(trial.add_piece(other), "rise_height_mm", 31.0)
+        assert any("mixed on the same day" in check for check in trial.compare().checks)

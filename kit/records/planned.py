@@ -19,7 +19,7 @@ from kit.records import tables as t
 from kit.records.journal import Step
 from kit.records.things import Bake, Thing, there
 
-__all__ = ["not_begun", "planned_runs", "put_away", "store_runs"]
+__all__ = ["not_begun", "of_plan", "planned_runs", "put_away", "store_runs"]
 
 _PLACES = ("bake", "order", "dough", "load", "place", "code", "piece")
 
@@ -119,8 +119,18 @@ def _blind_codes(connection: Connection, trial_id: str) -> set[str]:
     return {piece.blind for piece in things.pieces(connection, trial_id) if piece.blind}
 
 
+def of_plan(connection: Connection, trial_id: str) -> list[Bake]:
+    """Return the bakes that a plan was kept for, begun or not."""
+    return [bake for bake, _ in _of_plan(connection, trial_id)]
+
+
 def not_begun(connection: Connection, trial_id: str) -> list[Bake]:
     """Return the bakes that have planned readings and nothing else: nothing was written down."""
+    return [bake for bake, begun in _of_plan(connection, trial_id) if not begun]
+
+
+def _of_plan(connection: Connection, trial_id: str) -> list[tuple[Bake, bool]]:
+    """The bakes that have planned readings, and whether anything else was written down."""
     ids = {bake.id: {bake.id} for bake in things.bakes(connection, trial_id)}
     for listed in (
         things.doughs(connection, trial_id),
@@ -140,9 +150,9 @@ def not_begun(connection: Connection, trial_id: str) -> list[Bake]:
         connection.scalars(select(e.target_id).where(e.trial_id == trial_id, there(t.event)))
     )
     return [
-        bake
+        (bake, bool(ids[bake.id] & begun))
         for bake in things.bakes(connection, trial_id)
-        if ids[bake.id] & planned and not ids[bake.id] & begun
+        if ids[bake.id] & planned
     ]
 
 

@@ -245,10 +245,21 @@ def test_box_behnken_on_real_settings():
     ends += doughs["hydration_percent"].isin((65, 80)).astype(int)
     ends += doughs["retard_hours"].isin((12, 36)).astype(int)
     assert sorted(ends) == [0] * 3 + [2] * 12
-    assert plan.checks == (
+    freedom, days = plan.checks
+    assert freedom == (
         "the curve leaves 2 degrees of freedom to judge it by: its intervals will be wide. "
-        "Repeating the middle of the range helps most",
+        "Repeating the middle of the range helps most"
     )
+    assert "are mixed on the same day" in days
+
+
+def test_doughs_of_one_retard_share_their_mixing_day():
+    def told(kitchen):
+        checks = design([RETARD], kitchen, spread=KNOWN).checks
+        return any("are mixed on the same day" in check for check in checks)
+
+    assert told(Kitchen(4, 4))
+    assert not told(Kitchen(4, 2))
 
 
 def test_griddle_temperature_belongs_to_the_load():

@@ -1,0 +1,34 @@
+"""Doughs of one cold retard are mixed on one day: a caution for plans and answers."""
+
+import pandas as pd
+
+__all__ = ["shared_mixing_days"]
+
+_SAID = (
+    "doughs of one cold retard and one bake are mixed on the same day, so that what the day did to "
+    "them all looks like the retard's doing, and the answer may seem surer than it is. Trust what "
+    "comes back in every bake; surest is one dough of each retard a bake, and more bakes"
+)
+
+
+def shared_mixing_days(frame: pd.DataFrame, by: str) -> list[str]:
+    """Return the caution where a bake has several doughs of one retard, else nothing.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a piece, with ``bake, dough`` and the factor.
+    by : str
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"bake": [1] * 3, "dough": list("ABC"), "retard_hours": [24, 48, 48]})
+    >>> len(shared_mixing_days(rows, "retard_hours"))
+    1
+    >>> shared_mixing_days(rows[:2], "retard_hours"), shared_mixing_days(rows, "dough")
+    ([], [])
+    """
+    if by != "retard_hours" or not {"bake", "dough", by} <= set(frame.columns):
+        return []
+    doughs = frame.groupby(["bake", by])["dough"].nunique()
+    return [_SAID] if frame[by].nunique() > 1 and doughs.max() > 1 else []
