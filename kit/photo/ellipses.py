@@ -69,9 +69,14 @@ class Ellipse:
 
 
 def fitted(points: Array) -> Ellipse | None:
-    """Fit an ellipse to points (n, 2) by algebraic least squares (OpenCV's fitEllipseAMS)."""
+    """Fit an ellipse to points (n, 2) by algebraic least squares (OpenCV's fitEllipseAMS).
+
+    None where they lie on none, or are fewer than the five that one takes.
+    """
     import cv2
 
+    if len(points) < 5:
+        return None
     middle = points.mean(0)
     (x, y), (w, h), degrees = cv2.fitEllipseAMS((points - middle).astype(np.float32))
     if not (np.isfinite([x, y, w, h]).all() and min(w, h) > 2):

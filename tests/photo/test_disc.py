@@ -6,12 +6,15 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+import shots
 from scenes import LEVELS, Disc, Plain, Scene, ScenePhoto, look, render, true_mm_per_px
 
 from kit.errors import DataError, InputError
 from kit.photo.camera import Camera
 from kit.photo.ellipses import follow, see_ellipses
+from kit.photo.picture import read
 from kit.photo.reference import scale
+from kit.photo.side_view import side
 
 SEED = 20261125
 SMALL = (900, 675)
@@ -21,6 +24,17 @@ def face_error(found, scene):
     """Relative error of lengths about the face."""
     px = scene.px(scene.face_mm + np.array([[-12, -12], [12, 12], [-12, 12], [12, -12.0]]))
     return float(np.mean(found._lengths(px, None) / true_mm_per_px(scene, px))) - 1
+
+
+@pytest.mark.parametrize("seed", [10, 13, 15])
+def test_a_coin_standing_beside_a_piece(tmp_path, seed):
+    """Near the rim of what is looked at some lines show no edge at all."""
+    shot = shots.from_the_side(tmp_path / "coin.jpg", seed, beside="coin")
+    photo = read(shot.path)
+    found = scale(photo, "disc", diameter_mm=30, lies="upright", offset_mm=shots.OFFSET_MM)
+    view = side(photo, found, "piece")
+    assert abs(view.height_mm.value - shot.truth.height_mm) < 2.5 * view.height_mm.u
+    assert view.height_mm.u < 0.03 * shot.truth.height_mm
 
 
 def test_disc_takes_the_tilt_from_its_ellipse():
