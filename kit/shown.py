@@ -1,6 +1,7 @@
 """How results are written: shares as whole percentages, one form of text and of HTML."""
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
 from html import escape
 from typing import NamedTuple
@@ -56,11 +57,12 @@ class Telling(NamedTuple):
     method: str = ""
 
 
-class Told:
+class Told(ABC):
     """A result that tells itself in plain words, printed and in a notebook."""
 
+    @abstractmethod
     def _tells(self) -> Telling:
-        raise NotImplementedError
+        """What it says."""
 
     def __str__(self) -> str:
         told = self._tells()
