@@ -143,7 +143,10 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
             for kind, (_, label, options) in _CHOICES.items()
         }  # fmt: skip
         self.offset = Typed("Piece in front of it", hint="0 mm; above it, when it lies flat")
-        super().__init__([])
+        # all are there and those not asked for are hidden: a field that is made anew when another
+        # kind is chosen loses what is being typed
+        every = [*(f for own in self.fields.values() for f in own.values()), *self.choices.values()]
+        super().__init__([self.kind, self.told, *every, self.offset])
         self._changed = changed
         self.kind.observe(lambda _: self._chosen(), "value")
         for typed in (self.offset, *(f for own in self.fields.values() for f in own.values())):
@@ -158,10 +161,12 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
 
     def _show(self) -> None:
         self.told.value = f'<p class="kit-small">{_TOLD[self.kind.value]}</p>'
-        own: list[widgets.Widget] = list(self.fields[self.kind.value].values())
-        own += [self.choices[self.kind.value]] if self.kind.value in self.choices else []
-        offset = [] if self.kind.value == "scanner" else [self.offset]
-        self.children = [self.kind, self.told, *own, *offset]
+        kind = self.kind.value
+        asked = {*self.fields[kind].values(), self.choices.get(kind), self.offset}
+        if kind == "scanner":
+            asked.discard(self.offset)
+        for field in self.children[2:]:
+            field.layout.display = None if field in asked else "none"
 
     @property
     def by_points(self) -> bool:
