@@ -73,7 +73,7 @@ def test_two_readings_cannot_foresee_double_but_can_have_seen_it(panel):
     press(panel, "1.5", "1", pressed=ago(minutes=30))
     assert "too early to say when it will be double" in words(panel.look)
     press(panel, "2.1", "2", pressed=ago(minutes=5))
-    assert words(panel.look) == "It has doubled."
+    assert words(panel.look) == "Read at 2.1 times: it has doubled."
     assert "It was double between 30 min and 55 min" in words(panel.shown)
 
 

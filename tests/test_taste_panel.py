@@ -126,7 +126,7 @@ def test_a_number_gone_wrong_is_no_taster_s_name(panel):
 def test_too_few_tasters_and_missing_answers_are_said_in_the_panel_s_words(panel):
     panel.tasters.value = "Ida, Jon, Kim"
     panel.plan.click()
-    assert "16 tasters were named above: 3 may well miss such a difference." in panel.planned.value
+    assert "16 tasters are needed, as said above: 3 may well miss it." in panel.planned.value
     panel.marks.children[0].value = panel.marks.children[0].options[0]
     panel.save.click()
     panel.unblind.click()

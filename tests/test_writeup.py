@@ -14,6 +14,7 @@ import html5lib
 import numpy as np
 import pandas as pd
 import pytest
+import scipy.stats
 
 import kit
 from kit import charts, writeup
@@ -192,6 +193,12 @@ def test_the_cake_analysed():
         "From dough to dough within a bake",
         "From piece to piece, and the measuring",
     ]
+    # 6 pieces in each of 45 mixes: 225 degrees of freedom, and the classical interval
+    frame = pd.read_csv(ROOT / "datasets" / "published" / "cake.csv")
+    mixes = frame.groupby(["replicate", "mix"])["angle_deg"]
+    squares = float((mixes.var() * 5).sum())
+    ends = np.sqrt(squares / scipy.stats.chi2.ppf([0.975, 0.025], 225))
+    assert [float(x) for x in spread[3][2].split(" to ")] == pytest.approx(ends, abs=0.05)
 
 
 def test_against_one_setting_dunnett_is_named():

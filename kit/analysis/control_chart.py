@@ -75,7 +75,10 @@ class ControlChart(Told):
     def headline(self) -> str:
         """The answer in a few words."""
         if self.steady:
-            return f"Steady: no sign that {words.name(self.outcome)} changed over these bakes."
+            changed = f"{words.name(self.outcome)} changed over these {len(self.points)} bakes"
+            if self.limits_from < ENOUGH:
+                return f"No sign that {changed}; so few would show a large change only."
+            return f"Steady: no sign that {changed}."
         signs = len(self.runs) + len(self.jumps)
         count = "One sign" if signs == 1 else f"{signs} signs"
         return f"{count} that {words.name(self.outcome)} did not stay the same."

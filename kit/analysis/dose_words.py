@@ -133,8 +133,8 @@ def rests_on(d: "DoseResponse") -> str:
     worth = d.leading.df + 1
     text = (
         f"It rests on {made}. {words.capital(words.name(d.of))} {DECIDED[d.unit]}. The "
-        f"{d.unit}-to-{d.unit} spread it is judged by is worth about "
-        f"{worth:.{0 if worth >= 20 else 1}f} {d.unit}s of information."
+        f"{d.unit}-to-{d.unit} spread it is judged by is known about as well as from "
+        f"{worth:.{0 if worth >= 20 else 1}f} {d.unit}s of one recipe."
     )
     held = [*d.adjusted, *d.covariates]
     if held:

@@ -70,8 +70,8 @@ def rests_on(c: "Comparison") -> str:
     worth = c.leading.df + 1
     text = (
         f"It rests on {words.join(made)}. {words.capital(words.name(c.by))} {DECIDED[c.unit]}. "
-        f"The {c.unit}-to-{c.unit} spread it is judged by is worth about "
-        f"{worth:.{0 if worth >= 20 else 1}f} {c.unit}s of information."
+        f"The {c.unit}-to-{c.unit} spread it is judged by is known about as well as from "
+        f"{worth:.{0 if worth >= 20 else 1}f} {c.unit}s of one recipe."
     )
     if c.adjusted:
         alike = words.join(words.name(a) for a in c.adjusted)

@@ -177,11 +177,10 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
             parts += [] if alone else [_picture(told, told.headline), _notes(told)]
         except KitError as exc:
             # too few readings to foresee it are enough to see it
-            ratios = _own(trial, dough)["proof_ratio"]
-            seen = ratios.max() >= 2
-            said = (
-                '<p class="kit-look">It has doubled.</p>' if seen else f"<p>{escape(str(exc))}</p>"
-            )
+            most = _own(trial, dough)["proof_ratio"].max()
+            said = f"<p>{escape(str(exc))}</p>"
+            if most >= 2:
+                said = f'<p class="kit-look">Read at {most:.2g} times: it has doubled.</p>'
             self.look.value = f'<div role="status" aria-live="polite">{said}</div>'
             alone = True
         parts.append(_readings(trial, dough))

@@ -181,7 +181,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             return []
         if count >= (need := self._need()).first:
             return []
-        return [f"{need.tasters} tasters were named above: {count} may well miss such a difference"]
+        return [f"{need.tasters} tasters are needed, as said above: {count} may well miss it"]
 
     def _plan(self) -> None:
         self.planned.value = ""

@@ -4,6 +4,7 @@ Words come before statistics. What people typed passes through unchanged: escapi
 template's work.
 """
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ import pandas as pd
 
 from kit import charts
 from kit.analysis import sentences, words
+from kit.analysis.components import Surrogates, interval
 from kit.analysis.verdict import Answer
 from kit.writeup.blocks import Block, Code, Items, Picture, Section, Table, Text
 from kit.writeup.safety import SAFETY
@@ -230,14 +232,21 @@ def _spread(c: "Comparison") -> Table:
         "residual": f"From {inner} to {inner}, and the measuring",
     }
     rows = []
+    drawn = Surrogates(c.fit)
     for component, sd, share in c.fit.variance[["sd", "share"]].itertuples():
+        name = str(component)
         size = "none seen" if sd == 0 else words.number(sd, sd)
-        rows.append((called.get(str(component), str(component)), size, f"{100 * share:.0f} %"))
+        values = drawn.values[:, drawn.names.index(name)]
+        low, high = (math.sqrt(max(v, 0.0)) for v in interval(values, c.fit.level))
+        span = _span(low, high, (high - low) / 2)
+        rows.append((called.get(name, name), size, span, f"{100 * share:.0f} %"))
+    sd_head = f"Standard deviation{f' ({unit})' if unit else ''}"
+    sure = f"{100 * c.fit.level:.0f} % interval"
     return Table(
         "Where the spread comes from, the settings apart",
-        ("Spread", f"Standard deviation{f' ({unit})' if unit else ''}", "Share of the variance"),
+        ("Spread", sd_head, sure, "Share of the variance"),
         tuple(rows),
-        (False, True, True),
+        (False, True, True, True),
     )
 
 

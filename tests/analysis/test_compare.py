@@ -337,7 +337,7 @@ def test_words_before_statistics(small):
     assert c.rests_on == (
         "It rests on 3 bakes, 6 doughs and 24 pieces. Diastatic malt was decided for a whole "
         "dough, so a dough counts once however many pieces it made. The dough-to-dough spread it "
-        "is judged by is worth about 3.0 doughs of information."
+        "is judged by is known about as well as from 3.0 doughs of one recipe."
     )
     assert c.next_step.startswith("Next: about 8 more doughs, spread evenly over the settings")
     assert repr(c).startswith("<Comparison rise_height_mm by malt_percent: cannot tell yet, 2.62")

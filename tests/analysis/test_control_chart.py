@@ -66,6 +66,9 @@ def test_individuals_chart_of_the_e_handbook():
     assert chart.upper_range == pytest.approx(3.267 * 1.8778, abs=2e-3)
     assert chart.steady
     assert chart.limits_from == 10
+    assert chart.headline.endswith("over these 10 bakes; so few would show a large change only.")
+    many = control_chart(np.random.default_rng(0).normal(30, 1, 20))
+    assert many.headline == "Steady: no sign that value changed over these 20 bakes."
 
 
 def test_rules_are_those_written_down():
