@@ -56,11 +56,9 @@ class TrialAnswers(TrialRecords):
             Kinds of event; pieces they happened to are left out.
         """
         from kit.analysis.compare import compare
-        from kit.analysis.mixing_days import shared_mixing_days
 
         outcome, by, matters, others = self._asked(outcome, by, matters)
         frame, notes = self._recorded((outcome, by), leave_out)
-        notes += shared_mixing_days(frame, by)
         answer = compare(
             frame,
             outcome,
@@ -350,13 +348,16 @@ class TrialAnswers(TrialRecords):
     def _recorded(
         self, columns: Iterable[str], leave_out: Iterable[str]
     ) -> tuple[pd.DataFrame, list[str]]:
-        """The frame, which must hold these columns, and what was left out of it."""
+        """The frame, which must hold these columns, and what to say of it."""
+        from kit.analysis.mixing import shared_sessions
+
         frame, notes, _ = self._without(leave_out)
         for column in columns:
             if len(frame) and column not in frame:
                 recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
                 msg = f"nothing is recorded for {column} in {self.name}. Recorded are: {recorded}."
                 raise DataError(msg)
+            notes += shared_sessions(frame, column)
         return frame, notes
 
     def _without(self, kinds: Iterable[str]) -> tuple[pd.DataFrame, list[str], list[str]]:
@@ -365,9 +366,8 @@ class TrialAnswers(TrialRecords):
         Then what was done to it, and what else was noted on the day.
         """
         from kit.analysis import words
-        from kit.analysis.meant import as_meant
 
-        (frame, notes), kinds = as_meant(self.frame(), self.factors), list(kinds)
+        (frame, notes), kinds = self._as_meant(), list(kinds)
         events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)
         happened = events.fillna("").str.split("; ")
         known = dict.fromkeys(kind for kinds_ in happened for kind in kinds_ if kind)

@@ -77,7 +77,7 @@ class TrialPlanning(TrialRecords):
 
     def baked(self) -> pd.DataFrame:
         """Return the pieces of which the outcome was measured: what the trial rests on so far."""
-        frame = self.frame()
+        frame, _ = self._as_meant()
         return frame[frame[self.outcome].notna()] if self.outcome in frame else frame[:0]
 
     def spread(self, outcome: str | None = None) -> "Spread":
@@ -96,7 +96,7 @@ class TrialPlanning(TrialRecords):
         from kit.plan.spread import Spread
 
         outcome = self._outcome(outcome)
-        frame = self.frame()
+        frame, _ = self._as_meant()
         varied = [f for f in self.factors if f in frame and frame[f].notna().any()]
         return Spread.from_bakes(frame, outcome, varied)
 
@@ -154,11 +154,11 @@ class TrialPlanning(TrialRecords):
         DataError, DesignError, NotFoundError
             The bakes so far leave nothing to compare.
         """
-        from kit.analysis.meant import as_meant
+        from kit.analysis.mixing import shared_sessions
         from kit.plan.next import next_bake
 
         outcome = self._outcome(more.pop("outcome", None))
-        frame, _ = as_meant(self.frame(), self.factors)
+        frame, notes = self._as_meant()
         by = by or next(iter(self.factors), None)
         if by is None:
             raise InputError("by", None, "is not set for this trial", "Say which factor is asked.")
@@ -172,7 +172,9 @@ class TrialPlanning(TrialRecords):
             made = set(frame.loc[frame[outcome].notna(), "bake"]) if outcome in frame else set()
             bakes_planned = len(of_plan | made)
         load = "load" if "load" in frame and frame["load"].notna().any() else None
-        return next_bake(frame, outcome, by, bakes_planned, load=load, **more)
+        found = next_bake(frame, outcome, by, bakes_planned, load=load, **more)
+        said = (*notes, *shared_sessions(frame, by))
+        return dataclasses.replace(found, checks=(*found.checks, *said))
 
     def keep(
         self,

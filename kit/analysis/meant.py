@@ -53,7 +53,7 @@ def as_meant(
             hit = frame[other & (done == was)]
             where = [f"dough {name}" for name in dict.fromkeys(hit["dough"])]
             notes.append(
-                f"{words.name(factor)} was {words.amount(factor, round(was, 2))} in "
+                f"{words.name(factor)} was {words.amount(factor, float(was))} in "
                 f"{words.join(where)}: counted as {words.amount(factor, float(meant))}, as meant"
             )
     return moved, notes

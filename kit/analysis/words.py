@@ -18,6 +18,7 @@ __all__ = [
     "name",
     "number",
     "plural",
+    "rounded",
     "setting",
     "unit_of",
 ]
@@ -93,8 +94,22 @@ def amount(column: str, level: object) -> str:
     >>> amount("malt_percent", 0.8), amount("recipe", "B")
     ('0.8 %', 'B')
     """
-    shown = f"{level:g}" if isinstance(level, (int, float)) else str(level)
+    shown = f"{rounded(column, level):g}" if isinstance(level, (int, float)) else str(level)
     return f"{shown} {unit_of(column)}".strip()
+
+
+def rounded(column: str, level: float) -> float:
+    """A setting to one decimal more than its quantity is usually written with.
+
+    Examples
+    --------
+    >>> rounded("retard_hours", 48 + 1 / 3), rounded("angle_deg", 48 + 1 / 3)
+    (48.33, 48.333333333333336)
+    """
+    try:
+        return round(level, quantities.get(column).decimals + 1)
+    except LookupError:
+        return level
 
 
 def setting(column: str, level: object, again: bool = False) -> str:

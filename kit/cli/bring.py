@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 __all__ = ["import_"]
 
+_ANSWER = "Answer with --column 'Heading=meaning unit', --dates or --decimal."
+
 
 @app.command("import")
 @said_in_one_line
@@ -56,7 +58,7 @@ def import_(
             seen = _corrected(into.look_at(table, sheet), column or [], dates, decimal)
             given = _given(seen, factor or [], outcome, question, matters)
             if look or (not good_rows and (seen.questions or len(seen.problems))):
-                say(_in_shell_words(seen))
+                say(seen.text(_ANSWER))
             if not look:
                 _refuse_doubts(seen, good_rows)
                 told = into.bring_in(seen)
@@ -90,14 +92,6 @@ def _corrected(seen: "Look", columns: list[str], dates: str | None, decimal: str
     if dates is not None:
         seen = seen.with_dates(dates)
     return seen if decimal is None else seen.with_decimal(decimal)
-
-
-def _in_shell_words(seen: "Look") -> str:
-    """How the table is understood, answered by options where Python has methods."""
-    lines = [line for line in str(seen).splitlines() if not line.startswith("Answer with .")]
-    if seen.questions:
-        lines.append("Answer with --column 'Heading=meaning unit', --dates or --decimal.")
-    return "\n".join(lines)
 
 
 def _given(

@@ -12,7 +12,7 @@ from kit.analysis import words
 from kit.errors import KitError
 from kit.panels.fields import LABELS
 from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE, in_words, trouble
+from kit.panels.style import STYLE, trouble
 from kit.workspace import Trial, Workspace
 
 __all__ = ["DeeperPanel"]
@@ -157,7 +157,7 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
     def _page(self, trial: Trial) -> str:
         """Words first, then the picture, then what is for the statistician."""
         lead, *rest = str(self.answer).split("\n")
-        told = [in_words(line) for line in rest if not line.startswith(_STATISTICS)]
+        told = [line for line in rest if not line.startswith(_STATISTICS)]
         method = [line for line in rest if line.startswith(_STATISTICS)]
         items = [line[2:] for line in told if line.startswith(("– ", "- "))]
         texts = [line for line in told if not line.startswith(("– ", "- ", "Note: "))]

@@ -6,6 +6,7 @@ from html import escape
 from pathlib import Path
 
 from kit import quantities
+from kit.analysis import words
 from kit.errors import NotFoundError
 
 __all__ = ["STYLE", "in_words", "link", "trouble"]
@@ -63,7 +64,7 @@ def in_words(text: str) -> str:
 
     def called(name: re.Match[str]) -> str:
         try:
-            return quantities.get(name[0]).label.lower()
+            return words.name(quantities.get(name[0]).name)
         except NotFoundError:
             return name[0]  # a file, a column of the baker's own
 

@@ -6,6 +6,7 @@ Littell, Milliken, Stroup & Wolfinger (1996), *SAS System for Mixed Models*, ch.
 """
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -40,27 +41,27 @@ def _spreads(df: float) -> tuple[Floats, Floats]:
     return np.sqrt(special.chdtri(df, 1 - u) / df), np.full(_GRID, 1 / _GRID)
 
 
-class Curve:
+class Curve(ABC):
     """The chance of noticing a difference, for any size of it.
 
     Base of `Exact` and `Simulated`, which say how; finding the smallest size is shared.
     """
 
+    @abstractmethod
     def chance(self, difference: float) -> float:
         """Chance that the interval does not hold zero."""
-        raise NotImplementedError
 
+    @abstractmethod
     def alike(self, matters: float) -> float:
         """Chance that the interval lies within ±matters when there is no difference."""
-        raise NotImplementedError
 
+    @abstractmethod
     def times(self, factor: float) -> "Curve":
         """The curve when every standard deviation is `factor` times as large."""
-        raise NotImplementedError
 
+    @abstractmethod
     def error(self, chance: float) -> float:
         """Monte-Carlo standard error of a chance; 0 in closed form."""
-        raise NotImplementedError
 
     def smallest(self, wanted: float) -> float:
         """Smallest difference noticed with the wanted chance; inf when none is."""
@@ -79,8 +80,9 @@ class Curve:
             optimize.brentq(lambda d: self.chance(d) - wanted, 0.0, high, xtol=1e-10 * high)
         )
 
+    @abstractmethod
     def _start(self) -> float:
-        raise NotImplementedError
+        """Where to begin looking for the smallest difference."""
 
 
 @dataclass(frozen=True)

@@ -86,7 +86,7 @@ class Power:
     error: float
     checks: tuple[str, ...]
     line: bool = False
-    _curve: Curve = field(repr=False, default=Curve())
+    _curve: Curve = field(repr=False, kw_only=True)
     _exact: bool = field(repr=False, default=True)
 
     def chance_of(self, difference: float) -> float:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from kit import quantities
+from kit.analysis.meant import as_meant
 from kit.errors import InputError
 from kit.quantities import Checked, Quantity
 from kit.records import readings, structure, things, trials
@@ -373,6 +374,10 @@ class TrialRecords(TrialStages, TrialTastings):
         can be; events. What was not measured is NaN, never 0.
         """
         return self._frames().values
+
+    def _as_meant(self) -> tuple[pd.DataFrame, list[str]]:
+        """The frame with values near a setting counted as that setting, and where they were."""
+        return as_meant(self.frame(), self.factors)
 
     def provenance(self) -> pd.DataFrame:
         """Return the frame with, for each value, how it came: planned, entered, photo, computed."""

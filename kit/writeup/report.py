@@ -199,11 +199,10 @@ def dough_table(
 
 
 def _readable(column: str, values: pd.Series) -> pd.Series:
-    """Settings to one decimal more than they are usually written with: 48 h 20 min is 48.33 h."""
-    known = next((q for q in quantities.all_quantities() if q.name == column), None)
-    if known is None or not pd.api.types.is_float_dtype(values):
+    """Settings as they are told in a sentence: 48 h 20 min is 48.33 h."""
+    if not pd.api.types.is_float_dtype(values):
         return values
-    return values.round(known.decimals + 1)
+    return values.map(lambda value: words.rounded(column, value))
 
 
 def _head(column: str) -> str:

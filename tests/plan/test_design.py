@@ -250,13 +250,13 @@ def test_box_behnken_on_real_settings():
         "the curve leaves 2 degrees of freedom to judge it by: its intervals will be wide. "
         "Repeating the middle of the range helps most"
     )
-    assert "are mixed on the same day" in days
+    assert "are mixed in one go" in days
 
 
-def test_doughs_of_one_retard_share_their_mixing_day():
+def test_doughs_of_one_retard_are_mixed_in_one_go():
     def told(kitchen):
         checks = design([RETARD], kitchen, spread=KNOWN).checks
-        return any("are mixed on the same day" in check for check in checks)
+        return any("are mixed in one go" in check for check in checks)
 
     assert told(Kitchen(4, 4))
     assert not told(Kitchen(4, 2))

@@ -16,11 +16,11 @@ import pandas as pd
 
 from kit.analysis.tasting import choice_words as say
 from kit.analysis.tasting import exact
+from kit.analysis.tasting.answered import Answered
 from kit.analysis.tasting.methods import Method, d_prime, method, slope
 from kit.analysis.tasting.read import counts
 from kit.analysis.verdict import Answer, decide
 from kit.errors import InputError
-from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +37,7 @@ class Estimate(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Choice(Told):
+class Choice(Answered):
     """What a test of choosing says.
 
     Parameters
@@ -144,14 +144,6 @@ class Choice(Told):
         return (
             f"<Choice {self.method.name}: {self.right} of {self.answers} by "
             f"{self.tasters} tasters, p = {self.p:.2g}, {self.answer.value}>"
-        )
-
-    def _tells(self) -> Telling:
-        return Telling(
-            self.headline,
-            (self.sentence, self.could_miss, self.next_step),
-            self.checks,
-            self.statistics,
         )
 
     def to_frame(self) -> pd.DataFrame:

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.tasting.answered import Answered
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread, spread
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, InputError
-from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,7 +22,7 @@ __all__ = ["Ranking", "friedman", "least_difference", "ranking"]
 
 
 @dataclass(frozen=True)
-class Ranking(Told):
+class Ranking(Answered):
     """What the orders say.
 
     Parameters
@@ -124,14 +124,6 @@ class Ranking(Told):
         return (
             f"<Ranking of {self.ranks.shape[1]} by {self.tasters} tasters: F = "
             f"{self.statistic:.3g}, p = {self.p:.2g}, {self.answer.value}>"
-        )
-
-    def _tells(self) -> Telling:
-        return Telling(
-            self.headline,
-            (self.sentence, self.could_miss, self.next_step),
-            self.checks,
-            self.statistics,
         )
 
     def to_frame(self) -> pd.DataFrame:

@@ -16,12 +16,12 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis.tasting import score_words as say
+from kit.analysis.tasting.answered import Answered
 from kit.analysis.tasting.ordinal import Fit, chance_higher, fit, limit
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread
 from kit.analysis.verdict import Answer, decide
 from kit.errors import DataError, InputError
-from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,7 +30,7 @@ __all__ = ["Scores", "scores"]
 
 
 @dataclass(frozen=True)
-class Scores(Told):
+class Scores(Answered):
     """What the scores say.
 
     Parameters
@@ -117,14 +117,6 @@ class Scores(Told):
         return (
             f"<Scores of {self.table.shape[1]} by {self.tasters} tasters: p = {self.p:.2g}, "
             f"{self.answer.value}>"
-        )
-
-    def _tells(self) -> Telling:
-        return Telling(
-            self.headline,
-            (self.sentence, self.could_miss, self.next_step),
-            self.checks,
-            self.statistics,
         )
 
     def to_frame(self) -> pd.DataFrame:

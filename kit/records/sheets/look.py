@@ -294,6 +294,10 @@ class Look:
         )
 
     def __str__(self) -> str:
+        return self.text("Answer with .with_column, .with_dates, .with_decimal or .ignore.")
+
+    def text(self, answer_with: str) -> str:
+        """How the table is understood; below open questions, how they are answered."""
         rows, good = len(self.sheet.rows), len(self.sheet.good())
         kind = "one value a row" if self.long else "one piece a row"
         lines = [f"{self.name}: {rows} rows, {kind}; {good} can be stored, {rows - good} cannot."]
@@ -302,7 +306,7 @@ class Look:
             lines.append(f"  {one['column']!r} → {one['label']}{unit}")
         lines += [f"{'Question' if '?' in check else 'Note'}: {check}" for check in self.checks]
         if self.questions:
-            lines.append("Answer with .with_column, .with_dates, .with_decimal or .ignore.")
+            lines.append(answer_with)
         return "\n".join([*lines, *problem_lines(self.problems, _SHOWN)])
 
     def _repr_html_(self) -> str:
