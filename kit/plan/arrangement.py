@@ -38,7 +38,10 @@ def arrangement(
         if recipes <= kitchen.doughs:
             times = len(bakes[0]) // recipes
             often = "" if times == 1 else f" {_times(times)}"
-            notes.append(f"Every {what} is mixed{often} in every bake, so the day cancels")
+            # doughs of different retards are not mixed on one day
+            chilled = any(f.quantity == "retard_hours" for f in asked.whole)
+            day = "the day at the griddle" if chilled else "the day"
+            notes.append(f"Every {what} is mixed{often} in every bake, so {day} cancels")
         else:
             notes.append(
                 f"A bake holds {kitchen.doughs} of the {recipes} {what}s, so they are spread over "

@@ -259,6 +259,7 @@ def test_doughs_of_one_retard_are_mixed_in_one_go():
         return any("are mixed in one go" in check for check in checks)
 
     assert told(Kitchen(4, 4))
+    assert "so the day at the griddle cancels" in str(design([RETARD], Kitchen(4, 4)))
     assert not told(Kitchen(4, 2))
 
 
