@@ -52,9 +52,10 @@ def as_meant(
         for was, meant in sorted(set(zip(done[other], nearest[other], strict=True))):
             hit = frame[other & (done == was)]
             where = [f"dough {name}" for name in dict.fromkeys(hit["dough"])]
+            clocked = words.amount(factor, words.rounded(factor, float(was)))
             notes.append(
-                f"{words.name(factor)} was {words.amount(factor, float(was))} in "
-                f"{words.join(where)}: counted as {words.amount(factor, float(meant))}, as meant"
+                f"{words.name(factor)} was {clocked} in {words.join(where)}: "
+                f"counted as {words.amount(factor, float(meant))}, as meant"
             )
     return moved, notes
 

@@ -87,14 +87,14 @@ def capital(text: str) -> str:
 
 
 def amount(column: str, level: object) -> str:
-    """A setting's value with its unit.
+    """A value with its unit, as it was given: a setting, or what matters.
 
     Examples
     --------
-    >>> amount("malt_percent", 0.8), amount("recipe", "B")
-    ('0.8 %', 'B')
+    >>> amount("malt_percent", 0.8), amount("recipe", "B"), amount("rise_height_mm", 1.5875)
+    ('0.8 %', 'B', '1.5875 mm')
     """
-    shown = f"{rounded(column, level):g}" if isinstance(level, (int, float)) else str(level)
+    shown = f"{level:g}" if isinstance(level, (int, float)) else str(level)
     return f"{shown} {unit_of(column)}".strip()
 
 

@@ -199,7 +199,7 @@ def dough_table(
 
 
 def _readable(column: str, values: pd.Series) -> pd.Series:
-    """Settings as they are told in a sentence: 48 h 20 min is 48.33 h."""
+    """Settings that a clock gave, rounded: 48 h 20 min is 48.33 h."""
     if not pd.api.types.is_float_dtype(values):
         return values
     return values.map(lambda value: words.rounded(column, value))
