@@ -23,6 +23,8 @@ __all__ = ["Chosen", "Ratios", "information", "optimal"]
 
 _MOST_COMBINATIONS = 20_000
 _RIDGE = 1e-8
+#: Of the log determinant; a round of exchanges that gains less is the last.
+_GAIN = 1e-9
 
 
 @dataclass(frozen=True)
@@ -87,26 +89,31 @@ class _Search:
         between = 1.0 / (1.0 + m * ratios.dough + m * n * ratios.bake)
         self.for_dough = (inside - 1.0) / m
         self.for_bake = (between - inside) / (m * n)
-        rows = table[codes]
+        self.before = before
+        self.add_up()
+
+    def add_up(self) -> None:
+        """Sum afresh what the exchanges only kept up, so that rounding does not pass for gain."""
+        rows = self.table[self.codes]
         self.sums = rows.sum(axis=2)  # (bakes, doughs, p)
         self.bake_sums = self.sums.sum(axis=1)
-        flat, s, b = rows.reshape(-1, table.shape[1]), self.sums, self.bake_sums
+        flat, s, b = rows.reshape(-1, self.table.shape[1]), self.sums, self.bake_sums
         self.total: Floats = (
-            before
+            self.before
             + flat.T @ flat
             + self.for_dough * np.einsum("bdp,bdq->pq", s, s)
             + self.for_bake * b.T @ b
         )
         self.value = float(np.linalg.slogdet(self.total)[1])
 
-    def try_dough(self, b: int, d: int, candidates: Integers) -> bool:
+    def try_dough(self, b: int, d: int, candidates: Integers) -> None:
         """Put the best of several fillings (K, pieces) in place of dough d of bake b."""
         old_rows, new_rows = self.table[self.codes[b, d]], self.table[candidates]
         old, new = self.sums[b, d], new_rows.sum(axis=1)
         squares = np.swapaxes(new_rows, 1, 2) @ new_rows
-        return self._take(b, d, candidates, old_rows.T @ old_rows, squares, old, new)
+        self._take(b, d, candidates, old_rows.T @ old_rows, squares, old, new)
 
-    def try_piece(self, b: int, d: int, i: int, candidates: Integers) -> bool:
+    def try_piece(self, b: int, d: int, i: int, candidates: Integers) -> None:
         """Put the best of several combinations (K,) in place of piece i of a dough."""
         old_row, new_rows = self.table[self.codes[b, d, i]], self.table[candidates]
         fillings = np.repeat(self.codes[b, d][None], len(candidates), axis=0)
@@ -114,12 +121,12 @@ class _Search:
         old = self.sums[b, d]
         new = old - old_row + new_rows
         squares = new_rows[:, :, None] * new_rows[:, None, :]
-        return self._take(b, d, fillings, np.outer(old_row, old_row), squares, old, new)
+        self._take(b, d, fillings, np.outer(old_row, old_row), squares, old, new)
 
     def _take(
         self, b: int, d: int, fillings: Integers, old_squares: Floats, squares: Floats,
         old: Floats, new: Floats,
-    ) -> bool:  # fmt: skip
+    ) -> None:  # fmt: skip
         whole = self.bake_sums[b]
         changed = whole - old + new
         rest = (
@@ -136,12 +143,11 @@ class _Search:
         )
         values = np.linalg.slogdet(tried)[1]
         top = int(values.argmax())
-        if values[top] <= self.value + 1e-9:
-            return False
+        if values[top] <= self.value + _GAIN:
+            return
         self.codes[b, d] = fillings[top]
         self.sums[b, d], self.bake_sums[b] = new[top], changed[top]
         self.total, self.value = tried[top], float(values[top])
-        return True
 
 
 def optimal(
@@ -200,8 +206,11 @@ def optimal(
         in_dough = rng.choice(dough_codes, (*shape[:2], 1))
         in_piece = rng.choice(piece_codes, shape)
         search = _Search(table, in_dough + in_piece, ratios, start)
-        while _sweep(search, dough_codes, piece_codes, strides, levels, single):
-            pass
+        value = -np.inf
+        while search.value > value + _GAIN:
+            value = search.value
+            _sweep(search, dough_codes, piece_codes, strides, levels, single)
+            search.add_up()
         if best is None or search.value > best.value + 1e-9:
             best = search
         if progress is not None:
@@ -222,20 +231,18 @@ def optimal(
 def _sweep(
     search: _Search, dough_codes: Integers, piece_codes: Integers, strides: Integers,
     levels: list[int], single: list[int],
-) -> bool:  # fmt: skip
-    """Offer every dough and every piece each other combination; whether anything changed."""
-    improved = False
+) -> None:  # fmt: skip
+    """Offer every dough and every piece each other combination."""
     for b in range(len(search.codes)):
         for d in range(search.doughs):
             if len(dough_codes) > 1:
                 own = _part(search.codes[b, d], strides, levels, single)
-                improved |= search.try_dough(b, d, dough_codes[:, None] + own)
+                search.try_dough(b, d, dough_codes[:, None] + own)
             if len(piece_codes) > 1:
                 for i in range(search.pieces):
                     code = search.codes[b, d, i]
                     own = code - _part(code, strides, levels, single)
-                    improved |= search.try_piece(b, d, i, own + piece_codes)
-    return improved
+                    search.try_piece(b, d, i, own + piece_codes)
 
 
 def _part(codes: Integers, strides: Integers, levels: list[int], which: list[int]) -> Integers:
