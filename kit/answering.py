@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import pandas as pd
 
 from kit import quantities
+from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records.trial_records import TrialRecords
 
@@ -66,6 +67,7 @@ class TrialAnswers(TrialRecords):
             dough="dough",
             bake="bake",
             load=present(frame, "load"),
+            mixing=mixed_by(by),
             matters=matters,
             adjust=[a for a in (others if adjust is None else adjust) if a in frame.columns],
             control=control,
@@ -107,6 +109,7 @@ class TrialAnswers(TrialRecords):
             dough="dough",
             bake="bake",
             load=present(frame, "load"),
+            mixing=mixed_by(of),
             matters=matters,
             adjust=[a for a in (others if adjust is None else adjust) if a in frame.columns],
             covariates=list(covariates),
@@ -152,6 +155,7 @@ class TrialAnswers(TrialRecords):
             dough="dough",
             bake="bake",
             load=present(frame, "load"),
+            mixing=mixed_by(first, second),
             matters=matters,
             adjust=[a for a in held if a != second],
             covariates=list(covariates),
@@ -195,6 +199,7 @@ class TrialAnswers(TrialRecords):
             dough="dough",
             bake="bake",
             load=present(frame, "load"),
+            mixing=mixed_by(*asked),
             matters=margins,
         )
         return replace(answer, checks=(*answer.checks, *notes, *also))
@@ -349,15 +354,12 @@ class TrialAnswers(TrialRecords):
         self, columns: Iterable[str], leave_out: Iterable[str]
     ) -> tuple[pd.DataFrame, list[str]]:
         """The frame, which must hold these columns, and what to say of it."""
-        from kit.analysis.mixing import shared_sessions
-
         frame, notes, _ = self._without(leave_out)
         for column in columns:
             if len(frame) and column not in frame:
                 recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
                 msg = f"nothing is recorded for {column} in {self.name}. Recorded are: {recorded}."
                 raise DataError(msg)
-            notes += shared_sessions(frame, column)
         return frame, notes
 
     def _without(self, kinds: Iterable[str]) -> tuple[pd.DataFrame, list[str], list[str]]:

@@ -154,7 +154,7 @@ class TrialPlanning(TrialRecords):
         DataError, DesignError, NotFoundError
             The bakes so far leave nothing to compare.
         """
-        from kit.analysis.mixing import shared_sessions
+        from kit.analysis.mixing import mixed_by
         from kit.plan.next import next_bake
 
         outcome = self._outcome(more.pop("outcome", None))
@@ -172,9 +172,9 @@ class TrialPlanning(TrialRecords):
             made = set(frame.loc[frame[outcome].notna(), "bake"]) if outcome in frame else set()
             bakes_planned = len(of_plan | made)
         load = "load" if "load" in frame and frame["load"].notna().any() else None
+        more.setdefault("mixing", mixed_by(by))
         found = next_bake(frame, outcome, by, bakes_planned, load=load, **more)
-        said = (*notes, *shared_sessions(frame, by))
-        return dataclasses.replace(found, checks=(*found.checks, *said))
+        return dataclasses.replace(found, checks=(*found.checks, *notes))
 
     def keep(
         self,

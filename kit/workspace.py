@@ -218,6 +218,7 @@ class Workspace:
             See `kit.compare`.
         """
         from kit.analysis.compare import compare
+        from kit.analysis.mixing import mixed_by
 
         frame = self.frame(names)
         return compare(
@@ -228,6 +229,7 @@ class Workspace:
             bake="bake",
             load=present(frame, "load"),
             trial="trial" if frame["trial"].nunique() > 1 else None,
+            mixing=mixed_by(by),
             matters=matters,
             adjust=list(adjust),
             control=control,

@@ -171,7 +171,7 @@ def test_import_compare_and_writeup_of_a_workspace(run, tmp_path):
     pairs = run("compare", "bakes", "--trial", "thursday")
     assert "height comes out" in pairs.output
     one = run("compare", "bakes", "--by", "retard_hours", "--control", "16")
-    assert "Cold retard was decided for a whole dough" in one.output
+    assert "Cold retard was decided for all doughs mixed in one go" in one.output
     page = run("writeup", "bakes", "--trial", "thursday", "--out", "page.html")
     assert page.output.endswith("Written: page.html\n")
     assert (tmp_path / "page.html").stat().st_size > 10_000

@@ -333,6 +333,19 @@ def test_versions_hash_and_call():
     assert again.to_frame().equals(demo().comparison.to_frame())
 
 
+def test_mixings_are_told_and_can_be_repeated():
+    frame = pd.read_csv(ROOT / "datasets" / "demo" / "pieces.csv")
+    found = compare(
+        frame, "rise_height_mm", "retard_hours", dough="dough", bake="bake",
+        mixing="retard_hours", matters=2.0, adjust=["malt_percent"],
+    )  # fmt: skip
+    report = writeup.from_frame(frame, found, "Retard and height")
+    again = eval(report.repeat, {"kit": kit, "frame": frame})
+    assert again.to_frame().equals(found.to_frame())
+    assert "8 bakes, 16 mixings, 20 doughs" in section(report, "rests-on")
+    assert "From mixing to mixing within a bake" in section(report, "analysis")
+
+
 def test_the_hash_is_of_the_table_and_nothing_else():
     frame = pd.DataFrame({"dough": ["a"], "height_mm": [28.5]})
     # printf 'dough,height_mm\na,28.5\n' | sha256sum

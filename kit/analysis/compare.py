@@ -61,14 +61,15 @@ class Comparison:
     means : DataFrame
         ``level, mean, se, df, low, high``.
     points : DataFrame
-        One row a piece used: ``bake, dough, load, level, value``.
-    unit : {"bake", "dough", "load", "piece"}
+        One row a piece used: ``bake, mixing, dough, load, level, value``.
+    unit : {"bake", "mixing", "dough", "load", "piece"}
         What the factor was decided for, hence what counts as one experiment.
     counts : mapping
-        How many bakes, doughs and pieces it rests on.
+        How many bakes, doughs and pieces it rests on; mixings where they hold several
+        doughs.
     columns : mapping
-        Which columns said which pieces belong together: trial, bake, dough, load; None where
-        none did.
+        Which columns said which pieces belong together: trial, bake, mixing, dough, load; None
+        where none did.
     adjusted : tuple of str
         Other factors held alike.
     control : object
@@ -216,6 +217,7 @@ def compare(
     line: bool | None = None,
     level: float = 0.95,
     examine: bool = False,
+    mixing: str | None = None,
 ) -> Comparison:
     """Compare an outcome between the settings of a factor.
 
@@ -245,6 +247,9 @@ def compare(
         Of the intervals.
     examine : bool
         Look at residuals, single doughs, missing pieces, limits and events too.
+    mixing : str, optional
+        Column that says which doughs of a bake were mixed in one go, such as ``retard_hours``:
+        where the factor belongs to whole mixings, a mixing counts once, however many doughs.
 
     Returns
     -------
@@ -260,7 +265,7 @@ def compare(
     """
     check_matters(matters)
     adjust = [a for a in dict.fromkeys(adjust) if a not in (by, outcome)]
-    columns = {"trial": trial, "bake": bake, "dough": dough, "load": load}
+    columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     if trial is not None:
         adjust = [trial, *(a for a in adjust if a != trial)]
     records = read_records(frame, outcome, by, columns, adjust, line)

@@ -234,6 +234,7 @@ def dose(
     want: Want = "high",
     level: float = 0.95,
     examine: bool = True,
+    mixing: str | None = None,
 ) -> DoseResponse:
     """Fit what an outcome does along the doses of a numeric factor.
 
@@ -261,6 +262,8 @@ def dose(
         Of the intervals.
     examine : bool
         Look at residuals, single doughs, missing pieces, limits and events too.
+    mixing : str, optional
+        See `kit.compare`.
 
     Returns
     -------
@@ -276,7 +279,7 @@ def dose(
     check_matters(matters)
     _known("shape", shape, ("auto", *answers.FITTED))
     _known("want", want, ("high", "low"))
-    columns = {"trial": trial, "bake": bake, "dough": dough, "load": load}
+    columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     held = [a for a in dict.fromkeys([trial, *adjust]) if a not in (None, of, outcome)]
     doses = read_doses(frame, outcome, [of], columns, held, covariates, level)
     different = doses.frame[doses.of[0]].nunique()

@@ -10,7 +10,7 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.dose_set import near
-from kit.analysis.sentences import DECIDED
+from kit.analysis.sentences import judged_by
 from kit.analysis.verdict import MOST_DOUGHS, Answer
 
 if TYPE_CHECKING:
@@ -128,19 +128,7 @@ def best(d: "DoseResponse") -> str:
 
 def rests_on(d: "DoseResponse") -> str:
     """How much baking stands behind the answer, and what counts as one experiment."""
-    kinds = ("bake", "dough", "piece") if d.columns["bake"] else ("dough", "piece")
-    made = words.join(words.plural(d.counts[kind], kind) for kind in kinds)
-    worth = d.leading.df + 1
-    text = (
-        f"It rests on {made}. {words.capital(words.name(d.of))} {DECIDED[d.unit]}. The "
-        f"{d.unit}-to-{d.unit} spread it is judged by is known about as well as from "
-        f"{worth:.{0 if worth >= 20 else 1}f} {d.unit}s of one recipe."
-    )
-    held = [*d.adjusted, *d.covariates]
-    if held:
-        alike = words.join(map(words.name, held))
-        text += f" {words.capital(alike)} {'was' if len(held) == 1 else 'were'} held alike."
-    return text
+    return judged_by(d, d.of, [*d.adjusted, *d.covariates])
 
 
 def next_step(d: "DoseResponse") -> str:

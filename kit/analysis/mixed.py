@@ -277,7 +277,7 @@ def mixed(
         ``"rise_height_mm ~ C(malt_percent)"``: the outcome's column, then terms as formulaic
         reads them.
     groups : sequence of str
-        None, one, two or three columns, outermost first.
+        None, up to four columns, outermost first.
     variance : {"free", "floored"}
         ``"floored"`` holds every variance component at zero or above, as most software does.
         ``"free"`` lets an estimate go below zero (not that of bakes that hold the settings
@@ -285,7 +285,7 @@ def mixed(
         negative.
     structure : {"nested", "within-first", "crossed"}
         ``"nested"``: a group is the combination of its own value and those before it (doughs
-        in bakes). ``"within-first"``: the second and third grouping lie inside the first but
+        in bakes). ``"within-first"``: the other groupings lie inside the first but
         cross each other (doughs and loads of a bake). ``"crossed"``: all cross (small data).
     level : float
         Of the intervals.
@@ -357,8 +357,8 @@ def fit_table(
 
 
 def _check_arguments(groups: Sequence[str], variance: str, structure: str, level: float) -> None:
-    if len(groups) > 3:
-        raise InputError("groups", list(groups), "must be at most three columns")
+    if len(groups) > 4:
+        raise InputError("groups", list(groups), "must be at most four columns")
     if len(set(groups)) < len(groups):
         raise InputError("groups", list(groups), "must not repeat a column")
     if variance not in ("free", "floored"):

@@ -1,35 +1,55 @@
-"""Doughs of one cold retard are mixed in one go: a caution for plans and answers."""
+"""Doughs of one cold retard are mixed in one go: what counts once when the retard is asked about.
+
+Doughs chilled differently long for one bake are mixed at different times. What the hour or the
+day did to all doughs of one mixing looks like the retard's doing, so that such a mixing is the
+experimental unit, as the whole plot is in a split-plot design (Yates 1935, J R Stat Soc Suppl
+2:181), however many doughs it made.
+"""
 
 import pandas as pd
 
-__all__ = ["shared_sessions"]
+__all__ = ["mixed_by", "shared_mixings"]
 
+_RETARD = "retard_hours"
 _SAID = (
-    "doughs of one cold retard and one bake are mixed in one go, those of another at another time, "
-    "so that what the hour or the day did to them all looks like the retard's doing, and the "
-    "answer may seem surer than it is. Trust what comes back in every bake; surest is one dough of "
-    "each retard a bake, and more bakes"
+    "doughs of one cold retard and one bake are mixed in one go, so for cold retard such a mixing "
+    "counts once, however many doughs it makes: one dough of each retard a bake, and more bakes, "
+    "tell most"
 )
 
 
-def shared_sessions(frame: pd.DataFrame, by: str) -> list[str]:
-    """Return the caution where a bake has several doughs of one retard, else nothing.
+def mixed_by(*asked: str) -> str | None:
+    """Return the column that says, within a bake, what was mixed in one go.
 
     Parameters
     ----------
-    frame : DataFrame
-        One row a piece, with ``bake, dough`` and the factor.
-    by : str
+    *asked : str
+        Factors asked about. For factors that vary within a mixing the doughs count, and none is
+        needed.
+
+    Examples
+    --------
+    >>> mixed_by("retard_hours"), mixed_by("malt_percent")
+    ('retard_hours', None)
+    """
+    return _RETARD if _RETARD in asked else None
+
+
+def shared_mixings(runs: pd.DataFrame) -> list[str]:
+    """Return the caution for a plan where a bake has several doughs of one retard, else nothing.
+
+    Parameters
+    ----------
+    runs : DataFrame
+        One row a piece, with ``bake, dough`` and the factors.
 
     Examples
     --------
     >>> rows = pd.DataFrame({"bake": [1] * 3, "dough": list("ABC"), "retard_hours": [24, 48, 48]})
-    >>> len(shared_sessions(rows, "retard_hours"))
-    1
-    >>> shared_sessions(rows[:2], "retard_hours"), shared_sessions(rows, "dough")
-    ([], [])
+    >>> len(shared_mixings(rows)), shared_mixings(rows[:2])
+    (1, [])
     """
-    if by != "retard_hours" or not {"bake", "dough", by} <= set(frame.columns):
+    if _RETARD not in runs or runs[_RETARD].nunique() < 2:
         return []
-    doughs = frame.groupby(["bake", by])["dough"].nunique()
-    return [_SAID] if frame[by].nunique() > 1 and doughs.max() > 1 else []
+    doughs = runs.groupby(["bake", _RETARD])["dough"].nunique()
+    return [_SAID] if doughs.max() > 1 else []

@@ -111,6 +111,7 @@ def overview(
     trial: str | None = None,
     matters: Mapping[str, float] | None = None,
     level: float = 0.95,
+    mixing: str | None = None,
 ) -> Overview:
     """Compare every outcome between the settings of every factor.
 
@@ -126,6 +127,8 @@ def overview(
         nor "does not" is said.
     level : float
         Of the intervals.
+    mixing : str, optional
+        See `kit.compare`; used where it is the factor itself.
 
     Returns
     -------
@@ -156,6 +159,7 @@ def overview(
                     bake=bake,
                     load=load,
                     trial=trial,
+                    mixing=mixing if mixing == factor else None,
                     matters=margins.get(outcome),
                     adjust=[f for f in others if frame[f].notna().any()],
                     level=level,

@@ -3,6 +3,7 @@
 Plain words first; nothing is said here that cannot be checked against `Comparison.to_frame`.
 """
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from kit.analysis import words
@@ -10,11 +11,19 @@ from kit.analysis.verdict import MOST_DOUGHS, Answer
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
+    from kit.analysis.dose import DoseResponse
 
-__all__ = ["DECIDED", "finding", "headline", "method", "next_step", "rests_on", "why_not_pieces"]
+__all__ = [
+    "finding", "headline", "judged_by", "made_of", "method", "next_step", "rests_on",
+    "why_not_pieces",
+]  # fmt: skip
 
-DECIDED = {
+_DECIDED = {
     "bake": "differed only from bake to bake, so a bake counts once however much it made",
+    "mixing": (
+        "was decided for all doughs mixed in one go, so such a mixing counts once however many "
+        "doughs it made"
+    ),
     "dough": "was decided for a whole dough, so a dough counts once however many pieces it made",
     "load": "was decided for a whole load, so a load counts once however many pieces it held",
     "piece": "differed between pieces of one dough, so pieces are compared within their dough",
@@ -63,19 +72,28 @@ def finding(c: "Comparison") -> str:
     return f"{text} {_pairs(c)}".strip()
 
 
+def made_of(counts: Mapping[str, int], columns: Mapping[str, str | None]) -> str:
+    """How many bakes, mixings, doughs and pieces an answer rests on, as far as they count."""
+    kinds = [kind for kind in counts if kind != "bake" or columns["bake"]]
+    return words.join(words.plural(counts[kind], kind) for kind in kinds)
+
+
 def rests_on(c: "Comparison") -> str:
     """How much baking stands behind the answer, and what counts as one experiment."""
-    kinds = ("bake", "dough", "piece") if c.columns["bake"] else ("dough", "piece")
-    made = [words.plural(c.counts[kind], kind) for kind in kinds]
+    return judged_by(c, c.by, c.adjusted)
+
+
+def judged_by(c: "Comparison | DoseResponse", by: str, held: Sequence[str]) -> str:
+    """How much baking stands behind it, what counts as one experiment, what was held alike."""
     worth = c.leading.df + 1
     text = (
-        f"It rests on {words.join(made)}. {words.capital(words.name(c.by))} {DECIDED[c.unit]}. "
-        f"The {c.unit}-to-{c.unit} spread it is judged by is known about as well as from "
-        f"{worth:.{0 if worth >= 20 else 1}f} {c.unit}s of one recipe."
+        f"It rests on {made_of(c.counts, c.columns)}. {words.capital(words.name(by))} "
+        f"{_DECIDED[c.unit]}. The {c.unit}-to-{c.unit} spread it is judged by is known about as "
+        f"well as from {worth:.{0 if worth >= 20 else 1}f} {c.unit}s of one recipe."
     )
-    if c.adjusted:
-        alike = words.join(words.name(a) for a in c.adjusted)
-        text += f" {words.capital(alike)} {'was' if len(c.adjusted) == 1 else 'were'} held alike."
+    if held:
+        alike = words.join(map(words.name, held))
+        text += f" {words.capital(alike)} {'was' if len(held) == 1 else 'were'} held alike."
     return text
 
 

@@ -23,7 +23,7 @@ __all__ = ["MOST_SETTINGS", "Records", "Unit", "random_groups", "read_records", 
 #: A numeric factor with more values than this is taken as a line, not as settings.
 MOST_SETTINGS = 8
 
-Unit = Literal["bake", "dough", "load", "piece"]
+Unit = Literal["bake", "mixing", "dough", "load", "piece"]
 
 
 @dataclass(frozen=True)
@@ -33,8 +33,8 @@ class Records:
     Parameters
     ----------
     frame : DataFrame
-        Columns ``bake, dough, load`` (numbers that are unique over all bakes; load −1 when not
-        known), the outcome, the factor and what is held alike, under `safe_name`.
+        Columns ``bake, mixing, dough, load`` (numbers that are unique over all bakes; load −1 when
+        not known), the outcome, the factor and what is held alike, under `safe_name`.
     labels : DataFrame
         The bakes', doughs' and loads' own names, row by row.
     adjust : tuple of str
@@ -45,10 +45,10 @@ class Records:
         Random groupings for `kit.mixed`, outermost first.
     structure : str
         How they lie.
-    unit : {"bake", "dough", "load", "piece"}
+    unit : {"bake", "mixing", "dough", "load", "piece"}
         What the factor was decided for.
     counts : mapping
-        Bakes, doughs and pieces.
+        Bakes, doughs and pieces; mixings where they hold several doughs.
     notes : tuple of str
     """
 
@@ -75,7 +75,7 @@ def safe_name(column: str) -> str:
     if not name or name[0].isdigit() or keyword.iskeyword(name) or name in "CIQ":
         name = f"_{name}"
     # the grouping columns have these names already
-    return f"{name}_" if name in ("bake", "dough", "load") else name
+    return f"{name}_" if name in ("bake", "mixing", "dough", "load") else name
 
 
 def read_records(
@@ -94,7 +94,7 @@ def read_records(
         One row a piece.
     outcome, by : str
     columns : mapping
-        ``trial, bake, dough, load`` to the column that says which, or None.
+        ``trial, bake, mixing, dough, load`` to the column that says which, or None.
     adjust : sequence of str
         Other factors to hold alike.
     line : bool or None
@@ -107,7 +107,7 @@ def read_records(
     DesignError
         The bakes as made cannot answer the question.
     """
-    bake, dough, load = columns["bake"], columns["dough"], columns["load"]
+    bake, dough, load, mixing = (columns.get(c) for c in ("bake", "dough", "load", "mixing"))
     _check_columns(frame, outcome, by, columns, adjust)
     as_line = _as_line(frame[by], by, line)
     values = outcome_values(frame, outcome)
@@ -115,7 +115,9 @@ def read_records(
         load = None
     day = [c for c in (columns["trial"], bake) if c is not None]
     _refuse_duplicates(frame, [*day, *([dough] if dough else [])])
-    needed = list(dict.fromkeys(c for c in (by, dough, bake, load, *adjust) if c is not None))
+    needed = list(
+        dict.fromkeys(c for c in (by, dough, bake, mixing, load, *adjust) if c is not None)
+    )
     keep = frame[needed].notna().all(axis=1) & ~pd.isna(values)
     notes = _missing_notes(frame, [outcome, *needed], pd.Series(values, index=frame.index))
     rows = frame[keep]
@@ -140,6 +142,7 @@ def read_records(
 
     table = pd.DataFrame({"bake": _number(rows, day)}, index=rows.index)
     table["dough"] = _number(rows, [*day, dough]) if dough else range(len(rows))
+    table["mixing"] = _mixings(_number(rows, [*day, mixing]) if mixing else None, table["dough"])
     table["load"] = _number(rows, [*day, load]) if load else -1
     table[safe_name(outcome)] = values[keep.to_numpy()]
     for column in (by, *adjust):
@@ -147,6 +150,7 @@ def read_records(
     labels = pd.DataFrame(
         {
             "bake": rows[bake] if bake else "",
+            "mixing": rows[mixing] if mixing else "",
             "dough": rows[dough] if dough else table["dough"] + 1,
             "load": rows[load] if load else "",
         },
@@ -154,7 +158,7 @@ def read_records(
     )
     factor = safe_name(by)
     unit = _unit(table, factor)
-    if unit in ("bake", "dough"):
+    if unit in ("bake", "mixing", "dough"):
         whole, collapsed = _one_row_a_dough(table, safe_name(outcome))
         if collapsed:
             varied = table.groupby("dough")[[safe_name(a) for a in adjust]].nunique().max() > 1
@@ -181,11 +185,9 @@ def read_records(
         )
     trials = 1 if columns["trial"] is None else rows[columns["trial"]].nunique()
     groups, structure, more = random_groups(table, trials)
-    counts = {
-        "bake": table["bake"].nunique(),
-        "dough": table["dough"].nunique(),
-        "piece": len(table),
-    }
+    groups, structure = _with_mixing(table, groups, structure)
+    kinds = ("bake", "mixing", "dough") if _shared(table) else ("bake", "dough")
+    counts = {**{kind: table[kind].nunique() for kind in kinds}, "piece": len(table)}
     return Records(
         table, labels, tuple(adjust), as_line, groups, structure, unit, counts, (*notes, *more)
     )
@@ -215,8 +217,12 @@ def _check_columns(
         if column not in frame.columns:
             what = f"column for {role}"
             raise NotFoundError(what, column, frame.columns)
+    if columns.get("mixing") and not columns["bake"]:
+        raise InputError("mixing", columns["mixing"], "needs bake", "Say what tells bakes apart.")
     used: dict[str, str] = {}
     for role, column in roles:
+        if role == "mixing":
+            continue  # may be the factor itself
         if column in used:
             raise InputError(
                 role, column, f"is already used for {used[column]}", "Give each its own column."
@@ -287,9 +293,35 @@ def _unit(table: pd.DataFrame, factor: str) -> Unit:
 
     if table["bake"].max() > 0 and _held(table["bake"], table[factor]).max() == 1:
         return "bake"
+    if _shared(table) and _held(table["mixing"], table[factor]).max() == 1:
+        return "mixing"
     if table["load"].min() >= 0 and constant("load") and (_whole(table) or not constant("dough")):
         return "load"
     return "dough" if constant("dough") else "piece"
+
+
+def _mixings(numbers: pd.Series | None, doughs: pd.Series) -> pd.Series:
+    """Which doughs were mixed in one go; each by itself where that is not known."""
+    if numbers is None or _held(doughs, numbers).max() > 1:
+        return doughs
+    return numbers
+
+
+def _shared(table: pd.DataFrame) -> bool:
+    """Whether several doughs were mixed in one go."""
+    return bool(table["mixing"].nunique() < table["dough"].nunique())
+
+
+def _with_mixing(
+    table: pd.DataFrame, groups: tuple[str, ...], structure: Structure
+) -> tuple[tuple[str, ...], Structure]:
+    """Add the mixings where they hold several doughs."""
+    if not _shared(table):
+        return groups, structure
+    head = groups[:1] if groups[:1] == ("bake",) else ()
+    if structure == "nested" and "load" in groups:  # loads need not lie inside mixings
+        structure = "within-first" if head else "crossed"
+    return (*head, "mixing", *groups[len(head) :]), structure
 
 
 def _whole(table: pd.DataFrame) -> bool:
@@ -325,6 +357,12 @@ def _refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) -
             f"{name} and bake cannot be told apart: each setting was baked on one bake only, so "
             "a difference may come from the day as well. Bake each setting on at least two "
             "bakes, best all settings on every bake."
+        )
+    elif unit == "mixing":
+        msg = (
+            f"all doughs of one {name} were mixed in one go, each setting once ({len(units)} "
+            "mixings): no number of doughs can tell the setting from the mixing. Bake each "
+            "setting again on another bake."
         )
     else:
         verb = "mixed" if unit == "dough" else "baked"

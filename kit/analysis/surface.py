@@ -178,6 +178,7 @@ def surface(
     want: Want = "high",
     level: float = 0.95,
     examine: bool = True,
+    mixing: str | None = None,
 ) -> Surface:
     """Fit what an outcome does over the doses of two numeric factors.
 
@@ -188,7 +189,7 @@ def surface(
     outcome : str
     of : (str, str)
         Two numeric columns set on purpose.
-    dough, bake, load, trial, matters, adjust, covariates, want, level, examine
+    dough, bake, load, trial, matters, adjust, covariates, want, level, examine, mixing
         See `kit.analysis.dose.dose`.
     squares : bool
         Let the surface bend along each factor that has three doses or more; without, it only
@@ -209,7 +210,7 @@ def surface(
         raise InputError("of", tuple(of), "must be two different factors")
     if want not in ("high", "low"):
         raise InputError("want", want, "must be one of 'high', 'low'")
-    columns = {"trial": trial, "bake": bake, "dough": dough, "load": load}
+    columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     held = [a for a in dict.fromkeys([trial, *adjust]) if a not in (None, outcome, *of)]
     doses = read_doses(frame, outcome, of, columns, held, covariates, level)
     records = replace(doses.records, adjust=tuple(a for a in doses.records.adjust if a not in of))

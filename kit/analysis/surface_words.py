@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from kit.analysis import words
 from kit.analysis.dose_set import near
+from kit.analysis.sentences import made_of
 from kit.analysis.verdict import Answer, decide
 
 if TYPE_CHECKING:
@@ -93,8 +94,7 @@ def _turning(s: "Surface") -> str:
 
 def rests_on(s: "Surface") -> str:
     """How much baking stands behind it."""
-    kinds = ("bake", "dough", "piece") if s.columns["bake"] else ("dough", "piece")
-    made = words.join(words.plural(s.counts[kind], kind) for kind in kinds)
+    made = made_of(s.counts, s.columns)
     text = (
         f"It rests on {made}, in {words.plural(len(s.points), 'combination')} of the two; the "
         f"difference is judged with {s.together.df:.1f} degrees of freedom, so by the spread of "

@@ -24,6 +24,10 @@ Outcome = Annotated[str | None, typer.Option(help="Column that was measured.")]
 By = Annotated[str | None, typer.Option(help="Column that was set on purpose.")]
 Dough = Annotated[str | None, typer.Option(help="Column of a table that tells doughs apart.")]
 Bake = Annotated[str | None, typer.Option(help="Column of a table that tells bakes apart.")]
+Mixing = Annotated[
+    str | None,
+    typer.Option(help="Column of a table that tells, in a bake, what was mixed in one go."),
+]
 Load = Annotated[str | None, typer.Option(help="Column of a table that tells loads apart.")]
 Adjust = Annotated[list[str] | None, typer.Option(help="Hold this alike; may repeat.")]
 Control = Annotated[str | None, typer.Option(help="Compare every setting with this one only.")]
@@ -45,6 +49,7 @@ def compare(
     dough: Dough = None,
     bake: Bake = None,
     load: Load = None,
+    mixing: Mixing = None,
     adjust: Adjust = None,
     matters: Matters = None,
     control: Control = None,
@@ -62,7 +67,7 @@ def compare(
     From a workspace:
     python -m kit compare my-bakes --trial harbour-malt
     """
-    groups = {"dough": dough, "bake": bake, "load": load}
+    groups = {"dough": dough, "bake": bake, "load": load, "mixing": mixing}
     told = _answer(
         where, trial, groups, leave_out or [], source, outcome=outcome, by=by, matters=matters,
         adjust=adjust, control=control, line=line,
@@ -82,6 +87,7 @@ def writeup(
     dough: Dough = None,
     bake: Bake = None,
     load: Load = None,
+    mixing: Mixing = None,
     adjust: Adjust = None,
     matters: Matters = None,
     control: Control = None,
@@ -94,7 +100,7 @@ def writeup(
 
     Example: python -m kit writeup my-bakes --trial harbour-malt --out malt.html
     """
-    groups = {"dough": dough, "bake": bake, "load": load}
+    groups = {"dough": dough, "bake": bake, "load": load, "mixing": mixing}
     told = _answer(
         where, trial, groups, leave_out or [], source, outcome=outcome, by=by, matters=matters,
         adjust=adjust, control=control, line=line,
@@ -159,6 +165,7 @@ def _from_table(
     asked["control"] = tables.level(frame, asked["by"], asked["control"])
     columns: dict[str, Any] = dict(groups)
     answer = compare_frame(frame, **asked, **columns, adjust=adjust or [])
+    del columns["mixing"]  # the answer tells it
     report = from_frame(frame, answer, table.stem, source=source or table.name, **columns)
     return _Told(answer, report, table.with_suffix(".html"))
 

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.mixing import mixed_by
 from kit.analysis.moments import Floats, Integers
 from kit.plan.factors import Factor
 from kit.plan.model import Model
@@ -133,10 +134,15 @@ def freedom(runs: pd.DataFrame, factors: Sequence[Factor]) -> list[Freedom]:
     """
     found = []
     for factor in factors:
+        unit: str = factor.level
         if factor.level == "dough":
             units = runs.drop_duplicates(["bake", "dough"])
-            base = [_dummies(units["bake"])]
             mine = [f for f in factors if f.level == "dough"]
+            mixing = mixed_by(factor.quantity)
+            mixings = units.drop_duplicates(["bake", mixing]) if mixing else units
+            if len(mixings) < len(units):
+                unit, units, mine = "mixing", mixings, [factor]
+            base = [_dummies(units["bake"])]
         elif factor.level == "load":
             units = runs.drop_duplicates(["bake", "load"])
             base = [_dummies(units["bake"])]
@@ -147,7 +153,7 @@ def freedom(runs: pd.DataFrame, factors: Sequence[Factor]) -> list[Freedom]:
             mine = [f for f in factors if f.level == "piece"]
         rank = _rank(*base, *(_dummies(units[f.quantity]) for f in mine))
         least = int(units[factor.quantity].value_counts().min())
-        found.append(Freedom(factor.quantity, factor.level, len(units), len(units) - rank, least))
+        found.append(Freedom(factor.quantity, unit, len(units), len(units) - rank, least))
     return found
 
 

@@ -141,7 +141,7 @@ def _left_over(found: Sequence[Freedom], runs: pd.DataFrame) -> list[str]:
         if left.df > 0:
             few.setdefault(left.df, []).append(name)
         elif left.units == runs[left.factor].nunique() and unit != "piece":
-            verb = "mixed" if unit == "dough" else "baked"
+            verb = "mixed" if unit in ("mixing", "dough") else "baked"
             remedy = (
                 "Bake it all again on another bake"
                 if bakes == 1

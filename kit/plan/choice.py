@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.mixing import shared_sessions
+from kit.analysis.mixing import shared_mixings
 from kit.analysis.moments import Integers
 from kit.errors import DesignError
 from kit.plan.cautions import cautions
@@ -123,7 +123,7 @@ def plan_of(
         kitchen=kitchen,
         runs=runs,
         seed=seed,
-        checks=(*notes, *said, *shared_sessions(runs, "retard_hours")),
+        checks=(*notes, *said, *shared_mixings(runs)),
         notes=tuple(_added(before))
         + tuple(
             f"{words.capital(settings_in_words(f))}, "

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from kit.analysis import words
-from kit.analysis.mixing import shared_sessions
+from kit.analysis.mixing import shared_mixings
 from kit.errors import DesignError, InputError
 from kit.plan.arrangement import arrangement
 from kit.plan.cautions import CURVES, cautions
@@ -137,7 +137,7 @@ def design(
         kitchen=kitchen,
         runs=runs,
         seed=seed,
-        checks=(*notes, *said, *shared_sessions(runs, "retard_hours")),
+        checks=(*notes, *said, *shared_mixings(runs)),
         notes=tuple(arrangement(asked, chosen, runs, bakes, found)),
         generators=() if found is None else found.generators,
         resolution=None if found is None else found.resolution,

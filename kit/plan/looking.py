@@ -220,6 +220,7 @@ def looks(
     adjust: Sequence[str] = (),
     line: bool | None = None,
     alpha: float = 0.05,
+    mixing: str | None = None,
 ) -> Looks:
     """Say what each look so far was worth, and whether to stop.
 
@@ -234,7 +235,7 @@ def looks(
         undoes the protection.
     bake, dough, load : str
         Columns that say which rows belong together.
-    matters, adjust, line
+    matters, adjust, line, mixing
         As for `kit.compare`.
     alpha : float
         1 minus the chance that all intervals hold together.
@@ -261,7 +262,7 @@ def looks(
     _check_planned(bakes_planned)
     how: dict[str, Any] = {
         "dough": dough, "bake": bake, "load": load, "matters": matters, "adjust": adjust,
-        "line": _as_line(frame, by, line), "level": 1 - alpha,
+        "line": _as_line(frame, by, line), "level": 1 - alpha, "mixing": mixing,
     }  # fmt: skip
     final = compare(frame, outcome, by, **how)
     names = list(pd.unique(final.points["bake"]))

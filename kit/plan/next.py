@@ -166,6 +166,7 @@ def next_bake(
     adjust: Sequence[str] = (),
     line: bool | None = None,
     alpha: float = 0.05,
+    mixing: str | None = None,
 ) -> NextBake:
     """Say how sure the answer is and what one more bake of each kind would add.
 
@@ -177,7 +178,7 @@ def next_bake(
         As for `kit.compare`.
     bakes_planned : int, optional
         In all, settled before the first look; 8 (or one more than made) when not given.
-    bake, dough, load, matters, adjust, line, alpha
+    bake, dough, load, matters, adjust, line, alpha, mixing
         As for `kit.plan.looking.looks`.
 
     Returns
@@ -213,7 +214,7 @@ def next_bake(
         )
     found = looks(
         frame, outcome, by, bakes_planned, bake=bake, dough=dough, load=load, matters=matters,
-        adjust=adjust, line=line, alpha=alpha,
+        adjust=adjust, line=line, alpha=alpha, mixing=mixing,
     )  # fmt: skip
     kinds, notes = _kinds(found)
     return NextBake(found, kinds, (*checks, *found.checks, *notes))

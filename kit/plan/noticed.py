@@ -28,7 +28,7 @@ class Power:
     ----------
     of : str
         The factor; empty when only numbers were given.
-    unit : {"dough", "piece", "load", "bake"}
+    unit : {"dough", "piece", "load", "mixing", "bake"}
         What one setting is given to, hence what counts as one experiment.
     settings : int
         How many are compared.
@@ -227,7 +227,7 @@ class Power:
                 "It is decided inside each dough, so pieces count here: twice as many pieces, or "
                 f"doughs, would bring it to about {self._amount(self.smallest / math.sqrt(2))}."
             )
-        if self.unit != "dough" or self.pieces < 1:
+        if self.unit not in ("dough", "mixing") or self.pieces < 1:
             return ""
         m = self.pieces
         now = spread.dough**2 + spread.piece**2 / m

@@ -14,6 +14,7 @@ from typing import Any, Literal
 import numpy as np
 
 from kit.analysis import words
+from kit.analysis.mixing import mixed_by
 from kit.analysis.structure import Unit
 from kit.analysis.verdict import MOST_DOUGHS
 from kit.errors import DesignError, InputError, NotFoundError
@@ -226,7 +227,7 @@ def _of_plan(
     if line and not factor.numeric:
         raise InputError("line", line, f"needs numbers, and {of} holds words")
     others = [n for n in names if n != of]
-    seen = rehearse(plan.runs, of, others, line)
+    seen = rehearse(plan.runs, of, others, line, mixed_by(of))
     sds = Sds(spread.bake, spread.dough, 0.0, spread.piece)
     known = seen.known(sds)
     se, df = known.se, known.df
@@ -277,6 +278,11 @@ def _result(
         checks.append(
             f"{doughs} doughs are more than a home series usually gets done (some 12 to "
             f"{MOST_DOUGHS}; experience, no source)"
+        )
+    if unit == "mixing":
+        checks.append(
+            "it was taken that doughs mixed in one go differ as much as doughs mixed at different "
+            "times; where the day of mixing tells, less will be noticed"
         )
     if df < 4:
         checks.append(

@@ -38,6 +38,7 @@ class Sds:
     dough: float
     load: float
     piece: float
+    mixing: float = 0.0
 
     def of(self, group: str, alone: bool) -> float:
         """Of one grouping; doughs take the bake's where each bake has one of them."""
@@ -80,7 +81,7 @@ class Rehearsal:
     outermost : int array, shape (n,), or None
     structure : str
         How the groupings lie, see `kit.mixed`.
-    unit : {"bake", "dough", "load", "piece"}
+    unit : {"bake", "mixing", "dough", "load", "piece"}
     settings : int
         Means compared; 2 for a line.
     alone : bool
@@ -133,7 +134,7 @@ class Rehearsal:
         plan is analysed with quite other variances (doughs and bakes twice as different and
         more, loads differing like pieces).
         """
-        other = Sds(2 * sds.bake + sds.piece, 2 * sds.dough + sds.piece, sds.piece, sds.piece)
+        other = Sds(2 * sds.bake + sds.piece, 2 * sds.dough + sds.piece, *[sds.piece] * 3)
         one, two = self.known(sds), self.known(other)
         was, then = self.weights(sds), self.weights(other)
         lost = ((then - was) ** 2).sum(axis=1) / (was**2).sum(axis=1)
@@ -229,7 +230,11 @@ def _criticals(df: Floats, level: float, settings: int) -> Floats:
 
 
 def rehearse(
-    runs: pd.DataFrame, of: str, others: Sequence[str], line: bool | None = None
+    runs: pd.DataFrame,
+    of: str,
+    others: Sequence[str],
+    line: bool | None = None,
+    mixing: str | None = None,
 ) -> Rehearsal:
     """Read a plan's runs the way the analysis will read the records.
 
@@ -244,6 +249,8 @@ def rehearse(
     line : bool, optional
         Judge a numeric factor by the difference between the ends of a straight line; by itself
         when it has more than eight settings.
+    mixing : str, optional
+        See `kit.compare`.
 
     Raises
     ------
@@ -251,7 +258,7 @@ def rehearse(
         The plan cannot answer, whatever comes out.
     """
     load = "load" if "load" in runs and runs["load"].notna().all() else None
-    columns = {"trial": None, "bake": "bake", "dough": "dough", "load": load}
+    columns = {"trial": None, "bake": "bake", "mixing": mixing, "dough": "dough", "load": load}
     made_up = runs.assign(**{_OUTCOME: np.arange(len(runs), dtype=float)})
     records = read_records(made_up, _OUTCOME, of, columns, list(others), line)
     frame = records.frame

@@ -104,7 +104,7 @@ class Evidence:
         rows: list[tuple[str, str, str, Any]] = []
         for n in range(bakes):
             bake = f"to come {n + 1}"
-            if unit in ("bake", "dough"):
+            if unit in ("bake", "mixing", "dough"):
                 for number, setting in enumerate([s for s in settings for _ in range(each)]):
                     loads = (str(i % self.loads) for i in range(pieces))
                     rows += [(bake, f"{bake}.{number}", load, setting) for load in loads]
@@ -143,8 +143,9 @@ class Evidence:
         """
         both = pd.concat([self.runs, more], ignore_index=True)
         lead, unit = self.comparison.leading, self.comparison.unit
+        key = self.comparison.columns["mixing"] if unit == "mixing" else unit
         (se_now, df_now), (se, df) = self._now, _known(both, self.comparison, self._sds)
-        units = len(both) if unit == "piece" else len(both.drop_duplicates(["bake", unit]))
+        units = len(both) if unit == "piece" else len(both.drop_duplicates(["bake", key]))
         return After(lead.se * se / se_now, lead.df + max(df - df_now, 0.0), units)
 
     def chance(self, then: After, half: float) -> float:
@@ -217,7 +218,8 @@ def gather(frame: pd.DataFrame, comparison: Comparison) -> Evidence:
     runs = runs.reset_index(drop=True)
     sizes = runs.groupby(["bake", "dough"]).size()
     variance = c.fit.variance["variance"].clip(lower=0.0)
-    sds = Sds(*(float(variance.get(k, 0.0)) ** 0.5 for k in ("bake", "dough", "load", "residual")))
+    parts = ("bake", "dough", "load", "residual", "mixing")
+    sds = Sds(*(float(variance.get(part, 0.0)) ** 0.5 for part in parts))
     return Evidence(
         c, runs, int(sizes.median()), int(sizes.groupby("bake").size().max()),
         int(runs.groupby("bake")["load"].nunique().max()) if "load" in runs else 1,
@@ -273,7 +275,7 @@ def _known(runs: pd.DataFrame, c: Comparison, sds: Sds) -> tuple[float, float]:
     if len(runs) > MOST_PIECES:
         msg = f"{len(runs)} pieces are more than can be worked with here (up to {MOST_PIECES})."
         raise DesignError(msg)
-    seen = rehearse(runs, c.by, c.adjusted, c.kind == "line")
+    seen = rehearse(runs, c.by, c.adjusted, c.kind == "line", c.columns["mixing"])
     pair = {c.leading.level, c.leading.versus}
     i = [set(names) for names in seen.names].index(pair)
     known = seen.known(sds)

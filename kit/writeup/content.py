@@ -223,12 +223,12 @@ def _differences(c: "Comparison") -> Table:
 def _spread(c: "Comparison") -> Table:
     unit = words.unit_of(c.outcome)
     inner = "dough" if c.counts["piece"] == c.counts["dough"] else "piece"
+    within = " within a bake" if c.counts["bake"] > 1 else ""
     called = {
         "bake": "From bake to bake",
-        "dough": "From dough to dough within a bake"
-        if c.counts["bake"] > 1
-        else "From dough to dough",
-        "load": "From load to load within a bake" if c.counts["bake"] > 1 else "From load to load",
+        "mixing": f"From mixing to mixing{within}",
+        "dough": f"From dough to dough{within}",
+        "load": f"From load to load{within}",
         "residual": f"From {inner} to {inner}, and the measuring",
     }
     rows = []

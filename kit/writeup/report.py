@@ -236,6 +236,7 @@ def _call(c: Comparison, dough: str | None, bake: str | None, load: str | None) 
     """The call that gives the comparison again from the same table."""
     given = {"outcome": c.outcome, "by": c.by, "dough": dough, "bake": bake}
     given["load"] = load if "load" in c.fit.groups or c.unit == "load" else None
+    given["mixing"] = c.columns["mixing"] if "mixing" in c.fit.groups else None
     text = [f"{name}={value!r}" for name, value in given.items() if value is not None]
     if c.matters is not None:
         text.append(f"matters={c.matters:g}")

@@ -1,57 +1,156 @@
-"""Why doughs of one retard that are mixed in one go are told of: how often an answer errs then."""
+"""Doughs of one retard are mixed in one go: such a mixing counts once for the retard."""
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
+from statsmodels.stats.anova import AnovaRM
 
 from kit.analysis.compare import compare
-from kit.analysis.mixing import shared_sessions
+from kit.analysis.dose import dose
+from kit.analysis.mixing import mixed_by, shared_mixings
+from kit.analysis.overview import overview
+from kit.analysis.surface import surface
+from kit.errors import DesignError, InputError
+from kit.plan.next import next_bake
+
+TOLD = {"dough": "dough", "bake": "bake", "mixing": "retard_hours"}
 
 
-def series(rng, sd_session, doughs=2, bakes=4, pieces=4):
-    """Bakes of two retards that make no difference; each mixing session adds its own height."""
+def series(rng, sd_mixing, doughs=2, bakes=4, pieces=4, hours=(24, 48)):
+    """Bakes of retards that make no difference; each mixing adds its own height."""
     rows = []
     for bake in range(bakes):
         day = rng.normal(0, 1)
-        for hours in (24, 48):
-            session = rng.normal(0, sd_session)
+        for retard in hours:
+            mixing = rng.normal(0, sd_mixing)
             for dough in range(doughs):
-                of_dough = 30 + day + session + rng.normal(0, 0.8)
+                of_dough = 30 + day + mixing + rng.normal(0, 0.8)
                 rows += [
-                    (bake, f"{bake}-{hours}-{dough}", hours, of_dough + rng.normal(0, 1.2))
+                    (
+                        f"bake {bake}",
+                        f"{bake}-{retard}-{dough}",
+                        retard,
+                        0.4 * dough,
+                        of_dough + rng.normal(0, 1.2),
+                    )
                     for _ in range(pieces)
                 ]
-    return pd.DataFrame(rows, columns=["bake", "dough", "retard_hours", "height"])
+    columns = ["bake", "dough", "retard_hours", "malt_percent", "height"]
+    return pd.DataFrame(rows, columns=columns)
 
 
-def false_alarms(sd_session, doughs, count):
+@pytest.fixture
+def two():
+    return series(np.random.default_rng(8), 1.0)
+
+
+def test_two_retards_are_judged_as_a_paired_t_test_of_the_mixings_does(two):
+    """Against SciPy's ``ttest_rel`` on the means of the mixings, bake by bake."""
+    found = compare(two, "height", "retard_hours", **TOLD)
+    means = two.groupby(["retard_hours", "bake"])["height"].mean()
+    other = stats.ttest_rel(means[48], means[24])
+    assert found.unit == "mixing"
+    assert found.leading.df == pytest.approx(other.df, rel=1e-6)
+    assert found.leading.t == pytest.approx(other.statistic, rel=1e-6)
+    assert found.leading.p == pytest.approx(other.pvalue, rel=1e-6)
+    assert "4 bakes, 8 mixings, 16 doughs and 64 pieces" in found.rests_on
+    assert "such a mixing counts once" in found.rests_on
+    # as 16 doughs it would seem surer than it is
+    assert compare(two, "height", "retard_hours", dough="dough", bake="bake").leading.df > 10
+
+
+def test_three_retards_are_judged_as_repeated_measures_are():
+    """Against statsmodels' ``AnovaRM`` on the means of the mixings."""
+    rows = series(np.random.default_rng(3), 0.7, bakes=5, hours=(16, 24, 48))
+    found = compare(rows, "height", "retard_hours", **TOLD)
+    means = rows.groupby(["bake", "retard_hours"], as_index=False)["height"].mean()
+    other = AnovaRM(means, "height", "bake", within=["retard_hours"]).fit().anova_table.iloc[0]
+    assert found.test["F"] == pytest.approx(other["F Value"], rel=1e-6)
+    assert found.test["den_df"] == pytest.approx(other["Den DF"], rel=1e-6)
+    assert found.test["p"] == pytest.approx(other["Pr > F"], rel=1e-6)
+
+
+def test_one_dough_of_each_retard_a_bake_is_its_own_mixing():
+    rows = series(np.random.default_rng(1), 1.0, doughs=1)
+    told, plain = (
+        compare(rows, "height", "retard_hours", **how)
+        for how in (TOLD, {"dough": "dough", "bake": "bake"})
+    )
+    assert told.unit == plain.unit == "dough"
+    assert told.leading == plain.leading
+    assert "mixing" not in told.rests_on
+
+
+def test_one_bake_cannot_tell_the_retard_from_the_mixing(two):
+    with pytest.raises(DesignError, match="mixed in one go, each setting once"):
+        compare(two[two["bake"] == "bake 0"], "height", "retard_hours", **TOLD)
+
+
+def test_mixings_need_bakes(two):
+    with pytest.raises(InputError, match="mixing is 'retard_hours': needs bake"):
+        compare(two, "height", "retard_hours", dough="dough", mixing="retard_hours")
+
+
+def test_every_question_counts_mixings(two):
+    assert dose(two, "height", "retard_hours", **TOLD).unit == "mixing"
+    both = overview(two, ["retard_hours", "malt_percent"], ["height"], **TOLD)
+    assert both.table.set_index("factor")["unit"].to_dict() == {
+        "retard_hours": "mixing",
+        "malt_percent": "dough",
+    }
+    together = surface(two, "height", ("malt_percent", "retard_hours"), **TOLD)
+    assert together.fit.groups == ("bake", "mixing", "dough")
+    more = next_bake(two, "height", "retard_hours", 8, mixing="retard_hours", matters=2.0)
+    assert more.looks.table["units"].tolist() == [2, 4, 6, 8]
+    # a second dough of each mixing tells little; with it the mixings still count
+    half = more.kinds.set_index("doughs")["half_after"]
+    assert half[4] == pytest.approx(half[2].iloc[0], rel=0.1)
+
+
+def test_loads_that_hold_whole_mixings_or_cross_them(two):
+    whole = two.assign(load=two["retard_hours"].astype(str))
+    found = compare(whole, "height", "retard_hours", load="load", **TOLD)
+    assert found.unit == "mixing"
+    crossing = two.assign(load=["a", "b"] * (len(two) // 2))
+    across = compare(crossing, "height", "retard_hours", load="load", **TOLD)
+    assert across.fit.groups == ("bake", "mixing", "dough", "load")
+    for answer in (found, across):
+        assert answer.leading.df == pytest.approx(3, abs=0.1)
+
+
+def test_a_dough_in_two_mixings_is_a_slip_and_the_doughs_count(two):
+    slip = two.copy()
+    slip.loc[0, "retard_hours"] = 48
+    assert compare(slip, "height", "retard_hours", **TOLD).unit == "dough"
+
+
+def test_a_plan_says_it_where_mixings_hold_several_doughs():
+    rng = np.random.default_rng(1)
+    assert shared_mixings(series(rng, 1.0, doughs=1)) == []
+    (said,) = shared_mixings(series(rng, 1.0, doughs=2))
+    assert "one dough of each retard a bake" in said
+    assert mixed_by("malt_percent", "retard_hours") == "retard_hours"
+
+
+def false_alarms(sd_mixing, doughs, count, told):
     """Share of the series whose interval misses the difference of zero."""
     missed = 0
     for seed in range(count):
-        frame = series(np.random.default_rng([seed, 12]), sd_session, doughs)
-        found = compare(frame, "height", "retard_hours", dough="dough", bake="bake")
-        row = found.differences.iloc[0]
-        missed += not row["low"] <= 0 <= row["high"]
+        rows = series(np.random.default_rng([seed, 12]), sd_mixing, doughs)
+        found = compare(rows, "height", "retard_hours", **told).differences.iloc[0]
+        missed += not found["low"] <= 0 <= found["high"]
     return missed / count
 
 
-def test_one_dough_of_each_retard_a_bake_needs_no_caution():
-    rng = np.random.default_rng(1)
-    assert shared_sessions(series(rng, 1.0, doughs=1), "retard_hours") == []
-    (said,) = shared_sessions(series(rng, 1.0, doughs=2), "retard_hours")
-    assert "one dough of each retard a bake" in said
-
-
 @pytest.mark.long
-def test_false_alarms_where_sessions_differ():
-    """400 series a row (standard error 1.1 % at 5 %): the caution is due, and its remedy helps."""
-    found = {
-        (sd, doughs): false_alarms(sd, doughs, 400) for sd, doughs in ((0.0, 2), (1.0, 2), (1.0, 1))
-    }
-    for (sd, doughs), share in found.items():
+def test_false_alarms_where_mixings_differ():
+    """1000 series a row (standard error 0.7 % at 5 %): as doughs they err, as mixings they hold."""
+    plain = {"dough": "dough", "bake": "bake"}
+    for sd, doughs, told in ((0.0, 2, TOLD), (1.0, 2, TOLD), (1.0, 1, TOLD), (1.0, 2, plain)):
+        share = false_alarms(sd, doughs, 1000, told)
         print(
-            f"sessions differ by {sd} mm, {doughs} doughs of a retard a bake: {100 * share:.1f} %"
+            f"mixings differ by {sd} mm, {doughs} doughs of a retard a bake, "
+            f"{'mixings' if told is TOLD else 'doughs'} counted: {100 * share:.1f} %"
         )
-    assert found[0.0, 2] < 0.09
-    assert found[1.0, 2] > 0.09  # else the caution would be idle
-    assert found[1.0, 1] < 0.09
+        assert (share < 0.07) == (told is TOLD)

@@ -259,6 +259,9 @@ def test_doughs_of_one_retard_are_mixed_in_one_go():
         return any("are mixed in one go" in check for check in checks)
 
     assert told(Kitchen(4, 4))
+    assert any(
+        "judged by 3 degrees of freedom" in c for c in design([RETARD], Kitchen(4, 4)).checks
+    )
     assert "so the day at the griddle cancels" in str(design([RETARD], Kitchen(4, 4)))
     assert not told(Kitchen(4, 2))
 
@@ -619,6 +622,15 @@ def test_any_wish_gives_a_sound_plan_or_a_clear_word(
     sound(plan)
     assert str(plan)
     assert all(check and not check.endswith(".") for check in plan.checks)
+
+
+def test_a_search_ends_where_the_bakes_tell_too_little():
+    """Rounding passed for gain for ever where more was asked than four doughs tell."""
+    factors = [MALT, HYDRATION, Factor("proof_ratio", (1.5, 2, 2.5))]
+    kitchen = Kitchen(1, 4, 6, 6, 2)
+    with pytest.raises(DesignError, match="cannot tell apart"):
+        design(factors, kitchen, kind="optimal", model="quadratic", seed=32, starts=1)
+    sound(design(factors, kitchen, seed=32, starts=1))
 
 
 def test_loads_of_one_dough_each_are_baked_as_they_are_mixed():

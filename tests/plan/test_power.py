@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
-from statsmodels.stats.power import FTestAnovaPower, TTestIndPower
+from statsmodels.stats.power import FTestAnovaPower, TTestIndPower, TTestPower
 
 from kit.analysis.kenward_roger import single_df
 from kit.analysis.mixed import mixed
@@ -529,3 +529,20 @@ def test_spread_refuses(frame, outcome, kind, message):
         Spread.from_bakes(pd.DataFrame(frame), outcome)
     if message:
         assert str(refused.value) == message
+
+
+def test_doughs_mixed_in_one_go_count_once():
+    """As a paired t test of the mixings' means (statsmodels' ``TTestPower``), bake by bake."""
+    retard = [Factor("retard_hours", (24, 48))]
+    plan = design(retard, Kitchen(4, 4))
+    found = power(plan, sd_dough=1.0, sd_piece=1.5, matters=2.0)
+    pieces = plan.counts["piece"] / plan.counts["dough"]
+    of_difference = math.sqrt(2 * (1.0**2 + 1.5**2 / pieces) / 2)  # two doughs a mixing
+    other = TTestPower().power(2.0 / of_difference, nobs=4, alpha=0.05)
+    assert found.unit == "mixing"
+    assert found.df == pytest.approx(3)
+    assert found.chance == pytest.approx(other, abs=1e-6)
+    assert any("where the day of mixing tells" in check for check in found.checks)
+    # one dough of each retard a bake is a mixing of its own
+    single = design(retard, Kitchen(4, 2))
+    assert power(single, sd_dough=1.0, sd_piece=1.5).unit == "dough"
