@@ -64,10 +64,7 @@ class TrialAnswers(TrialRecords):
             frame,
             outcome,
             by,
-            dough="dough",
-            bake="bake",
-            load=present(frame, "load"),
-            mixing=mixed_by(by),
+            **_together(frame, by),
             matters=matters,
             adjust=[a for a in (others if adjust is None else adjust) if a in frame.columns],
             control=control,
@@ -106,10 +103,7 @@ class TrialAnswers(TrialRecords):
             frame,
             outcome,
             of,
-            dough="dough",
-            bake="bake",
-            load=present(frame, "load"),
-            mixing=mixed_by(of),
+            **_together(frame, of),
             matters=matters,
             adjust=[a for a in (others if adjust is None else adjust) if a in frame.columns],
             covariates=list(covariates),
@@ -152,10 +146,7 @@ class TrialAnswers(TrialRecords):
             frame,
             outcome,
             (first, second),
-            dough="dough",
-            bake="bake",
-            load=present(frame, "load"),
-            mixing=mixed_by(first, second),
+            **_together(frame, first, second),
             matters=matters,
             adjust=[a for a in held if a != second],
             covariates=list(covariates),
@@ -196,10 +187,7 @@ class TrialAnswers(TrialRecords):
             frame,
             asked,
             chosen,
-            dough="dough",
-            bake="bake",
-            load=present(frame, "load"),
-            mixing=mixed_by(*asked),
+            **_together(frame, *asked),
             matters=margins,
         )
         return replace(answer, checks=(*answer.checks, *notes, *also))
@@ -300,16 +288,21 @@ class TrialAnswers(TrialRecords):
         return frame, varied, outcome
 
     def report(self, comparison: "Comparison | None" = None) -> "Report":
-        """Put together what the write-up tells; of `compare` when no comparison is given."""
+        """Put together what the write-up tells; of `compare` when no comparison is given.
+
+        The trial's question stands over an answer to it, not over that of another factor.
+        """
         from kit.writeup import from_frame
 
         comparison = self.compare() if comparison is None else comparison
+        outcome, by = comparison.outcome, comparison.by
+        own = self.outcome in (None, outcome) and next(iter(self.factors), by) == by
         formula = self.formula()
         return from_frame(
             self._without(())[0],
             comparison,
             title=self.name,
-            question=self.question,
+            question=self.question if own else "",
             baker=self.baker,
             invented=self.invented,
             formula=None if formula is None else formula.to_frame(),
@@ -398,3 +391,9 @@ class TrialAnswers(TrialRecords):
 def present(frame: pd.DataFrame, column: str) -> str | None:
     """The column's name if it says anything."""
     return column if column in frame and frame[column].notna().any() else None
+
+
+def _together(frame: pd.DataFrame, *asked: str) -> dict[str, Any]:
+    """Which columns say what belongs together, for the factors asked about."""
+    load = present(frame, "load")
+    return {"dough": "dough", "bake": "bake", "load": load, "mixing": mixed_by(*asked)}

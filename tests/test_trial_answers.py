@@ -81,6 +81,8 @@ def test_several_trials_in_one_regression(workspace):
 
 def test_page_of_a_trial(workspace, tmp_path):
     trial = workspace.trial("harbour")
+    assert trial.report().question == trial.question
+    assert trial.report(trial.compare(by="retard_hours")).question == ""  # not what was asked
     path = trial.writeup(tmp_path / "harbour.html")
     page = path.read_text(encoding="utf-8")
     assert "Invented data" in page
