@@ -44,7 +44,7 @@ def test_baker_asks_and_gets_the_page(page, lab):
     # the page is written where the bakes are
     page.get_by_role("button", name="Write the page").press("Enter")
     page.get_by_text("Written:").wait_for(timeout=10_000)
-    assert "Does more malt" in (lab[1] / "harbour-malt.html").read_text()
+    assert "Does cold retard change height?" in (lab[1] / "harbour-malt.html").read_text()
     with page.expect_popup() as opened:
         page.get_by_role("link", name="harbour-malt.html").press("Enter")
     opened.value.get_by_role("heading", name="harbour-malt").wait_for(timeout=10_000)
