@@ -292,6 +292,7 @@ class TrialAnswers(TrialRecords):
 
         The trial's question stands over an answer to it, not over that of another factor.
         """
+        from kit.records.measured import told_of_photos
         from kit.writeup import from_frame
 
         comparison = self.compare() if comparison is None else comparison
@@ -308,6 +309,7 @@ class TrialAnswers(TrialRecords):
             formula=None if formula is None else formula.to_frame(),
             formula_note="" if formula is None else formula.note,
             events=self._events_in_words(),
+            measured=told_of_photos(self.readings(), outcome),
         )
 
     def writeup(self, path: str | Path, comparison: "Comparison | None" = None) -> Path:

@@ -88,7 +88,7 @@ class TrialPhotos(TrialRecords):
             new = {photo_id for photo_id, is_new in ids if is_new}
             self._say(step, f"{words.plural(len(new), 'photo')} taken in")
         added = tuple(photo for photo in self.photos() if photo.id in new)
-        return AddedPhotos(added, len({i for i, _ in ids}) - len(new), tuple(refused))
+        return AddedPhotos(added, len(ids) - len(new), tuple(refused))
 
     def change_photo(self, photo: StoredPhoto, **values: Any) -> None:
         """Say otherwise what a photo shows, whose it is, or when it was taken.
@@ -118,9 +118,16 @@ class TrialPhotos(TrialRecords):
                     self._restate(step, dough)
 
     def remove_photo(self, photo: StoredPhoto) -> None:
-        """Take a photo out; its file and what was measured on it stay. It can be undone."""
+        """Take a photo out; its file and what was measured on it stay. It can be undone.
+
+        Of rising dough nothing stays: the ratios of its other photos are held against one of them.
+        """
+        dough = photo.on if isinstance(photo.on, Dough) else None
         with self._step() as step:
+            if dough is not None:
+                store.change(step, self.id, photo, {"on": None})
             store.remove(step, self.id, photo)
+            self._restate(step, dough)
             self._say(step, f"{photo} taken out")
 
     def _called(self, code: str, shows: str | None) -> Thing:
@@ -140,12 +147,16 @@ class TrialPhotos(TrialRecords):
         return guess_all(kept, times)
 
     def open_photo(self, photo: StoredPhoto) -> "Photo":
-        """Read a photo's file, for measuring with `kit.photo`."""
+        """Read a photo's file, for measuring; refused when it is another than was taken in."""
         from kit.photo.picture import read
 
         if self._store.folder is None or not photo.path:
             raise InputError("photo", photo.name, "is not in this folder", "Take its file in.")
-        return read(self._store.folder / photo.path, zone=self.zone, taken=photo.taken)
+        opened = read(self._store.folder / photo.path, zone=self.zone, taken=photo.taken)
+        if opened.sha256 != photo.sha256:
+            rule = "is another picture now than the one that was taken in"
+            raise InputError("photo", photo.name, rule, "Take the new one in; take this one out.")
+        return opened
 
     def measure(
         self,
@@ -278,13 +289,14 @@ class TrialPhotos(TrialRecords):
             There is no photo of this dough while it proofs.
         """
         import kit.photo as calls
+        from kit.photo.one_photo import scale_for
 
         opened = [self.open_photo(photo) for photo in self.proof_photos(dough)]
         if not opened:
             rule = "has no photo of it while it proofs"
             raise InputError("dough", str(dough), rule, "Say of its photos what they show.")
         if scale is None:
-            scale = calls.scale(opened[0], kind=reference, **(about or {}))
+            scale = scale_for(opened[0], "rise", reference, about)
 
         def done(count: int, of: int) -> None:
             opened[count - 1].forget()  # a dozen photos would fill the memory

@@ -256,6 +256,11 @@ class TrialProof(TrialRecords):
         -------
         Forecast
             Its headline says how long, its checks how far to trust it.
+
+        Raises
+        ------
+        DataError
+            Doughs were read, and of none the room is known.
         """
         from kit.analysis.forecast import double_at
         from kit.analysis.forecast_clock import in_rooms
@@ -266,6 +271,12 @@ class TrialProof(TrialRecords):
             raise InputError("temp_c", temp_c, "must not be empty", "Give the room's temperature.")
         refuse_outside(temp, "temp_c", "Proof one dough there and read it.")
         others, rooms = self._earlier(self._proofs(), None, None, earlier)
+        if rooms and all(room is None for room in rooms.values()):
+            msg = (
+                "the room of no earlier dough is recorded, so their times cannot be moved to "
+                "another. Record the room temperature of a bake in which doughs were read."
+            )
+            raise DataError(msg)
         others, _, more = in_rooms(others, rooms, temp)
         told = double_at(
             temp, others, level=level, start_temp_c=FRIDGE_C if cold else None

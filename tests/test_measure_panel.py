@@ -17,6 +17,7 @@ from PIL import Image
 import kit.photo
 from kit import panels
 from kit.errors import DataError
+from kit.photo import reference
 from kit.photo.proof_series import Series, SeriesRow
 from kit.photo.value import Value
 from kit.workspace import Workspace
@@ -45,6 +46,14 @@ def circle(x=160, y=120, r=60, n=200):
 
 
 @dataclass
+class Found:
+    """Stands in for a scale."""
+
+    outline: np.ndarray = field(default_factory=lambda: circle(40, 40, 20, 4))
+    notes: tuple = ("seen from 8 degrees",)
+
+
+@dataclass
 class Calls:
     """Stands in for the measuring: an outline is as high as it is, in tenths of a millimetre."""
 
@@ -54,7 +63,7 @@ class Calls:
         self.asked.append(("scale", kind, about))
         if about.get("mm") == 13:
             raise DataError("the points lie on one another. Drag them apart.")
-        return SimpleNamespace(outline=circle(40, 40, 20, 4), notes=("seen from 8 degrees",))
+        return Found()
 
     def side(self, photo, scale, **how):
         self.asked.append(("side", how))
@@ -140,7 +149,7 @@ def test_measured_corrected_by_dragging_and_kept(panel, trial, calls):
     one = panel.one
     one.measure.click()
     assert calls.asked == [
-        ("scale", "card", {"offset_mm": 0.0}), ("side", {"shape": "piece"}),
+        ("scale", "card", {"offset_mm": 0.0, "u_offset_mm": 25.0}), ("side", {"shape": "piece"}),
     ]  # fmt: skip
     assert "Height: 30.00 ± 0.25 mm" in words(one.values)
     assert "Seen from 8 degrees." in words(one.values)
@@ -274,7 +283,8 @@ def test_a_disc_is_asked_how_it_lies_and_pointed_at_only_when_dragged(panel, cal
     one.reference.choices["disc"].value = "flat"
     one.measure.click()
     assert calls.asked[0] == (
-        "scale", "disc", {"diameter_mm": 25.0, "offset_mm": 0.0, "lies": "flat"},
+        "scale", "disc",
+        {"diameter_mm": 25.0, "offset_mm": 0.0, "u_offset_mm": 25.0, "lies": "flat"},
     )  # fmt: skip
     drag(panel, "end-disc", 60, 80)
     assert calls.asked[-2][2]["at"] == (60, 80)
@@ -282,6 +292,84 @@ def test_a_disc_is_asked_how_it_lies_and_pointed_at_only_when_dragged(panel, cal
     how = one.how("side")
     assert how["about"]["lies"] == "flat"  # many are measured by it too
     assert "at" not in how["about"]
+
+
+def test_what_the_measuring_refuses_is_said_of_the_field_not_of_the_argument(panel, monkeypatch):
+    monkeypatch.setattr(kit.photo, "scale", reference.scale)
+    one, plain = panel.one, lambda shown: html.unescape(words(shown))
+    bar, depth = one.reference.fields["card"]["printed_scale"], one.reference.front
+    depth.value = "3 m"
+    one.measure.click()
+    says = "middle in front of it is '3 m': must lie between -500 and 500 mm."
+    assert plain(depth.said) == plain(one.said) == f"Not yet: {says}"
+    depth.value, bar.value = "20 mm", "18"
+    one.measure.click()
+    assert plain(depth.said) == ""
+    assert plain(bar.said) == plain(one.said)
+    assert plain(bar.said).startswith("Not yet: its long bar, measured is '18': must be the length")
+    assert bar.value == "18"
+    choose(panel, "1A rise.jpg")
+    bar.value, one.shape.value = "", "jar"
+    one.inner.value, one.base.value = "80 mm", "-3"
+    one.measure.click()
+    assert plain(one.base.said) == "Not yet: its base is thick is '-3': must be 0 or more."
+
+
+def test_where_nothing_is_found_the_outline_is_drawn_by_hand(panel, calls, monkeypatch):
+    def refuses(photo, scale, **how):
+        if "outline" not in how:
+            raise DataError("no piece was found. Draw a box round it, or draw the outline.")
+        return calls.side(photo, scale, **how)
+
+    monkeypatch.setattr(kit.photo, "side", refuses)
+    one = panel.one
+    one.measure.click()
+    assert one.trace.layout.display == "none"  # a box comes first, as the button beside says
+    one.place.value = True
+    assert one.place.description == "Draw a box round it"
+    assert one.trace.layout.display is None
+    drag(panel, "box-1", 60, 40)
+    drag(panel, "box-2", 260, 200)
+    one.measure.click()
+    assert "draw the outline" in words(one.said)
+    one.trace.click()
+    assert "Drag its points onto the edge" in words(one.said)
+    points = [g for g in one.marking.marks["grips"] if g["key"].startswith("outline-")]
+    assert len(points) == 20
+    assert min(g["x"] for g in points) == pytest.approx(60, abs=2)
+    assert max(g["y"] for g in points) == pytest.approx(200, abs=2)
+    drag(panel, "outline-0", 250, 125)
+    assert one.result is None  # a guess, half dragged, is no measurement
+    one.measure.click()
+    assert "Corrected by hand: place, outline." in words(one.values)
+    drawn = one.hand["outline"]
+    one.measure.click()  # what a hand drew is not lost by pressing it again
+    assert one.hand["outline"] is drawn
+    assert "Corrected by hand: place, outline." in words(one.values)
+
+
+def test_how_far_a_piece_stands_is_not_taken_for_a_cut_face(panel, calls):
+    one, form = panel.one, panel.one.reference
+    shown = lambda: [f.layout.display != "none" for f in (form.front, form.above)]  # noqa: E731
+    assert shown() == [True, False]
+    one.measure.click()
+    assert calls.asked[0] == ("scale", "card", {"offset_mm": 0.0, "u_offset_mm": 25.0})
+    assert "How far its middle stands in front of the reference was not said." in words(one.values)
+    form.front.value = "55 mm"  # measured anew at once
+    assert calls.asked[-2][2] == {"offset_mm": 55.0, "u_offset_mm": 1.0}
+    assert "was not said" not in words(one.values)
+    choose(panel, "1A2 crumb.jpg")
+    assert shown() == [False, True]
+    one.measure.click()
+    assert calls.asked[-2][2] == {"offset_mm": 0.0, "u_offset_mm": 12.0}
+    assert "How far the cut face lies above the reference was not said." in words(one.values)
+    assert one.how("side")["about"] == {"offset_mm": 55.0}  # many are measured by what fits each
+    assert one.how("crumb")["about"] == one.how("face")["about"] == {}
+    form.above.value = "a bit"
+    assert "face above it" in words(form.above.said)
+    assert form.above.value == "a bit"
+    form.kind.value = "scanner"
+    assert shown() == [False, False]
 
 
 @pytest.mark.parametrize(
@@ -351,6 +439,7 @@ def test_photos_of_one_dough_are_measured_together(panel, trial, calls, tmp_path
     name, _, how = calls.asked[-1]
     assert (name, how["shape"], list(how["outlines"])) == ("series", "ball", [0])
     told = words(one.together.table)
+    assert "How far its middle stands in front of the reference was not said." in told
     assert "1.50 times the first volume after 30 minutes" in told
     assert "1, by definition" in told
     assert "1.500 ± 0.010" in told
@@ -419,6 +508,31 @@ def test_what_is_said_of_a_photo_is_stored(panel, trial):
     assert len(trial.photos()) == 2
     trial.workspace.undo()
     assert len(trial.photos()) == 3
+
+
+def test_taken_out_says_what_stays(panel, trial):
+    one = panel.one
+    one.about.out.click()
+    assert words(one.about.said) == "1A1 side.jpg is out. Undo brings it back."
+    panel.undo.click()
+    choose(panel, "1A1 side.jpg")
+    one.measure.click()
+    one.keep.click()
+    one.about.out.click()
+    stays = "What was measured on it still counts for piece 1A1."
+    assert words(one.about.said) == f"1A1 side.jpg is out. {stays} Undo brings it back."
+    assert trial.frame()["rise_height_mm"].notna().sum() == 1
+    choose(panel, "1A rise.jpg")
+    assert words(one.about.said) == ""
+
+
+def test_only_folders_with_photos_are_offered(trial, tmp_path):
+    home = trial.workspace.folder
+    (home / "copies").mkdir(exist_ok=True)
+    picture(home / "phone" / "x.jpg")
+    offered = [name for name, _ in panels.measure(trial.workspace).folder.options]
+    assert "phone" in offered
+    assert "copies" not in offered
 
 
 def test_a_missing_time_is_asked_for(panel, trial, tmp_path):
@@ -491,6 +605,22 @@ def test_all_are_measured_stopped_and_gone_on_with(panel, trial, calls, monkeypa
     panel.one.measure.click()
     panel.one.keep.click()
     assert words(panel.counted) == "malt: 3 photos, 2 to look at, 1 kept."
+    asked = len(calls.asked)
+    choose(panel, "1A2 crumb.jpg")  # to be looked at: shown as it is measured, not the bare photo
+    assert [call[0] for call in calls.asked[asked:]] == ["scale", "crumb"]
+    assert len(panel.one.marking.marks["grips"]) == 20
+    assert words(panel.one.kept).startswith("Kept of this photo: ")
+    panel.one.keep.click()
+    choose(panel, "1A1 side.jpg")
+    asked = len(calls.asked)
+    choose(panel, "1A2 crumb.jpg")  # looked at and kept: what is kept is said
+    assert len(calls.asked) == asked
+    trial.add_photos(picture(trial.workspace.folder / "new" / "x.jpg", None))
+    panel.refresh()
+    panel.all.click()
+    panel.working.join(30)
+    left = "1 photo was left out: say of each what it shows and whose it is."
+    assert words(panel.told).endswith(left)
 
 
 def test_points_cannot_measure_many(panel):

@@ -16,7 +16,7 @@ from kit.errors import DataError, InputError, KitError
 from kit.measuring import TrialPhotos
 from kit.photo.proof_series import series
 from kit.photo.value import Value
-from kit.records.measured import measured_values, volume_ratios
+from kit.records.measured import measured_values, told_of_photos, volume_ratios
 from kit.workspace import Workspace
 
 DAY = "2026-11-19"  # a Thursday
@@ -95,6 +95,11 @@ def test_files_and_one_file(trial, tmp_path):
     assert len(trial.add_photos([one, two], shows="crumb").new) == 2
     assert {photo.shows for photo in trial.photos()} == {"crumb"}
     assert trial.add_photos(one).known == 1
+    twin = tmp_path / "x/3.jpg"
+    twin.write_bytes(picture(tmp_path / "x/4.jpg").read_bytes())  # the same picture, copied
+    added = trial.add_photos([twin, tmp_path / "x/4.jpg"])
+    assert (len(added.new), added.known) == (1, 1)
+    assert str(added).startswith("1 photo taken in. 1 was there before.")
 
 
 def test_a_folder_that_is_not_there_is_said(trial, tmp_path):
@@ -208,6 +213,27 @@ def test_accepted_is_stored_with_photo_uncertainty_and_hand(trial, tmp_path):
     assert trial.workspace.check().ok
 
 
+def test_the_page_says_what_was_measured_on_photos(trial, tmp_path):
+    assert told_of_photos(trial.readings(), "rise_height_mm") == ""
+    names = ("1A1", "1A2", "1A3")
+    paths = [picture(tmp_path / f"{name}.jpg", f"{DAY} 12:00:00") for name in names]
+    one, two, three = (trial.add_photos(path).new[0] for path in paths)
+    trial.accept(one, side(30.0, 0.2), "1A1", shows="side")
+    told = told_of_photos(trial.readings(), "rise_height_mm")
+    assert told == (
+        "Height was measured on photos for 1 of 1 piece, each give or take about 0.40 mm "
+        "(95 in 100)."
+    )
+    trial.accept(two, side(31.0, 0.4), "1A2", shows="side", corrected=("top",))
+    trial.accept(three, side(32.0, 0.3), "1A3", shows="side", looked_at=False)
+    trial.record("1A1", "rise_height_mm", 30.5)  # by calliper: the last one counts
+    trial.record("1B1", "rise_height_mm", 33.5)
+    assert told_of_photos(trial.readings(), "rise_height_mm") == (
+        "Height was measured on photos for 2 of 4 pieces, each give or take about 0.70 mm "
+        "(95 in 100; 0.60 to 0.80); 1 was corrected by hand; 1 was taken as found without a look."
+    )
+
+
 def test_crumb_and_face_are_kept_as_their_quantities(trial, tmp_path):
     photos = trial.add_photos([picture(tmp_path / f"{n}.jpg") for n in ("c", "f")]).new
     crumb = SimpleNamespace(
@@ -263,6 +289,24 @@ def test_rising_dough_is_its_doughs_and_the_first_photo_is_one(trial, tmp_path):
     rows = rows[rows["quantity"] == "dough_ratio"].sort_values("at")
     assert rows["value"].tolist() == pytest.approx([1.0, 1.4, 100 / 150])
     assert "dough_ratio" not in trial.frame()
+
+
+def test_a_photo_taken_out_is_nothing_that_others_are_held_against(trial, tmp_path):
+    """Doubled since the photo that is left: what was kept of the one taken out is gone."""
+    for i, volume in enumerate((100.0, 150.0, 300.0)):
+        (photo,) = trial.add_photos(
+            picture(tmp_path / f"1A rise {i}.jpg", f"{DAY} {10 + i}:00:00")
+        ).new
+        trial.accept(photo, ball(volume), "1A", shows="rise")
+    read = lambda: trial.rise_readings()[["hours", "proof_ratio"]].to_numpy().tolist()  # noqa: E731
+    before = read()
+    assert before == [[1.0, 1.5], [2.0, 3.0]]
+    trial.remove_photo(trial.photos()[0])
+    assert read() == [[1.0, 2.0]]
+    trial.workspace.undo()
+    assert read() == before
+    trial.remove_photo(trial.photos()[1])
+    assert read() == [[2.0, 3.0]]
 
 
 def test_dough_measured_together_is_surer_than_one_by_one(trial, tmp_path):
@@ -429,6 +473,17 @@ def test_a_photo_without_the_card_is_refused_with_what_to_do(trial, tmp_path):
     (photo,) = trial.add_photos(picture(tmp_path / "1A1.jpg", size=(640, 480))).new
     with pytest.raises(KitError, match=r"(?i)card"):
         trial.measure(photo, shows="side")
+
+
+def test_another_picture_under_the_same_name_is_not_measured_for_it(ws, trial, tmp_path):
+    (photo,) = trial.add_photos(picture(tmp_path / "1A1 side.jpg", f"{DAY} 10:00:00")).new
+    assert trial.open_photo(photo).sha256 == photo.sha256
+    os.replace(picture(tmp_path / "other.jpg", f"{DAY} 11:00:00"), ws.folder / photo.path)
+    says = "is another picture now than the one that was taken in. Take the new one in"
+    with pytest.raises(InputError, match=says):
+        trial.measure(photo, shows="side")
+    (new,) = trial.add_photos(ws.folder / photo.path).new
+    assert trial.open_photo(new).sha256 == new.sha256 != photo.sha256
 
 
 def test_a_file_that_went_missing_is_said(ws, trial, tmp_path):

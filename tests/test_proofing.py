@@ -208,6 +208,25 @@ def test_photos_count_from_when_they_were_taken_and_stand_on_the_curve(ws, trial
     assert words.startswith("Small photos of the dough: after 25 min, at 1.0")
     assert words.count("times") == len(MINUTES)
     assert "<image" in charts.svg(ax, "Rise", words)
+    ax.figure.draw_without_rendering()
+    boxes = [a.get_window_extent() for a in ax.artists if (a.get_gid() or "").startswith("photo")]
+    assert all(box.x0 >= ax.bbox.x0 and box.y1 <= ax.bbox.y1 for box in boxes)  # no number covered
+    apart = [not one.overlaps(two) for i, one in enumerate(boxes) for two in boxes[:i]]
+    assert sum(apart) >= len(apart) - 2  # close readings may lie on one another
+
+
+def test_a_phones_heic_stands_on_the_curve_too(ws, trial):
+    heif = pytest.importorskip("pillow_heif", reason="needs pip install 'bake-trial-kit[heic]'")
+    dough = trial.add_dough(trial.add_bake("2026-01-08"))
+    trial.stage(dough, "shaped", START)
+    pixels = np.full((300, 400, 3), (200, 180, 150), np.uint8)
+    for i, (after, ratio) in enumerate(zip((30, 60, 90), (1.2, 1.6, 2.1), strict=True)):
+        heif.from_bytes("RGB", (400, 300), pixels.tobytes()).save(ws.folder / f"{i}.heic")
+        at = START + timedelta(minutes=after)
+        add_photo(ws, trial, dough, f"{i}.heic", at, "dough_ratio", ratio, 0.02)
+    (one,) = trial.rise(of=dough).curves
+    drawn = [a for a in one.plot().artists if (a.get_gid() or "").startswith("photo")]
+    assert len(drawn) == 3
 
 
 # --- what they tell ------------------------------------------------------------------------
@@ -315,6 +334,13 @@ def test_earlier_doughs_of_another_trial(ws, trial):
         other.forecast(dough, now=start)
     f = other.forecast(dough, now=start, earlier=[trial])
     assert f.earlier == ("1A of malt", "1B of malt", "2A of malt", "2B of malt")
+
+
+def test_times_move_to_another_room_only_from_rooms_that_are_known(trial):
+    proofed(trial, weeks=2)
+    says = r"^the room of no earlier dough is recorded, .* Record the room temperature of a bake"
+    with pytest.raises(DataError, match=says):
+        trial.double_at(26)
 
 
 def test_rooms(trial):

@@ -147,6 +147,8 @@ def test_another_room(demo):
     panel.room.value = "45"
     panel.move.click()
     assert "must lie between 15 and 35" in words(panel.moved)
+    assert words(panel.room.said).startswith("Not yet: room (°C) is ")
+    assert "temp_c" not in words(panel.moved)
     panel.room.value = "26,5"
     panel.move.click()
     assert "A dough in a room of 26.5 °C doubles in about" in words(panel.moved)

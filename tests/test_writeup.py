@@ -333,6 +333,11 @@ def test_versions_hash_and_call():
     assert again.to_frame().equals(demo().comparison.to_frame())
 
 
+def test_what_was_measured_on_photos_is_told():
+    told = "Height was measured on photos for 2 of 4 pieces."
+    assert told in section(replace(demo(), measured=told), "done")
+
+
 def test_mixings_are_told_and_can_be_repeated():
     frame = pd.read_csv(ROOT / "datasets" / "demo" / "pieces.csv")
     found = compare(

@@ -28,6 +28,7 @@ from kit.charts.base import (
     own_axes,
     plain,
 )
+from kit.errors import KitError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -44,6 +45,8 @@ _MARKS, _LINES = "osD^vP", ("-", "--", "-.", ":", (0, (6, 1)), (0, (3, 1, 1, 1))
 _RATIO = "Volume, times the start (2 is double)"
 #: no more thumbnails in one picture, and their longer side in dots
 _MOST_PHOTOS, _SMALL = 8, 96
+#: where a thumbnail's middle may be from its reading, in points: what is free first
+_BESIDE = ((30, -32), (-30, 32), (36, -74), (-36, 74), (70, -32))
 
 
 def rise_curve(c: "RiseCurve", ax: "Axes | None" = None) -> "Axes":
@@ -61,8 +64,9 @@ def rise_curve(c: "RiseCurve", ax: "Axes | None" = None) -> "Axes":
             )  # fmt: skip
     _double(ax, c.double_hours, float(c.of("double_hours")["low"]),
             float(c.of("double_hours")["high"]), c.level)  # fmt: skip
+    ax = _finish(ax)
     _thumbnails(ax, [c])
-    return _finish(ax)
+    return ax
 
 
 def rise_forecast(f: "Forecast", ax: "Axes | None" = None) -> "Axes":
@@ -103,8 +107,8 @@ def rises(r: "Rises", ax: "Axes | None" = None) -> "Axes":
         ax.plot(curve.readings["hours"], curve.readings["ratio"], ls="none", marker=_MARKS[i],
                 ms=4.5, color=_COLOURS[i], zorder=4, label=label)  # fmt: skip
     ax.axhline(2, color=INK, lw=0.8, zorder=1)
-    _thumbnails(ax, r.curves)
     ax = _finish(ax)
+    _thumbnails(ax, r.curves)
     legend = ax.get_legend()
     if r.by and legend is not None:
         legend.set_title(plain(words.capital(quantities.label(r.by))))
@@ -147,16 +151,30 @@ def _drawn_photos(curves: "Iterable[RiseCurve]") -> list[Any]:
 
 
 def _thumbnails(ax: "Axes", curves: "Iterable[RiseCurve]") -> None:
-    """Draw each photo small, beside its reading, above and below the curve in turn."""
+    """Draw each photo small, right below its reading where the curve leaves room, else above.
+
+    Where neither is free of other photos and inside the frame, it goes below all the same.
+    """
     from matplotlib.offsetbox import AnnotationBbox, OffsetImage
 
-    for i, row in enumerate(_drawn_photos(curves)):
+    points = ax.figure.dpi / 72
+    (left, bottom), (right, top) = ax.transAxes.transform([(0, 0), (1, 1)]) / points
+    taken: list[tuple[float, float]] = []
+
+    def free(x: float, y: float) -> bool:
+        inside = left + 25 < x < right + 20 and bottom + 20 < y < top - 10
+        return inside and all(abs(x - a) > 50 or abs(y - b) > 40 for a, b in taken)
+
+    for row in _drawn_photos(curves):
         picture = _small(Path(str(row.photo)))
         if picture is None:
             continue
+        x, y = ax.transData.transform((float(row.hours), float(row.ratio))) / points
+        beside = next((at for at in _BESIDE if free(x + at[0], y + at[1])), _BESIDE[0])
+        taken.append((x + beside[0], y + beside[1]))
         box = AnnotationBbox(
             OffsetImage(picture, zoom=0.5), (float(row.hours), float(row.ratio)),
-            xybox=(-26, 30) if i % 2 == 0 else (26, -30), boxcoords="offset points", pad=0.1,
+            xybox=beside, boxcoords="offset points", pad=0.1,
             arrowprops={"arrowstyle": "-", "color": GREY, "lw": 0.7},
             bboxprops={"edgecolor": GREY, "lw": 0.7}, annotation_clip=False,
         )  # fmt: skip
@@ -166,16 +184,12 @@ def _thumbnails(ax: "Axes", curves: "Iterable[RiseCurve]") -> None:
 
 
 def _small(file: Path) -> Any:
-    """A photo as a small picture, upright; None where it is no picture any more."""
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    """A photo (of a phone, too: HEIC) as a small picture; None where it is no picture any more."""
+    from kit.photo.picture import read
 
     try:
-        with Image.open(file) as opened:
-            opened.draft("RGB", (2 * _SMALL, 2 * _SMALL))  # a JPEG is decoded no larger than needed
-            picture = ImageOps.exif_transpose(opened).convert("RGB")
-            picture.thumbnail((_SMALL, _SMALL))
-            return np.asarray(picture)
-    except (OSError, UnidentifiedImageError, Image.DecompressionBombError):
+        return read(file).reduced(_SMALL)[0]
+    except KitError:
         return None
 
 

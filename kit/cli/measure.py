@@ -29,12 +29,16 @@ def measure(
     about: Annotated[
         list[str] | None,
         typer.Option(
-            help="About the reference: side=40, diameter=1in, lies=flat, dpi=600; may repeat."
+            help="About the reference: side=40, diameter=1in, lies=flat, dpi=600, or of the card "
+            "bar=178 (its long bar, measured); may repeat."
         ),
     ] = None,
     in_front: Annotated[
-        str, typer.Option(help="How far the piece stands in front of, or above, the reference.")
-    ] = "0 mm",
+        str | None,
+        typer.Option(
+            help="How far its middle stands before, or its face lies above, the reference."
+        ),
+    ] = None,
     shape: Annotated[
         str | None, typer.Option(help="From the side: piece, ball (of rising dough) or jar.")
     ] = None,
@@ -59,8 +63,10 @@ def measure(
     from rich.progress import MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     from kit.photo.many import Asked, measure_folder
+    from kit.photo.one_photo import DEPTHS
 
-    said = _named(about, "--about") | {"offset_mm": parse(in_front, "mm", "--in-front") or 0.0}
+    offset = None if in_front is None else parse(in_front, "mm", "--in-front")
+    said = _named(about, "--about") | ({} if offset is None else {"offset_mm": offset})
     asked = Asked(shows, by, said, shape, _named(jar, "--jar") if jar else None, zone)
     columns = (TextColumn("{task.description}"), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=err, transient=True) as shown:
@@ -75,6 +81,13 @@ def measure(
             err.print("Stopped. What was measured is kept; the same command goes on.")
             raise
     _report(frame, out or folder / f"measured-{shows}.csv")
+    if (
+        (frame["status"] == "measured").any()
+        and offset is None
+        and by != "scanner"
+        and shows in DEPTHS
+    ):
+        say(f"How far {DEPTHS[shows][0]} was not said: lengths are unsure. Say it with --in-front.")
 
 
 def _named(words: list[str] | None, option: str) -> dict[str, Any]:
@@ -92,6 +105,8 @@ def _named(words: list[str] | None, option: str) -> dict[str, Any]:
             named[key] = int(number) if number is not None and number == int(number) else number
         elif key == "inner_corners":
             named[key] = _corners(option, text)
+        elif key in ("bar", "printed_scale"):
+            named["printed_scale"] = parse(text, "mm", f"{option} {key}")
         else:
             named[key if key.endswith("_mm") else f"{key}_mm"] = parse(text, "mm", option)
     return named

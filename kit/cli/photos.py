@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from kit.cli.shell import app, said_in_one_line, say
+from kit.errors import InputError
 
 __all__ = ["card"]
 
@@ -24,6 +25,8 @@ def card(
     from kit.photo.card_sheet import card_pdf
 
     where = out or Path(f"card-{paper.lower()}.pdf")
+    if where.suffix.lower() != ".pdf":
+        raise InputError("out", str(where), "must end in .pdf", "It is a PDF to print.")
     card_pdf(paper, where)
     say(f"{where}: print it at actual size (100 %) on matt paper.")
     say(f"Then measure the long bar with a ruler: it should be {BAR_MM:.0f} mm.")

@@ -1,7 +1,7 @@
 """Text fields that say beside them what is wrong with what was typed, and keep it."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
 
 import ipywidgets as widgets
@@ -13,7 +13,8 @@ from kit.quantities import Quantity
 from kit.records.typed import whole
 
 __all__ = [
-    "LABELS", "Typed", "above_0", "count", "number", "people", "section", "setting", "share",
+    "LABELS", "Typed", "above_0", "beside", "count", "number", "people", "section", "setting",
+    "share",
 ]  # fmt: skip
 
 _T = TypeVar("_T")
@@ -68,6 +69,24 @@ class Typed(widgets.VBox):  # type: ignore[misc]
         except KitError as exc:
             self.said.value = trouble(str(exc))
             raise
+
+
+def beside(exc: InputError, fields: Mapping[str, Typed]) -> InputError:
+    """Return what is wrong with an argument as of the field it was typed into; said there, too.
+
+    Parameters
+    ----------
+    exc : InputError
+    fields : mapping
+        Argument -> the field it comes from.
+    """
+    typed = fields.get(exc.field)
+    if typed is None:
+        return exc
+    label = str(typed.text.description)
+    told = InputError(label[:1].lower() + label[1:], typed.value, exc.rule, exc.remedy)
+    typed.said.value = trouble(str(told))
+    return told
 
 
 def section(title: str, *children: widgets.Widget) -> widgets.VBox:

@@ -9,7 +9,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from kit.analysis import words
-from kit.errors import KitError
+from kit.errors import InputError, KitError
 from kit.panels.fields import LABELS, Typed, section
 from kit.panels.keys import OwnKeys
 from kit.panels.measure_about import SHOWN, button
@@ -19,7 +19,7 @@ from kit.panels.photo_strip import Item, PhotoStrip
 from kit.panels.style import STYLE, trouble
 from kit.records.measured import NOT_LOOKED_AT
 from kit.records.photo_guess import Guess
-from kit.records.photos import StoredPhoto
+from kit.records.photos import FOLDER, StoredPhoto
 from kit.workspace import Trial, Workspace
 
 __all__ = ["MeasurePanel"]
@@ -127,7 +127,8 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
         if home is None:
             return [("choose …", "")]
         found = [path for path in sorted(home.iterdir()) if path.is_dir() and path.name[0] != "."]
-        return [("choose …", ""), *((path.name, str(path)) for path in found)]
+        own = [path for path in found if path.name == FOLDER or _holds_photos(path)]
+        return [("choose …", ""), *((path.name, str(path)) for path in own)]
 
     # showing
 
@@ -295,7 +296,8 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
 
         try:
             kept, reasons = trial.measure_all(how.__getitem__, progress, self._stopped.is_set)
-            self.told.value = _report(kept, reasons, self._stopped.is_set())
+            unsaid = sum(not (one.on and one.shows) for one in trial.guesses().values())
+            self.told.value = _report(kept, reasons, self._stopped.is_set(), unsaid)
         except KitError as exc:
             self.told.value = trouble(str(exc))
         finally:
@@ -308,6 +310,15 @@ def _block(title: str, *children: widgets.Widget) -> widgets.Box:
     return widgets.Box([section(title, *children)], layout=widgets.Layout(width="100%"))
 
 
+def _holds_photos(folder: Path) -> bool:
+    from kit.photo.many import photos_in
+
+    try:
+        return bool(photos_in(folder))
+    except InputError:  # none
+        return False
+
+
 def _state(path: Path) -> tuple[int, int]:
     """Size and time of a file, to tell whether it has changed; nothing where it is gone."""
     try:
@@ -317,9 +328,12 @@ def _state(path: Path) -> tuple[int, int]:
     return about.st_size, about.st_mtime_ns
 
 
-def _report(kept: int, reasons: Mapping[str, str], stopped: bool) -> str:
+def _report(kept: int, reasons: Mapping[str, str], stopped: bool, unsaid: int) -> str:
     """Say how many were measured and why the others were not."""
     told = f"{words.plural(kept, 'photo')} measured; look at each before you rely on it."
+    if unsaid:
+        was = "1 photo was" if unsaid == 1 else f"{unsaid} photos were"
+        told = f"{told} {was} left out: say of each what it shows and whose it is."
     if stopped:
         told = f"Stopped. {told} The same button goes on."
     rest = "".join(f"<li>{escape(n)}: {escape(why)}</li>" for n, why in reasons.items())

@@ -125,11 +125,17 @@ class AboutPhoto(widgets.VBox):  # type: ignore[misc]
         self._changed()
 
     def _take_out(self) -> None:
-        if self.trial is None or self.photo is None:
+        trial, photo = self.trial, self.photo
+        if trial is None or photo is None:
             return
+        rows = trial.photo_readings()
+        kept = rows[(rows["photo"] == photo.id) & (rows["level"] == "piece")]
         try:
-            self.trial.remove_photo(self.photo)
+            trial.remove_photo(photo)
         except KitError as exc:
             self.said.value = trouble(str(exc))
             return
         self._changed()
+        stays = f" What was measured on it still counts for {photo.on}." if len(kept) else ""
+        told = f"{photo.name} is out.{stays} Undo brings it back."
+        self.said.value = f'<p role="status">{escape(told)}</p>'

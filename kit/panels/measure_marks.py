@@ -8,7 +8,9 @@ import numpy as np
 from kit.panels.marking import Grip, Line, Marking, outline_with_grips
 from kit.photo.dragged import stretched
 
-__all__ = ["box_marks", "called", "dragged", "marks_of", "reference_lines"]
+__all__ = [
+    "box_marks", "called", "dragged", "first_box", "marks_of", "outline_in", "reference_lines",
+]  # fmt: skip
 
 #: marks that correct what was found: the two ends of a known distance are always put by hand
 _CORRECTED = ("outline", "top", "base", "threshold", "box")
@@ -17,12 +19,21 @@ _BOX = ("box-1", "box-2")
 Marks = tuple[list[Grip], list[Line]]
 
 
+def outline_in(box: tuple[float, float, float, float]) -> Any:
+    """Return a rounded outline in a box, (n, 2), for a hand to drag right: |x|³ + |y|³ = 1."""
+    x0, y0, x1, y1 = box
+    angle = np.linspace(0, 2 * np.pi, 200, endpoint=False)
+    across, down = (np.cbrt(f(angle)) ** 2 * np.sign(f(angle)) for f in (np.cos, np.sin))
+    middle, half = np.array([x0 + x1, y0 + y1]) / 2, np.array([x1 - x0, y1 - y0]) / 2
+    return middle + half * np.column_stack([across, down])
+
+
 def marks_of(result: Any, hand: Mapping[str, Any]) -> Marks:
     """Return the grips and lines of a measuring's result, where a hand left them or as found.
 
     Parameters
     ----------
-    result : Side, Crumb or Browning
+    result : Side, Crumb, Browning or None
     hand : mapping
         What a hand said.
     """
@@ -50,6 +61,11 @@ def _outline(result: Any) -> Any:
     return faces[0].outline if faces else getattr(result, "face", None)
 
 
+def first_box(width: int, height: int) -> tuple[float, float, float, float]:
+    """Where the box is before a hand drew it."""
+    return width * 0.2, height * 0.2, width * 0.8, height * 0.8
+
+
 def box_marks(width: int, height: int, box: tuple[float, float, float, float] | None) -> Marks:
     """Return two corners that say roughly where to look, where they were left or, at first, wide.
 
@@ -59,9 +75,9 @@ def box_marks(width: int, height: int, box: tuple[float, float, float, float] | 
         Of the photo, in pixels.
     box : (x0, y0, x1, y1) or None
     """
-    x0, y0, x1, y1 = box or (width * 0.2, height * 0.2, width * 0.8, height * 0.8)
+    x0, y0, x1, y1 = box or first_box(width, height)
     grips = [
-        Grip(key, f"corner {n} of where it is", x, y, "corner")
+        Grip(key, f"corner {n} of the box", x, y, "corner")
         for n, (key, x, y) in enumerate(((_BOX[0], x0, y0), (_BOX[1], x1, y1)), 1)
     ]
     return grips, [Line("box", joins=_BOX, look="helper", box=True)]

@@ -10,15 +10,23 @@ from kit import quantities
 from kit.analysis import words
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, section
+from kit.panels.fields import LABELS, Typed, beside, section
 from kit.panels.marking import Grip, Line, Marking
 from kit.panels.measure_about import SHOWN, AboutPhoto, button
-from kit.panels.measure_marks import box_marks, called, dragged, marks_of, reference_lines
+from kit.panels.measure_marks import (
+    box_marks,
+    called,
+    dragged,
+    first_box,
+    marks_of,
+    outline_in,
+    reference_lines,
+)  # fmt: skip
 from kit.panels.measure_reference import ReferenceForm
 from kit.panels.measure_series import SeriesBlock
 from kit.panels.slide import Slide
 from kit.panels.style import trouble
-from kit.records.measured import BY_HAND, Accepted, measured_values
+from kit.records.measured import BY_HAND, NOT_LOOKED_AT, Accepted, measured_values
 from kit.records.photo_guess import Guess
 from kit.records.photos import StoredPhoto
 from kit.records.things import Dough
@@ -82,8 +90,10 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self.measure = button("Measure")
         self.again = button("Back to as found")
         self.place = widgets.ToggleButton(
-            description="Say where it is", layout=widgets.Layout(width="auto", min_height="44px")
+            description="Draw a box round it",
+            layout=widgets.Layout(width="auto", min_height="44px"),
         )
+        self.trace = button("Draw the outline")
         self.said, self.values, self.kept = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.marking = Marking()
         self.threshold = Slide(label="Threshold", low=0.02, high=0.9)
@@ -106,7 +116,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
                 ),
                 self.double,
                 widgets.Box(
-                    [self.measure, self.place, self.again],
+                    [self.measure, self.place, self.trace, self.again],
                     layout=widgets.Layout(grid_gap=".3rem .6rem", **flow),
                 ),
                 self.said, self.marking, self.threshold, self.threshold_says, self.values,
@@ -115,9 +125,11 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         )  # fmt: skip
         self.shape.observe(lambda _: self._forget(), "value")
         self.place.observe(lambda _: self._mark(), "value")
+        self.place.observe(lambda _: self._fit(), "value")
         self.threshold.observe(lambda _: self._other_threshold(), "value")
-        for one in (self.measure, self.again):
-            one.on_click(lambda _: self._measure_afresh())
+        self.measure.on_click(lambda _: self._measure())
+        self.again.on_click(lambda _: self._measure_afresh())
+        self.trace.on_click(lambda _: self._trace())
         self.keep.on_click(lambda _: self._keep())
         self.marking.moved = self._moved
         self.hide()
@@ -168,18 +180,22 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self._tell_kept(trial, photo)
 
     def _tell_kept(self, trial: Trial, photo: StoredPhoto) -> None:
-        """Say what is kept of this photo already."""
+        """Say what is kept of this photo already, and show it where nobody has looked at it."""
         rows = trial.photo_readings()
         rows = rows[rows["photo"] == photo.id]
         if len(rows):
             values = zip(rows["quantity"], rows["value"], rows["u"], strict=True)
             told = [_amount(name, value, u) for name, value, u in values]
-            text = f"Kept of this photo: {words.join(told)} ({rows.iloc[-1]['note']})."
+            note = rows.iloc[-1]["note"]
+            if note == NOT_LOOKED_AT and not self.reference.by_points:
+                self._measure()  # what is to be looked at
+            text = f"Kept of this photo: {words.join(told)} ({note})."
             self.kept.value = f"<p>{escape(text)}</p>"
 
     def _fit(self) -> None:
         """Show the fields that matter for what the photo shows."""
         rise, there = self.about.shows.value == "rise", self.result is not None
+        self.reference.ask_depth(self.about.shows.value)
         if rise and self.trial is not None and isinstance(self.about.thing, Dough):
             self.together.show(self.trial, self.about.thing)
         else:
@@ -188,6 +204,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         shown = {
             self.shape: rise, self.inner: jar, self.base: jar, self.double: rise,
             self.threshold: crumb, self.threshold_says: crumb, self.keep: there,
+            self.trace: not there and self.place.value,
             self.again: there and bool(set(self.corrected) - {"place"}),
         }  # fmt: skip
         for widget, visible in shown.items():
@@ -204,7 +221,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         for more in (
             self.reference.marks(*size, self._ends),
             box_marks(*size, self.hand.get("box")) if self.place.value else ([], []),
-            marks_of(self.result, self.hand) if self.result is not None else ([], []),
+            marks_of(self.result, self.hand),
         ):
             grips, lines = grips + more[0], lines + more[1]
         if self.result is not None:
@@ -236,7 +253,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             raise InputError(
                 "scale by", self.reference.kind.value, rule, "Measure these photos one by one."
             )
-        about = {"reference": self.reference.kind.value, "about": self.reference.about()}
+        about = {"reference": self.reference.kind.value, "about": self.reference.about(shows)}
         return about | self._shaped(shows)
 
     def _shaped(self, shows: str) -> dict[str, Any]:
@@ -251,7 +268,11 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         base = self.base.read(lambda text: parse(text, "mm", "base"))
         if inner is None:
             raise InputError("inside", "", "must not be empty", "Measure how wide its inside is.")
-        return {"shape": "jar", "jar": Jar(inner, base or 0.0)}
+        try:
+            return {"shape": "jar", "jar": Jar(inner, base or 0.0)}
+        except InputError as exc:
+            of = {"inner_diameter_mm": self.inner, "base_thickness_mm": self.base}
+            raise beside(exc, of) from exc
 
     def _forget(self) -> None:
         """Let go of what was measured: something else is to be measured now."""
@@ -274,9 +295,11 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         try:
             shows = self.about.shows.value
             if shows not in SHOWN:
-                raise InputError("it shows", "", "must be said", "Choose what the photo shows.")
-            scale = self._scale()
+                raise InputError(
+                    "what it shows", "", "must be said", "Choose what the photo shows."
+                )
             how = self._shaped(shows) | self.hand
+            scale = self._scale()
             result = self.trial.measure(self.opened, scale, shows=shows, **how)
         except KitError as exc:
             # what was found before stays, to be dragged elsewhere; it cannot be kept
@@ -293,14 +316,20 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self._fit()
 
     def _scale(self) -> Any:
-        import kit.photo as calls
+        from kit.photo.one_photo import scale_for
 
-        about = self.reference.about()
+        if self.opened is None:
+            raise InputError("photo", str(self.photo), "cannot be read", "Choose another photo.")
+        shows = self.about.shows.value
+        about = self.reference.about(shows)
         ends = dict(self._ends)
         if self.reference.by_points:
             ends = {key: self.marking.at(key) for key in ("end-1", "end-2")}
         about |= self.reference.placed(ends)
-        return calls.scale(self.opened, kind=self.reference.kind.value, **about)
+        try:
+            return scale_for(self.opened, shows, self.reference.kind.value, about)
+        except InputError as exc:
+            raise beside(exc, self.reference.called(shows)) from exc
 
     def _for_series(self) -> dict[str, Any]:
         """What all photos of a dough are measured by: as this one is, and its outline by hand."""
@@ -341,6 +370,15 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             self.corrected[name] = None
         if self.result is not None:
             self._measure()
+
+    def _trace(self) -> None:
+        """Offer an outline to drag where none was found."""
+        assert self.opened is not None
+        box = self.hand.get("box") or first_box(self.opened.width, self.opened.height)
+        self.hand["outline"] = outline_in(box)
+        told = "Drag its points onto the edge all round, then press Measure."
+        self.said.value = f'<p role="status">{told}</p>'
+        self._mark()
 
     def _other_threshold(self) -> None:
         if not self._filling and self.result is not None:

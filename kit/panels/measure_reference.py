@@ -142,14 +142,17 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
             )
             for kind, (_, label, options) in _CHOICES.items()
         }  # fmt: skip
-        self.offset = Typed("Piece in front of it", hint="0 mm; above it, when it lies flat")
+        self.front = Typed("Middle in front of it", hint="such as 20 mm, by a ruler")
+        self.above = Typed("Face above it", hint="such as 12 mm, by a ruler")
+        self._depth: Typed | None = self.front
         # all are there and those not asked for are hidden: a field that is made anew when another
         # kind is chosen loses what is being typed
-        every = [*(f for own in self.fields.values() for f in own.values()), *self.choices.values()]
-        super().__init__([self.kind, self.told, *every, self.offset])
+        own = [f for fields in self.fields.values() for f in fields.values()]
+        depths = [self.front, self.above]
+        super().__init__([self.kind, self.told, *own, *self.choices.values(), *depths])
         self._changed = changed
         self.kind.observe(lambda _: self._chosen(), "value")
-        for typed in (self.offset, *(f for own in self.fields.values() for f in own.values())):
+        for typed in own + depths:
             typed.observe_text(changed)
         for choice in self.choices.values():
             choice.observe(lambda _: changed(), "value")
@@ -162,19 +165,35 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
     def _show(self) -> None:
         self.told.value = f'<p class="kit-small">{_TOLD[self.kind.value]}</p>'
         kind = self.kind.value
-        asked = {*self.fields[kind].values(), self.choices.get(kind), self.offset}
-        if kind == "scanner":
-            asked.discard(self.offset)
+        asked = {*self.fields[kind].values(), self.choices.get(kind)}
+        if kind != "scanner":
+            asked.add(self._depth)
         for field in self.children[2:]:
             field.layout.display = None if field in asked else "none"
+
+    def ask_depth(self, shows: str | None) -> None:
+        """Ask how far from the reference what a photo shows stands, or lies above it.
+
+        Each is a field of its own: what is said of pieces is not taken for cut faces.
+        """
+        self._depth = self._depth_of(shows)
+        self._show()
+
+    def _depth_of(self, shows: str | None) -> Typed | None:
+        return {"crumb": self.above, "face": None}.get(shows or "", self.front)
 
     @property
     def by_points(self) -> bool:
         """Whether its points are put on each photo by hand."""
         return self.kind.value in ("points", "ruler")
 
-    def about(self) -> dict[str, Any]:
+    def about(self, shows: str | None) -> dict[str, Any]:
         """Return what `kit.photo.scale` takes for this kind, its places on the photo left out.
+
+        Parameters
+        ----------
+        shows : str or None
+            What the photo shows.
 
         Raises
         ------
@@ -186,9 +205,10 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
             name: self.fields[kind][name].read(reader)
             for name, (_, _, reader) in _ABOUT[kind].items()
         }
-        if kind != "scanner":
-            offset = self.offset.read(lambda text: parse(text, "mm", "piece in front of it"))
-            about["offset_mm"] = offset or 0.0
+        depth = self._depth_of(shows)
+        if kind != "scanner" and depth is not None:
+            name = str(depth.text.description).lower()
+            about["offset_mm"] = depth.read(lambda text: parse(text, "mm", name))
         if kind in _CHOICES:
             name, label, _ = _CHOICES[kind]
             about[name] = self.choices[kind].value
@@ -196,6 +216,11 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
                 remedy = "Its outline looks the same tipped toward you or away from you."
                 raise InputError(label.lower(), "", "must be said: flat or upright", remedy)
         return {name: value for name, value in about.items() if value is not None}
+
+    def called(self, shows: str | None) -> dict[str, Typed]:
+        """Return the field that each argument of `kit.photo.scale` is typed into."""
+        depth = self._depth_of(shows)
+        return self.fields[self.kind.value] | ({"offset_mm": depth} if depth else {})
 
     def placed(self, kept: Mapping[str, tuple[float, float]]) -> dict[str, Any]:
         """Return what was put on the photo by hand, as `kit.photo.scale` takes it.

@@ -1,6 +1,6 @@
 """All photos of a proofing dough measured together: ratios that are surer than one by one."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from html import escape
 from typing import Any
 
@@ -102,13 +102,12 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
             at = [i for i, photo in enumerate(photos) if photo.id == shown]
             if outline is not None and at:
                 how["outlines"] = {at[0]: outline}
-            self.series = self.trial.measure_series(
-                self.dough, self._scale(), progress=progress, **how
-            )
+            scale = self._scale()
+            self.series = self.trial.measure_series(self.dough, scale, progress=progress, **how)
         except KitError as exc:
             self.said.value = trouble(str(exc))
             return
-        self.said.value, self.table.value = "", _table(self.series)
+        self.said.value, self.table.value = "", _table(self.series, scale.notes)
         self.keep.layout.display = None if self.series.measured else "none"
 
     def _keep(self) -> None:
@@ -124,8 +123,8 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
         self.kept.value = f'<p role="status">{escape(said)}</p>'
 
 
-def _table(series: Any) -> str:
-    """Each photo's volume and ratio, or why it has none."""
+def _table(series: Any, about_scale: Iterable[str]) -> str:
+    """Each photo's volume and ratio, or why it has none; what to know, of the scale too."""
     rows = []
     for row in series.rows:
         when = f"{row.taken:%H:%M}" if row.taken else "no time"
@@ -140,12 +139,13 @@ def _table(series: Any) -> str:
         f'<th scope="col">{name}</th>'
         for name in ("Taken", "Photo", "Volume", "Times the first volume")
     )
-    notes = "".join(f"<li>{escape(words.capital(note))}.</li>" for note in series.checks)
+    notes = [note.rstrip(".") for note in (*about_scale, *series.checks)]
+    told = "".join(f"<li>{escape(words.capital(note))}.</li>" for note in notes)
     return (
         f'<div class="kit-answer" role="status"><p><strong>{escape(series.headline)}</strong></p>'
         f'<div class="kit-scroll"><table><thead><tr>{heads}</tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>"
-        f'<ul class="kit-small">{notes}</ul></div>'
+        f'<ul class="kit-small">{told}</ul></div>'
     )
 
 

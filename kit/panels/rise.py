@@ -14,7 +14,7 @@ from kit.analysis import words
 from kit.analysis.rise_ways import WAYS
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, number, section
+from kit.panels.fields import LABELS, Typed, beside, number, section
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE, in_words, trouble
 from kit.panels.today import todays_bake
@@ -293,7 +293,10 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
     def _move(self) -> None:
         def moved(trial: Trial) -> str:
             room = self.room.read(lambda text: number(text, "°C", "room"))
-            told = trial.double_at(room)
+            try:
+                told = trial.double_at(room)
+            except InputError as exc:
+                raise beside(exc, {"temp_c": self.room}) from exc
             return (
                 f'<div class="kit-answer" role="status"><p class="kit-lead">'
                 f"{escape(told.headline)}</p><p>{escape(told.rests_on)}</p>{_notes(told)}</div>"
@@ -340,7 +343,9 @@ def _readings(trial: Trial, dough: Dough) -> str:
     rows = rows[(rows["dough"] == dough.code) & (rows["bake"] == dough.bake.code)]
     if rows.empty:
         return "<p>No reading after the start yet.</p>"
-    table = rows[["at", "proof_ratio", "how"]].assign(at=rows["at"].dt.strftime("%H:%M"))
+    table = rows[["at", "proof_ratio", "how"]].assign(
+        at=rows["at"].dt.strftime("%H:%M"), proof_ratio=rows["proof_ratio"].map("{:.2f}".format)
+    )
     table.columns = ["Time", "Times the start", "How"]
     return _table(table, "Its readings")
 

@@ -28,6 +28,8 @@ STYLE = """<style>
   font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
 .kit-answer summary {cursor: pointer}
 .kit-answer pre {white-space: pre-wrap}
+.kit-panel :is(select, input, textarea, .jupyter-button, summary):focus-visible {
+  outline: 3px solid #e08a00 !important; outline-offset: -1px}
 .kit-section {font-size: 1.05rem; font-weight: 600; margin: .9em 0 .3em}
 .kit-answer td.kit-wrap {white-space: normal; padding-right: 0}
 .kit-weights thead th {white-space: normal; vertical-align: bottom; min-width: 6.5rem}

@@ -18,7 +18,9 @@ from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import InputError, KitError, MissingPackageError
+from kit.photo.exif import as_zone
 from kit.photo.one_photo import SHOWS, measure
+from kit.photo.reference import KINDS
 from kit.photo.value import Value
 
 if TYPE_CHECKING:
@@ -59,7 +61,8 @@ class Asked:
     Raises
     ------
     InputError
-        An unknown kind of picture.
+        An unknown kind of picture, reference or shape, a jar without its size, no such zone: said
+        before any photo is looked at.
     """
 
     shows: str
@@ -72,6 +75,18 @@ class Asked:
     def __post_init__(self) -> None:
         if self.shows not in SHOWS:
             raise InputError("shows", self.shows, f"must be one of {', '.join(SHOWS)}")
+        kinds = [kind for kind in KINDS if kind not in ("ruler", "points")]  # put there by hand
+        if self.reference not in kinds:
+            raise InputError("reference", self.reference, f"must be one of {', '.join(kinds)}")
+        shapes = ("piece", "ball", "jar")
+        if self.shape is not None and self.shape not in shapes:
+            raise InputError("shape", self.shape, f"must be one of {', '.join(shapes)}")
+        if (self.jar is not None) != (self.shape == "jar"):
+            remedy = "Say how wide it is inside, such as inner_diameter=72."
+            raise InputError(
+                "jar", self.jar, "must be said for the shape jar and only then", remedy
+            )
+        as_zone(self.zone)
 
     @property
     def mark(self) -> str:
@@ -83,6 +98,9 @@ class Asked:
 def photos_in(folder: str | Path) -> list[Path]:
     """Return the photos of a folder, by name; those in folders below it too.
 
+    What is hidden (a name that begins with a dot) is left: phones and computers keep small copies
+    of the same pictures there.
+
     Raises
     ------
     InputError
@@ -91,7 +109,13 @@ def photos_in(folder: str | Path) -> list[Path]:
     where = Path(folder)
     if not where.is_dir():
         raise InputError("folder", str(folder), "is no folder", "Give the folder of your photos.")
-    found = sorted(p for p in where.rglob("*") if p.suffix.lower() in ENDINGS and p.is_file())
+    found = sorted(
+        p
+        for p in where.rglob("*")
+        if p.suffix.lower() in ENDINGS
+        and not any(part.startswith(".") for part in p.relative_to(where).parts)
+        and p.is_file()
+    )
     if not found:
         raise InputError(
             "folder", str(folder), f"holds no photo ({', '.join(ENDINGS)})", "Look for another."
@@ -113,15 +137,17 @@ def measure_one(source: Path | bytes, name: str, asked: Asked) -> Row:
     Returns
     -------
     dict
-        file, asked, sha256, taken, status ("measured" or "refused"), reason, and for every
-        quantity its value and, with "_u" added, its standard uncertainty.
+        file, asked, sha256, taken (with its offset where that is known), status ("measured" or
+        "refused"), reason, and for every quantity its value and, with "_u" added, its standard
+        uncertainty.
     """
     from kit.photo.picture import read
 
     row: Row = {"file": name, "asked": asked.mark, "status": "refused", "reason": ""}
     try:
         photo = read(source, zone=asked.zone)
-        row |= {"sha256": photo.sha256, "taken": photo.taken.isoformat() if photo.taken else ""}
+        when = photo.taken or photo.clock  # without a zone, as the camera's clock said
+        row |= {"sha256": photo.sha256, "taken": when.isoformat() if when else ""}
         for quantity, value in _values(_measured(photo, asked)):
             row |= {quantity: value.value, f"{quantity}_u": value.u}
         row["status"] = "measured"

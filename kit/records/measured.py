@@ -15,11 +15,13 @@ from kit.records.photos import StoredPhoto
 from kit.records.things import Thing
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from kit.photo.proof_series import Series
     from kit.photo.value import Value
 
 __all__ = ["AS_FOUND", "BY_HAND", "NOT_LOOKED_AT", "Accepted", "AddedPhotos", "keep_series",
-           "measured_values", "volume_ratios"]  # fmt: skip
+           "measured_values", "told_of_photos", "volume_ratios"]  # fmt: skip
 
 #: what a reading's note says of the hand that had a part in it
 AS_FOUND, NOT_LOOKED_AT, BY_HAND = "as found", "as found, not looked at", "corrected by hand"
@@ -168,3 +170,43 @@ def volume_ratios(volumes: Iterable[float], u: Iterable[float]) -> list[tuple[fl
         ratio = value / first[0]
         ratios.append((ratio, ratio * math.hypot(own / value, first[1] / first[0])))
     return ratios
+
+
+def told_of_photos(readings: "pd.DataFrame", quantity: str) -> str:
+    """Say how many of a quantity's values came from photos, how sure they are, and whose eye saw.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Every reading, oldest first: ``level, id, quantity, value, u, how, note``; the last one
+        counts.
+    quantity : str
+
+    Returns
+    -------
+    str
+        Empty where none came from a photo.
+    """
+    last = readings[readings["quantity"] == quantity].drop_duplicates("id", keep="last")
+    last = last.dropna(subset="value")
+    seen = last[last["how"] == "photo"]
+    if seen.empty:
+        return ""
+    of = words.plural(len(last), str(last["level"].iloc[0]))
+    told = [f"{words.capital(words.name(quantity))} was measured on photos for {len(seen)} of {of}"]
+    half = 2 * seen["u"].dropna()
+    if len(half):
+        low, middle, high = half.min(), half.median(), half.max()
+        told[0] += f", each give or take about {words.number(middle, middle)}"
+        told[0] += f" {words.unit_of(quantity)}".rstrip() + " (95 in 100"
+        if high > 1.2 * low:
+            told[0] += f"; {words.number(low, middle)} to {words.number(high, middle)}"
+        told[0] += ")"
+    notes = seen["note"].fillna("")
+    for count, what in (
+        (int(notes.str.startswith(BY_HAND).sum()), "corrected by hand"),
+        (int((notes == NOT_LOOKED_AT).sum()), "taken as found without a look"),
+    ):
+        if count:
+            told.append(f"{count} {'was' if count == 1 else 'were'} {what}")
+    return "; ".join(told) + "."

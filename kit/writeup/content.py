@@ -117,6 +117,8 @@ def _done(report: "Report") -> list[Block]:
     left = len(report.doughs) - MOST_ROWS
     if left > 0:
         blocks.append(Text(f"{words.plural(left, 'more dough')} in the data.", "small"))
+    if report.measured:
+        blocks.append(Text(report.measured))
     if report.events:
         blocks.append(Text("What happened besides the plan:", "intro"))
         blocks.append(Items(tuple((event,) for event in report.events)))

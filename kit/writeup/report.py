@@ -40,6 +40,8 @@ class Report:
         One row a dough, columns named in words (see `dough_table`).
     events : tuple of str
         What happened besides the plan.
+    measured : str
+        How the outcome was measured; empty when that is not known.
     data_hash : str
         See `data_hash`.
     source : str
@@ -65,6 +67,7 @@ class Report:
     made_on: date
     versions: Mapping[str, str]
     repeat: str = ""
+    measured: str = ""
 
 
 def from_frame(
@@ -78,6 +81,7 @@ def from_frame(
     formula: pd.DataFrame | None = None,
     formula_note: str = "",
     events: Iterable[str] = (),
+    measured: str = "",
     source: str = "",
     made_on: date | None = None,
     dough: str | None = "dough",
@@ -92,7 +96,7 @@ def from_frame(
     frame : DataFrame
         As given to `kit.compare`.
     comparison : Comparison
-    title, question, baker, invented, formula, formula_note, events, source
+    title, question, baker, invented, formula, formula_note, events, measured, source
         See `Report`.
     made_on : date, optional
         Today when not given.
@@ -122,6 +126,7 @@ def from_frame(
         source=source,
         made_on=made_on or date.today(),
         versions=_versions(),
+        measured=measured,
         repeat=_call(comparison, dough=dough, bake=bake, load=load),
     )
 

@@ -48,7 +48,7 @@ def say(page, label, text):
 def by_marker(page):
     page.get_by_label("Scale by", exact=True).select_option("a square marker")
     say(page, "Its side", "32 mm")
-    say(page, "Piece in front of it", "12 mm")
+    say(page, "Middle in front of it", "12 mm")
 
 
 def measure(page):

@@ -57,11 +57,15 @@ def test_marker_photo_by_mouse_and_keyboard(page, lab, trial, drawn):
     assert buttons.nth(0).get_attribute("aria-pressed") == "true"
     shoot(page, "measure-taken-in", tall=2200)
     by_marker(page)
+    focused = page.get_by_label("Its side", exact=True)
+    focused.focus()  # where the keyboard is shows, also in Jupyter's own fields
+    assert focused.evaluate("e => getComputedStyle(e).outlineStyle") == "solid"
     measure(page)
     found, u = height(page)
     assert abs(found - marker.truth.height_mm) < 3 * u
     page.locator(".kit-marking").scroll_into_view_if_needed()
     shoot(page, "measure-found", tall=2200)
+    expect(page.locator("img.kit-mark-over")).to_be_hidden()  # no cells: no broken picture
 
     # the outline's top is dragged up by mouse: the values follow, and it is said
     point = grip(page, "top")
@@ -120,7 +124,7 @@ def test_clicked_photo_by_touch_and_zoom(lab, trial, drawn, tmp_path):
         page.get_by_text("1A2 side.jpg").wait_for(timeout=20_000)
         page.get_by_label("Scale by", exact=True).select_option("two points a known distance apart")
         say(page, "Distance", "40")
-        say(page, "Piece in front of it", "12 mm")
+        say(page, "Middle in front of it", "12 mm")
         for n in (1, 2):
             point = grip(page, f"end {n} of the known distance")
             point.wait_for(timeout=10_000)
@@ -142,13 +146,13 @@ def test_clicked_photo_by_touch_and_zoom(lab, trial, drawn, tmp_path):
         page.get_by_role("button", name="Whole photo").click()
         # two points do not say where the square is: the outline takes it in, until it is said
         # where the piece is
-        page.get_by_role("button", name="Say where it is").click()
+        page.get_by_role("button", name="Draw a box round it").click()
         left, top, right, bottom = clicks.truth.box
         for n, corner in ((1, (left - 12, top - 40)), (2, (right + 40, bottom + 40))):
-            point = grip(page, f"corner {n} of where it is")
+            point = grip(page, f"corner {n} of the box")
             point.wait_for(timeout=10_000)
             drag_by_finger(page, point, on_screen(page, *corner))
-            page.get_by_text(f"corner {n} of where it is: moved.").wait_for(timeout=10_000)
+            page.get_by_text(f"corner {n} of the box: moved.").wait_for(timeout=10_000)
         shoot(page, "measure-touch-box")
         measure(page)
         found, u = height(page)

@@ -55,7 +55,7 @@ def test_a_coin_is_asked_how_it_lies(page, lab, trial, tmp_path):
     )
     start(page, lab, trial, shot.path, "1 photo")
     choose(page, "Scale by", "something round, such as a coin")
-    say(page, "Piece in front of it", "12 mm")
+    say(page, "Middle in front of it", "12 mm")
     refused(page, "diameter")
     say(page, "Its diameter", "a euro")
     refused(page, "a euro")
@@ -85,7 +85,7 @@ def test_a_ruler_by_two_of_its_lines_and_two_points_square_on(page, lab, trial, 
     start(page, lab, trial, shot.path, "1 photo")
     choose(page, "Scale by", "a ruler")
     page.get_by_text("Put the two marks on the ruler").wait_for(timeout=10_000)
-    say(page, "Piece in front of it", "12 mm")
+    say(page, "Middle in front of it", "12 mm")
     say(page, "Distance on the ruler", "60 mm")
     say(page, "From line to line", "1 mm")
     refused(page, "ticks of the ruler cannot be followed")  # the marks are not on it yet
@@ -101,14 +101,14 @@ def test_a_ruler_by_two_of_its_lines_and_two_points_square_on(page, lab, trial, 
     shoot(page, "measure-ruler", tall=2400)
     # the same two marks without the ticks between: that the ruler is none of the piece is not known
     # now, so it is said where the piece is; and how the camera was held
-    page.get_by_role("button", name="Say where it is").click()
+    page.get_by_role("button", name="Draw a box round it").click()
     left, top, right, bottom = shot.truth.box
     for n, corner in ((1, (left - 10, top - 40)), (2, (right + 40, bottom + 40))):
-        point = grip(page, f"corner {n} of where it is")
+        point = grip(page, f"corner {n} of the box")
         point.wait_for(timeout=10_000)
         page.locator(".kit-mark-view").scroll_into_view_if_needed()
         drag_by_mouse(page, point, on_screen(page, *corner))
-        page.get_by_text(f"corner {n} of where it is: moved.").wait_for(timeout=10_000)
+        page.get_by_text(f"corner {n} of the box: moved.").wait_for(timeout=10_000)
     choose(page, "Scale by", "two points a known distance apart")
     say(page, "Distance", "60 mm")
     page.get_by_text("square-on within 40°", exact=False).first.wait_for(timeout=30_000)

@@ -139,9 +139,11 @@ def test_the_sheet_says_what_to_beware_of():
         "100 %",
         "180 mm",
         "Tell the kit how long it is",
-        "offset_mm",
+        "how far the piece's middle stands in front of the card",
+        "beside the piece, with a gap",  # of a piece before the card the outline is not found
     ):
         assert words in said
+    assert "_mm" not in said
 
 
 def test_the_command_writes_it(tmp_path):
@@ -152,6 +154,10 @@ def test_the_command_writes_it(tmp_path):
     assert told.exit_code == 0
     assert out.read_bytes().startswith(b"%PDF")
     assert "actual size" in told.output
+    picture = CliRunner().invoke(app, ["card", "--out", str(tmp_path / "card.png")])
+    assert picture.exit_code == 2
+    assert "must end in .pdf" in picture.output
+    assert not (tmp_path / "card.png").exists()
     wrong = CliRunner().invoke(app, ["card", "--paper", "a5"])
     assert wrong.exit_code == 2
     assert "paper is 'a5': must be one of a4, letter." in wrong.output

@@ -10,10 +10,13 @@ from mortal import measure_or_die, measure_slowly_or_die
 from PIL import Image
 from typer.testing import CliRunner
 
+import kit.photo
 from kit.cli import app
 from kit.errors import InputError
 from kit.photo import many
 from kit.photo.many import Asked, measure_folder, measure_one, photos_in
+from kit.photo.one_photo import measure, scale_for
+from kit.photo.picture import read
 
 CRUMB = Asked("crumb", "scanner", {"dpi": 600})
 
@@ -33,6 +36,9 @@ def folder(tmp_path):
 def test_only_photos_are_taken(folder):
     (folder / "below").mkdir()
     (folder / "below" / "A.JPG").touch()
+    (folder / ".thumbnails").mkdir()  # the same pictures once more, small, as phones keep them
+    (folder / ".thumbnails" / "whole.jpg").touch()
+    (folder / "._whole.jpg").touch()  # what a Mac writes beside a file on a card
     names = [p.relative_to(folder).as_posix() for p in photos_in(folder)]
     assert names == ["below/A.JPG", "cut.jpg", "empty.jpg", "pixel.png", "whole.jpg", "words.tif"]
 
@@ -170,6 +176,55 @@ def test_command_says_what_was_measured_and_why_not(folder):
         result = CliRunner().invoke(app, words)
         assert result.exit_code == 2
         assert said in " ".join(result.output.split())
+
+
+def test_a_depth_that_nobody_said_makes_lengths_unsure_and_is_told(tmp_path):
+    """A piece before its marker is nearer than the marker: silence must not pass for 0 mm."""
+    shot = shots.from_the_side(tmp_path / "p.jpg", 61, marker=True)
+    photo, side = read(shot.path), {"side_mm": shots.MARKER_MM}
+    true = shot.truth.diameter_mm
+    said = measure(photo, "side", reference="marker", about=side | {"offset_mm": shots.OFFSET_MM})
+    unsaid = measure(photo, "side", reference="marker", about=side)
+    exact = kit.photo.side(photo, kit.photo.scale(photo, "marker", **side), shape="piece")
+    assert abs(said.diameter_mm.value - true) < 2 * said.diameter_mm.u < 0.02 * true
+    assert abs(exact.diameter_mm.value - true) > 5 * exact.diameter_mm.u  # as it would have been
+    assert abs(unsaid.diameter_mm.value - true) < 2 * unsaid.diameter_mm.u
+    assert unsaid.diameter_mm.u > 0.05 * true
+    told = scale_for(photo, "side", "marker", side).notes[-1]
+    assert told.startswith("how far its middle stands in front of the reference was not said.")
+    assert scale_for(photo, "crumb", "marker", side).u_offset_mm == 12
+    assert "not said" not in str(scale_for(photo, "face", "marker", side).notes)
+    words = ["measure", str(tmp_path), "--shows", "side", "--by", "marker", "--about", "side=32"]
+    silent = CliRunner().invoke(app, words).output
+    assert "was not said: lengths are unsure. Say it with --in-front." in " ".join(silent.split())
+    assert "not said" not in CliRunner().invoke(app, [*words, "--in-front", "12 mm"]).output
+
+
+def test_what_is_asked_wrongly_is_refused_before_any_photo_is_looked_at(folder):
+    for asked, said in (
+        (["--by", "coin"], "reference is 'coin': must be one of card, marker, checkerboard, disc"),
+        (["--by", "points"], "reference is 'points': must be one of"),
+        (["--shape", "cube"], "shape is 'cube': must be one of piece, ball, jar."),
+        (["--shape", "jar"], "must be said for the shape jar and only then. Say how wide"),
+        (["--jar", "inner_diameter=72"], "must be said for the shape jar and only then."),
+        (["--zone", "Mars/X"], "zone is 'Mars/X': must be a time zone"),
+    ):
+        result = CliRunner().invoke(app, ["measure", str(folder), "--shows", "rise", *asked])
+        assert result.exit_code == 2
+        assert said in " ".join(result.output.split())
+    assert not list(folder.glob("*.csv"))
+
+
+def test_the_cards_bar_and_the_cameras_clock_are_taken(tmp_path):
+    photo = tmp_path / "1A1 face.jpg"
+    shots.on_card(photo, shots.face_of((62, 12, 38)), "2026-11-19 11:10:00", size=(1000, 750))
+    words = ["measure", str(tmp_path), "--shows", "side", "--about", "bar=120 mm"]
+    said = " ".join(CliRunner().invoke(app, words).output.split())
+    assert "printed_scale is 120: must be the length in mm of the bar" in said
+    row = measure_one(photo, photo.name, Asked("face"))
+    assert row["taken"] == "2026-11-19T11:10:00"  # no zone is known, so none is made up
+    zoned = measure_one(photo, photo.name, Asked("face", zone="Europe/Berlin"))
+    assert zoned["taken"] == "2026-11-19T11:10:00+01:00"
 
 
 def test_rows_survive_json_and_csv(folder):
