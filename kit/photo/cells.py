@@ -2,10 +2,12 @@
 
 A cell is a set of open pixels joined by their edges (4-connectivity) of at least `SMALLEST_MM2`;
 what is smaller belongs to the wall. Small cells are lost in blur: those that are found count for
-the others of their size.
+the others of their size. Pieces that lie wholly beside the crust cannot be told from it: edges
+drawn further in say how many there are.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -14,13 +16,17 @@ from numpy.typing import NDArray
 from kit.errors import InputError
 
 __all__ = [
-    "SMALLEST_MM2", "TILE_MM", "Cells", "find_cells", "seen_share", "tile_openness", "wall_chord",
+    "FRINGE_MM", "SMALLEST_MM2", "TILE_MM", "Cells", "find_cells", "seen_share", "tile_openness",
+    "wall_chord", "with_fringe",
 ]  # fmt: skip
 
 Mask = NDArray[np.bool_]
 Array = NDArray[np.float64]
+Picture = NDArray[Any]
 
 SMALLEST_MM2 = 0.10
+#: Open pixels that lie wholly within this of the crust may belong to it.
+FRINGE_MM = 0.4
 TILE_MM = 10.0
 TILE_LEAST = 0.7
 
@@ -45,6 +51,10 @@ class Cells:
     label_of : (n,) int
     weight : (n,) array
         How many cells of its size each one stands for: 1 where nothing is lost in blur.
+    fringe_mm2 : (m,) array
+        Areas of pieces that edges further in would leave of cells, as the crust's edge does.
+    fringe_weight : float
+        How many pieces left out at the edge each of these stands for.
     """
 
     mask: Mask
@@ -56,6 +66,8 @@ class Cells:
     labels: NDArray[Any]
     label_of: NDArray[Any]
     weight: Array
+    fringe_mm2: Array = field(default_factory=lambda: np.empty(0))
+    fringe_weight: float = 0.0
 
     @property
     def openness(self) -> float:
@@ -65,26 +77,35 @@ class Cells:
     @property
     def per_cm2(self) -> float:
         """Cells per square centimetre of crumb."""
-        return 100 * float(self.weight.sum()) / self.crumb_mm2
+        return 100 * float(self._all[1].sum()) / self.crumb_mm2
+
+    @property
+    def _all(self) -> tuple[Array, Array]:
+        """Areas, and how many cells each one stands for; none where none were found."""
+        fringe = self.fringe_mm2 if len(self.area_mm2) else self.fringe_mm2[:0]
+        own = np.full(len(fringe), self.fringe_weight)
+        return np.concatenate([self.area_mm2, fringe]), np.concatenate([self.weight, own])
 
     def area_at(self, share: float) -> float:
         """Area in mm² that `share` of the cells stay below; NaN without cells."""
         if not len(self.area_mm2):
             return np.nan
-        order = np.argsort(self.area_mm2)
-        w = self.weight[order]
+        area, w = self._all
+        order = np.argsort(area)
+        area, w = area[order], w[order]
         below = np.cumsum(w) - 0.5 * w
         below -= below[0]
         if len(w) > 1:
             below /= below[-1]
-        return float(np.interp(share, below, self.area_mm2[order]))
+        return float(np.interp(share, below, area))
 
     @property
     def mean_mm2(self) -> float:
         """Mean area."""
         if not len(self.area_mm2):
             return np.nan
-        return float(np.average(self.area_mm2, weights=self.weight))
+        area, weight = self._all
+        return float(np.average(area, weights=weight))
 
     @property
     def area_weighted_mm2(self) -> float:
@@ -212,6 +233,43 @@ def find_cells(
         label_of=np.nonzero(keep)[0],
         weight=1 / seen_share(area_mm2, blur_mm),
     )
+
+
+def with_fringe(counts: Sequence[Cells], depth_px: Picture) -> list[Cells]:
+    """Return counts of a crumb with what was left out along its edge made up for.
+
+    Edges drawn further in, alongside the crumb's, cut cells as it does: as many pieces as lie
+    wholly within the fringe of those edges lie, by length, within its own.
+
+    Parameters
+    ----------
+    counts : sequence of Cells
+        The first tells what was left out of all.
+    depth_px : (height, width) float32
+        Distance from the crumb's edge.
+    """
+    import cv2
+
+    cells = counts[0]
+    wide = FRINGE_MM * cells.px_per_mm
+    # of every half pixel of depth: 1 within a fringe, 2 just past it, 0 elsewhere
+    step = 2 * wide + 3
+    past = np.arange(int(2 * float(depth_px.max())) + 2) / 2
+    own = past <= wide
+    past = np.where(past >= step, past % step, np.inf)
+    table = np.where(past <= wide, 1, np.where(past <= wide + 1.5, 2, 0)).astype(np.uint8)
+    halves = (2 * depth_px).astype(np.uint16)
+    many = np.bincount(halves.ravel(), minlength=len(table))
+    many[0] = 0
+    drawn = int(many[table == 1].sum())
+    kind = table[halves] * cells.mask
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(kind, connectivity=4)
+    within = stats[:, cv2.CC_STAT_AREA] >= SMALLEST_MM2 * cells.px_per_mm**2
+    within[labels[kind == 2]] = False
+    within[0] = False
+    area_mm2 = stats[within, cv2.CC_STAT_AREA] / cells.px_per_mm**2
+    stands = int(many[own].sum()) / drawn if drawn else 0.0
+    return [replace(c, fringe_mm2=area_mm2, fringe_weight=stands) for c in counts]
 
 
 def seen_share(area_mm2: Array, blur_mm: float) -> Array:

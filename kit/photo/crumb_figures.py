@@ -17,7 +17,7 @@ Picture = NDArray[Any]
 #: What trials on drawn faces of twelve kinds, by two programs that share no code, left over
 #: (tests/photo/test_cut_face.py has one of them), relative but for openness and direction.
 METHOD_U = {
-    "openness": 0.015, "cells_per_cm2": 0.18, "median_cell_mm2": 0.12, "mean_cell_mm2": 0.10,
+    "openness": 0.015, "cells_per_cm2": 0.15, "median_cell_mm2": 0.08, "mean_cell_mm2": 0.10,
     "area_weighted_cell_mm2": 0.1, "cell_10_mm2": 0.15, "cell_90_mm2": 0.1,
     "largest_cell_mm2": 0.1, "wall_chord_mm": 0.09, "aspect": 0.03, "direction": 4.0,
     "tile_cv": 0.05,
@@ -27,10 +27,11 @@ SHARP_MM = 0.10
 BLUR_POWER = 1.5
 #: Of what the search for thin walls, and of what making up for cells lost in blur changes, this
 #: much may be wrong (from the same trials); and so much, over the root of the number of cells,
-#: where a speck more or less counts.
+#: where a speck more or less counts. What share of cells is smaller may be wrong by as much as
+#: in a sample of so many.
 DOUBT = {"walls": 0.8, "blur": 0.7}
-FEW = {"cells_per_cm2": 0.5, "median_cell_mm2": 1.0, "mean_cell_mm2": 0.5, "cell_10_mm2": 1.0,
-       "cell_90_mm2": 0.5}  # fmt: skip
+FEW = {"cells_per_cm2": 0.5, "mean_cell_mm2": 0.5}
+RANKED = {"median_cell_mm2": 0.5, "cell_10_mm2": 0.1, "cell_90_mm2": 0.9}
 _UNITS = {"cells_per_cm2": "/cm²", "wall_chord_mm": "mm", "direction": "°", "openness": "",
           "aspect": "", "tile_cv": ""}  # fmt: skip
 _POWER = {"cells_per_cm2": 2.0, "wall_chord_mm": 1.0, "openness": 0.0, "aspect": 0.0,
@@ -72,8 +73,14 @@ def values_of(
             if other.get(name, 0) > 0 and value > 0:
                 apart = abs(other[name] - value) / max(other[name], value)
                 parts[part] = DOUBT[part] * apart * value
+        root = math.sqrt(max(1, len(found.area_mm2)))
         if name in FEW:
-            parts["number"] = FEW[name] * abs(value) / math.sqrt(max(1, len(found.area_mm2)))
+            parts["number"] = FEW[name] * abs(value) / root
+        if name in RANKED:
+            rank = RANKED[name]
+            off = math.sqrt(rank * (1 - rank)) / root
+            high, low = found.area_at(min(rank + off, 1.0)), found.area_at(max(rank - off, 0.0))
+            parts["number"] = 0.5 * (high - low)
         if name == "openness":
             parts["crust"] = abs(shift)
         if name == "cells_per_cm2":

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.darkness import Rim, middle_and_spread, sharpened
+from kit.photo.darkness import Rim, middle_and_spread, restored
 
-__all__ = ["apart", "parted", "ridge_height"]
+__all__ = ["apart", "left_blur_mm", "parted", "ridge_height"]
 
 Picture = NDArray[Any]
 
@@ -22,9 +22,9 @@ SIDE_MM = 0.18
 ALONG_MM = 0.40
 #: A part of an open area is a cell of its own from this size.
 SEED_MM2 = 0.05
-#: Share of the blur's variance taken back before walls are looked for: a wall comes out by it, the
-#: floor of a cell that rises and falls does not.
-SHARPEN = 0.5
+#: Power of noise that the blur is taken back with before walls are looked for: averaged along a
+#: line, they stand more of it.
+RESTORE = 0.02
 #: Thinnest wall that is looked for: blurred, it still lifts the light by a known share.
 THINNEST_MM = 0.06
 #: A point is thin wall where it is lighter than that by this share of the deepest, and by so
@@ -49,13 +49,27 @@ def parted(
     """
     import cv2
 
-    clearer = sharpened(dark, px_per_mm, rim.blur_mm, SHARPEN)
-    left = rim.blur_mm * math.sqrt(1 - SHARPEN)
-    height = ridge_height(clearer, px_per_mm, math.erf(THINNEST_MM / (2 * math.sqrt(2) * left)))
+    clearer = restored(dark, px_per_mm, rim.blur_mm, RESTORE)
+    share = math.erf(THINNEST_MM / (2 * math.sqrt(2) * left_blur_mm(rim.blur_mm)))
+    height = ridge_height(clearer, px_per_mm, share)
     off = np.ones((2 * max(1, round(SIDE_MM * px_per_mm)) + 1,) * 2, np.uint8)
     wall = cv2.erode((crumb & (dark < rim.level)).view(np.uint8), off, borderValue=0) > 0
     margin = THIN * rim.deep + THIN_NOISE * middle_and_spread(clearer[wall][::3])[1]
     return apart(open_mask, height, px_per_mm, margin, margin - GAP * rim.deep)
+
+
+def left_blur_mm(blur_mm: float) -> float:
+    """Return the blur left in a restored picture: the normal one that halves the same waves.
+
+    A normal blur passes exp(−2π²s²f²) of a wave of frequency f; with the filter of `restored`,
+    half is left of the wave of which the blur alone passes √noise.
+
+    Examples
+    --------
+    >>> round(left_blur_mm(0.1), 3)
+    0.06
+    """
+    return blur_mm * math.sqrt(2 * math.log(2) / -math.log(RESTORE))
 
 
 def ridge_height(dark: Picture, px_per_mm: float, share: float) -> Picture:

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.darkness import blur_at
+from kit.photo.darkness import blur_at, restored
 
 PX = 12.0
 
@@ -42,3 +42,15 @@ def test_the_blur_of_a_step_comes_back(blur_mm, grains, noise):
 def test_no_outline_no_blur():
     path, out = outline()
     assert np.isnan(blur_at(np.full((432, 432), 0.4, np.float32), path, out, PX))
+
+
+@pytest.mark.parametrize("wave_mm", [2.0, 0.8, 0.4])
+def test_a_blurred_wave_is_restored_as_far_as_noise_allows(wave_mm):
+    # of a wave of frequency f a normal blur passes h = exp(−2π²s²f²), and the filter h / (h² + n)
+    blur, noise = 0.12, 0.03
+    x = (np.arange(480) + 0.5) / PX
+    true = np.tile(np.cos(2 * np.pi * x / wave_mm), (60, 1)).astype(np.float32)
+    h = np.exp(-2 * (np.pi * blur / wave_mm) ** 2)
+    found = restored(true * np.float32(h), PX, blur, noise)[20:40, 100:-100]
+    left = h * h / (h * h + noise) * (1 + noise)  # what is flat stays as it is
+    assert np.abs(found - left * true[20:40, 100:-100]).max() < 0.02

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from kit.photo.cells import find_cells
-from kit.photo.darkness import sharpened
-from kit.photo.thin_walls import apart, ridge_height
+from kit.photo.darkness import restored
+from kit.photo.thin_walls import RESTORE, apart, left_blur_mm, ridge_height
 
 P, BLUR, DEEP = 11.0, 0.15, 0.5
 SHARE = math.erf(0.06 / (2 * math.sqrt(2) * BLUR))
@@ -64,8 +64,8 @@ def test_a_floor_that_rises_parts_nothing_once_blur_is_taken_back():
     wall = seen((np.hypot(x, y) < 2.5) & (abs(x) > 0.2 / 2))
 
     def parts(picture):
-        clearer = sharpened(picture, P, BLUR, 0.5)
-        share = math.erf(0.06 / (2 * math.sqrt(2) * BLUR * math.sqrt(0.5)))
+        clearer = restored(picture, P, BLUR, RESTORE)
+        share = math.erf(0.06 / (2 * math.sqrt(2) * left_blur_mm(BLUR)))
         height = ridge_height(clearer, P, share)
         parted = apart(picture > 0.15, height, P, 0.01 * DEEP, -0.05 * DEEP)
         return len(find_cells(parted, np.ones(parted.shape, bool), P).area_mm2)
