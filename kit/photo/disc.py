@@ -33,6 +33,13 @@ GUESS_WRONG = 0.27
 #: how far a rounded, shining or shaded rim may shift the edge all round, in pixels (judged on
 #: drawn coins, no source)
 RIM_PX = 0.3
+#: one lying flat shows its side and lies in its own shadow, both of which look like more of it: a
+#: coin is a twelfth as thick as wide (common practice, no source); on drawn coins of that kind
+#: lengths came out 1 to 5 % too small (share of the diameter, one standard deviation)
+SIDE_AND_SHADOW = 0.02
+#: where it is so bright that the picture shows white, blur carries its edge outward by about its
+#: own width: half of what white is cut off to lies that far out (judged), pixels looked at
+WHITE, WHITE_PX = 0.97, 1.0
 #: tipped less than this and either way likely, the disc is taken as square-on
 SQUARE_ON_DEG = 7.0
 #: how far off square-on photos are, one standard deviation (judged, no source)
@@ -115,6 +122,18 @@ def find(
     if lies is None:
         wrong = max(wrong, GUESS_WRONG)
     notes = []
+    flat = SIDE_AND_SHADOW if lies != "upright" else 0.0
+    if lies == "flat":
+        notes.append(
+            "a thick round thing lying flat shows its side and its shadow as well, and lengths "
+            f"come out too small by up to {200 * flat:.0f} %. A marker or the card has no side"
+        )
+    white = _white(photo, ellipse)
+    if white > 0.2:
+        notes.append(
+            "the round thing is so bright that the picture shows white: its edge looks farther "
+            "out than it is. Retake in softer light, or turn it until it does not shine"
+        )
     if wrong > 0.02:
         remedy = "Say whether it lies flat or stands upright (lies=), or use" if not lies else "Use"
         notes.append(
@@ -129,7 +148,7 @@ def find(
     outline = across / 2 * np.column_stack([np.cos(way), np.sin(way)])
     return plane_scale(
         "disc", photo, fit, marks, outline, notes=notes, others=others,
-        u_size=math.hypot(u / across, RIM_PX / ellipse.long_px),
+        u_size=math.hypot(u / across, math.hypot(RIM_PX, white * WHITE_PX) / ellipse.long_px, flat),
     )  # fmt: skip
 
 
@@ -141,6 +160,17 @@ def _check_whole(photo: Any, e: Ellipse) -> None:
             "The disc is cut off by the edge of the picture. Retake with all of it in the picture."
         )
         raise DataError(msg)
+
+
+def _white(photo: Any, e: Ellipse) -> float:
+    """The share of the rim just inside which the picture is white."""
+    from kit.photo.edges import linear_patch
+
+    patch = linear_patch(photo, e.outline(64), 4, e.long_px / 10)
+    inside = e.outline(128)[:, None] - np.array([2.0, 3.0, 4.0])[:, None] * (
+        patch.k * e.normals(128)[:, None]
+    )
+    return float((patch.sample(inside).max(1) > WHITE).mean())
 
 
 def _starts(camera: Camera, e: Ellipse, radius: float) -> list[Pose]:

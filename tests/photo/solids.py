@@ -158,19 +158,26 @@ def scale_of(at, *, lying=False, u=0.002, u_tilt_deg=0.2, u_offset_mm=0.5, offse
     )  # fmt: skip
 
 
-def as_found(rng, scale):
-    """The same reference with errors drawn from what it claims: size, tilt, place, lens."""
+def as_found(rng, scale, plumb_deg=0.3):
+    """The same reference with errors drawn from what it claims: size, tilt, place, lens.
+
+    And not quite plumb, as cards lean and worktops slope.
+    """
     size, tilt, lens = rng.normal(size=3) * (
-        scale.u, math.radians(scale.u_tilt_deg), scale.camera.u_focal
+        scale.u, math.radians(math.hypot(scale.u_tilt_deg, plumb_deg)), scale.camera.u_focal
     )  # fmt: skip
+    lean = rng.normal() * math.radians(plumb_deg)
     nod = np.array(
         [[1, 0, 0], [0, math.cos(tilt), -math.sin(tilt)], [0, math.sin(tilt), math.cos(tilt)]]
+    )
+    roll = np.array(
+        [[math.cos(lean), -math.sin(lean), 0], [math.sin(lean), math.cos(lean), 0], [0, 0, 1]]
     )
     camera = replace(scale.camera, focal_px=scale.camera.focal_px * (1 + lens))
     # the reference keeps its place and size in the picture
     shift = scale.pose.shift * (1 + size) * (1, 1, 1 + lens)
     return replace(
-        scale, camera=camera, pose=Pose(nod @ scale.pose.rotation, shift),
+        scale, camera=camera, pose=Pose(roll @ nod @ scale.pose.rotation, shift),
         mm_per_px=scale.mm_per_px * (1 + size),
         offset_mm=scale.offset_mm + rng.normal() * scale.u_offset_mm,
     )  # fmt: skip

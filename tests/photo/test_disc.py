@@ -152,3 +152,45 @@ def test_two_discs_are_not_chosen_between():
     pixels = render(np.random.default_rng(5), camera, look(camera, 3, 0, 4.0), things, level, SMALL)
     with pytest.raises(DataError, match=r"There are 2 round things in the picture"):
         scale(ScenePhoto(pixels, 26.0), "disc", diameter_mm=25)
+
+
+def square_on(radius_px, tone, side_px=0.0, blur=1.2):
+    """A disc, its side seen below and its shadow at the right; the picture and its px a mm."""
+    fine, size, ground = 8, 240, 0.35
+    y, x = (np.mgrid[: size * fine, : size * fine] + 0.5) / fine - 0.5 - size / 2
+    side = np.hypot(x, np.clip(y, 0, None) - np.clip(y, 0, side_px)) < radius_px
+    side &= (np.abs(x) < radius_px) & (y > 0)
+    shadow = np.hypot(x - side_px, y - side_px) < radius_px
+    light = np.where(side & (side_px > 0), 0.8 * tone, np.where(shadow, 0.4 * ground, ground))
+    light = np.where(np.hypot(x, y) < radius_px, tone, light)
+    light = light.reshape(size, fine, size, fine).mean((1, 3))
+    light = cv2.GaussianBlur(light, (0, 0), blur)
+    light = np.clip(light + np.random.default_rng(SEED).normal(0, 0.005, light.shape), 0, 1)
+    pixels = np.round(255 * light ** (1 / 2.2)).astype(np.uint8)
+    return ScenePhoto(np.dstack([pixels] * 3), 26.0), radius_px / 12.5
+
+
+@pytest.mark.parametrize("side_px", [0.0, 2.0, 4.0])
+def test_the_side_of_a_coin_lying_flat_is_in_its_uncertainty(side_px):
+    # 25 mm wide, 2 mm thick, 60 pixels to its rim: seen from 0, 12 and 25 degrees off square-on
+    # the side shows 0, 2 and 4 px, and the outline is up to half of that longer one way
+    photo, per_mm = square_on(60.0, 0.65, side_px)
+    found = scale(photo, "disc", diameter_mm=25, lies="flat")
+    off = found.mm_per_px * per_mm - 1
+    assert 0.02 <= found.u_size < 0.025
+    assert abs(off) < 2 * found.u
+    assert "its side and its shadow" in " ".join(found.notes)
+    stands = scale(photo, "disc", diameter_mm=25, lies="upright")
+    assert stands.u_size < 0.01
+    assert side_px < 3 or off < -0.01  # without the share for the side more than its u_size
+
+
+@pytest.mark.parametrize(("tone", "told"), [(0.7, False), (3.0, True)])
+def test_a_coin_so_bright_that_it_shows_white_is_told(tone, told):
+    # half of the white lies where the blurred light is a sixth of the coin's: 0.9 of its blur out
+    photo, per_mm = square_on(45.0, tone, blur=1.4)
+    found = scale(photo, "disc", diameter_mm=25, lies="upright")
+    off = found.mm_per_px * per_mm - 1
+    assert ("shows white" in " ".join(found.notes)) == told
+    assert (off < -0.01) == told
+    assert abs(off) < 2 * found.u_size

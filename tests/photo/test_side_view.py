@@ -49,7 +49,8 @@ def rms(values):
 
 
 def covered(rows):
-    return float(np.mean(np.abs(rows[:, :2]) < 1.96 * rows[:, 2:]))
+    """Share of the 95 % intervals that hold: of height, of volume."""
+    return np.mean(np.abs(rows[:, :2]) < 1.96 * rows[:, 2:], axis=0)
 
 
 @pytest.mark.parametrize(
@@ -59,7 +60,7 @@ def test_balls_are_measured(level, height, volume):
     rows = errors(level, range(300, 305), "ball")
     assert rms(rows[:, 0]) < height
     assert rms(rows[:, 1]) < volume
-    assert covered(rows) >= 0.9
+    assert covered(rows).min() >= 0.9
 
 
 def test_pieces_are_measured_as_well_as_their_hidden_middle_lets():
@@ -67,7 +68,7 @@ def test_pieces_are_measured_as_well_as_their_hidden_middle_lets():
     rows = errors("realistic", range(320, 325), "piece")
     assert rms(rows[:, 0]) < 1.5
     assert rms(rows[:, 1]) < 1.2
-    assert covered(rows) >= 0.8
+    assert covered(rows).min() >= 0.8
 
 
 def test_the_piece_is_found_without_a_box():
@@ -142,11 +143,11 @@ def test_accuracy_and_coverage_on_many_scenes(level):
             f"{level} {kind}: {len(right)} of 40 measured; RMSE height {rms(right[:, 0]):.2f} %, "
             f"volume {rms(right[:, 1]):.2f} %; with a reference as sure as it says "
             f"{rms(found[:, 0]):.2f} and {rms(found[:, 1]):.2f} %, 95 % intervals hold "
-            f"{covered(found):.2f}"
+            "{:.2f} and {:.2f}".format(*covered(found))
         )
         assert len(right) >= 34
         assert rms(right[:, 0]) < limit
-        assert covered(found) >= 0.85
+        assert covered(found).min() >= 0.85
 
 
 @pytest.mark.long
