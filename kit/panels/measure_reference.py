@@ -27,7 +27,9 @@ _TOLD = {
     "points": "Put the two marks on the photo where the distance was measured, near the piece. "
     "Hold the camera square on, and say so: two points do not tell the tilt.",
     "ruler": "Put the two marks on the ruler, on two of its lines.",
-    "disc": "Found by itself where there is one only; else drag the mark onto it.",
+    "disc": "Stand it upright as close beside the piece as it goes: the nearer, the less its tilt "
+    "counts. Lying flat it shows its side and shadow, and lengths are sure to 2 % only. Found by "
+    "itself where there is one only; else drag the mark onto it.",
     "checkerboard": "Found without a click.",
     "marker": "Found without a click.",
     "scanner": "Scan with the lid open. The scanner's settings say its dots to the inch.",

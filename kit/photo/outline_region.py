@@ -184,6 +184,9 @@ def find_region(
         mask[part > 0] = cv2.GC_PR_FGD
     mask[reach < 0.35] = cv2.GC_FGD
     mask[_filled(keep_out - (x0, y0), small.shape, k, 1) > 0] = cv2.GC_BGD
+    if not np.isin(mask, (cv2.GC_FGD, cv2.GC_PR_FGD)).any():
+        msg = f"the reference covers the piece. {RETAKE}."
+        raise DataError(msg)
     if not (mask == cv2.GC_BGD).any():
         mask[[0, -1]], mask[:, [0, -1]] = cv2.GC_BGD, cv2.GC_BGD
     state = np.zeros((1, 65)), np.zeros((1, 65))

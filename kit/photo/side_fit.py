@@ -53,6 +53,12 @@ MOST_ALONG = 0.6
 LEAST_AGREED, WELL_AGREED = 0.88, 0.93
 #: another edge nearly as clear may move top, foot or a side by this share of the smaller side
 MOST_DOUBT, NOTED_DOUBT = 0.06, 0.01
+#: a box covered by the reference by more than this holds a piece that stands before it
+LEAST_COVERED = 0.1
+IN_FRONT = (
+    "the piece stands before the reference and cannot be told from it. Retake with the reference "
+    "beside the piece and a gap between them, or draw the outline."
+)
 #: an outline that is off the solid by more than this share of the smaller side is noted
 NOTED_MISFIT = 0.004
 UNEVEN = (
@@ -206,8 +212,23 @@ def measure(
         best = replace(best, notes=notes)
     if best is None:
         assert refused is not None
+        if given is not None and _covered(given, keep_out) > LEAST_COVERED:
+            raise DataError(IN_FRONT) from refused
         raise refused
     return best
+
+
+def _covered(box: Box, polygon: Array) -> float:
+    """The share of a box that a polygon covers, both in the same pixels."""
+    import cv2
+
+    if len(polygon) < 3:
+        return 0.0
+    x0, y0, x1, y1 = box
+    corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)], np.float32)
+    hull = cv2.convexHull(polygon.astype(np.float32))
+    shared = float(cv2.intersectConvexConvex(corners, hull)[0])
+    return shared / max((x1 - x0) * (y1 - y0), 1.0)
 
 
 def _traced(

@@ -94,6 +94,19 @@ def test_a_soft_shadow_on_textured_wood_is_not_taken_for_the_piece():
     assert seen >= 3
 
 
+def test_a_piece_before_its_reference_is_refused_with_what_to_do(ball):
+    photo, scale, truth = ball
+    x0, y0, x1, y1 = truth.box
+    card = np.array(
+        [(x0 - 60, y0 - 60), (x1 + 60, y0 - 60), (x1 + 60, y1 + 60), (x0 - 60, y1 + 60)]
+    )
+    behind = replace(scale, outline=card)
+    with pytest.raises(DataError, match="beside the piece and a gap between them"):
+        side(photo, behind, "ball", truth.box)
+    by_hand = side(photo, behind, "ball", outline=edges.evenly(truth.outline, 40))
+    assert by_hand.height_mm.value == pytest.approx(truth.height_mm, rel=0.02)
+
+
 def test_several_things_without_a_box_ask_for_one(ball):
     photo, scale, truth = ball
     twice = np.array(photo.pixels)
