@@ -52,7 +52,7 @@ DIMENSIONS = {
     "time": ("min", "90 min or 1 h 30"),
     "percent": ("%", "0.8 %"),
     "malt strength": ("°L", "60 °L"),
-    "share": ("", "a plain number such as 0.35, or 35 %"),
+    "share": ("", "a plain number such as 2 or 0.35, or 35 %"),
     "plain": ("", "a plain number such as 2"),
     "specific volume": ("ml/g", "3.2 ml/g"),
     "count per area": ("/cm²", "24 /cm²"),
@@ -140,10 +140,11 @@ def find_unit(name: str, dimension: str, field: str = "value") -> Unit:
         if unit.dimension == dimension:
             return unit
     metric, example = DIMENSIONS[dimension]
+    wanted = dimension if metric else "no unit"
     if found:
-        rule = f"{found[0].symbol} measures {found[0].dimension}, expected {dimension}"
+        rule = f"{found[0].symbol} measures {found[0].dimension}, expected {wanted}"
     else:
-        rule = f"unknown unit, expected {dimension}"
+        rule = f"unknown unit, expected {wanted}"
     remedy = f"Write it in {metric}, for example {example}." if metric else f"Write {example}."
     raise UnitError(field, name, rule, remedy)
 
