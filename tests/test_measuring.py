@@ -155,6 +155,17 @@ def test_guessed_by_the_order_on_the_griddle(trial, tmp_path):
     assert "5 photos for 4 pieces" in guesses[trial.photos()[0].id].why
 
 
+def test_after_midnight_it_is_still_the_evenings_bake(trial, tmp_path):
+    night, morning = "2026-11-20 00:40:00", "2026-11-20 05:10:00"
+    for name, at in (("late rise", night), ("early rise", morning)):
+        trial.add_photos(picture(tmp_path / f"{name}.jpg", at))
+    told = {photo.name: trial.guesses()[photo.id].why for photo in trial.photos()}
+    assert told["late rise.jpg"] == "It may be any of 1A, 1B."
+    assert told["early rise.jpg"] == "No bake was on 2026-11-20."
+    face = trial.add_photos(picture(tmp_path / "late face.jpg", night)).new[0]
+    assert trial.guesses()[face.id].why == "1 photo for 4 pieces of bake 1: say which is which."
+
+
 def test_guessed_by_the_stages(ws, tmp_path):
     """One dough stands warm, then lies on the griddle: what is taken when shows which."""
     trial = ws.new_trial("stages", zone="UTC")

@@ -27,6 +27,8 @@ _NAMED = {
 _CAMERA = re.compile(r"(?i)^(img|dsc[nf]?|dcim|pxl|photo|p|mvimg|scan)[-_ ]?\d")
 #: photos of a bake are taken up to so long after its last noted stage
 _AFTERWARDS = timedelta(hours=12)
+#: until so long after midnight it is still the evening before, unless the day has its own bake
+_NIGHT = timedelta(hours=5)
 _OFF = ("off the griddle", "on the griddle")
 _STARTS = ("mixed", "out of the fridge", "shaped")
 
@@ -89,7 +91,7 @@ def _one(photo: StoredPhoto, times: Sequence[BakeTimes]) -> Guess:
     if shows == "rise":
         doughs = proofing or ([] if bake.noted else list(bake.doughs))
         return _among(shows, doughs, "was proofing then")
-    return Guess(shows, None, f"It was taken on the day of {bake.bake}.")
+    return Guess(shows, None, f"It was taken on the day of {bake.bake}, or the night after.")
 
 
 def _among(shows: str, found: Sequence[Thing], what: str) -> Guess:
@@ -131,7 +133,7 @@ def _plain(text: str) -> str:
 
 
 def _bake_of(taken: datetime | None, times: Sequence[BakeTimes]) -> BakeTimes | None:
-    """Return the bake whose stages, or else whose day, a moment falls into."""
+    """Return the bake whose stages, or else whose day or night, a moment falls into."""
     if taken is None:
         return None
     within = [
@@ -141,7 +143,8 @@ def _bake_of(taken: datetime | None, times: Sequence[BakeTimes]) -> BakeTimes | 
         and min(noted) <= taken <= max(noted) + _AFTERWARDS
     ]
     on_day = [one for one in times if one.bake.day == _day(taken, one.bake)]
-    for found in (within, on_day):
+    night = [one for one in times if one.bake.day == _day(taken - _NIGHT, one.bake)]
+    for found in (within, on_day or night):
         if len(found) == 1:
             return found[0]
     return None
