@@ -64,10 +64,13 @@ def measure(
 
     from kit.photo.many import Asked, measure_folder
     from kit.photo.one_photo import DEPTHS
+    from kit.photo.reference import checked
 
     offset = None if in_front is None else parse(in_front, "mm", "--in-front")
-    said = _named(about, "--about") | ({} if offset is None else {"offset_mm": offset})
-    asked = Asked(shows, by, said, shape, _named(jar, "--jar") if jar else None, zone)
+    said = _named(about, "--about")
+    more = {} if offset is None else {"offset_mm": offset}
+    asked = Asked(shows, by, said | more, shape, _named(jar, "--jar") if jar else None, zone)
+    checked(by, said)
     columns = (TextColumn("{task.description}"), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=err, transient=True) as shown:
         bar = shown.add_task("Measuring", total=None)

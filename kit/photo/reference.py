@@ -5,7 +5,7 @@ The reference kinds live beside this file (`card`, `marker`, `checkerboard`, `di
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib import import_module
 from typing import Any
@@ -17,7 +17,7 @@ from kit.errors import InputError
 from kit.photo.camera import Camera, Pose, Variant
 from kit.photo.value import Value
 
-__all__ = ["KINDS", "Scale", "scale"]
+__all__ = ["KINDS", "Scale", "checked", "scale"]
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
@@ -311,8 +311,7 @@ def scale(
     _check_offset(offset_mm, u_offset_mm)
     from kit.photo.edges import Kept
 
-    module = import_module(f"kit.photo.{KINDS[kind]}")
-    found: Scale = module.find(Kept(photo), **_checked(module, kind, of))
+    found: Scale = _finder(kind)(Kept(photo), **checked(kind, of))
     return replace(found, offset_mm=float(offset_mm), u_offset_mm=float(u_offset_mm))
 
 
@@ -322,11 +321,28 @@ def _check_offset(offset_mm: float, u_offset_mm: float) -> None:
             raise InputError(name, number, f"must lie between {least} and 500 mm")
 
 
-def _checked(module: Any, kind: str, of: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the arguments of a kind, or say which is missing or unknown."""
+def _finder(kind: str) -> Callable[..., Scale]:
+    found: Callable[..., Scale] = import_module(f"kit.photo.{KINDS[kind]}").find
+    return found
+
+
+def checked(kind: str, of: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a kind of reference takes, or say what is missing or unknown.
+
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
+    of : mapping
+        As for `scale`, the offset left out.
+
+    Raises
+    ------
+    InputError
+    """
     import inspect
 
-    known = inspect.signature(module.find).parameters
+    known = inspect.signature(_finder(kind)).parameters
     takes = [name for name in known if name != "photo"]
     for name in of:
         if name not in takes:
