@@ -8,7 +8,13 @@ experimental unit, as the whole plot is in a split-plot design (Yates 1935, J R 
 
 import pandas as pd
 
-__all__ = ["mixed_by", "shared_mixings"]
+__all__ = ["TAKEN_ALIKE", "mixed_by", "shared_mixings"]
+
+#: What is taken where no bake has shown how mixings differ.
+TAKEN_ALIKE = (
+    "it was taken that doughs mixed in one go differ as much as doughs mixed at different times; "
+    "where the day of mixing tells, less will be noticed"
+)
 
 _RETARD = "retard_hours"
 _SAID = (

@@ -14,6 +14,7 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.compare import Comparison
+from kit.analysis.mixing import TAKEN_ALIKE
 from kit.errors import DesignError
 from kit.plan.looking import Looks, looks
 from kit.plan.noticed import often
@@ -231,6 +232,8 @@ def _kinds(found: Looks) -> tuple[pd.DataFrame, list[str]]:
             rows.append({"kind": kind, **_worth(found, e, settings, each, more_pieces)})
         except DesignError as why:
             notes.append(f"{kind} was not worked out: {why}".rstrip("."))
+    if rows and e is not None and e.comparison.columns["mixing"] and e.comparison.unit == "dough":
+        notes.append(TAKEN_ALIKE)
     columns = [
         "kind", "settings", "doughs", "pieces", "half_now", "half_after", "settled",
         "settled_looking", "gain", "more_doughs_than_usual",

@@ -14,7 +14,7 @@ from typing import Any, Literal
 import numpy as np
 
 from kit.analysis import words
-from kit.analysis.mixing import mixed_by
+from kit.analysis.mixing import TAKEN_ALIKE, mixed_by
 from kit.analysis.structure import Unit
 from kit.analysis.verdict import MOST_DOUGHS
 from kit.errors import DesignError, InputError, NotFoundError
@@ -280,10 +280,7 @@ def _result(
             f"{MOST_DOUGHS}; experience, no source)"
         )
     if unit == "mixing":
-        checks.append(
-            "it was taken that doughs mixed in one go differ as much as doughs mixed at different "
-            "times; where the day of mixing tells, less will be noticed"
-        )
+        checks.append(TAKEN_ALIKE)
     if df < 4:
         checks.append(
             f"the spread from {unit} to {unit} will be judged by {words.number(df, 1.0)} degrees "

@@ -8,7 +8,7 @@ from statsmodels.stats.anova import AnovaRM
 
 from kit.analysis.compare import compare
 from kit.analysis.dose import dose
-from kit.analysis.mixing import mixed_by, shared_mixings
+from kit.analysis.mixing import TAKEN_ALIKE, mixed_by, shared_mixings
 from kit.analysis.overview import overview
 from kit.analysis.surface import surface
 from kit.errors import DesignError, InputError
@@ -106,6 +106,14 @@ def test_every_question_counts_mixings(two):
     # a second dough of each mixing tells little; with it the mixings still count
     half = more.kinds.set_index("doughs")["half_after"]
     assert half[4] == pytest.approx(half[2].iloc[0], rel=0.1)
+
+
+def test_what_a_second_dough_of_a_mixing_adds_is_said_to_be_a_guess():
+    rows = series(np.random.default_rng(1), 1.0, doughs=1)
+    asked = {"matters": 2.0, "mixing": "retard_hours"}
+    assert TAKEN_ALIKE in next_bake(rows, "height", "retard_hours", 8, **asked).checks
+    both = series(np.random.default_rng(1), 1.0, doughs=2)  # there it is known
+    assert TAKEN_ALIKE not in next_bake(both, "height", "retard_hours", 8, **asked).checks
 
 
 def test_loads_that_hold_whole_mixings_or_cross_them(two):
