@@ -277,7 +277,7 @@ def mixed(
         ``"rise_height_mm ~ C(malt_percent)"``: the outcome's column, then terms as formulaic
         reads them.
     groups : sequence of str
-        None, up to four columns, outermost first.
+        Up to four columns, outermost first; without any it is least squares.
     variance : {"free", "floored"}
         ``"floored"`` holds every variance component at zero or above, as most software does.
         ``"free"`` lets an estimate go below zero (not that of bakes that hold the settings
@@ -285,8 +285,8 @@ def mixed(
         negative.
     structure : {"nested", "within-first", "crossed"}
         ``"nested"``: a group is the combination of its own value and those before it (doughs
-        in bakes). ``"within-first"``: the other groupings lie inside the first but
-        cross each other (doughs and loads of a bake). ``"crossed"``: all cross (small data).
+        in bakes). ``"within-first"``: the other groupings lie inside the first but cross
+        each other (doughs and loads of a bake). ``"crossed"``: all cross (small data).
     level : float
         Of the intervals.
 

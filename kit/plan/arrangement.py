@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.mixing import mixed_by
 from kit.analysis.moments import Integers
 from kit.plan import points as shapes
 from kit.plan.cautions import CURVES
@@ -39,8 +40,8 @@ def arrangement(
             times = len(bakes[0]) // recipes
             often = "" if times == 1 else f" {_times(times)}"
             # doughs of different retards are not mixed on one day
-            chilled = any(f.quantity == "retard_hours" for f in asked.whole)
-            day = "the day at the griddle" if chilled else "the day"
+            mixed_apart = mixed_by(*(f.quantity for f in asked.whole))
+            day = "the day at the griddle" if mixed_apart else "the day"
             notes.append(f"Every {what} is mixed{often} in every bake, so {day} cancels")
         else:
             notes.append(
