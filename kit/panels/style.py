@@ -28,6 +28,9 @@ STYLE = """<style>
   font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
 .kit-answer summary {cursor: pointer}
 .kit-answer pre {white-space: pre-wrap}
+/* a hint must not look like what was typed, in a dark theme either */
+.kit-panel ::placeholder {color: var(--jp-ui-font-color1, #1d1d1d); font-style: italic;
+  opacity: .7}
 .kit-panel :is(select, input, textarea, .jupyter-button, summary):focus-visible {
   outline: 3px solid #e08a00 !important; outline-offset: -1px}
 .kit-section {font-size: 1.05rem; font-weight: 600; margin: .9em 0 .3em}

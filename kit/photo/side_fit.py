@@ -55,6 +55,9 @@ LEAST_AGREED, WELL_AGREED = 0.88, 0.93
 MOST_DOUBT, NOTED_DOUBT = 0.06, 0.01
 #: a box covered by the reference by more than this holds a piece that stands before it
 LEAST_COVERED = 0.1
+#: a reference that fills more of the photo than this may have the piece before it
+LEAST_FILLED = 0.05
+BESIDE = "What stands before the reference cannot be told from it: set the piece beside it."
 IN_FRONT = (
     "the piece stands before the reference and cannot be told from it. Retake with the reference "
     "beside the piece and a gap between them, or draw the outline."
@@ -214,6 +217,10 @@ def measure(
         assert refused is not None
         if given is not None and _covered(given, keep_out) > LEAST_COVERED:
             raise DataError(IN_FRONT) from refused
+        whole = (0.0, 0.0, float(work.shape[1]), float(work.shape[0]))
+        if given is None and _covered(whole, keep_out) > LEAST_FILLED:
+            msg = f"{refused} {BESIDE}"
+            raise DataError(msg) from refused
         raise refused
     return best
 

@@ -103,6 +103,8 @@ def test_a_piece_before_its_reference_is_refused_with_what_to_do(ball):
     behind = replace(scale, outline=card)
     with pytest.raises(DataError, match="beside the piece and a gap between them"):
         side(photo, behind, "ball", truth.box)
+    with pytest.raises(DataError, match="set the piece beside it"):
+        side(read(np.full_like(photo.pixels, 120)), behind, "ball")
     by_hand = side(photo, behind, "ball", outline=edges.evenly(truth.outline, 40))
     assert by_hand.height_mm.value == pytest.approx(truth.height_mm, rel=0.02)
 
