@@ -23,6 +23,7 @@ from kit.records.measured import (
     measured_values,
     volume_ratios,
 )
+from kit.records.measured_by import MeasuredBy
 from kit.records.photo_guess import Guess, guess_all
 from kit.records.photos import SHOWS, StoredPhoto
 from kit.records.things import Dough, Piece, Thing
@@ -164,11 +165,13 @@ class TrialPhotos(TrialRecords):
         scale: Any = None,
         *,
         shows: str | None = None,
-        reference: str = "card",
+        reference: str | None = None,
         about: Mapping[str, Any] | None = None,
         **how: Any,
     ) -> Any:
         """Measure a photo; nothing is stored before it is accepted.
+
+        A kept photo of which nothing but `shows` is said is measured by what it was measured by.
 
         Parameters
         ----------
@@ -178,7 +181,7 @@ class TrialPhotos(TrialRecords):
         shows : str, optional
             side, rise, crumb or face; what is said of the photo when not given.
         reference, about
-            Kind of reference and what it needs; see `kit.photo.scale`.
+            Kind of reference and what it needs; see `kit.photo.scale`. Our own card by default.
         **how
             What `kit.photo.side`, `crumb` or `browning` takes: box, shape, jar, and what a hand
             corrected: outline, top, base, threshold.
@@ -195,8 +198,10 @@ class TrialPhotos(TrialRecords):
         from kit.photo import one_photo
 
         if isinstance(photo, StoredPhoto):
-            shows, photo = shows or photo.shows, self.open_photo(photo)
-        return one_photo.measure(photo, shows, scale, reference, about, **how)
+            by, shows, photo = photo.measured_by, shows or photo.shows, self.open_photo(photo)
+            if by is not None and scale is None and reference is None and not about and not how:
+                reference, about, how = by.reference, by.about, by.arguments()
+        return one_photo.measure(photo, shows, scale, reference or "card", about, **how)
 
     def accept(
         self,
@@ -207,6 +212,7 @@ class TrialPhotos(TrialRecords):
         shows: str | None = None,
         corrected: Sequence[str] = (),
         looked_at: bool = True,
+        by: MeasuredBy | None = None,
     ) -> Accepted:
         """Keep what was measured on a photo; one undo takes it back.
 
@@ -224,6 +230,8 @@ class TrialPhotos(TrialRecords):
             What a hand corrected: "outline", "top".
         looked_at : bool
             Whether a person saw where it was measured.
+        by : MeasuredBy, optional
+            By what it was measured, kept with the photo so that `measure` can do it again.
 
         Raises
         ------
@@ -247,8 +255,9 @@ class TrialPhotos(TrialRecords):
         hand = f"{BY_HAND}: {', '.join(corrected)}" if corrected else ""
         note = hand or (AS_FOUND if looked_at else NOT_LOOKED_AT)
         with self._step() as step:
-            if (photo.shows, photo.on) != (shows, on):
-                store.change(step, self.id, photo, {"shows": shows, "on": on})
+            said = {"shows": shows, "on": on, "measured_by": by}
+            if any(getattr(photo, name) != now for name, now in said.items()):
+                store.change(step, self.id, photo, said)
             checked = {
                 name: store.record(step, self.id, photo, on, name, one.value, one.u, note)
                 for name, one in values.items()
@@ -306,13 +315,14 @@ class TrialPhotos(TrialRecords):
         return calls.series(opened, scale, progress=done, **how)
 
     def accept_series(
-        self, dough: Dough | str, series: "Series", corrected: Sequence[str] = ()
-    ) -> int:
+        self, dough: Dough | str, series: "Series", corrected: Sequence[str] = (),
+        by: MeasuredBy | None = None,
+    ) -> int:  # fmt: skip
         """Keep a series' volumes and ratios, and return of how many photos; one undo for all."""
         thing = self._called(dough, "rise") if isinstance(dough, str) else dough
         note = f"{BY_HAND}: {', '.join(corrected)}" if corrected else AS_FOUND
         with self._step() as step:
-            count = keep_series(step, self.id, self.photos(), thing, series, note)
+            count = keep_series(step, self.id, self.photos(), thing, series, note, by)
             self._restate(step, thing)  # only where an earlier photo is kept besides
             self._say(step, f"{words.plural(count, 'photo')} of {thing} measured together")
         return count
@@ -400,11 +410,20 @@ class TrialPhotos(TrialRecords):
                 if stop is not None and stop():
                     break
                 try:
-                    result = self.measure(photo, shows=shows, **how(shows))
-                    said = str(self.accept(photo, result, on, shows=shows, looked_at=False))
+                    given = how(shows)
+                    result = self.measure(photo, shows=shows, **given)
+                    by = _measured_by(**given)
+                    said = str(self.accept(photo, result, on, shows=shows, looked_at=False, by=by))
                     kept += 1
                 except KitError as exc:
                     said = reasons[photo.name] = str(exc)
                 if progress is not None:
                     progress(number, len(waiting), said)
         return kept, reasons
+
+
+def _measured_by(
+    reference: str = "card", about: Mapping[str, Any] | None = None, **how: Any
+) -> MeasuredBy:
+    """What a photo was measured by, from what `TrialPhotos.measure` was given."""
+    return MeasuredBy(reference, about or {}, how)

@@ -222,10 +222,10 @@ def test_proof_says_what_double_is_and_asks_for_the_jar(panel, trial, calls):
     one.measure.click()
     assert calls.asked[-1] == ("side", {"shape": "ball"})
     assert "Dough volume: 120.0 ± 3.0 ml" in words(one.values)
-    one.shape.value = "jar"
+    one.shape.kind.value = "jar"
     one.measure.click()
     assert "Measure how wide its inside is." in words(one.said)
-    one.inner.value, one.base.value = "8,6 cm", "3 mm"
+    one.shape.inner.value, one.shape.base.value = "8,6 cm", "3 mm"
     one.measure.click()
     jar = calls.asked[-1][1]["jar"]
     assert (jar.inner_diameter_mm, jar.base_thickness_mm) == (86.0, 3.0)
@@ -309,10 +309,10 @@ def test_what_the_measuring_refuses_is_said_of_the_field_not_of_the_argument(pan
     assert plain(bar.said).startswith("Not yet: its long bar, measured is '18': must be the length")
     assert bar.value == "18"
     choose(panel, "1A rise.jpg")
-    bar.value, one.shape.value = "", "jar"
-    one.inner.value, one.base.value = "80 mm", "-3"
+    bar.value, one.shape.kind.value = "", "jar"
+    one.shape.inner.value, one.shape.base.value = "80 mm", "-3"
     one.measure.click()
-    assert plain(one.base.said) == "Not yet: its base is thick is '-3': must be 0 or more."
+    assert plain(one.shape.base.said) == "Not yet: its base is thick is '-3': must be 0 or more."
 
 
 def test_where_nothing_is_found_the_outline_is_drawn_by_hand(panel, calls, monkeypatch):
@@ -463,7 +463,7 @@ def test_a_series_says_what_is_missing(panel, trial, calls, tmp_path):
     panel.take.click()
     choose(panel, "1A rise.jpg")
     one = panel.one
-    one.shape.value = "jar"
+    one.shape.kind.value = "jar"
     one.together.measure.click()
     assert "Measure how wide its inside is." in words(one.together.said)
     assert one.together.keep.layout.display == "none"
@@ -613,14 +613,75 @@ def test_all_are_measured_stopped_and_gone_on_with(panel, trial, calls, monkeypa
     panel.one.keep.click()
     choose(panel, "1A1 side.jpg")
     asked = len(calls.asked)
-    choose(panel, "1A2 crumb.jpg")  # looked at and kept: what is kept is said
-    assert len(calls.asked) == asked
+    choose(panel, "1A2 crumb.jpg")  # looked at and kept: shown as it was kept
+    assert [call[0] for call in calls.asked[asked:]] == ["scale", "crumb"]
     trial.add_photos(picture(trial.workspace.folder / "new" / "x.jpg", None))
     panel.refresh()
     panel.all.click()
     panel.working.join(30)
     left = "1 photo was left out: say of each what it shows and whose it is."
     assert words(panel.told).endswith(left)
+
+
+def test_what_a_photo_was_measured_by_is_there_again_after_a_new_start(panel, trial, calls):
+    one = panel.one
+    choose(panel, "1A1 side.jpg")
+    one.reference.kind.value = "disc"
+    one.reference.fields["disc"]["diameter_mm"].value = "1 in"
+    one.reference.choices["disc"].value = "upright"
+    one.reference.front.value = "20 mm"
+    one.measure.click()
+    drag(panel, "top", 160, 44)
+    one.keep.click()
+    choose(panel, "1A2 crumb.jpg")  # the reference goes on, the hand's outline does not
+    assert (one.reference.kind.value, one.hand, one.corrected) == ("disc", {}, {})
+    one.measure.click()
+    one.threshold.value = 0.5
+    one.keep.click()
+
+    again = panels.measure(trial.workspace).one  # as in a new kernel; the first photo is shown
+    by = trial.photos()[0].measured_by
+    assert (by.reference, by.corrected) == ("disc", ("top",))
+    assert by.about == {"diameter_mm": 25.4, "lies": "upright", "offset_mm": 20.0}
+    assert again.reference.fields["disc"]["diameter_mm"].value == "25.4 mm"
+    assert again.reference.choices["disc"].value == "upright"
+    assert again.reference.front.value == "20 mm"
+    assert again.reference.above.value == ""
+    assert list(again.corrected) == ["top"]
+    assert calls.asked[-1][0] == "side"
+    assert calls.asked[-1][1]["outline"][:, 1].min() == 44
+    assert words(again.values).startswith("Height: 34.00 ± 0.25 mm")
+
+
+def test_a_photo_that_was_measured_does_not_change_what_is_typed_for_the_others(panel, trial):
+    one = panel.one
+    choose(panel, "1A1 side.jpg")
+    one.reference.front.value = "20 mm"
+    one.measure.click()
+    one.keep.click()
+    choose(panel, "1A rise.jpg")
+    one.shape.kind.value, one.shape.inner.value, one.reference.front.value = "jar", "86 mm", "35 mm"
+    choose(panel, "1A1 side.jpg")
+    assert one.reference.front.value == "20 mm"
+    choose(panel, "1A2 crumb.jpg")
+    choose(panel, "1A rise.jpg")
+    assert (one.shape.kind.value, one.shape.inner.value) == ("jar", "86 mm")
+    assert one.reference.front.value == "35 mm"
+    one.measure.click()
+    one.keep.click()
+    again = panels.measure(trial.workspace)
+    choose(again, "1A rise.jpg")
+    assert (again.one.shape.kind.value, again.one.shape.inner.value) == ("jar", "86 mm")
+
+
+def test_after_a_new_start_a_new_photo_begins_with_what_its_like_was_measured_by(panel, trial):
+    choose(panel, "1A2 crumb.jpg")
+    panel.one.reference.above.value = "14 mm"
+    panel.one.measure.click()
+    panel.one.keep.click()
+    again = panels.measure(trial.workspace)  # shows the first, which is not measured
+    assert again.one.photo.name == "1A1 side.jpg"
+    assert again.one.reference.front.value == ""  # 14 mm was said of a cut face
 
 
 def test_points_cannot_measure_many(panel):

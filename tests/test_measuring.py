@@ -17,6 +17,7 @@ from kit.measuring import TrialPhotos
 from kit.photo.proof_series import series
 from kit.photo.value import Value
 from kit.records.measured import measured_values, told_of_photos, volume_ratios
+from kit.records.measured_by import MeasuredBy
 from kit.workspace import Workspace
 
 DAY = "2026-11-19"  # a Thursday
@@ -80,7 +81,7 @@ def test_a_folder_is_taken_in_once_bad_files_told(trial, tmp_path):
     assert [name for name, _ in added.refused] == ["broken.jpg"]
     said = str(added)
     assert said.startswith(
-        "3 photos taken in. 1 without a time: say when each was taken. broken.jpg"
+        "3 photos taken in. 1 without a time: say when each was taken.\nbroken.jpg"
     )
     assert [f"{p.taken:%H:%M}" for p in trial.photos() if p.taken] == ["10:01", "10:05"]
     again = trial.add_photos(str(folder))
@@ -458,6 +459,74 @@ def test_a_drawn_piece_by_a_marker_measured_and_kept(trial, tmp_path):
     ):  # fmt: skip
         assert abs(rows.loc[name, "value"] - true) < 3 * rows.loc[name, "u"]
         assert rows.loc[name, "u"] < 0.03 * true
+
+
+def test_measured_again_elsewhere_as_it_was_kept(trial, tmp_path):
+    """What a photo was measured by goes along: who is sent the data finds the same numbers."""
+    shot = shots.from_the_side(tmp_path / "1A2 side.jpg", 1, True, f"{DAY} 10:00:00")
+    (photo,) = trial.add_photos(shot.path).new
+    about = {"side_mm": shots.MARKER_MM, "offset_mm": shots.OFFSET_MM}
+    result = trial.measure(photo, shows="side", reference="marker", about=about)
+    by = MeasuredBy("marker", about, {"outline": result.outline}, ("outline",))
+    drawn = trial.measure(photo, shows="side", reference="marker", about=about, **by.arguments())
+    trial.accept(photo, drawn, "1A2", shows="side", corrected=by.corrected, by=by)
+    (kept,) = trial.photos()
+    assert kept.measured_by == by
+    assert trial.measure(kept).height_mm == drawn.height_mm
+    assert trial.measure(kept, reference="marker", about=about).height_mm == result.height_mm
+    package = trial.package(tmp_path / "malt.zip")
+    with Workspace(tmp_path / "elsewhere", who="Ole") as other:
+        (got,) = other.receive(package.path).photos()
+        assert got.measured_by == by
+        assert other.trial("malt").measure(got).height_mm == drawn.height_mm
+    trial.change_photo(kept, shows="crumb")  # an outline of another thing
+    assert trial.photos()[0].measured_by is None
+    trial.workspace.undo()
+    assert trial.photos()[0].measured_by == by
+    trial.accept(trial.photos()[0], result)  # nobody knows by what
+    assert trial.photos()[0].measured_by is None
+    assert trial.workspace.check().ok
+
+
+def deep(count):
+    nested = 1
+    for _ in range(count):
+        nested = [nested]
+    return nested
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ([], "must say by what the photo was measured"),
+        ({"reference": "card"}, "must say by what the photo was measured"),
+        ({"reference": "card", "about": [], "how": {}, "corrected": []}, "must say by what"),
+        ({"reference": "ell", "about": {}, "how": {}, "corrected": []}, "must be one of card"),
+        ({"reference": "card", "about": {"mm": float("nan")}, "how": {}, "corrected": []},
+         "must be a finite number"),
+        ({"reference": "card", "about": {}, "how": {"jar": {"wide": 3}}, "corrected": []},
+         "must say its inside diameter"),
+        ({"reference": "card", "about": {}, "how": {"jar": {"inner_diameter_mm": -3}},
+          "corrected": []}, "must be above 0"),
+        ({"reference": "card", "about": {}, "how": {"outline": [[0.5, 0.5]] * 9000},
+          "corrected": []}, "must be at most 60000 signs long"),
+        ({"reference": "card", "about": {}, "how": {"photo": 1}, "corrected": []},
+         "is nothing to measure by"),
+        ({"reference": "card", "about": {}, "how": {"box": "wide"}, "corrected": []},
+         "box is 'wide': must be a number"),
+        ({"reference": "card", "about": {"offset_mm": deep(900)}, "how": {}, "corrected": []},
+         "must say by what the photo was measured"),
+    ],
+)  # fmt: skip
+def test_what_a_photo_cannot_have_been_measured_by(row, said):
+    with pytest.raises(InputError) as caught:
+        MeasuredBy.from_row(row)
+    assert said in str(caught.value)
+
+
+def test_a_thing_that_cannot_be_kept():
+    with pytest.raises(InputError, match="must be a number"):
+        MeasuredBy("card", {"offset_mm": object()})
 
 
 def test_faces_in_the_cards_window(trial, tmp_path):

@@ -17,7 +17,7 @@ from kit.panels.measure_one import OnePhoto
 from kit.panels.measure_twice import TwiceBlock
 from kit.panels.photo_strip import Item, PhotoStrip
 from kit.panels.style import STYLE, trouble
-from kit.records.measured import NOT_LOOKED_AT
+from kit.records.measured import NOT_LOOKED_AT, AddedPhotos
 from kit.records.photo_guess import Guess
 from kit.records.photos import FOLDER, StoredPhoto
 from kit.workspace import Trial, Workspace
@@ -205,7 +205,7 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
         except KitError as exc:
             self.taken.value = trouble(str(exc))
             return
-        self.taken.value = f'<p role="status">{escape(str(added))}</p>'
+        self.taken.value = _told(added)
         self.refresh()
 
     def _undo(self) -> None:
@@ -265,7 +265,7 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
             added = trial.add_photos(new)
             self._in |= {(path, now[path]) for path in new}
             if added.new or added.refused:
-                self.taken.value = f'<p role="status">{escape(str(added))}</p>'
+                self.taken.value = _told(added)
                 self.refresh()
 
     # many
@@ -308,6 +308,10 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
 def _block(title: str, *children: widgets.Widget) -> widgets.Box:
     """Return a section that is as high as what is in it."""
     return widgets.Box([section(title, *children)], layout=widgets.Layout(width="100%"))
+
+
+def _told(added: AddedPhotos) -> str:
+    return f'<div role="status">{added._repr_html_()}</div>'
 
 
 def _holds_photos(folder: Path) -> bool:

@@ -6,11 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import ipywidgets as widgets
 
-from kit import quantities
-from kit.analysis import words
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, beside, section
+from kit.panels.fields import beside, section
 from kit.panels.marking import Grip, Line, Marking
 from kit.panels.measure_about import SHOWN, AboutPhoto, button
 from kit.panels.measure_marks import (
@@ -24,13 +22,15 @@ from kit.panels.measure_marks import (
 )  # fmt: skip
 from kit.panels.measure_reference import ReferenceForm
 from kit.panels.measure_series import SeriesBlock
+from kit.panels.measure_shape import ShapeForm
+from kit.panels.measure_words import as_kept, as_measured, in_place_of
 from kit.panels.slide import Slide
 from kit.panels.style import trouble
-from kit.records.measured import BY_HAND, NOT_LOOKED_AT, Accepted, measured_values
+from kit.records.measured import NOT_LOOKED_AT
+from kit.records.measured_by import MeasuredBy
 from kit.records.photo_guess import Guess
 from kit.records.photos import StoredPhoto
 from kit.records.things import Dough
-from kit.units import parse
 from kit.workspace import Trial
 
 if TYPE_CHECKING:
@@ -44,8 +44,7 @@ _FIRST = (
     "A dough's first photo counts as 1: take it right after shaping, or as it comes out of the "
     "refrigerator, and the others from the same place."
 )
-_SHAPES = {"a ball standing free": "ball", "a piece with a flat top": "piece",
-           "in a jar or a straight container": "jar"}  # fmt: skip
+_BY_HAND = ("box", "outline", "threshold")
 
 
 class OnePhoto(widgets.VBox):  # type: ignore[misc]
@@ -76,16 +75,12 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self.hand: dict[str, Any] = {}
         self.corrected: dict[str, None] = {}
         self._ends: dict[str, tuple[float, float]] = {}
+        self._by: MeasuredBy | None = None
+        self._typed: tuple[Any, ...] | None = None
         self._filling = False
-        wide = {"width": "auto", "max_width": "34rem"}
         self.about = AboutPhoto(changed, self._forget)
         self.reference = ReferenceForm(self._other_reference)
-        self.shape = widgets.Dropdown(
-            description="The dough is", options=list(_SHAPES.items()), style=LABELS,
-            layout=widgets.Layout(**wide),
-        )  # fmt: skip
-        self.inner = Typed("Its inside is wide", hint="such as 86 mm")
-        self.base = Typed("Its base is thick", hint="0 mm")
+        self.shape = ShapeForm(self._forget)
         self.double = widgets.HTML(f'<p class="kit-banner">{DOUBLE_IS} {_FIRST}</p>')
         self.measure = button("Measure")
         self.again = button("Back to as found")
@@ -109,8 +104,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
                 widgets.Box(
                     [
                         section("What is it?", self.about),
-                        section("How large is it?", self.reference, self.shape, self.inner,
-                                self.base),
+                        section("How large is it?", self.reference, self.shape),
                     ],
                     layout=widgets.Layout(grid_gap="0 2rem", **flow),
                 ),
@@ -123,7 +117,6 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
                 self.keep, self.kept, self.together,
             ]
         )  # fmt: skip
-        self.shape.observe(lambda _: self._forget(), "value")
         self.place.observe(lambda _: self._mark(), "value")
         self.place.observe(lambda _: self._fit(), "value")
         self.threshold.observe(lambda _: self._other_threshold(), "value")
@@ -132,6 +125,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self.trace.on_click(lambda _: self._trace())
         self.keep.on_click(lambda _: self._keep())
         self.marking.moved = self._moved
+        self._blank = self._said
         self.hide()
 
     # showing
@@ -176,21 +170,56 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             return
         self.opened = opened
         self.marking.show(picture, opened.width, opened.height, f"Photo {photo.name}")
+        self._settle(trial, photo)
         self._mark()
         self._tell_kept(trial, photo)
+
+    @property
+    def _said(self) -> tuple[Any, ...]:
+        """Everything that is typed of reference, shape and jar."""
+        return self.reference.said, self.shape.said
+
+    def _settle(self, trial: Trial, photo: StoredPhoto) -> None:
+        """Set what the photo was measured by; of one that was not, what was typed last.
+
+        Where nothing was typed yet, as after a new start, it is what the last one was measured by.
+        """
+        by = photo.measured_by
+        if by is None and self._typed is not None:
+            reference, shape = self._typed
+            self.reference.say(reference)
+            self.shape.say(shape)
+            self._typed = None
+        if by is None and self._said == self._blank:
+            shows, before = self.about.shows.value, [p for p in trial.photos() if p.measured_by]
+            alike = [one for one in before if one.shows == shows]
+            for one in (alike or before)[-1:]:
+                assert one.measured_by is not None
+                self._fill(one.measured_by, one.shows)  # its depth is its kind's only
+        if by is not None:
+            if self._typed is None and self._said != self._blank:
+                self._typed = self._said
+            self._fill(by, photo.shows)
+            self.hand = {n: said for n, said in by.arguments().items() if n in _BY_HAND}
+            self.corrected = dict.fromkeys(by.corrected)
+            self._set_threshold(self.hand.get("threshold"))
+            self._ends |= self.reference.ends_of(by.about)
+            self.place.value = "box" in self.hand
+
+    def _fill(self, by: MeasuredBy, shows: str | None) -> None:
+        """Set reference, shape and jar."""
+        self.shape.fill(by.how)
+        self.reference.fill(by.reference, by.about, shows)
 
     def _tell_kept(self, trial: Trial, photo: StoredPhoto) -> None:
         """Say what is kept of this photo already, and show it where nobody has looked at it."""
         rows = trial.photo_readings()
         rows = rows[rows["photo"] == photo.id]
         if len(rows):
-            values = zip(rows["quantity"], rows["value"], rows["u"], strict=True)
-            told = [_amount(name, value, u) for name, value, u in values]
             note = rows.iloc[-1]["note"]
-            if note == NOT_LOOKED_AT and not self.reference.by_points:
+            if photo.measured_by or (note == NOT_LOOKED_AT and not self.reference.by_points):
                 self._measure()  # what is to be looked at
-            text = f"Kept of this photo: {words.join(told)} ({note})."
-            self.kept.value = f"<p>{escape(text)}</p>"
+            self.kept.value = as_kept(rows)
 
     def _fit(self) -> None:
         """Show the fields that matter for what the photo shows."""
@@ -200,9 +229,9 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             self.together.show(self.trial, self.about.thing)
         else:
             self.together.hide()
-        jar, crumb = rise and self.shape.value == "jar", self.about.shows.value == "crumb" and there
+        crumb = self.about.shows.value == "crumb" and there
         shown = {
-            self.shape: rise, self.inner: jar, self.base: jar, self.double: rise,
+            self.shape: rise, self.double: rise,
             self.threshold: crumb, self.threshold_says: crumb, self.keep: there,
             self.trace: not there and self.place.value,
             self.again: there and bool(set(self.corrected) - {"place"}),
@@ -258,21 +287,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
 
     def _shaped(self, shows: str) -> dict[str, Any]:
         """The shape of rising dough, and its jar, as they are set."""
-        if shows != "rise":
-            return {}
-        if self.shape.value != "jar":
-            return {"shape": self.shape.value}
-        from kit.photo.jar import Jar
-
-        inner = self.inner.read(lambda text: parse(text, "mm", "inside"))
-        base = self.base.read(lambda text: parse(text, "mm", "base"))
-        if inner is None:
-            raise InputError("inside", "", "must not be empty", "Measure how wide its inside is.")
-        try:
-            return {"shape": "jar", "jar": Jar(inner, base or 0.0)}
-        except InputError as exc:
-            of = {"inner_diameter_mm": self.inner, "base_thickness_mm": self.base}
-            raise beside(exc, of) from exc
+        return self.shape.read() if shows == "rise" else {}
 
     def _forget(self) -> None:
         """Let go of what was measured: something else is to be measured now."""
@@ -299,18 +314,17 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
                     "what it shows", "", "must be said", "Choose what the photo shows."
                 )
             how = self._shaped(shows) | self.hand
-            scale = self._scale()
+            scale, kind, about = self._scale(), self.reference.kind.value, self._about(shows)
             result = self.trial.measure(self.opened, scale, shows=shows, **how)
+            self._by = MeasuredBy(kind, about, how, tuple(self.corrected))
         except KitError as exc:
             # what was found before stays, to be dragged elsewhere; it cannot be kept
             self.said.value, self.values.value = trouble(str(exc)), ""
             self.keep.layout.display = "none"
             return
         self.scale, self.result, self.said.value = scale, result, ""
-        if getattr(result, "threshold", None) is not None and "threshold" not in self.hand:
-            self._filling = True
-            self.threshold.value = float(result.threshold)
-            self._filling = False
+        if "threshold" not in self.hand:
+            self._set_threshold(getattr(result, "threshold", None))
         self._tell()
         self._mark()
         self._fit()
@@ -321,42 +335,31 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         if self.opened is None:
             raise InputError("photo", str(self.photo), "cannot be read", "Choose another photo.")
         shows = self.about.shows.value
-        about = self.reference.about(shows)
-        ends = dict(self._ends)
-        if self.reference.by_points:
-            ends = {key: self.marking.at(key) for key in ("end-1", "end-2")}
-        about |= self.reference.placed(ends)
+        about = self._about(shows)
         try:
             return scale_for(self.opened, shows, self.reference.kind.value, about)
         except InputError as exc:
             raise beside(exc, self.reference.called(shows)) from exc
 
+    def _about(self, shows: str | None) -> dict[str, Any]:
+        """What is said of the reference, its points as they lie on the photo."""
+        ends = dict(self._ends)
+        if self.reference.by_points:
+            ends = {key: self.marking.at(key) for key in ("end-1", "end-2")}
+        return self.reference.about(shows) | self.reference.placed(ends)
+
     def _for_series(self) -> dict[str, Any]:
         """What all photos of a dough are measured by: as this one is, and its outline by hand."""
         by_hand = {key: said for key, said in self.hand.items() if key in ("box", "outline")}
         shown = None if self.photo is None else self.photo.id
-        return self._shaped("rise") | by_hand | {"shown": shown, "corrected": list(self.corrected)}
+        by = MeasuredBy(self.reference.kind.value, self._about("rise"), self._shaped("rise"))
+        more = {"shown": shown, "corrected": list(self.corrected), "by": by}
+        return self._shaped("rise") | by_hand | more
 
     def _tell(self) -> None:
         """Say what was measured, how sure it is, and what to bear in mind."""
-        found = measured_values(self.result, self.about.shows.value)
-        lines = [
-            f"<li><strong>{escape(words.capital(words.name(name)))}:</strong> "
-            f"{escape(_amount(name, v.value, v.u, named=False))}</li>"
-            for name, v in found.items()
-        ]
-        notes = [
-            *getattr(self.scale, "notes", ()), *getattr(self.result, "checks", ()),
-            *getattr(self.result, "notes", ()),
-        ]  # fmt: skip
-        told = [f"<li>{escape(words.capital(note).rstrip('.'))}.</li>" for note in notes]
-        by_hand = f"{words.capital(BY_HAND)}: {', '.join(self.corrected)}."
-        hand = f"<p>{escape(by_hand)}</p>" if self.corrected else ""
-        self.values.value = (
-            f'<div class="kit-answer" role="status"><ul>{"".join(lines)}</ul>{hand}'
-            '<p class="kit-small">After ± stands the standard uncertainty: the true value lies '
-            "within twice as much in about 95 of 100 photos.</p>"
-            f'<ul class="kit-small">{"".join(told)}</ul></div>'
+        self.values.value = as_measured(
+            self.result, self.scale, self.about.shows.value, self.corrected
         )
 
     # correcting and keeping
@@ -380,6 +383,13 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self.said.value = f'<p role="status">{told}</p>'
         self._mark()
 
+    def _set_threshold(self, threshold: float | None) -> None:
+        """Show a threshold that no hand set just now."""
+        if threshold is not None:
+            self._filling = True
+            self.threshold.value = float(threshold)
+            self._filling = False
+
     def _other_threshold(self) -> None:
         if not self._filling and self.result is not None:
             self.hand["threshold"] = self.threshold.value
@@ -398,31 +408,11 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         try:
             kept = self.trial.accept(
                 self.photo, self.result, self.about.thing, shows=self.about.shows.value,
-                corrected=list(self.corrected),
+                corrected=list(self.corrected), by=self._by,
             )  # fmt: skip
         except KitError as exc:
             self.kept.value = trouble(str(exc))
             return
-        told = " ".join([str(kept), *_in_place_of(self.trial, kept)])
+        told = " ".join([str(kept), *in_place_of(self.trial.readings(), kept)])
         self.kept.value = f'<p role="status">{escape(told)}</p>'
         self._changed()
-
-
-def _amount(name: str, value: float, u: float | None, named: bool = True) -> str:
-    """A measured value as precisely as its uncertainty allows."""
-    unit, u = words.unit_of(name), u or 0.0
-    text = f"{words.number(value, u)} ± {words.number(u, u)}" if u > 0 else f"{value:g}"
-    return " ".join(filter(None, [words.name(name) if named else "", text, unit]))
-
-
-def _in_place_of(trial: Trial, kept: Accepted) -> list[str]:
-    """Say which values that a hand had typed stand behind those of the photo now."""
-    rows = trial.readings()
-    rows = rows[(rows["id"] == kept.on.id) & rows["quantity"].isin(kept.values)]
-    before = [own.iloc[-2] for _, own in rows.groupby("quantity", sort=False) if len(own) > 1]
-    typed = [
-        f"{words.name(row['quantity'])} {quantities.get(row['quantity']).show(row['value'])}"
-        for row in before
-        if row["how"] == "entered"
-    ]
-    return [f"In place of {words.join(typed)}, as typed: Undo brings it back."] if typed else []

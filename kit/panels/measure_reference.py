@@ -1,6 +1,6 @@
 """What in a photo tells its scale: the kind, what has to be known of it, and its points."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import ipywidgets as widgets
@@ -118,6 +118,15 @@ _CHOICES: Mapping[str, tuple[str, str, Mapping[str, Any]]] = {
 }
 
 
+def _as_typed(name: str, value: Any) -> str:
+    """An argument of `kit.photo.scale` as it would be typed."""
+    if value is None:
+        return ""
+    if isinstance(value, tuple):
+        return " x ".join(f"{one:g}" for one in value)
+    return f"{value:.10g}" if name in ("id", "dpi") else f"{value:.10g} mm"
+
+
 class ReferenceForm(widgets.VBox):  # type: ignore[misc]
     """Asks for the reference; what is typed stays from photo to photo.
 
@@ -144,6 +153,7 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
             )
             for kind, (_, label, options) in _CHOICES.items()
         }  # fmt: skip
+        self._filling = False
         self.front = Typed("Middle in front of it", hint="such as 20 mm, by a ruler")
         self.above = Typed("Face above it", hint="such as 12 mm, by a ruler")
         self._depth: Typed | None = self.front
@@ -153,16 +163,51 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
         depths = [self.front, self.above]
         super().__init__([self.kind, self.told, *own, *self.choices.values(), *depths])
         self._changed = changed
-        self.kind.observe(lambda _: self._chosen(), "value")
-        for typed in own + depths:
-            typed.observe_text(changed)
-        for choice in self.choices.values():
-            choice.observe(lambda _: changed(), "value")
+        self.kind.observe(lambda _: self._show(), "value")
+        self._inputs: list[Any] = [self.kind, *own, *self.choices.values(), *depths]
+        for field in self._inputs:
+            (field.text if isinstance(field, Typed) else field).observe(self._other, "value")
         self._show()
 
-    def _chosen(self) -> None:
-        self._show()
-        self._changed()
+    def _other(self, _: Any) -> None:
+        if not self._filling:
+            self._changed()
+
+    @property
+    def said(self) -> tuple[Any, ...]:
+        """Everything that is chosen and typed, to be put back with `say`."""
+        return tuple(field.value for field in self._inputs)
+
+    def say(self, said: Sequence[Any]) -> None:
+        """Put back what `said` gave; nobody is told that it changed."""
+        self._filling = True
+        for field, value in zip(self._inputs, said, strict=True):
+            field.value = value
+            if isinstance(field, Typed):
+                field.said.value = ""  # what was wrong was wrong with another text
+        self._filling = False
+
+    def fill(self, kind: str, about: Mapping[str, Any], shows: str | None) -> None:
+        """Fill in what `about` gave; what it does not say is emptied. Nobody is told.
+
+        Parameters
+        ----------
+        kind : str
+            Of reference.
+        about : mapping
+            As `kit.photo.scale` takes it.
+        shows : str or None
+            What the photo shows.
+        """
+        now: dict[Any, Any] = dict(zip(self._inputs, self.said, strict=True))
+        now[self.kind] = kind
+        for name, field in self.called(shows, kind).items():
+            now[field] = _as_typed(name, about.get(name))
+        if kind in _CHOICES:
+            name, _, known = _CHOICES[kind]
+            if about.get(name) in known.values():
+                now[self.choices[kind]] = about.get(name)
+        self.say(tuple(now.values()))
 
     def _show(self) -> None:
         self.told.value = f'<p class="kit-small">{_TOLD[self.kind.value]}</p>'
@@ -219,10 +264,10 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
                 raise InputError(label.lower(), "", "must be said: flat or upright", remedy)
         return {name: value for name, value in about.items() if value is not None}
 
-    def called(self, shows: str | None) -> dict[str, Typed]:
+    def called(self, shows: str | None, kind: str | None = None) -> dict[str, Typed]:
         """Return the field that each argument of `kit.photo.scale` is typed into."""
         depth = self._depth_of(shows)
-        return self.fields[self.kind.value] | ({"offset_mm": depth} if depth else {})
+        return self.fields[kind or self.kind.value] | ({"offset_mm": depth} if depth else {})
 
     def placed(self, kept: Mapping[str, tuple[float, float]]) -> dict[str, Any]:
         """Return what was put on the photo by hand, as `kit.photo.scale` takes it.
@@ -237,6 +282,12 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
         if self.kind.value == "disc" and "end-disc" in kept:
             return {"at": kept["end-disc"]}
         return {}
+
+    @staticmethod
+    def ends_of(about: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
+        """Return where the marks were that `placed` made arguments of."""
+        ends = dict(zip(("end-1", "end-2"), about.get("points", ()), strict=False))
+        return ends | ({"end-disc": about["at"]} if "at" in about else {})
 
     def marks(
         self, width: int, height: int, kept: Mapping[str, tuple[float, float]]

@@ -11,6 +11,7 @@ from kit.errors import KitError
 from kit.panels.fields import section
 from kit.panels.measure_about import button
 from kit.panels.style import trouble
+from kit.records.measured_by import MeasuredBy
 from kit.records.things import Dough
 from kit.workspace import Trial
 
@@ -49,6 +50,7 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
         self.dough: Dough | None = None
         self.series: Any = None
         self._corrected: list[str] = []
+        self._by: MeasuredBy | None = None
         self._title = widgets.HTML()
         self.measure = button("Measure them together")
         self.said, self.table = widgets.HTML(), widgets.HTML()
@@ -97,7 +99,7 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
         try:
             self.said.value = '<p role="status">Measuring …</p>'
             how = self._how()
-            self._corrected = list(how.pop("corrected", []))
+            self._corrected, self._by = list(how.pop("corrected", [])), how.pop("by", None)
             outline, shown = how.pop("outline", None), how.pop("shown", None)
             at = [i for i, photo in enumerate(photos) if photo.id == shown]
             if outline is not None and at:
@@ -114,7 +116,7 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
         if self.trial is None or self.dough is None or self.series is None:
             return
         try:
-            count = self.trial.accept_series(self.dough, self.series, self._corrected)
+            count = self.trial.accept_series(self.dough, self.series, self._corrected, self._by)
         except KitError as exc:
             self.kept.value = trouble(str(exc))
             return

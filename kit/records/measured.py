@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from html import escape
 from typing import TYPE_CHECKING, Any
 
 from kit import quantities
@@ -11,6 +12,7 @@ from kit.errors import DataError
 from kit.quantities import Checked
 from kit.records import photos as store
 from kit.records.journal import Step
+from kit.records.measured_by import MeasuredBy
 from kit.records.photos import StoredPhoto
 from kit.records.things import Thing
 
@@ -51,15 +53,28 @@ class AddedPhotos:
     known: int
     refused: tuple[tuple[str, str], ...]
 
-    def __str__(self) -> str:
+    @property
+    def headline(self) -> str:
+        """How many were taken in, and what is missing about them."""
         said = [f"{words.plural(len(self.new), 'photo')} taken in."]
         if self.known:
             said.append(f"{self.known} {'was' if self.known == 1 else 'were'} there before.")
         undated = sum(photo.taken is None for photo in self.new)
         if undated:
             said.append(f"{undated} without a time: say when each was taken.")
-        said += [f"{name} is left out: {reason}" for name, reason in self.refused]
         return " ".join(said)
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """Each file that was refused, with the reason."""
+        return tuple(f"{name} is left out: {reason}" for name, reason in self.refused)
+
+    def __str__(self) -> str:
+        return "\n".join([self.headline, *self.left_out])
+
+    def _repr_html_(self) -> str:
+        rest = "".join(f"<li>{escape(one)}</li>" for one in self.left_out)
+        return f"<p>{escape(self.headline)}</p>" + (f"<ul>{rest}</ul>" if rest else "")
 
 
 @dataclass(frozen=True)
@@ -114,7 +129,7 @@ def measured_values(result: Any, shows: str) -> dict[str, "Value"]:
 
 def keep_series(
     step: Step, trial_id: str, photos: Iterable[StoredPhoto], dough: Thing, series: "Series",
-    note: str,
+    note: str, by: MeasuredBy | None = None,
 ) -> int:  # fmt: skip
     """Record volume and ratio of a series' photos, those that were measured; return how many.
 
@@ -131,8 +146,9 @@ def keep_series(
         photo, view, ratio = known.get(row.sha256), row.view, row.ratio
         if photo is None or view is None or ratio is None:
             continue
-        if (photo.shows, photo.on) != ("rise", dough):
-            store.change(step, trial_id, photo, {"shows": "rise", "on": dough})
+        said = {"shows": "rise", "on": dough, "measured_by": by}
+        if any(getattr(photo, name) != now for name, now in said.items()):
+            store.change(step, trial_id, photo, said)
         volume = view.volume_ml
         store.record(step, trial_id, photo, dough, "dough_volume_ml", volume.value, volume.u, note)
         if photo.taken is not None:

@@ -29,6 +29,7 @@ from kit.records import readings, things
 from kit.records import tables as t
 from kit.records.bench.when import read_when
 from kit.records.journal import Row, Step
+from kit.records.measured_by import MeasuredBy
 from kit.records.store import Store
 from kit.records.things import Thing, check_there, there
 from kit.records.trouble import in_words
@@ -62,6 +63,8 @@ class StoredPhoto:
         One of `SHOWS`.
     on : Bake, Dough, Load, Piece or None
         Whose photo it is.
+    measured_by : MeasuredBy or None
+        By what it was measured last, so that it can be done again.
     """
 
     id: str
@@ -70,6 +73,7 @@ class StoredPhoto:
     taken: datetime | None
     shows: str | None
     on: Thing | None
+    measured_by: MeasuredBy | None = None
     level: ClassVar[str] = "photo"
 
     @property
@@ -183,7 +187,8 @@ def change(step: Step, trial_id: str, photo: StoredPhoto, values: dict[str, Any]
     trial_id : str
     photo : StoredPhoto
     values : dict
-        shows, on (a thing or None), taken (by the clock of the kitchen; empty is not known).
+        shows, on (a thing or None), taken (by the clock of the kitchen; empty is not known),
+        measured_by.
 
     Raises
     ------
@@ -195,6 +200,10 @@ def change(step: Step, trial_id: str, photo: StoredPhoto, values: dict[str, Any]
     for name, value in values.items():
         if name == "shows":
             row["shows"] = _shown(value)
+            if row["shows"] != photo.shows:  # a piece's outline is no cut face's
+                row.setdefault("measured_by", None)
+        elif name == "measured_by":
+            row["measured_by"] = None if value is None else value.to_row()
         elif name == "on":
             if value is not None:
                 check_there(step.connection, trial_id, value)
@@ -267,6 +276,7 @@ def stored(connection: Connection, trial_id: str, zone: str) -> list[StoredPhoto
             row.id, row.path, row.sha256,
             row.taken and datetime.fromisoformat(row.taken).astimezone(ZoneInfo(zone)),
             row.shows, known.get(row.target_id),
+            row.measured_by and MeasuredBy.from_row(row.measured_by),
         )
         for row in rows
     ]  # fmt: skip

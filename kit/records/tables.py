@@ -48,7 +48,7 @@ __all__ = [
 ]
 
 #: every schema this kit can read, oldest first; each is a revision in `migrations/versions`
-VERSIONS = ("0001",)
+VERSIONS = ("0001", "0002")
 #: the schema this kit writes
 VERSION = VERSIONS[-1]
 
@@ -153,6 +153,7 @@ photo = _table(
     _needed("sha256"),
     Column("taken", Text),
     Column("shows", Text),
+    Column("measured_by", JSON(none_as_null=True)),  # see `kit.records.measured_by`
 )
 # `seq` and not the clock decides which of two readings is the newer one: clocks are set back.
 # `trial_id` repeats what the target says, so that a frame needs no join over four levels.

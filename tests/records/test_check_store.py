@@ -101,7 +101,7 @@ def test_a_sound_workspace(ws, trial, made):
     trial.record(made.pieces[0], "rise_height_mm", 39)
     ws.undo()
     told = ws.check()
-    assert (told.ok, told.findings, told.version) == (True, (), "0001")
+    assert (told.ok, told.findings, told.version) == (True, (), "0002")
     assert told.counts["piece"] == 2
     assert str(told).endswith(
         "All is well: the file, what belongs to what, values, photos, journal."

@@ -12,6 +12,7 @@ import pytest
 from kit.errors import MissingPackageError, StoreError
 from kit.records import store as store_module
 from kit.records.store import open_store
+from kit.records.tables import VERSION
 from kit.workspace import Workspace
 
 FILE = "bakes.sqlite"
@@ -126,7 +127,7 @@ def test_a_newer_file_is_refused_and_left_as_it_is(tmp_path):
         newer.execute("UPDATE alembic_version SET version_num = '0099'")
         newer.commit()
     assert message(tmp_path) == (
-        f"{file} was written by a newer kit (its schema is 0099, this kit knows 0001). "
+        f"{file} was written by a newer kit (its schema is 0099, this kit knows {VERSION}). "
         "Install the newer kit: pip install -U bake-trial-kit. The file was left as it is."
     )
     assert sorted(p.name for p in tmp_path.iterdir()) == [FILE, "photos"]

@@ -51,7 +51,7 @@ def test_an_older_file_is_copied_aside_then_upgraded(version_0):
     before = schema(version_0 / FILE)
     with Workspace(version_0) as ws:
         ws.new_trial("malt")
-    (copy,) = version_0.glob("bakes-before-0001-*.sqlite")
+    (copy,) = version_0.glob("bakes-before-0002-*.sqlite")
     assert schema(copy) == before
     with Workspace(version_0) as ws:  # opened again, nothing more to do
         assert [trial.name for trial in ws.trials()] == ["malt"]
@@ -61,8 +61,8 @@ def test_an_older_file_is_copied_aside_then_upgraded(version_0):
 NEXT = """
 import sqlalchemy as sa
 from alembic import op
-revision = "0002"
-down_revision = "0001"
+revision = "0003"
+down_revision = "0002"
 def upgrade():
     op.add_column("bake", sa.Column("weather", sa.Text()))
     with op.batch_alter_table("dough") as table:  # builds the table anew
@@ -72,16 +72,16 @@ def upgrade():
 
 @pytest.fixture
 def a_next_version(monkeypatch, tmp_path_factory):
-    """Add a second revision, as a later kit will have one."""
+    """Add a further revision, as a later kit will have one."""
     folder = tmp_path_factory.mktemp("later") / "migrations"
     (folder / "versions").mkdir(parents=True)
-    for name in ("env.py", "versions/v0001.py"):
+    for name in ("env.py", "versions/v0001.py", "versions/v0002.py"):
         (folder / name).write_bytes((upgrade_module.FOLDER / name).read_bytes())
-    revision = folder / "versions" / "v0002.py"
+    revision = folder / "versions" / "v0003.py"
     revision.write_text(NEXT)
     monkeypatch.setattr(upgrade_module, "FOLDER", folder)
-    monkeypatch.setattr(store_module, "VERSION", "0002")
-    monkeypatch.setattr(store_module, "VERSIONS", ("0001", "0002"))
+    monkeypatch.setattr(store_module, "VERSION", "0003")
+    monkeypatch.setattr(store_module, "VERSIONS", (*t.VERSIONS, "0003"))
     monkeypatch.setattr(sys, "dont_write_bytecode", True)
     return revision
 
@@ -101,9 +101,9 @@ def test_an_upgrade_keeps_every_row(filled, a_next_version):
         assert raw.execute("SELECT remark FROM dough").fetchall() == [("stiff",)]
         assert raw.execute("SELECT weather FROM bake").fetchall() == [(None,)]
         assert raw.execute("SELECT value FROM reading").fetchall() == [(38.0,)]
-        assert raw.execute("SELECT version_num FROM alembic_version").fetchall() == [("0002",)]
+        assert raw.execute("SELECT version_num FROM alembic_version").fetchall() == [("0003",)]
         assert raw.execute("PRAGMA foreign_key_check").fetchall() == []
-    (copy,) = filled.glob("bakes-before-0002-*.sqlite")
+    (copy,) = filled.glob("bakes-before-0003-*.sqlite")
     with closing(sqlite3.connect(copy)) as raw:
         assert raw.execute("SELECT note FROM dough").fetchall() == [("stiff",)]
         assert raw.execute("SELECT value FROM reading").fetchall() == [(38.0,)]

@@ -15,6 +15,7 @@ from kit.formula import Formula, Ingredient
 from kit.quantities import LEVELS, Quantity
 from kit.records.bench.stages import STAGES
 from kit.records.journal import Row
+from kit.records.measured_by import MeasuredBy
 from kit.records.package.own import meet
 from kit.records.package.read import Arrival, where_of
 from kit.records.package.rows import PACKED, columns_of
@@ -270,6 +271,8 @@ def _photo(row: Row, targets: dict[str, set[str]]) -> None:
             raise InputError(name, row[name], "must be a SHA-256, 64 hexadecimal digits")
     if row["path"] and (wrong := safe_name(row["path"])):
         raise InputError("path", row["path"], wrong)
+    if row["measured_by"] is not None:
+        MeasuredBy.from_row(row["measured_by"])
     if row["taken"] is not None:
         try:
             datetime.fromisoformat(row["taken"])

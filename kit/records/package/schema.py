@@ -79,6 +79,7 @@ _COLUMNS = {
     "original_sha256": "SHA-256 of the picture as it was taken, before its notes were removed.",
     "taken": "When the picture was taken.",
     "shows": "What the picture shows.",
+    "measured_by": "By what the picture was measured, as JSON: reference, shape, marks by hand.",
     "quantity": "Name of the quantity, explained in quantity.csv.",
     "value": "In the quantity's unit.",
     "u": "Standard uncertainty, in the quantity's unit.",
