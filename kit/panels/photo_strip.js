@@ -1,5 +1,6 @@
 // Thumbnails in time order: buttons, one of them chosen. What a photo shows and whose it is stands
-// below it in words.
+// below it in words. The Tab key stops once, however many photos there are; the arrow keys, Home
+// and End walk among them.
 
 const SIGN = { "": "○", measured: "◐", kept: "●" };
 
@@ -15,7 +16,9 @@ class Strip {
     this.model = model;
     this.urls = new Map(); // key -> { bytes, url }
     this.buttons = new Map();
-    this.list = make("ul", { class: "kit-strip", "aria-label": "Photos, in the order they were taken" });
+    this.list = make("ul", { class: "kit-strip",
+      "aria-label": "Photos, in the order they were taken: the arrow keys walk among them" });
+    this.list.addEventListener("focusin", (event) => this.stop(event.target));
     el.append(this.list);
     this.show();
   }
@@ -60,7 +63,8 @@ class Strip {
   }
   button(key) {
     if (!this.buttons.has(key)) {
-      const button = make("button", { type: "button", "data-lm-suppress-shortcuts": "true" });
+      const button = make("button", { type: "button", tabindex: "-1",
+        "data-lm-suppress-shortcuts": "true" });
       button.addEventListener("click", () => {
         this.model.set("chosen", key);
         this.model.save_changes();
@@ -72,12 +76,17 @@ class Strip {
     return this.buttons.get(key);
   }
   walk(event, key) {
-    const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
-    if (!step) return;
+    const keys = this.model.get("items").map((item) => item.key);
+    const at = keys.indexOf(key);
+    const to = { ArrowRight: at + 1, ArrowLeft: at - 1, Home: 0, End: keys.length - 1 }[event.key];
+    if (to === undefined) return;
     event.preventDefault();
     event.stopPropagation();
-    const keys = this.model.get("items").map((item) => item.key);
-    this.buttons.get(keys[keys.indexOf(key) + step])?.focus();
+    this.buttons.get(keys[to])?.focus();
+  }
+  // the Tab key comes to this button and passes over the others
+  stop(button) {
+    for (const other of this.buttons.values()) other.tabIndex = other === button ? 0 : -1;
   }
   choose() {
     const chosen = this.model.get("chosen");
@@ -85,8 +94,11 @@ class Strip {
       button.setAttribute("aria-pressed", String(key === chosen));
     }
     const button = this.buttons.get(chosen);
-    if (!button) return;
     const { list } = this;
+    if (!list.contains(document.activeElement)) {
+      this.stop(button ?? this.buttons.values().next().value);
+    }
+    if (!button) return;
     const left = button.offsetLeft - list.offsetLeft;
     if (left < list.scrollLeft || left + button.offsetWidth > list.scrollLeft + list.clientWidth) {
       list.scrollLeft = left - list.clientWidth / 3;

@@ -55,6 +55,15 @@ def test_marker_photo_by_mouse_and_keyboard(page, lab, trial, drawn):
     expect(buttons).to_have_count(2)
     assert "piece 1A1" in buttons.nth(0).get_attribute("aria-label")
     assert buttons.nth(0).get_attribute("aria-pressed") == "true"
+    stops = "list => [...list.querySelectorAll('button')].map(b => b.tabIndex)"
+    strip = page.locator("ul.kit-strip")
+    assert strip.evaluate(stops) == [0, -1]  # the Tab key stops once
+    buttons.nth(0).focus()
+    for key, at in (("ArrowRight", 1), ("Home", 0), ("End", 1), ("ArrowLeft", 0)):
+        page.keyboard.press(key)
+        expect(buttons.nth(at)).to_be_focused()
+        assert strip.evaluate(stops)[at] == 0
+    assert sorted(strip.evaluate(stops)) == [-1, 0]
     shoot(page, "measure-taken-in", tall=2200)
     by_marker(page)
     focused = page.get_by_label("Its side", exact=True)
