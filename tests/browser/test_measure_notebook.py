@@ -9,7 +9,7 @@ import re
 
 import pytest
 import shots
-from lab_pages import cut_off, errors_in_cells, shoot
+from lab_pages import cut_off, errors_in_cells, run_all, shoot
 from measure_pages import (
     DAY,
     by_marker,
@@ -114,6 +114,20 @@ def test_marker_photo_by_mouse_and_keyboard(page, lab, trial, drawn):
     assert kept(trial, "1A1")["rise_height_mm"] == pytest.approx(height(page)[0], abs=0.006)
     expect(buttons.nth(0)).to_have_attribute("aria-label", re.compile("kept"))
     assert cut_off(page, ".kit-scroll, .kit-strip, .kit-mark-view") == []
+
+    # another day: the notebook runs anew, and the photo shows the outline that was drawn
+    drawn_at, tall = place(page, grip(page, "outline, point 1 of 20")), height(page)[0]
+    run_all(page)
+    page.get_by_text("Corrected by hand").wait_for(state="detached", timeout=60_000)
+    page.get_by_label("Trial", exact=True).select_option(trial.name)
+    page.get_by_text("Corrected by hand: outline.").wait_for(timeout=60_000)
+    expect(page.get_by_label("Its side", exact=True)).to_have_value("32 mm")
+    expect(page.get_by_label("Middle in front of it", exact=True)).to_have_value("12 mm")
+    assert height(page)[0] == tall
+    again = place(page, grip(page, "outline, point 1 of 20"))
+    assert again == pytest.approx(drawn_at, abs=1)
+    page.locator(".kit-marking").scroll_into_view_if_needed()
+    shoot(page, "measure-again", tall=2200)
 
 
 def test_clicked_photo_by_touch_and_zoom(lab, trial, drawn, tmp_path):
