@@ -4,9 +4,13 @@ import math
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
 from html import escape
+from itertools import groupby
 from typing import NamedTuple
 
-__all__ = ["Telling", "Told", "as_html", "as_text", "percent", "span"]
+__all__ = ["ITEM", "Telling", "Told", "as_html", "as_text", "paragraphs", "percent", "span"]
+
+#: a sentence that begins so is one of a list
+ITEM = "– "
 
 
 def percent(share: float) -> str:
@@ -37,13 +41,28 @@ def as_text(texts: Iterable[str], checks: Sequence[str], method: str = "") -> st
     return "\n".join([*lines, method] if method else lines)
 
 
+def paragraphs(texts: Iterable[str]) -> str:
+    """Texts as HTML, each a paragraph, those of a list together; everything is escaped.
+
+    Examples
+    --------
+    >>> paragraphs(["What would help:", "– a bake", "– two"])
+    '<p>What would help:</p><ul><li>a bake</li><li>two</li></ul>'
+    """
+    made = []
+    for is_item, group in groupby(filter(None, texts), lambda text: text.startswith(ITEM)):
+        tag, told = "li" if is_item else "p", [escape(text.removeprefix(ITEM)) for text in group]
+        lines = "".join(f"<{tag}>{text}</{tag}>" for text in told)
+        made.append(f"<ul>{lines}</ul>" if is_item else lines)
+    return "".join(made)
+
+
 def as_html(headline: str, texts: Iterable[str], checks: Sequence[str], method: str = "") -> str:
     """The same as a piece of HTML; everything is escaped."""
-    told = escape(" ".join(text for text in texts if text))
-    notes = "".join(f"<li>{escape(check)}.</li>" for check in checks)
     return (
-        f"<p><strong>{escape(headline)}</strong> {told}</p>"
-        + (f"<ul>{notes}</ul>" if notes else "")
+        f"<p><strong>{escape(headline)}</strong></p>"
+        + paragraphs(texts)
+        + paragraphs(f"{ITEM}{check}." for check in checks)
         + (f"<p><small>{escape(method)}</small></p>" if method else "")
     )
 
@@ -61,12 +80,12 @@ class Told(ABC):
     """A result that tells itself in plain words, printed and in a notebook."""
 
     @abstractmethod
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
         """What it says."""
 
     def __str__(self) -> str:
-        told = self._tells()
+        told = self.tells()
         return as_text((told.headline, *told.sentences), told.checks, told.method)
 
     def _repr_html_(self) -> str:
-        return as_html(*self._tells())
+        return as_html(*self.tells())

@@ -33,6 +33,7 @@ from kit.analysis.moments import Floats
 from kit.analysis.structure import MOST_SETTINGS, Records, Unit, read_records, safe_name
 from kit.analysis.verdict import Answer, decide_each
 from kit.errors import DesignError, InputError
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,7 +42,7 @@ __all__ = ["Comparison", "Difference", "compare"]
 
 
 @dataclass(frozen=True)
-class Comparison:
+class Comparison(Told):
     """An answer, and everything it rests on.
 
     Parameters
@@ -156,21 +157,10 @@ class Comparison:
             f"{lead.difference:.3g} [{lead.low:.3g}, {lead.high:.3g}]>"
         )
 
-    def __str__(self) -> str:
-        lines = [self.headline, self.sentence, self.rests_on, self.next_step]
-        lines += [f"Note: {check}." for check in self.checks]
-        return "\n".join([*lines, self.method])
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        notes = "".join(f"<li>{escape(check)}.</li>" for check in self.checks)
-        return (
-            f"<p><strong>{escape(self.headline)}</strong> {escape(self.sentence)}</p>"
-            f"<p>{escape(self.rests_on)} {escape(self.next_step)}</p>"
-            + (f"<ul>{notes}</ul>" if notes else "")
-            + f"<p><small>{escape(self.method)}</small></p>"
-        )
+    def tells(self) -> Telling:
+        """What it says."""
+        texts = (self.sentence, self.rests_on, self.next_step)
+        return Telling(self.headline, texts, self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn, one tidy row each.

@@ -144,7 +144,8 @@ class ControlChart(Told):
             f"[{self.lower:.4g}, {self.upper:.4g}], {len(self.runs) + len(self.jumps)} signs>"
         )
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (self.sentence, self.next_step), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:

@@ -31,6 +31,7 @@ from kit.analysis.mixed import MixedFit
 from kit.analysis.structure import MOST_SETTINGS, Unit
 from kit.analysis.verdict import Answer
 from kit.errors import DesignError, InputError
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,7 +40,7 @@ __all__ = ["DoseResponse", "dose"]
 
 
 @dataclass(frozen=True)
-class DoseResponse:
+class DoseResponse(Told):
     """An answer about a dose, and everything it rests on.
 
     Parameters
@@ -146,22 +147,10 @@ class DoseResponse:
             f"{self.best.dose:.3g}, {self.answer.value}>"
         )
 
-    def __str__(self) -> str:
-        lines = [self.headline, self.sentence, self.best_in_words, self.rests_on, self.next_step]
-        lines += [f"Note: {note}." for note in self.checks]
-        return "\n".join([*lines, self.method])
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        notes = "".join(f"<li>{escape(note)}.</li>" for note in self.checks)
-        return (
-            f"<p><strong>{escape(self.headline)}</strong> {escape(self.sentence)} "
-            f"{escape(self.best_in_words)}</p>"
-            f"<p>{escape(self.rests_on)} {escape(self.next_step)}</p>"
-            + (f"<ul>{notes}</ul>" if notes else "")
-            + f"<p><small>{escape(self.method)}</small></p>"
-        )
+    def tells(self) -> Telling:
+        """What it says."""
+        texts = (self.sentence, self.best_in_words, self.rests_on, self.next_step)
+        return Telling(self.headline, texts, self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn, one tidy row each.

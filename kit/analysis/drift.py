@@ -85,7 +85,8 @@ class Drift(Told):
     def __repr__(self) -> str:
         return f"<Drift {self.outcome}: followed {', '.join(self.followed) or 'nothing'}>"
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (self.sentence, self.next_step), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:

@@ -137,7 +137,8 @@ class Forecast(Told):
     def __repr__(self) -> str:
         return f"<Forecast double at {self.hours:.3g} h [{self.low:.3g}, {self.high:.3g}]>"
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (self.rests_on, DOUBLE_IS), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:

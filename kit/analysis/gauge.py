@@ -142,7 +142,8 @@ class Gauge(Told):
             f"{self.repeat['limit']:.3g}, {_percent(self.share['share'])} % of the spread>"
         )
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (self.sentence, self.next_step), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:

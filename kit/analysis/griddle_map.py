@@ -149,7 +149,8 @@ class GriddleMap(Told):
             f"p = {self.test['p']:.2g}>"
         )
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(
             self.headline, (self.sentence, self.rests_on, self.next_step), self.checks, self.method
         )

@@ -16,6 +16,7 @@ from kit.analysis import words
 from kit.analysis.compare import Comparison, compare
 from kit.analysis.verdict import Answer
 from kit.errors import InputError, KitError
+from kit.shown import ITEM, Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,7 +32,7 @@ _VERDICTS = {
 
 
 @dataclass(frozen=True)
-class Overview:
+class Overview(Told):
     """Every factor against every outcome.
 
     Parameters
@@ -67,11 +68,12 @@ class Overview:
         told = ", ".join(f"{n} {verdict}" for verdict, n in counts.items())
         return f"<Overview: {told}>"
 
-    def __str__(self) -> str:
-        lines = ["Does it matter if…?", *(f"– {s}" for s in self.sentences)]
+    def tells(self) -> Telling:
+        """What it says."""
+        texts = [f"{ITEM}{sentence}" for sentence in self.sentences]
         if self.trade_offs:
-            lines += ["What goes together:", *(f"– {s}" for s in self.trade_offs)]
-        return "\n".join([*lines, *(f"Note: {note}." for note in self.checks)])
+            texts += ["What goes together:", *(f"{ITEM}{text}" for text in self.trade_offs)]
+        return Telling("Does it matter if…?", texts, self.checks)
 
     def _repr_html_(self) -> str:
         from html import escape

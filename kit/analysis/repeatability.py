@@ -72,7 +72,8 @@ class Repeatability(Told):
     def __repr__(self) -> str:
         return f"<Repeatability of {words.join(words.name(name) for name in self.gauges)}>"
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (*self.sentences, self.next_step), self.checks, self._method)
 
     @property

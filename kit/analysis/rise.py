@@ -131,7 +131,8 @@ class RiseCurve(Told):
         span = f"{double['estimate']:.3g} h [{double['low']:.3g}, {double['high']:.3g}]"
         return f"<RiseCurve {self.shape}, {len(self.readings)} readings: double at {span}>"
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(
             self.headline,
             (self.sentence, rise_words.DOUBLE_IS, self.next_step),

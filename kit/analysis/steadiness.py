@@ -110,7 +110,8 @@ class Steadiness(Told):
         )
         return f"<Steadiness {self.outcome}: {parts}>"
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(
             self.headline, (self.sentence, self.rests_on, self.next_step), self.checks, self.method
         )

@@ -24,6 +24,7 @@ from kit.analysis.structure import Records
 from kit.analysis.surface_fit import Effect, Quadratic, Turning, hull, square
 from kit.analysis.verdict import decide
 from kit.errors import DesignError, InputError
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -32,7 +33,7 @@ __all__ = ["Surface", "surface"]
 
 
 @dataclass(frozen=True)
-class Surface:
+class Surface(Told):
     """An answer about two doses together.
 
     Parameters
@@ -107,21 +108,10 @@ class Surface:
         kind = self.turning.kind if self.turning else "no turning point"
         return f"<Surface {self.outcome} of {self.of[0]} and {self.of[1]}: {kind}>"
 
-    def __str__(self) -> str:
-        lines = [self.headline, self.sentence, surface_words.rests_on(self)]
-        lines += [f"Note: {note}." for note in self.checks]
-        return "\n".join([*lines, self.method])
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        notes = "".join(f"<li>{escape(note)}.</li>" for note in self.checks)
-        return (
-            f"<p><strong>{escape(self.headline)}</strong> {escape(self.sentence)}</p>"
-            f"<p>{escape(surface_words.rests_on(self))}</p>"
-            + (f"<ul>{notes}</ul>" if notes else "")
-            + f"<p><small>{escape(self.method)}</small></p>"
-        )
+    def tells(self) -> Telling:
+        """What it says."""
+        texts = (self.sentence, surface_words.rests_on(self))
+        return Telling(self.headline, texts, self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn, one tidy row each.

@@ -13,6 +13,7 @@ from kit.errors import KitError
 from kit.panels.fields import LABELS
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE, trouble
+from kit.shown import ITEM, paragraphs
 from kit.workspace import Trial, Workspace
 
 __all__ = ["DeeperPanel"]
@@ -156,34 +157,29 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
 
     def _page(self, trial: Trial) -> str:
         """Words first, then the picture, then what is for the statistician."""
-        lead, *rest = str(self.answer).split("\n")
-        told = [line for line in rest if not line.startswith(_STATISTICS)]
-        method = [line for line in rest if line.startswith(_STATISTICS)]
-        items = [line[2:] for line in told if line.startswith(("– ", "- "))]
-        texts = [line for line in told if not line.startswith(("– ", "- ", "Note: "))]
-        notes = [line.removeprefix("Note: ") for line in told if line.startswith("Note: ")]
+        told = self.answer.tells()
+        notes = [f"{ITEM}{note}." for note in told.checks]
+        method = told.method.removeprefix(_STATISTICS).strip()
         banner = (
             '<p class="kit-banner"><strong>Invented data</strong>, made up to show how this works.'
             "</p>"
         )
-        picture = charts.svg(self.answer.plot(), lead, " ".join([lead, *texts]))
+        picture = charts.svg(
+            self.answer.plot(), told.headline, " ".join([told.headline, *told.sentences])
+        )
         table = self.answer.to_frame().to_html(
             index=False, border=0, na_rep="", float_format="{:.4g}".format
         )
         return (
             f'<section class="kit-answer">{banner if trial.invented else ""}'
-            f'<div role="status"><p class="kit-lead">{escape(lead)}</p>'
-            f"{''.join(f'<p>{escape(text)}</p>' for text in texts)}{_list(items)}</div>"
+            f'<div role="status"><p class="kit-lead">{escape(told.headline)}</p>'
+            f"{paragraphs(told.sentences)}</div>"
             '<figure><div class="kit-picture" role="region" tabindex="0" '
-            f'aria-label="Picture: {escape(lead)}">{picture}</div></figure>'
-            + (f"<p><strong>To know:</strong></p>{_list(notes)}" if notes else "")
+            f'aria-label="Picture: {escape(told.headline)}">{picture}</div></figure>'
+            + (f"<p><strong>To know:</strong></p>{paragraphs(notes)}" if notes else "")
             + "<details><summary>For the statistician</summary>"
-            + "".join(f"<p>{escape(line.removeprefix(_STATISTICS).strip())}</p>" for line in method)
+            + (f"<p>{escape(method)}</p>" if method else "")
             + '<div class="kit-scroll" role="region" aria-label="Numbers" tabindex="0">'
             + f"{table}</div></details><details><summary>The same from Python</summary>"
             + f"<pre>{escape(self.called)}</pre></details></section>"
         )
-
-
-def _list(texts: list[str]) -> str:
-    return f"<ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>" if texts else ""

@@ -145,7 +145,8 @@ class Browning(Told):
         told = ", ".join(f"{f.lightness.value:.1f} ± {f.lightness.u:.1f}" for f in self.faces)
         return f"<Browning of {len(self.faces)} faces: L* {told}>"
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (self.sentence,), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:

@@ -54,7 +54,8 @@ class ProofRatio(Told):
     def __repr__(self) -> str:
         return f"<ProofRatio {self.ratio} by {self.method}>"
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (), self.checks)
 
     def to_frame(self) -> pd.DataFrame:

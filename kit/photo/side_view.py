@@ -123,7 +123,8 @@ class Side(Told):
             f"<Side {self.shape}: {self.height_mm} high, {self.diameter_mm} wide, {self.volume_ml}>"
         )
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (self.sentence,), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
@@ -162,7 +163,7 @@ def side(
     scale : Scale
         The reference in the photo. Upright beside the piece: `offset_mm` is how far the piece's
         axis lies in front of it. Flat on the worktop: `offset_mm` is the worktop's height over
-        it (a card 2 mm thick: −2).
+        it (a card 2 mm thick: −2); more than 20 mm are not taken for that.
     shape : str
         "ball" (domed top), "piece" (the top may be flat) or "jar" (dough in a jar).
     box : (x0, y0, x1, y1), optional

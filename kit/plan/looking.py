@@ -193,7 +193,8 @@ class Looks(Told):
             f"{self.answer.value}>"
         )
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (*self.sentences,), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:

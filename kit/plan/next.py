@@ -19,7 +19,7 @@ from kit.errors import DesignError
 from kit.plan.looking import Looks, looks
 from kit.plan.noticed import often
 from kit.plan.worth import Evidence
-from kit.shown import Telling, Told
+from kit.shown import ITEM, Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -114,7 +114,7 @@ class NextBake(Told):
         half = words.number(row["half_after"], c.leading.half_width, unit)
         once, looking = row["settled"], row["settled_looking"]
         still = "still settled" if self.looks.settled_after is not None else "settled"
-        text = f"– {row['kind']}: ± {half}; {still} after it "
+        text = f"{ITEM}{row['kind']}: ± {half}; {still} after it "
         if math.isnan(looking):
             text += often(once)
         else:
@@ -142,7 +142,8 @@ class NextBake(Told):
         what = "stop" if self.looks.stop else "go on"
         return f"<NextBake {c.outcome} by {c.by}: {what}, {len(self.kinds)} kinds of bake>"
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (*self.sentences,), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:

@@ -37,6 +37,7 @@ class Answered(Told):
     def statistics(self) -> str:
         """Test, p value and sources, for a statistician."""
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         sentences = (self.sentence, self.could_miss, self.next_step)
         return Telling(self.headline, sentences, self.checks, self.statistics)

@@ -62,7 +62,8 @@ class Consistency(Told):
     def __repr__(self) -> str:
         return f"<Consistency of {len(self.table)} tasters, {len(self.unsteady)} unsteady>"
 
-    def _tells(self) -> Telling:
+    def tells(self) -> Telling:
+        """What it says."""
         return Telling(self.headline, (self.sentence,), self.checks)
 
     def to_frame(self) -> pd.DataFrame:
