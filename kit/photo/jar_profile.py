@@ -35,11 +35,15 @@ class JarProfile:
         The jar's inside from its bottom up.
     level_mm : float
         About where the dough's line on the wall is, for a start.
+    fee, rival
+        It is of no other kind (`RoundProfile`).
     """
 
     heights_mm: Array
     radii_mm: Array
     level_mm: float
+    fee: float = 0.0
+    rival: None = None
 
     def starts(self) -> list[Array]:
         """A low dome, nearly upright at the wall or one of a much wider whole."""

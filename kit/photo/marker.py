@@ -7,10 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
+from kit.photo.camera import Pose
 from kit.photo.edges import Edges, halved, linear_patch
 from kit.photo.plane_fit import poses_of
 from kit.photo.plane_scale import above, chosen, plane_scale, positive, refined
 from kit.photo.reference import Scale
+from kit.photo.squeezed import SQUEEZED_DEG, STEEPEST_DEG, fit_squeezed
 
 __all__ = ["cells_of", "find", "see_markers"]
 
@@ -72,7 +74,13 @@ def find(
     ground = np.pad(dark, 1)  # the white margin is bright ground around the black border
     edges = Edges.of_cells(ground, side / n, np.array([-side / n, -side / n]))
     camera = photo.camera
-    fit, marks, _, width = refined(camera, poses_of(camera, square, corners), patch, edges, camera)
+    starts = poses_of(camera, square, corners)
+    if min(_off_square_on(pose, square) for pose in starts) > SQUEEZED_DEG:
+        fit, marks = fit_squeezed(photo, dark, side, corners)
+        return plane_scale(
+            "marker", photo, fit, marks, square, u_size=u / side, steepest_deg=STEEPEST_DEG
+        )
+    fit, marks, _, width = refined(camera, starts, patch, edges, camera)
     blur = float(np.median(width))
     if blur > WIDEST_BLUR * wide / n:
         msg = (
@@ -83,6 +91,12 @@ def find(
     return plane_scale(
         "marker", photo, fit, marks, square, u_size=u / side, expected=len(edges.start)
     )
+
+
+def _off_square_on(pose: Pose, square: Array) -> float:
+    """How far off square-on its middle is seen, in degrees."""
+    middle = pose.to_camera(np.array([[*square.mean(0), 0.0]]))[0]
+    return Pose(pose.rotation, middle).tilt_deg
 
 
 def cells_of(dictionary: str, number: int) -> NDArray[np.bool_]:

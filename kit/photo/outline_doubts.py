@@ -7,7 +7,11 @@ from numpy.typing import NDArray
 
 from kit.photo.outline import CLEAR, Edge, Looked, inside, jumps_along, noise_of
 
-__all__ = ["doubts", "overlap", "share_along"]
+__all__ = ["contact", "doubts", "overlap", "share_along"]
+
+#: what lies on both sides of the line where a piece meets the worktop is so many times as bright
+#: where that line begins to count, and where it is sure (own choice, from drawn shadows)
+DARK_LINE, SURE_LINE = 1.15, 1.4
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -59,6 +63,54 @@ def doubts(
         worth = np.clip((support / here - 0.6) / 0.4, 0, 1) * np.abs(t) / 2
         out.append(float(worth[away].max()))
     return np.array(out)
+
+
+def contact(seen: Looked, points: Array, normals: Array, size: float) -> tuple[Array, float]:
+    """Return how far within a found foot edge the piece meets the worktop, and how unsure.
+
+    Light hardly reaches the crevice where they meet: a dark line. Where it lies within the edge
+    found, that edge is the end of the shadow on the worktop, not of the piece; the darker the
+    line, the surer.
+
+    Parameters
+    ----------
+    points, normals : (n, 2) arrays
+        Of the edge found, working pixels.
+    size : float
+        Smaller side of the outline, pixels.
+
+    Returns
+    -------
+    inward : (n,) array
+        Pixels along the normals.
+    u : float
+        Standard uncertainty of that along the foot, pixels.
+    """
+    import cv2
+    from scipy.ndimage import gaussian_filter1d
+
+    none = np.zeros(len(points)), 0.0
+    foot = np.flatnonzero(normals[:, 1] > 0.75)
+    if len(foot) < 5:
+        return none
+    reach = max(4.0, 0.03 * size)
+    t = np.arange(-2 * reach, reach + 0.1, 0.5)
+    at = points[foot, None] + normals[foot, None] * t[None, :, None] - seen.corner
+    place = at.astype(np.float32)
+    colour = cv2.remap(seen.linear, place[..., 0], place[..., 1], cv2.INTER_LINEAR,
+                       borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    light: Array = colour @ np.array([0.2126, 0.7152, 0.0722])  # ITU-R BT.709
+    light = gaussian_filter1d(gaussian_filter1d(light, 2.0, axis=0), 1.2, axis=1)
+    lowest = np.where(t > -reach, light, np.inf).argmin(1)
+    within = np.median(light[:, t < -reach], axis=1)
+    deep = float(np.median(np.minimum(within, light[:, -1])
+                           / np.maximum(light[np.arange(len(foot)), lowest], 1e-4)))  # fmt: skip
+    inward = -float(np.median(t[lowest]))
+    if deep < DARK_LINE or inward <= 0.5:
+        return none
+    share = min((deep - DARK_LINE) / (SURE_LINE - DARK_LINE), 1.0)
+    along = np.clip((normals[:, 1] - 0.6) / 0.25, 0, 1)
+    return share * inward * along, 0.4 * inward
 
 
 def overlap(one: Array, two: Array) -> float:

@@ -14,7 +14,10 @@ from kit.photo.edges import Edges, Patch, place_edges
 from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 from kit.photo.reference import Scale
 
-__all__ = ["above", "chosen", "grid_u", "numbers", "plane_scale", "positive", "refined"]
+__all__ = [
+    "STEEPEST_DEG", "above", "chosen", "grid_u", "numbers", "plane_scale", "positive",
+    "refined",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 
@@ -143,6 +146,7 @@ def plane_scale(
     reading: Any = None,
     others: Sequence[tuple[PlaneFit, float]] = (),
     expected: int = 0,
+    steepest_deg: float = STEEPEST_DEG,
 ) -> Scale:
     """Return the scale of a fitted plane; the pose tipped the other way is tried and said.
 
@@ -164,6 +168,8 @@ def plane_scale(
         when not given.
     expected : int
         How many edges should have been found.
+    steepest_deg : float
+        Refused beyond this.
 
     Raises
     ------
@@ -174,9 +180,9 @@ def plane_scale(
     centre = outline_mm.mean(0)
     project = projector(fit.camera, fit.pose)
     tilt = _tilt_at(fit.pose, centre)
-    if tilt > STEEPEST_DEG:
+    if tilt > steepest_deg:
         msg = (
-            f"The {kind} is seen {tilt:.0f}° off square-on; beyond {STEEPEST_DEG:.0f}° it is too "
+            f"The {kind} is seen {tilt:.0f}° off square-on; beyond {steepest_deg:.0f}° it is too "
             "flat to measure. Retake more from the front, or from above."
         )
         raise DataError(msg)

@@ -161,7 +161,8 @@ class Scale:
 
         The square root of the area in mm² that one pixel covers of the measured plane.
         """
-        area = np.abs(np.linalg.det(self._steps(points_px, offset_mm)))
+        right, down = np.moveaxis(self._steps(points_px, offset_mm), 1, 0)
+        area = np.abs(right[:, 0] * down[:, 1] - right[:, 1] * down[:, 0])
         return np.asarray(np.sqrt(area))
 
     def _steps(self, points_px: Array, offset_mm: float | None = None) -> Array:

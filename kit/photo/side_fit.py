@@ -1,7 +1,7 @@
-"""A side view step by step: where the solid stands, its outline, the fit, whether to trust it."""
+"""A side view step by step: where the solid stands, its outline, the fit."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,18 +9,26 @@ from numpy.typing import NDArray
 from kit.errors import DataError, InputError
 from kit.photo import outline as edges
 from kit.photo import outline_doubts as doubtful
+from kit.photo.card_rim import paper
 from kit.photo.dragged import lengthened
 from kit.photo.jar import Jar
 from kit.photo.jar_profile import JarProfile
 from kit.photo.outline_region import SHARES, find_region
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
+from kit.photo.side_judge import (
+    MOST_ELEVATION_DEG,
+    NOTED_DOUBT,
+    NOTED_MISFIT,
+    WELL_AGREED,
+    Found,
+)
 from kit.photo.solid import Stand
 from kit.photo.solid_fit import Beliefs, SolidFit, fit_solid
 from kit.photo.solid_profile import RoundProfile
 from kit.photo.strip import normals
 
-__all__ = ["Found", "judge", "measure", "stand_of"]
+__all__ = ["measure", "stand_of"]
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -44,17 +52,12 @@ FAINT = (
     "the edge is faint against the ground: look whether the outline drawn is right, or retake the "
     "photo before a ground of another colour"
 )
-#: refused beyond these
-MOST_ELEVATION_DEG = 35.0
-MOST_MISFIT = 0.02
-#: share of the upper edge that may run along the far edge of the worktop
-MOST_ALONG = 0.6
-#: colours and edges must both say so of this share of the piece; below the second it is noted
-LEAST_AGREED, WELL_AGREED = 0.88, 0.93
-#: another edge nearly as clear may move top, foot or a side by this share of the smaller side
-MOST_DOUBT, NOTED_DOUBT = 0.06, 0.01
+#: no card or ruler lying on the worktop is so thick
+MOST_HEIGHT_MM = 20.0
 #: a box covered by the reference by more than this holds a piece that stands before it
 LEAST_COVERED = 0.1
+#: and one that its paper seems to cover by more than this shows a ground as pale as the paper
+MOST_PAPER = 0.25
 #: a reference that fills more of the photo than this may have the piece before it
 LEAST_FILLED = 0.05
 BESIDE = "What stands before the reference cannot be told from it: set the piece beside it."
@@ -62,8 +65,6 @@ IN_FRONT = (
     "the piece stands before the reference and cannot be told from it. Retake with the reference "
     "beside the piece and a gap between them, or draw the outline."
 )
-#: an outline that is off the solid by more than this share of the smaller side is noted
-NOTED_MISFIT = 0.004
 UNEVEN = (
     "the edge found is not as smooth as a round piece's: look whether the outline drawn is right; "
     "drag its top or base, or retake the photo before a plain ground of another colour"
@@ -72,38 +73,6 @@ DOUBTFUL = (
     "another edge is nearly as clear as the one taken: look whether the outline drawn is right; "
     "drag its top or base, or draw a box round the piece"
 )
-
-
-@dataclass(frozen=True)
-class Found:
-    """An outline and the solid fitted to it.
-
-    Parameters
-    ----------
-    points : (n, 2) array
-        Full picture pixels.
-    fit : SolidFit
-    strength : float
-        Median clearness of the edge; infinite when drawn by hand.
-    size_px : float
-        Smaller side of the outline.
-    notes : tuple of str
-    along_level : float
-        Share of the upper edge that runs along a straight edge of the background.
-    doubts_px : (float, float, float, float)
-        What another edge nearly as clear would move top, foot, left and right by (`doubts`).
-    agreed : float
-        Of what colours and edges say is the piece, the share that both do.
-    """
-
-    points: Array
-    fit: SolidFit
-    strength: float
-    size_px: float
-    notes: tuple[str, ...] = ()
-    along_level: float = 0.0
-    doubts_px: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
-    agreed: float = 1.0
 
 
 def stand_of(scale: Scale, standing: bool | None) -> tuple[Stand, Beliefs, tuple[str, ...]]:
@@ -122,7 +91,14 @@ def stand_of(scale: Scale, standing: bool | None) -> tuple[Stand, Beliefs, tuple
     rotation, origin = scale.pose.rotation, scale.pose.shift
     upright = scale.pose.tilt_deg < 45 if standing is None else standing
     checks: list[str] = []
-    start = origin - scale.offset_mm * rotation[:, 2]
+    offset = scale.offset_mm
+    if not upright and abs(offset) > MOST_HEIGHT_MM:
+        offset = 0.0
+        checks.append(
+            f"the reference lies on the worktop, so its {scale.offset_mm:.0f} mm were not taken "
+            "for how far the worktop lies over it: the piece's place there is seen"
+        )
+    start = origin - offset * rotation[:, 2]
     if upright:
         up, across, toward = -rotation[:, 1], rotation[:, 0], -rotation[:, 2]
         along = rotation[:, 1]
@@ -193,7 +169,7 @@ def measure(
     if box is not None:
         x0, y0, x1, y1 = map(float, _shrink(np.reshape(box, (2, 2)), k).ravel())
         given = (x0, y0, x1, y1)
-    keep_out = _margined(_shrink(scale.outline, k), 1.45 if scale.kind == "marker" else 1.06)
+    keep_out = _reference(work, scale, k, given)
     best: Found | None = None
     refused: DataError | None = None
     for share in SHARES:
@@ -252,6 +228,7 @@ def _traced(
     if size < LEAST_PX:
         msg = f"what stands out is only {k * size:.0f} pixels large. Go nearer, or draw a box."
         raise DataError(msg)
+    unsure = 0.0
     line = edges.evenly(line, 140)
     edge = edges.find_edge(seen, line, normals(line), max(5.0, 0.2 * size), either=True)
     fit, used = _fitted(_grow(edge.points, k), _spread(edge), stand, beliefs, shape, jar, before,
@@ -266,7 +243,11 @@ def _traced(
         edge = edges.find_edge(seen, line, normals(line), reach)
         # a faint edge may be another one: its bias grows as it fades
         faint = float(np.clip(edges.CLEAR / max(float(np.median(edge.strength)), 1e-3), 1.0, 4.0))
-        points, beliefs = _grow(edge.points, k), replace(beliefs, marking_px=MARKING_PX * k * faint)
+        own, beliefs = edge.points, replace(beliefs, marking_px=MARKING_PX * k * faint)
+        if jar is None and last:
+            inward, unsure = doubtful.contact(seen, own, normals(line), size)
+            own = own - inward[:, None] * normals(line)
+        points = _grow(own, k)
         fit, used = _fitted(points, _spread(edge), stand, beliefs, shape, jar, fit, steps, last)
     strength = float(np.median(edge.strength[used]))
     notes = (FAINT,) * (strength < edges.CLEAR / 2)
@@ -279,6 +260,7 @@ def _traced(
     doubts, agreed = np.zeros(4), 1.0
     if jar is None:
         doubts = k * doubtful.doubts(seen, final, normals(final), 0.22 * size, box)
+        doubts[1] = math.hypot(doubts[1], k * unsure)
         doubts[:2] *= np.array([top is None, base is None])  # a hand has decided
         agreed = doubtful.overlap(region, final) if top is None and base is None else 1.0
         if agreed < WELL_AGREED or doubts.max() > NOTED_DOUBT * size * k:
@@ -289,6 +271,20 @@ def _traced(
         points[used], fit, strength, size * k, notes, along * (top is None),
         tuple(map(float, doubts)), agreed,
     )  # fmt: skip
+
+
+def _reference(work: NDArray[np.uint8], scale: Scale, k: float, box: Box | None) -> Array:
+    """The reference with its paper, working pixels: no part of a piece."""
+    import cv2
+
+    outline = _shrink(scale.outline, k)
+    least = _margined(outline, 1.45 if scale.kind == "marker" else 1.06)
+    if scale.kind not in ("marker", "checkerboard"):
+        return least
+    both = np.vstack([least, paper(work, outline)]).astype(np.float32)
+    whole = np.asarray(cv2.convexHull(both)[:, 0], float)
+    # a ground as pale as the paper may have been taken for it
+    return least if box is not None and _covered(box, whole) > MOST_PAPER else whole
 
 
 def _margined(polygon: Array, grow: float) -> Array:
@@ -372,49 +368,3 @@ def _foot(stand: Stand, px: Array) -> tuple[tuple[float, float], float]:
         raise DataError(msg)
     away = ray * far - stand.origin
     return (float(away @ stand.across), float(away @ stand.along)), far / stand.camera.focal_px
-
-
-def judge(found: Found) -> None:
-    """Refuse a fit that is not to be trusted, with the reason and what to do.
-
-    Raises
-    ------
-    DataError
-    """
-    fit = found.fit
-    if fit.elevation_deg > MOST_ELEVATION_DEG:
-        msg = (
-            f"the camera looked down by {fit.elevation_deg:.0f}°: too steep for a side view. "
-            "Retake the photo from nearly the height of the worktop."
-        )
-        raise DataError(msg)
-    if found.along_level > MOST_ALONG:
-        msg = (
-            "the top of the piece cannot be told from the far edge of the worktop, which runs "
-            "right behind it. Draw the outline, or retake the photo from a little lower or with "
-            "the piece farther from that edge."
-        )
-        raise DataError(msg)
-    # a rival beside the piece, a card's rim for one, is harmless where colours and edges agree
-    rivals = found.doubts_px[: 2 if found.agreed >= WELL_AGREED else 4]
-    if found.agreed < LEAST_AGREED or max(rivals) > MOST_DOUBT * found.size_px:
-        msg = (
-            "colours and edges do not say the same of where the piece ends. Draw a box round it, "
-            "drag its top and base right, or retake the photo before a plain ground of another "
-            "colour."
-        )
-        raise DataError(msg)
-    if found.strength < edges.CLEAR / 4:
-        msg = (
-            "the piece hardly differs from the ground: its edge cannot be told from noise. Draw "
-            "the outline, or retake the photo before a plain ground of another colour."
-        )
-        raise DataError(msg)
-    outside = float(np.mean(np.abs(fit.residual_px) > 0.03 * found.size_px))
-    if fit.misfit_px > MOST_MISFIT * found.size_px or outside > 0.25:
-        msg = (
-            f"no round solid fits the outline (it is off by {fit.misfit_px:.0f} of "
-            f"{found.size_px:.0f} pixels). Look at the outline and drag it right, draw a box round "
-            "the piece, or retake the photo before a plain ground with nothing in front of it."
-        )
-        raise DataError(msg)

@@ -7,7 +7,7 @@ import numpy as np
 
 from kit.photo.jar import Jar
 from kit.photo.reference import Scale
-from kit.photo.side_fit import Found
+from kit.photo.side_judge import Found
 from kit.photo.solid import Solid
 from kit.photo.solid_fit import SolidFit
 
@@ -15,6 +15,9 @@ __all__ = ["below_line_ml", "with_scale"]
 
 #: share of what foot and top could hide that is taken as a standard uncertainty (`with_scale`)
 UNSEEN = {"ball": 0.02, "piece": 0.05, "jar": 0.1}
+
+#: seen from farther off square-on than this a reference lies on the worktop
+FLAT_DEG = 62.0
 
 
 def below_line_ml(fit: SolidFit) -> float:
@@ -56,6 +59,8 @@ def with_scale(
         * math.hypot(tall / fit.solid.height_mm, 2 * wide / fit.solid.diameter_mm),
     }  # fmt: skip
     out: dict[str, dict[str, float]] = {}
+    if jar is not None:
+        numbers = _hidden_at_most(numbers, fit, jar, slopes[1])
     u_scale = _u_scale(scale, fit)
     for name, (number, parts) in numbers.items():
         power = 3 if name == "volume_ml" else 1
@@ -66,6 +71,25 @@ def with_scale(
     return out
 
 
+def _hidden_at_most(
+    numbers: Mapping[str, tuple[float, Mapping[str, float]]], fit: SolidFit, jar: Jar, slope: float
+) -> Mapping[str, tuple[float, Mapping[str, float]]]:
+    """No dome hides behind the dough's line that would be seen over it.
+
+    Where none is seen the fit says nothing of it; yet one steeper than the line of sight shows.
+    Evenly likely up to that.
+    """
+    radius = float(np.interp(fit.level[0], jar.heights_mm, jar.radii_mm))
+    most = radius * slope / math.sqrt(3)
+    line = fit.level[1]["fit"]
+    out = dict(numbers)
+    for name, each in (("height_mm", 1.0), ("volume_ml", math.pi * radius**2 / 2000)):
+        value, parts = numbers[name]
+        limit = math.hypot(most * each, line * each * (2 if name == "volume_ml" else 1))
+        out[name] = (value, {**parts, "fit": min(parts["fit"], limit)})
+    return out
+
+
 def _u_scale(scale: Scale, fit: SolidFit) -> float:
     """Relative standard uncertainty of the piece's lengths from the reference.
 
@@ -73,8 +97,10 @@ def _u_scale(scale: Scale, fit: SolidFit) -> float:
     tell it. Left is how the reference's plane is turned about the vertical: by that a piece beside
     it stands nearer or farther.
     """
-    if scale.tilt_known or scale.camera is None or not len(scale.outline):
+    if scale.camera is None or not len(scale.outline):
         return scale.u
+    if scale.tilt_known:
+        return scale.u if scale.tilt_deg < FLAT_DEG else _u_across(scale, fit)
     middle = scale.outline.mean(0, keepdims=True)
     parts = scale.u_at(middle, 0.0).parts
     marked = (u for cause, u in parts.items() if cause not in ("tilt", "plane"))
@@ -82,6 +108,17 @@ def _u_scale(scale: Scale, fit: SolidFit) -> float:
     beside = float((fit.foot - there) @ fit.stand.across)
     turned = beside * math.tan(math.radians(scale.u_tilt_deg)) / float(np.linalg.norm(fit.foot))
     return math.hypot(turned, *marked)
+
+
+def _u_across(scale: Scale, fit: SolidFit) -> float:
+    """Of lengths across the picture where the piece stands, by a reference on the worktop.
+
+    Lengths away from the camera are far less sure there, and say nothing of the piece.
+    """
+    at = fit.stand.camera.project(fit.foot[None])
+    base = scale._lengths(at, None)[0, 0]
+    moved = ((m._lengths(at, None)[0, 0] / base - 1, weight) for _, m, weight in scale.varied())
+    return math.sqrt(sum(weight * change**2 for change, weight in moved))
 
 
 def _slope(fit: SolidFit, height_mm: float) -> float:

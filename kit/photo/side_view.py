@@ -14,6 +14,7 @@ from kit.photo import side_fit, side_parts
 from kit.photo.jar import Jar
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
+from kit.photo.side_judge import Found, judge
 from kit.photo.solid_fit import SolidFit
 from kit.photo.value import Value
 from kit.shown import Telling, Told
@@ -205,13 +206,13 @@ def side(
         photo, scale, stand, beliefs, shape, box, jar, drawn, top, base,
         None if before is None else before.fit,
     )  # fmt: skip
-    side_fit.judge(found)
+    judge(found)
     by_hand = not (outline is None and top is None and base is None)
     return _told(found, scale, shape, jar, by_hand, checks)
 
 
 def _told(
-    found: side_fit.Found, scale: Scale, shape: str, jar: Jar | None, by_hand: bool,
+    found: Found, scale: Scale, shape: str, jar: Jar | None, by_hand: bool,
     checks: tuple[str, ...],
 ) -> Side:  # fmt: skip
     """The result of a fit that was judged good enough."""

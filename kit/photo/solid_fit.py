@@ -104,6 +104,8 @@ class SolidFit:
     height, diameter, volume, level : tuple of float and mapping
         Value and what its standard uncertainty is made of (signed), in mm, mm, ml, mm: shared
         parts by name and "fit". Level: the dough's line on a jar's wall (NaN otherwise).
+    shape : RoundProfile or JarProfile
+        The kind of solid that fitted.
     found : (q,) array
         Foot, camera's changes and the profile's free numbers, to go on from.
     """
@@ -121,6 +123,7 @@ class SolidFit:
     diameter: tuple[float, Mapping[str, float]]
     volume: tuple[float, Mapping[str, float]]
     level: tuple[float, Mapping[str, float]]
+    shape: RoundProfile | JarProfile
     found: Array
 
     @property
@@ -172,6 +175,8 @@ class _Problem:
     def distance(self, x: Array, profile: Profile) -> tuple[Array, Contour, Whole, Stand]:
         """How far outside the silhouette each point is, in pixels, and which line says so."""
         around, stand, _ = self.seen(x, profile)
+        if not len(around.points):  # wandered off to where no line of sight touches it
+            return np.full(len(self.rays), np.inf), around, np.zeros(len(self.rays), int), stand
         rays = self.rays / (1 + x[5], 1 + x[5], 1.0)
         off = rays @ around.lines().T
         nearest = off.argmax(1)
@@ -220,7 +225,11 @@ class _Problem:
     def cost(self, x: Array) -> float:
         """Twice the minus log likelihood of `x`, with the least noise there may be."""
         res = self.distance(x, self.shape.at(x[_PLACE:]))[0]
-        return cost_of(res, self.spread, self.floor) + self.known(x).cost(x)
+        return cost_of(res, self.spread, self.floor) + self.known(x).cost(x) + self.shape.fee
+
+    def told(self, x: Array) -> bool:
+        """Whether `x` is as near the points as edges are taken to err."""
+        return self.cost(x) < len(self.rays) / TOGETHER
 
 
 def fit_solid(
@@ -262,25 +271,34 @@ def fit_solid(
     """
     points = np.asarray(points_px, float)
     spread = np.ones(len(points)) if spread is None else np.asarray(spread, float)
-    problem = _Problem(points, spread, stand, shape, beliefs, start)
-    tried: list[Array] = []
     if before is not None:
-        tried = [_search(problem, before.found.copy(), steps, 1)]
-    if before is None or (thorough and problem.noise(tried[0]) > 2 * problem.floor):
-        # from each start a few steps; from the best of them on
-        near = [
-            _search(at_tilt, np.r_[at_tilt.mean, own], 8)
-            for at_tilt in problem.at_tilts() for own in shape.starts()
-        ]  # fmt: skip
-        tried.append(_search(problem, min(near, key=problem.cost), steps, 1))
-    return _result(problem, min(tried, key=problem.cost))
+        shape = before.shape
+    problem = _Problem(points, spread, stand, shape, beliefs, start)
+    tried: list[tuple[_Problem, Array]] = []
+    if before is not None:
+        tried = [(problem, _search(problem, before.found.copy(), steps, 1))]
+    if before is None or (thorough and problem.noise(tried[0][1]) > 2 * problem.floor):
+        tried.append((problem, _afresh(problem, steps)))
+    if (before is None or thorough) and shape.rival and not any(p.told(x) for p, x in tried):
+        other = _Problem(points, spread, stand, shape.rival, beliefs, start)
+        tried.append((other, _afresh(other, steps)))
+    return _result(*min(tried, key=lambda one: one[0].cost(one[1])))
+
+
+def _afresh(problem: _Problem, steps: int) -> Array:
+    """From each start a few steps; from the best of them on."""
+    near = [
+        _search(at_tilt, np.r_[at_tilt.mean, own], 8)
+        for at_tilt in problem.at_tilts() for own in problem.shape.starts()
+    ]  # fmt: skip
+    return _search(problem, min(near, key=problem.cost), steps, 1)
 
 
 def _search(problem: _Problem, x: Array, steps: int, least: int = 5) -> Array:
     """Go on from `x`, downhill, between `least` and `steps` steps."""
     shape, spread, floor = problem.shape, problem.spread, problem.floor
     now = problem.distance(x, shape.at(x[_PLACE:]))
-    for i in range(steps):
+    for i in range(steps if np.isfinite(now[0]).all() else 0):
         # far off at first: the outline's whole misfit; then only its jitter, or a wrong shape
         # would pass for noise
         noise = max(jitter_of(now[0], spread, floor), 0.5**i * noise_of(now[0], spread, floor))
@@ -330,7 +348,8 @@ def _result(problem: _Problem, x: Array) -> SolidFit:
     profile = shape.at(x[_PLACE:])
     around, stand, foot = problem.seen(x, profile)
     depth = foot @ np.array([0.0, 0.0, 1.0])
-    if not np.isfinite(x).all() or depth <= 0 or (around.points[:, 2] <= 0).any():
+    seen = len(around.points) > 0 and (around.points[:, 2] > 0).all()
+    if not (np.isfinite(x).all() and depth > 0 and seen):
         msg = (
             "the outline is not that of a round piece standing upright before this camera. "
             "Look whether the outline is right, and which way up the reference is"
@@ -362,7 +381,7 @@ def _result(problem: _Problem, x: Array) -> SolidFit:
     return SolidFit(
         solid, stand, foot, math.degrees(math.asin(-float(sight @ stand.up))), res, weight,
         noise, length, stand.camera.project(around.points), (solid.height_mm, parts[0]),
-        (solid.diameter_mm, parts[1]), (solid.volume_ml, parts[2]), level, x,
+        (solid.diameter_mm, parts[1]), (solid.volume_ml, parts[2]), level, shape, x,
     )  # fmt: skip
 
 

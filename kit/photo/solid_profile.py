@@ -9,7 +9,7 @@ outlines, point by point of the same normal (Minkowski; Schneider 2014, "Convex 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +44,10 @@ STARTS: dict[str, tuple[dict[str, float], ...]] = {
 }
 #: how alike the two faces of a piece are, flats in R and powers; seldom not (Cauchy)
 ALIKE = (0.1, 0.25)
+#: what is measured as a piece is seldom cut off by the worktop as a ball of dough is (a bun, a
+#: scone): it is taken for one where that tells what is seen so much better, in minus twice the
+#: log likelihood: odds of seven to one against it (own choice)
+SELDOM_CUT = 4.0
 LEAST_RISE = 0.4
 #: none of the numbers is taken smaller
 LEAST = (1, 1e-3, 0, 0, 0.2, 0, 0, 0, 0, 0)
@@ -84,11 +88,19 @@ class RoundProfile:
         About how large; the beliefs go by them.
     domed : bool
         A ball of dough; else a griddled piece.
+    fee : float
+        How seldom it is of this kind, in minus twice the log likelihood.
     """
 
     radius_mm: float
     height_mm: float
     domed: bool
+    fee: float = 0.0
+
+    @property
+    def rival(self) -> "RoundProfile | None":
+        """What is seldom met instead, to be tried where this one does not fit."""
+        return None if self.domed else replace(self, domed=True, fee=SELDOM_CUT)
 
     @property
     def _kind(self) -> str:

@@ -320,14 +320,15 @@ def test_too_small_and_too_blurred_are_refused():
         scale(plain(), "points", points=[(10, 10), (40, 10)], mm=100)
 
 
-def test_a_marker_seen_too_steeply_is_refused():
+def test_a_checkerboard_seen_too_steeply_is_refused():
     camera = Camera.of(*SMALL, 26.0)
     level = replace(SCENE_LEVELS["easy"], ground=0.02)
     pixels = render(
-        np.random.default_rng(4), camera, look(camera, 70, 0, 7.0), [Marker(5, 60.0)], level, SMALL
-    )
-    with pytest.raises(DataError, match=r"(off square-on; beyond 65°|There is no marker)"):
-        scale(ScenePhoto(pixels, 26.0), "marker", id=5, side_mm=60)
+        np.random.default_rng(4), camera, look(camera, 70, 0, 7.0), [Board((7, 5), 10.0)], level,
+        SMALL,
+    )  # fmt: skip
+    with pytest.raises(DataError, match=r"(off square-on; beyond 65°|No checkerboard)"):
+        scale(ScenePhoto(pixels, 26.0), "checkerboard", inner_corners=(7, 5), square_mm=10)
 
 
 @pytest.mark.parametrize(

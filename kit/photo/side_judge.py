@@ -1,0 +1,119 @@
+"""What was found in a side view, and whether to trust it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.errors import DataError
+from kit.photo.outline import CLEAR
+from kit.photo.solid_fit import SolidFit
+
+__all__ = [
+    "MOST_ELEVATION_DEG", "NOTED_DOUBT", "NOTED_MISFIT", "WELL_AGREED", "Found", "judge",
+]  # fmt: skip
+
+Array = NDArray[np.float64]
+
+#: refused beyond these
+MOST_ELEVATION_DEG = 35.0
+MOST_MISFIT = 0.02
+#: share of the upper edge that may run along the far edge of the worktop
+MOST_ALONG = 0.6
+#: colours and edges must both say so of this share of the piece; below the second it is noted
+LEAST_AGREED, WELL_AGREED = 0.88, 0.93
+#: colours may take a hard shadow for a part of the piece, where its edge is clear all round
+SURE_AGREED = 0.75
+#: another edge nearly as clear may move top, foot or a side by this share of the smaller side
+MOST_DOUBT, NOTED_DOUBT = 0.06, 0.01
+#: an outline that is off the solid by more than this share of the smaller side is noted
+NOTED_MISFIT = 0.004
+
+
+@dataclass(frozen=True)
+class Found:
+    """An outline and the solid fitted to it.
+
+    Parameters
+    ----------
+    points : (n, 2) array
+        Full picture pixels.
+    fit : SolidFit
+    strength : float
+        Median clearness of the edge; infinite when drawn by hand.
+    size_px : float
+        Smaller side of the outline.
+    notes : tuple of str
+    along_level : float
+        Share of the upper edge that runs along a straight edge of the background.
+    doubts_px : (float, float, float, float)
+        What another edge nearly as clear would move top, foot, left and right by (`doubts`).
+    agreed : float
+        Of what colours and edges say is the piece, the share that both do.
+    """
+
+    points: Array
+    fit: SolidFit
+    strength: float
+    size_px: float
+    notes: tuple[str, ...] = ()
+    along_level: float = 0.0
+    doubts_px: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
+    agreed: float = 1.0
+
+
+def _sure(found: Found) -> bool:
+    """Whether its edge is clear, as smooth as a round solid's, and without a rival."""
+    small = found.size_px
+    return (
+        found.strength >= CLEAR
+        and found.fit.misfit_px < NOTED_MISFIT * small
+        and max(found.doubts_px) <= NOTED_DOUBT * small
+    )
+
+
+def judge(found: Found) -> None:
+    """Refuse a fit that is not to be trusted, with the reason and what to do.
+
+    Raises
+    ------
+    DataError
+    """
+    fit = found.fit
+    if fit.elevation_deg > MOST_ELEVATION_DEG:
+        msg = (
+            f"the camera looked down by {fit.elevation_deg:.0f}°: too steep for a side view. "
+            "Retake the photo from nearly the height of the worktop."
+        )
+        raise DataError(msg)
+    if found.along_level > MOST_ALONG:
+        msg = (
+            "the top of the piece cannot be told from the far edge of the worktop, which runs "
+            "right behind it. Draw the outline, or retake the photo from a little lower or with "
+            "the piece farther from that edge."
+        )
+        raise DataError(msg)
+    # a rival beside the piece, a card's rim for one, is harmless where colours and edges agree
+    rivals = found.doubts_px[: 2 if found.agreed >= WELL_AGREED else 4]
+    least = SURE_AGREED if _sure(found) else LEAST_AGREED
+    if found.agreed < least or max(rivals) > MOST_DOUBT * found.size_px:
+        msg = (
+            "colours and edges do not say the same of where the piece ends. Draw a box round it, "
+            "drag its top and base right, or retake the photo before a plain ground of another "
+            "colour."
+        )
+        raise DataError(msg)
+    if found.strength < CLEAR / 4:
+        msg = (
+            "the piece hardly differs from the ground: its edge cannot be told from noise. Draw "
+            "the outline, or retake the photo before a plain ground of another colour."
+        )
+        raise DataError(msg)
+    outside = float(np.mean(np.abs(fit.residual_px) > 0.03 * found.size_px))
+    if fit.misfit_px > MOST_MISFIT * found.size_px or outside > 0.25:
+        msg = (
+            f"no round solid fits the outline (it is off by {fit.misfit_px:.0f} of "
+            f"{found.size_px:.0f} pixels). Look at the outline and drag it right, draw a box round "
+            "the piece, or retake the photo before a plain ground with nothing in front of it."
+        )
+        raise DataError(msg)
