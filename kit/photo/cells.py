@@ -25,8 +25,8 @@ Array = NDArray[np.float64]
 Picture = NDArray[Any]
 
 SMALLEST_MM2 = 0.10
-#: Open pixels that lie wholly within this of the crust may belong to it.
-FRINGE_MM = 0.4
+#: Open pixels that lie wholly within this of the crust may belong to it: its inner edge is ragged.
+FRINGE_MM = 0.6
 TILE_MM = 10.0
 TILE_LEAST = 0.7
 

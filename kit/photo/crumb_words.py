@@ -37,8 +37,9 @@ def method(c: "Crumb") -> str:
     hand = f" Given by hand: {', '.join(c.by_hand)}." if c.by_hand else ""
     return (
         f"How: a point is open where it is {100 * c.threshold:.1f} % darker than the wall near by "
-        f"(linear light, found from the mean profile across cell edges), {c.px_per_mm:.1f} pixels "
-        f"to a millimetre by {c.sheet.kind} (± {100 * c.sheet.u_scale.u:.2g} %), cells of at least "
+        "(linear light, found from the mean profile across cell edges), "
+        f"{c.sheet.seen_px_per_mm:.1f} pixels to a millimetre by {c.sheet.kind} "
+        f"(± {100 * c.sheet.u_scale.u:.2g} %), cells of at least "
         f"{SMALLEST_MM2:.2f} mm² joined by edges, {c.crust_mm:.1f} mm of crust taken off. Cells "
         "cut off by the crumb's edge count in area, number and sizes. Walls thinner than about "
         "0.2 mm may be missed: a convention, compare only with figures made the same way." + hand

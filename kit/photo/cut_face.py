@@ -30,7 +30,8 @@ __all__ = ["Crumb", "crumb"]
 Array = NDArray[np.float64]
 Picture = NDArray[Any]
 
-#: Finest rectified picture; more pixels show no thinner walls on a phone's photo.
+#: Resolution of the rectified picture: more pixels show no thinner walls on a phone's photo, with
+#: fewer the sides of a wall, told in pixels, lie too near to it.
 FINE_PX_PER_MM = 14.0
 #: Decoded at least as fine as this.
 DECODED_PX_PER_MM = 12.5
@@ -61,6 +62,7 @@ class _Sheet:
     light: Picture
     overview: Picture
     px_per_mm: float
+    seen_px_per_mm: float  # of the photo, as far as they tell more
     coarse_px_per_mm: float
     transform: Array  # from pixels of `light` to pixels of the photo
     coarse: Array  # from pixels of `overview` to pixels of the photo
@@ -275,12 +277,12 @@ def crumb(
         raise DataError(msg)
     around = path + 0.04 * (path - path.mean(0))
     corners = (around.min(0), around.max(0))
-    finest = min(FINE_PX_PER_MM, own / seen[1])
-    pixels, transform, px_per_mm = flat.square_on(seen, scale, corners, finest, 4000)
+    pixels, transform, px_per_mm = flat.square_on(seen, scale, corners, FINE_PX_PER_MM, 4000)
     sheet = _Sheet(
         light=darkness.linear_light(pixels), overview=view, px_per_mm=px_per_mm,
-        coarse_px_per_mm=fine, transform=transform, coarse=coarse, u_scale=scale.u_at(path[::20]),
-        kind=scale.kind, by_hand=tuple(k for k, v in given.items() if v is not None), found=found,
+        seen_px_per_mm=min(px_per_mm, own / seen[1]), coarse_px_per_mm=fine, coarse=coarse,
+        transform=transform, u_scale=scale.u_at(path[::20]), kind=scale.kind, found=found,
+        by_hand=tuple(k for k, v in given.items() if v is not None),
     )  # fmt: skip
     return _counted(sheet, path, threshold, crust_mm)
 
@@ -289,7 +291,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     """Take the crust off, find the level, count, and see how much each cause moves the count."""
     import cv2
 
-    p = sheet.px_per_mm
+    p, seen = sheet.px_per_mm, sheet.seen_px_per_mm
     on_sheet = flat.moved(_inverse(sheet.transform), path)
     out = normals(on_sheet)
     # filling takes in the pixels an outline runs through: half a pixel too many all round
@@ -320,8 +322,8 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
         raise InputError("crust_mm", float(depth.mean()), "must leave some crumb")
     dark = darkness.darkness(sheet.light, crumb_mask, p)
     edge = darkness.blur_at(sheet.light, on_sheet, out, p)
-    least = math.hypot(darkness.SMOOTH_MM, LEAST_BLUR_PX / p)
-    lens = USUAL_BLUR_PX / p if math.isnan(edge) else math.sqrt(max(0.0, edge**2 - SOFT_MM**2))
+    least = math.hypot(darkness.SMOOTH_MM, LEAST_BLUR_PX / seen)
+    lens = USUAL_BLUR_PX / seen if math.isnan(edge) else math.sqrt(max(0.0, edge**2 - SOFT_MM**2))
     blur = math.hypot(darkness.SMOOTH_MM, lens)
     rim, sharp = darkness.rim_level(dark, crumb_mask, p, max(blur, least))
     if rim.deep < 0.06:
@@ -337,14 +339,14 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     depth_px = cv2.distanceTransform(crumb_mask.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     core = depth_px > counting.FRINGE_MM * p
     dark_enough = (sharp > level) & crumb_mask
-    opened = thin_walls.parted(dark_enough, dark, crumb_mask, rim, p)
+    opened = thin_walls.parted(dark_enough, dark, crumb_mask, rim, p, seen)
     counts = [
         counting.find_cells(open_mask, crumb_mask, p, rim.blur_mm, core=core, sure=sure)
         for open_mask in (opened, opened & (sharp > level + u_level), dark_enough)
     ]
     found, less, whole = counting.with_fringe(counts, depth_px)
-    if p < ENOUGH_PX_PER_MM:
-        checks.append(f"{p:.1f} pixels to a millimetre are few: thin walls are lost")
+    if seen < ENOUGH_PX_PER_MM:
+        checks.append(f"{seen:.1f} pixels to a millimetre are few: thin walls are lost")
     if rim.blur_mm > BLURRED_MM:
         checks.append(
             f"the picture shows nothing finer than about {2.35 * rim.blur_mm:.1f} mm and walls of "

@@ -40,6 +40,8 @@ _OFF_EDGE_MM = 0.5
 #: How far on both sides an outline is looked at for its blur, along how many lines, and how many
 #: of them must show it.
 _REACH_MM, _MOST_LINES, _ENOUGH_LINES = 0.4, 300, 40
+#: A neighbourhood that shows no wall is at most so light beside those within a centimetre.
+_IN_A_CELL = 0.85
 #: Where the search for edges starts: a share of the darkest 2 %.
 _START = 0.35
 
@@ -144,8 +146,13 @@ def _wall_light(smooth: Picture, crumb: Picture, px_per_mm: float) -> Picture:
     at = side * side - 1 - np.round(0.1 * held).astype(int)
     top = np.take_along_axis(flat, np.clip(at, 0, side * side - 1)[..., None], 2)[..., 0]
     weight = np.where(held > 0.3 * side * side, held, 0).astype(np.float32)
+    top = np.maximum(top, 0)
+    for _ in range(3):  # what is much darker than the walls around lies wholly in a large cell
+        around = cv2.GaussianBlur(weight * top, (0, 0), 4.0)
+        dim = top * cv2.GaussianBlur(weight, (0, 0), 4.0) < _IN_A_CELL * around
+        weight[dim] *= 0.01
     spread = cv2.GaussianBlur(weight, (0, 0), 1.5) + 1e-9
-    grid = cv2.GaussianBlur(weight * np.maximum(top, 0), (0, 0), 1.5) / spread
+    grid = cv2.GaussianBlur(weight * top, (0, 0), 1.5) / spread
     # node (i, j) stands for the window centred at i·hop + (side − 1)/2 − pad
     yy = ((np.arange(height) / k + pad - (side - 1) / 2) / hop).astype(np.float32)
     xx = ((np.arange(width) / k + pad - (side - 1) / 2) / hop).astype(np.float32)

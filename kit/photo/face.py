@@ -26,16 +26,25 @@ Picture = NDArray[Any]
 LEAST_MM2 = 250.0
 #: A cut face has no deep bays: it takes up at least this share of its convex hull.
 LEAST_CONVEX = 0.92
+#: The same of a rough blob, where there is another one to choose.
+LEAST_SOLID = 0.75
 #: An outline nearer than this to the picture's edge may be cut off.
 EDGE_MM = 1.0
 #: A thinner crust than this somewhere is doubted: the outline may run along its inner edge.
 LEAST_CRUST_MM = 0.45
+#: As shares of a crust's usual depth: what is crust for sure, and from where large cells beside it
+#: are told from it by their colour.
+CRUSTY, DEEPER = 0.7, 1.25
 #: Standard uncertainty of a clear edge, and of one that is not.
 CLEAR_MM, UNSURE_MM = 0.1, 0.8
 #: The same where the ground is as brown as crust and hardly any crust is seen.
 HIDDEN_MM = 0.5
 #: A crust deeper than this is seen, one that is half as deep is not.
 _SEEN_MM = 0.8
+#: From this depth on there is no crust.
+_INNER_MM = 3.5
+#: Share of a colour that was not seen.
+_RARE = 1e-5
 #: The middle of a box that holds the face: this share of its width and height.
 _MIDDLE = 0.6
 #: An outline is doubted where more of it than this is unsure.
@@ -224,15 +233,35 @@ def crust_depth(lab: Picture, px_per_mm: float, outline_px: Array) -> tuple[Arra
     score = (light - 1.5 * red)[n:-n]
     score = cv2.GaussianBlur(cv2.copyMakeBorder(score, 6, 6, 0, 0, cv2.BORDER_WRAP), (0, 0),
                              sigmaX=1.5, sigmaY=2.0)[6:-6]  # fmt: skip
-    inner = np.median(score[:, depth > 3.5])
+    inner = np.median(score[:, depth > _INNER_MM])
     # a step at d: what lies before it is crust, what lies after is crumb
     drop = inner - np.percentile(score[:, depth < 1.0], 25)
     rest = np.clip((inner - score) / max(1e-6, drop), -0.3, 1.3)
     if inner - np.median(score[:, (depth > 0.2) & (depth < 0.8)]) < 6:
         return np.zeros(len(path)), 0.3
-    gain = np.cumsum(rest - 0.5, axis=1) * step
-    at = closed_path(-gain * 8, 2, 0.25)
-    return depth[at] + step / 2, 0.15
+    at = _step_at(rest, step)
+    # deeper than over most of the face, what has the crumb's own colours is a cell, however dark
+    usual = float(np.median(depth[at])) + step / 2
+    colour = codes(hues(strip))
+    crust = density(colour[:, depth < CRUSTY * usual]) + _RARE
+    crumb = density(colour[:, depth > max(_INNER_MM, 2 * usual)]) + _RARE
+    alike = _over_lines(np.log(crust / crumb)[colour], max(1, round(1.0 / along)) | 1) < 0
+    cell = alike & (depth > DEEPER * usual)
+    rest[cell] = np.minimum(rest[cell], 0.4)
+    return depth[_step_at(rest, step)] + step / 2, 0.15
+
+
+def _over_lines(strip: Picture, n: int) -> Picture:
+    """Mean over `n` lines."""
+    import cv2
+
+    around = cv2.copyMakeBorder(strip.astype(np.float32), n, n, 0, 0, cv2.BORDER_WRAP)
+    return np.asarray(cv2.blur(around, (1, n))[n:-n])
+
+
+def _step_at(rest: Picture, step: float) -> NDArray[np.int64]:
+    """Column of each line up to which there is more crust (1) than crumb (0), smooth all round."""
+    return closed_path(-8 * step * np.cumsum(rest - 0.5, axis=1), 2, 0.25)
 
 
 def lab_of(picture: Picture) -> Picture:
@@ -305,13 +334,17 @@ def _chosen(
     smooth = cv2.GaussianBlur(np.clip(score, -3, 3).astype(np.float32), (0, 0), 0.5 * px_per_mm)
     mask: Picture = ((smooth > UNLIKE) & allowed).astype(np.uint8)
     mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc(1.2 * px_per_mm))
-    mask = _without_holes(mask)
+    # the paper about a marker is no face for having a marker in its hole
+    mask = _without_holes(mask) * allowed.view(np.uint8)
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(2.5 * px_per_mm))
     n, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
     if n > 1:
         weight = np.bincount(labels.ravel(), (middle * mask).ravel(), minlength=n)
         weight[0] = 0
         weight[stats[:, cv2.CC_STAT_AREA] < LEAST_MM2 * px_per_mm**2] = 0
+        bent = [i for i in np.flatnonzero(weight) if _solid(labels == i) < LEAST_SOLID]
+        if len(bent) < np.count_nonzero(weight):
+            weight[bent] = 0
         if weight.max() > 0:
             best = int(weight.argmax())
             rival = weight > 0
@@ -324,6 +357,14 @@ def _chosen(
         "board of another colour and photograph it again."
     )
     raise DataError(msg)
+
+
+def _solid(blob: Picture) -> float:
+    """Share of its convex hull that a blob takes up."""
+    import cv2
+
+    at = cv2.findNonZero(blob.astype(np.uint8))
+    return len(at) / max(1.0, float(cv2.contourArea(cv2.convexHull(at))))
 
 
 def _without_holes(mask: Picture) -> Picture:

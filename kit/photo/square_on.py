@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
 from kit.photo.face import filled
+from kit.photo.plane_scale import STEEPEST_DEG
 
 __all__ = ["decoded", "in_window", "kept_out", "moved", "region", "square_on"]
 
@@ -69,6 +70,12 @@ def square_on(
     size = np.array(pixels.shape[1::-1])
     low, high = (np.clip(c, -0.5, size * factor - 0.5) for c in corners)
     grid = _grid(low, high)
+    if scale.tilt_deg > STEEPEST_DEG:
+        msg = (
+            f"the {scale.kind} is seen {scale.tilt_deg:.0f}° off square-on: too flat for a face in "
+            "its plane. Photograph the face from above, the reference beside it."
+        )
+        raise DataError(msg)
     mm = scale.to_mm(grid)
     if not np.isfinite(mm).all():
         msg = "the picture looks past the plane's horizon: photograph the face from above."

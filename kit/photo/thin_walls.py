@@ -17,9 +17,9 @@ __all__ = ["apart", "left_blur_mm", "parted", "ridge_height"]
 Picture = NDArray[Any]
 
 #: Both sides of a thin wall are looked at this far from its middle.
-SIDE_MM = 0.18
+SIDE_MM = 0.21
 #: A wall is averaged over this length along it.
-ALONG_MM = 0.40
+ALONG_MM = 0.50
 #: A part of an open area is a cell of its own from this size.
 SEED_MM2 = 0.05
 #: Power of noise that the blur is taken back with before walls are looked for: averaged along a
@@ -27,16 +27,17 @@ SEED_MM2 = 0.05
 RESTORE = 0.02
 #: Thinnest wall that is looked for: blurred, it still lifts the light by a known share.
 THINNEST_MM = 0.06
-#: A point is thin wall where it is lighter than that by this share of the deepest, and by so
-#: much of the wall's noise; gaps are looked for where it falls short by no more than the last.
+#: A point is thin wall where it is lighter than that by this share of the deepest and by the wall's
+#: noise, averaged over the photo's pixels along it; gaps are looked for where it falls short by no
+#: more than the last.
 THIN = 0.01
-THIN_NOISE = 0.25
 GAP = 0.06
 
 
 def parted(
-    open_mask: Picture, dark: Picture, crumb: Picture, rim: Rim, px_per_mm: float
-) -> Picture:
+    open_mask: Picture, dark: Picture, crumb: Picture, rim: Rim, px_per_mm: float,
+    seen_px_per_mm: float,
+) -> Picture:  # fmt: skip
     """Return the open pixels with the thin walls between cells taken out.
 
     Parameters
@@ -46,6 +47,8 @@ def parted(
         From `darkness`.
     rim : Rim
     px_per_mm : float
+    seen_px_per_mm : float
+        Of the photo, where it has fewer.
     """
     import cv2
 
@@ -54,7 +57,8 @@ def parted(
     height = ridge_height(clearer, px_per_mm, share)
     off = np.ones((2 * max(1, round(SIDE_MM * px_per_mm)) + 1,) * 2, np.uint8)
     wall = cv2.erode((crumb & (dark < rim.level)).view(np.uint8), off, borderValue=0) > 0
-    margin = THIN * rim.deep + THIN_NOISE * middle_and_spread(clearer[wall][::3])[1]
+    noise = middle_and_spread(clearer[wall][::3])[1] / math.sqrt(ALONG_MM * seen_px_per_mm)
+    margin = THIN * rim.deep + noise
     return apart(open_mask, height, px_per_mm, margin, margin - GAP * rim.deep)
 
 

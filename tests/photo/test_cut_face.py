@@ -11,6 +11,7 @@ import time
 from math import gamma
 
 import crumbs
+import cv2
 import numpy as np
 import pytest
 import relief
@@ -77,8 +78,6 @@ def test_what_is_told(plain):
 
 
 def test_mask_lies_where_the_holes_are(plain):
-    import cv2
-
     scene, found = plain
     there = np.array([[crumbs.FINE, 0, -0.5], [0, crumbs.FINE, -0.5], [0, 0, 1]])
     to_plane = there @ np.linalg.inv(scene.scale.homography()) @ found.transform
@@ -137,6 +136,25 @@ def test_discs_drawn_by_hand_in_closed_form():
     assert found.openness.value == pytest.approx(openness, abs=0.006)
     assert found.median_cell_mm2.value == pytest.approx(np.pi * 0.9**2, rel=0.04)
     assert found.face_mm2.value == pytest.approx(area, rel=0.01)
+
+
+@pytest.mark.parametrize("px", [8.0, 11.0])
+def test_thin_walls_part_cells_however_few_pixels_there_are(px):
+    # 10 × 6 square cells of 2 mm with walls of 0.2 mm between, drawn six times finer
+    fine, side = 6, (46.0, 30.0)
+    y, x = (np.mgrid[: int(side[1] * px * fine), : int(side[0] * px * fine)] + 0.5) / (px * fine)
+    picture = np.full((*x.shape, 3), 25.0, np.float32)
+    picture[((x - 23) / 19) ** 6 + ((y - 15) / 12) ** 6 < 1] = (222, 205, 170)
+    inside = (abs(x - 23) < 10) & (abs(y - 15) < 6)
+    cell = inside & (abs((x - 23) % 2 - 1) < 0.9) & (abs((y - 15) % 2 - 1) < 0.9)
+    picture[cell] = (130, 115, 90)
+    picture = cv2.GaussianBlur(picture, (0, 0), 0.13 * px * fine)
+    picture = cv2.resize(picture, None, fx=1 / fine, fy=1 / fine, interpolation=cv2.INTER_AREA)
+    picture += 3 * np.random.default_rng(6).standard_normal(picture.shape)
+    found = crumb(read(np.clip(picture, 0, 255).astype(np.uint8)), crumbs.flat_scale(px),
+                  crust_mm=0.0)  # fmt: skip
+    assert found.cells == 60
+    assert f"{px:.1f} pixels to a millimetre" in found.method  # of the photo, not of the masks
 
 
 def test_refusals_say_what_to_do(plain):

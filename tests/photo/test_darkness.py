@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.darkness import blur_at, restored
+from kit.photo.darkness import blur_at, darkness, restored
 
 PX = 12.0
 
@@ -54,3 +54,14 @@ def test_a_blurred_wave_is_restored_as_far_as_noise_allows(wave_mm):
     found = restored(true * np.float32(h), PX, blur, noise)[20:40, 100:-100]
     left = h * h / (h * h + noise) * (1 + noise)  # what is flat stays as it is
     assert np.abs(found - left * true[20:40, 100:-100]).max() < 0.02
+
+
+def test_within_a_large_cell_darkness_is_told_against_the_wall_around_it():
+    # a cell 12 mm across in light that falls off by a fifth: no wall within 4.5 mm of its middle
+    y, x = (np.mgrid[: 40 * PX, : 50 * PX] + 0.5) / PX
+    cell = np.hypot(x - 25, y - 20) < 6
+    light = np.where(cell, 0.3, 0.6) * (1.1 - 0.2 * x / 50)
+    crumb = (abs(x - 25) < 24) & (abs(y - 20) < 19)
+    dark = darkness(light.astype(np.float32), crumb, PX)
+    assert dark[np.hypot(x - 25, y - 20) < 1].mean() == pytest.approx(0.5, abs=0.05)
+    assert abs(dark[crumb & (np.hypot(x - 25, y - 20) > 8)].mean()) < 0.03

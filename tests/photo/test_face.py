@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from kit.errors import DataError
-from kit.photo.face import MOST_UNSURE, filled, find_face
+from kit.photo.face import MOST_UNSURE, crust_depth, filled, find_face, lab_of
 from kit.photo.strip import closed_path, normals, resampled
 
 P = 6.0
@@ -67,6 +67,41 @@ def test_outline_within_one_percent_in_shade_and_on_pale_grounds(kind):
     assert abs(off) < 0.01
     assert abs(off) < 3 * u
     assert not found.notes
+
+
+def test_the_paper_about_a_marker_is_no_face():
+    # a marker of 40 mm on white paper is larger than the face; only the marker itself is kept out
+    rng = np.random.default_rng(4)
+    y, x = (np.mgrid[: int(70 * P), : int(130 * P)] + 0.5) / P
+    picture = np.full((*x.shape, 3), (128, 130, 134), float)
+    picture[(abs(x - 100) < 24) & (abs(y - 35) < 24)] = 235
+    marker = (abs(x - 100) < 20) & (abs(y - 35) < 20)
+    picture[marker & ((x // 7 + y // 7) % 2 == 0)] = 20
+    face = ((x - 38) / 30) ** 4 + ((y - 35) / 13) ** 4 < 1
+    picture[face] = (170, 110, 60)
+    picture[((x - 38) / 28.6) ** 4 + ((y - 35) / 11.6) ** 4 < 1] = (226, 208, 168)
+    picture += 4 * rng.standard_normal(picture.shape)
+    soft = cv2.GaussianBlur(np.clip(picture, 0, 255).astype(np.uint8), (0, 0), 0.8)
+    found = find_face(soft, P, keep_out=marker)
+    assert area_of(found.outline_px) == pytest.approx(face.sum(), rel=0.02)
+
+
+def test_a_large_dark_cell_beside_the_crust_is_no_crust():
+    # crust 1.5 mm deep all round; a cell 9 mm wide and 5 mm deep begins where it ends
+    rng = np.random.default_rng(5)
+    y, x = (np.mgrid[: int(50 * P), : int(90 * P)] + 0.5) / P - np.array([25, 45])[:, None, None]
+    far = np.maximum(abs(x) - 32, abs(y) - 12)  # from a slab of 67 × 27 mm: −1.5 at its edge
+    picture = np.full((*x.shape, 3), 40.0)
+    picture[far < 1.5] = (150, 92, 48)
+    picture[far < 0] = (226, 208, 168)
+    cell = (far < 0) & ((abs(x + 12) < 4.5) & (y < -7) | (np.hypot(x - 14, y - 2) < 4))
+    picture[cell] = (128, 108, 76)
+    picture += 3 * rng.standard_normal(picture.shape)
+    soft = cv2.GaussianBlur(np.clip(picture, 0, 255).astype(np.uint8), (0, 0), 0.8)
+    ring = cv2.findContours((far < 1.5).astype(np.uint8), 0, cv2.CHAIN_APPROX_NONE)[0][0][:, 0]
+    depth, _ = crust_depth(lab_of(soft), P, resampled(ring.astype(float)))
+    assert np.median(depth) == pytest.approx(1.5, abs=0.2)
+    assert depth.max() < 2.6
 
 
 @pytest.mark.parametrize(("kind", "seed"), [("brown on brown", 210), ("semolina", 212)])
