@@ -4,7 +4,8 @@ One shallow tree. Everything the kit raises on purpose is a `KitError`; mistakes
 typed or passed in are also `ValueError`, so that callers who know only Python catch them too.
 """
 
-from collections.abc import Iterable
+import difflib
+from collections.abc import Iterable, Sequence
 
 
 class KitError(Exception):
@@ -59,8 +60,12 @@ class DesignError(DataError):
     """The bakes as they were made cannot answer the question, whatever the numbers say."""
 
 
+#: of more names than this the likeliest are said first
+_MANY = 8
+
+
 class NotFoundError(KitError, LookupError):
-    """A name that does not exist; lists the ones that do.
+    """A name that does not exist; lists the ones that do, of many the likeliest first.
 
     Examples
     --------
@@ -72,7 +77,15 @@ class NotFoundError(KitError, LookupError):
         self.kind, self.name, self.known = kind, name, [str(k) for k in known]
         listed = ", ".join(repr(k) for k in self.known)
         there = f"There are: {listed}." if self.known else "There are none yet."
-        super().__init__(f"no {kind} {name!r}. {there}")
+        near = _like(name, self.known) if len(self.known) > _MANY else []
+        meant = f"Did you mean {' or '.join(map(repr, near))}? " if near else ""
+        super().__init__(f"no {kind} {name!r}. {meant}{there}")
+
+
+def _like(name: str, known: Sequence[str]) -> list[str]:
+    """Names that begin alike, else those that are written alike."""
+    begin = [one for one in known if one.startswith(f"{name}_")]
+    return begin or difflib.get_close_matches(str(name), known, n=2, cutoff=0.75)
 
 
 class StoreError(KitError):

@@ -112,6 +112,7 @@ _VULGAR = {
     "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5",
     "⅗": "3/5", "⅘": "4/5", "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
 }  # fmt: skip
+_DIGITS = "Write digits, with a comma or a point before decimals, for example 2.5 or 3 1/2."
 _NUMBER = re.compile(
     r"""(?P<sign>[+\-−]?)\s*
         (?: (?P<whole>\d+)[\s\-]+(?P<n1>\d+)\s*/\s*(?P<d1>\d+)      # 3 1/2
@@ -167,7 +168,7 @@ def _read_number(text: str, field: str, original: str, where: str) -> tuple[Frac
             field,
             original,
             "is not a number",
-            "Write digits, with a comma or a point before decimals, for example 2.5 or 3 1/2.",
+            _DIGITS,
             where,
         )
     part = match.groupdict()
@@ -260,7 +261,7 @@ def parse(
         value, rest = _read_number(rest, field, text, where)
         name = re.match(r"[^\d+\-−.,][^\d+−]*", rest)
         if name is None and rest:
-            raise UnitError(field, text, "is not a number", where=where)
+            raise UnitError(field, text, "is not a number", _DIGITS, where)
         rest = rest[name.end() :] if name else ""
         if name is None and last is None:
             total = value * size  # a bare number is in the quantity's own unit

@@ -263,7 +263,7 @@ def _split(
         axes, evenly = _common_axes(np.concatenate([shared, even]))
         if evenly.any():
             v = axes[evenly]
-            own = [np.einsum("bij,kbil,blj->bjk", v, u[:, evenly], v) for u in (shared, even)]
+            own = [np.moveaxis((v * (u[:, evenly] @ v)).sum(axis=2), 0, -1) for u in (shared, even)]
             r = np.swapaxes(v, 1, 2) @ rows[index[evenly]]
             turned.append(
                 (r.reshape(-1, columns), own[0].reshape(-1, k), own[1].reshape(-1, k))

@@ -167,6 +167,7 @@ def check(
         *looks.missing(missing, outcome, by),
         *(f for other in others for f in looks.missing_beside(frame, outcome, other)),
         *looks.at_limit(rows[safe_name(outcome)], outcome),
+        *looks.beside(frame.loc[rows.index], fit, columns),
         *looks.events(frame.loc[rows.index], frame, ask, now),
     ]
     return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, missing, now[1])

@@ -279,7 +279,6 @@ def compare(
     differences["answer"] = [each.value for each in decide_each(low, high, matters)]
     answer, leading = overall(differences)
     refuse_unjudged(leading, records, "setting")
-    units = int(records.frame[records.unit].nunique()) if records.unit != "piece" else fit.n
     found = Comparison(
         outcome=outcome,
         by=by,
@@ -299,7 +298,7 @@ def compare(
         control=control,
         test=test,
         naive_p=fit.naive_p(own),
-        more=more_needed(answer, leading, matters, units, 1 if as_line else len(means)),
+        more=more_needed(answer, leading, matters, records, 1 if as_line else len(means)),
         checks=(*records.notes, *notes, *more_notes, *few(leading, records)),
         fit=fit,
     )

@@ -333,7 +333,6 @@ def _result(
     refuse_unjudged(leading, records, "dose")
     misfits = {name: lack_of_fit(doses, c) for name, c in tried.items()}
     away = {name: misfit(c.fit) for name, c in tried.items()}
-    units = int(doses.frame[unit].nunique()) if unit != "piece" else curve.fit.n
     different = doses.frame[doses.of[0]].nunique()
     whole = answers.whole(curve, matters)
     beside = tuple(c for c in covariates if c in records.adjust)
@@ -367,7 +366,7 @@ def _result(
         columns=columns,
         adjusted=tuple(a for a in records.adjust if a not in beside),
         covariates=beside,
-        more=more_needed(answer, leading, matters, units, min(different, MOST_SETTINGS)),
+        more=more_needed(answer, leading, matters, records, min(different, MOST_SETTINGS)),
         checks=(
             *records.notes,
             *dose_words.about_shape(shape, names[1], different, shapes, bend, _once(doses)),

@@ -10,8 +10,8 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.dose_set import near
-from kit.analysis.sentences import judged_by
-from kit.analysis.verdict import MOST_DOUGHS, Answer
+from kit.analysis.sentences import beyond_reach, judged_by, outlook
+from kit.analysis.verdict import Answer
 
 if TYPE_CHECKING:
     from kit.analysis.dose import DoseResponse
@@ -139,16 +139,9 @@ def next_step(d: "DoseResponse") -> str:
     if d.answer in (Answer.SMALL, Answer.NONE):
         return "Next: settled as far as these doses go; ask about another factor."
     if d.answer is Answer.UNCLEAR and d.more is not None:
-        return (
-            f"Next: about {words.plural(d.more, f'more {d.unit}')}, spread evenly over the doses "
-            "and best over several bakes, should settle whether it matters, if the difference "
-            "stays where it is."
-        )
+        return f"Next: {outlook(d)}; spread them evenly over the doses and best over several bakes."
     if d.answer is Answer.UNCLEAR:
-        return (
-            f"Next: even {MOST_DOUGHS} more {d.unit}s of these doses would hardly settle it; a "
-            "wider range of doses may."
-        )
+        return f"{beyond_reach(d)} A wider range of doses may settle it sooner."
     if b.place == "highest":
         return "Next: bake a higher dose too, if it is safe and sensible, to see where it ends."
     if b.place == "lowest":
@@ -189,7 +182,7 @@ def method(d: "DoseResponse") -> str:
     )
     turns = d.best.turning_set
     if turns is not None and d.best.turning is not None:
-        where = ", ".join(f"{_end(a)} to {_end(b)}" for a, b in turns.pieces)
+        where = " and ".join(_stretch(a, b) for a, b in turns.pieces)
         parts.append(
             f"The fitted curve turns ({d.best.turning_kind}) at {d.best.turning:.3g}; Fieller "
             f"(1954) set {where}."
@@ -310,7 +303,10 @@ def _between(where: str) -> str:
     return where if where.startswith("from") else f"at {where}"
 
 
-def _end(x: float) -> str:
-    if math.isinf(x):
-        return "without end"
-    return f"{x:.4g}"
+def _stretch(low: float, high: float) -> str:
+    """From where to where, either end perhaps open."""
+    if math.isinf(low) and math.isinf(high):
+        return "every dose"
+    if math.isinf(low):
+        return f"up to {high:.4g}"
+    return f"from {low:.4g} on" if math.isinf(high) else f"{low:.4g} to {high:.4g}"

@@ -14,6 +14,7 @@ from kit.analysis.means import dunnett, tukey_criticals
 from kit.analysis.mixed import MixedFit, mixed
 from kit.analysis.moments import Floats
 from kit.analysis.recipe import recipes
+from kit.analysis.settling import most_units
 from kit.analysis.structure import MOST_SETTINGS, Records, safe_name
 from kit.analysis.verdict import Answer, decide_each, more_units
 from kit.errors import DesignError, InputError
@@ -211,13 +212,17 @@ def differences_of(
 
 
 def more_needed(
-    answer: Answer, lead: Difference, matters: float | None, units: int, settings: int
+    answer: Answer, lead: Difference, matters: float | None, records: Records, settings: int
 ) -> int | None:
-    """How many more units would settle it, a whole number for each setting."""
+    """How many more units would settle it, a whole number for each setting.
+
+    None when settled, or when `MOST_DOUGHS` doughs would not do.
+    """
     if answer is not Answer.UNCLEAR:
         return None
     critical = lead.half_width / lead.se
-    more = more_units(lead.difference, lead.se, lead.df, critical, matters, units)
+    units, most = records.counts[records.unit], most_units(records.counts, records.unit)
+    more = more_units(lead.difference, lead.se, lead.df, critical, matters, units, most)
     return None if more is None else math.ceil(more / settings) * settings
 
 

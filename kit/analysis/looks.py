@@ -5,6 +5,7 @@ with doughs as the units, one dough at a time left out as in Quenouille's jackkn
 """
 
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,14 +14,15 @@ import pandas as pd
 
 from kit import quantities
 from kit.analysis import words
+from kit.analysis.beside import set_beside
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 from kit.analysis.structure import MOST_SETTINGS, safe_name
 from kit.errors import KitError
 
 __all__ = [
-    "Ask", "Finding", "at_limit", "events", "far_off", "grubbs", "missing", "missing_beside",
-    "missing_table", "one_dough_out", "residuals", "spread",
+    "Ask", "Finding", "at_limit", "beside", "events", "far_off", "grubbs", "missing",
+    "missing_beside", "missing_table", "one_dough_out", "residuals", "spread",
 ]  # fmt: skip
 
 #: A check alarms when chance alone would do as much in fewer than one trial in a hundred:
@@ -45,7 +47,7 @@ class Finding:
     Parameters
     ----------
     subject : str
-        "far off", "spread", "single dough", "missing", "limit", "events".
+        "far off", "spread", "single dough", "missing", "limit", "beside", "events".
     text : str
         What was seen, without a full stop.
     alarm : bool
@@ -274,6 +276,21 @@ def at_limit(values: pd.Series, outcome: str) -> list[Finding]:
         text = f"{words.name(outcome)} keeps clear of the ends of its scale"
         return [Finding("limit", text)]
     return found
+
+
+def beside(used: pd.DataFrame, fit: MixedFit, columns: Mapping[str, str | None]) -> list[Finding]:
+    """What was set differently too, and is not in the fit."""
+    bakes = [c for c in (columns["trial"], columns["bake"]) if c is not None]
+    found = set_beside(used, set(re.findall(r"\w+", fit.formula)), bakes)
+    return [
+        Finding(
+            "beside",
+            f"{words.name(column)} was set differently too ({settings}) and was not held alike: "
+            f"part of a difference may be its doing. Hold it alike (adjust: {column})",
+            True,
+        )
+        for column, settings in found.items()
+    ]
 
 
 def events(

@@ -14,6 +14,7 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.compare import Comparison, compare
+from kit.analysis.sentences import outlook
 from kit.analysis.verdict import Answer
 from kit.errors import InputError, KitError
 from kit.shown import ITEM, Telling, Told
@@ -39,9 +40,10 @@ class Overview(Told):
     ----------
     table : DataFrame
         One row a pair: ``factor, outcome, verdict, answer, level, versus, difference, low,
-        high, p, matters, bakes, units, unit, why``. The verdict is "matters", "does not",
+        high, p, matters, bakes, units, unit, why, outlook``. The verdict is "matters", "does not",
         "cannot tell", "not tested" (``why`` says why) or, where no margin was given, "a
-        difference". The difference is the leading one.
+        difference". The difference is the leading one; ``outlook`` says what more baking would
+        bring where it cannot be told yet.
     settings : DataFrame
         ``factor, outcome, level, mean, low, high, scaled``; scaled is the mean's distance from
         the middle of that factor's means, in standard deviations between pieces.
@@ -183,7 +185,7 @@ def overview(
 
 _COLUMNS = [
     "factor", "outcome", "verdict", "answer", "level", "versus", "difference", "low", "high",
-    "p", "matters", "bakes", "units", "unit", "why",
+    "p", "matters", "bakes", "units", "unit", "why", "outlook",
 ]  # fmt: skip
 
 
@@ -202,12 +204,13 @@ def _row(c: Comparison) -> dict[str, Any]:
         "difference": lead.difference, "low": lead.low, "high": lead.high, "p": lead.p,
         "matters": np.nan if c.matters is None else c.matters, "bakes": c.counts["bake"],
         "units": c.counts.get(c.unit, np.nan), "unit": c.unit, "why": "",
+        "outlook": outlook(c) if c.answer is Answer.UNCLEAR and c.matters else "",
     }  # fmt: skip
 
 
 def _not_tested(factor: str, outcome: str, exc: KitError) -> dict[str, Any]:
     empty = dict.fromkeys(_COLUMNS, np.nan)
-    why = {"answer": "", "level": None, "versus": None, "unit": "", "why": str(exc)}
+    why = {"answer": "", "level": None, "versus": None, "unit": "", "outlook": "", "why": str(exc)}
     return {**empty, "factor": factor, "outcome": outcome, "verdict": "not tested", **why}
 
 
@@ -247,7 +250,8 @@ def _told(row: Mapping[Any, Any]) -> str:
         verdict = "cannot tell yet"
         if row["low"] > 0 or row["high"] < 0:
             verdict = "makes a difference; whether it matters cannot be told yet"
-    return f"{words.capital(factor)} for {what}: {verdict} ({pair}{made})."
+    ahead = f"; {row['outlook']}" if row["outlook"] else ""
+    return f"{words.capital(factor)} for {what}: {verdict} ({pair}{made}){ahead}."
 
 
 def _trade_offs(

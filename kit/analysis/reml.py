@@ -27,7 +27,7 @@ from kit.analysis.likelihood import (
 from kit.analysis.moments import Floats
 from kit.errors import DataError, DesignError, KitError
 
-__all__ = ["estimate", "estimate_many", "known"]
+__all__ = ["estimate", "estimate_many", "known", "separate"]
 
 #: Numbers worked on at once when there are many trials.
 _AT_ONCE = 4_000_000
@@ -106,12 +106,34 @@ def known(blocks: Blocks, variance: Floats) -> Estimate:
         Of one trial; its outcome plays no part.
     variance : float array, shape (K + 1,)
         Groupings in order, residual last, which must be above 0.
+
+    Raises
+    ------
+    DesignError
+        There are no spare doughs or pieces to learn the spread from.
     """
+    if problems := _too_few(blocks):
+        raise problems[0]
     at = point(blocks, variance[None, :-1] / variance[-1])
     at = replace(at, sigma2=variance[-1:])
     information = information_of(blocks, at)
     inverse = np.linalg.pinv(information, rcond=1e-12, hermitian=True)
     return finish(blocks, at, inverse)[0][0]
+
+
+def separate(blocks: Blocks) -> bool:
+    """Whether the layout lets all groupings be told apart, whatever comes out.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        Of one trial; its outcome plays no part.
+    """
+    if _too_few(blocks):
+        return False
+    at = point(blocks, np.full((1, len(blocks.names)), 0.3))
+    at = replace(at, sigma2=np.ones(1))
+    return not _check_identified(blocks, at) and not finish(blocks, at)[1]
 
 
 def _estimate(

@@ -7,15 +7,16 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from kit.analysis import words
-from kit.analysis.verdict import MOST_DOUGHS, Answer
+from kit.analysis.settling import FUTILE, chance_in_words, reach
+from kit.analysis.verdict import Answer
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
     from kit.analysis.dose import DoseResponse
 
 __all__ = [
-    "finding", "headline", "judged_by", "made_of", "method", "next_step", "rests_on",
-    "why_not_pieces",
+    "beyond_reach", "finding", "headline", "judged_by", "made_of", "method", "next_step",
+    "outlook", "rests_on", "why_not_pieces",
 ]  # fmt: skip
 
 _DECIDED = {
@@ -41,8 +42,7 @@ def headline(c: "Comparison") -> str:
 
 def finding(c: "Comparison") -> str:
     """What was found, with the interval and what it means."""
-    lead, unit, what = c.leading, words.unit_of(c.outcome), words.name(c.outcome)
-    size = words.number(abs(lead.difference), lead.half_width, unit)
+    lead, what, size = c.leading, words.name(c.outcome), _size(c)
     if c.kind == "line":
         change = "up" if lead.difference >= 0 else "down"
         found = (
@@ -108,15 +108,56 @@ def next_step(c: "Comparison") -> str:
         what = words.name(c.outcome)
         return f"Next: choose by taste, cost or convenience; for {what} these settings are alike."
     if c.more is None:
-        return (
-            f"Next: at this {c.unit}-to-{c.unit} spread even {MOST_DOUGHS} more {c.unit}s would "
-            "hardly settle it. Bake a few more if they are cheap, or decide on other grounds."
-        )
-    size = words.number(abs(c.leading.difference), c.leading.half_width, words.unit_of(c.outcome))
+        return beyond_reach(c)
     return (
-        f"Next: about {words.plural(c.more, f'more {c.unit}')}, spread evenly over the settings "
-        f"and best over several bakes, should settle it if the difference stays near {size}."
+        f"Next: about {_so_many(c, c.more)}, spread evenly over the settings and best over several "
+        f"bakes, should settle it if the difference stays near {_size(c)}."
     )
+
+
+def beyond_reach(c: "Comparison | DoseResponse") -> str:
+    """What to do where a home series will not settle it if the difference stays as it is.
+
+    It need not stay: what counts is the chance over all that the true difference may be, as it
+    does when the next bake is planned (`kit.plan.next`).
+    """
+    most, limit = reach(c), "zero"
+    if c.matters is not None:
+        limit = f"the {words.amount(c.outcome, c.matters)} that matters"
+    if most.chance < FUTILE:
+        return (
+            f"Next: think before you go on: {outlook(c)}, so close is the difference to {limit} at "
+            f"this {c.unit}-to-{c.unit} spread. Decide on other grounds."
+        )
+    return (
+        f"Next: go on, a bake at a time, if bakes are cheap: {outlook(c)}. Should the difference "
+        f"stay near {_size(c)}, they would not: that is too close to {limit}."
+    )
+
+
+def outlook(c: "Comparison | DoseResponse") -> str:
+    """What more baking would bring, in one clause; for an answer that cannot tell yet."""
+    if c.more is not None:
+        return f"about {_so_many(c, c.more)} should settle it if it stays near {_size(c)}"
+    most = reach(c)
+    if most.chance < FUTILE:
+        return f"even {_so_many(c, most.units)} would hardly settle it"
+    return f"the chance that {_so_many(c, most.units)} settle it is {chance_in_words(most.chance)}"
+
+
+def _so_many(c: "Comparison | DoseResponse", units: int) -> str:
+    """Units to come, and how many bakes they make: a baker bakes bakes, not pieces."""
+    text = words.plural(units, f"more {c.unit}")
+    if c.unit in ("bake", "dough"):
+        return text
+    kind = "bake" if c.columns["bake"] else "dough"
+    made = max(1, round(units * c.counts[kind] / c.counts[c.unit]))
+    return f"{text} (about {words.plural(made, kind)} like these)"
+
+
+def _size(c: "Comparison | DoseResponse") -> str:
+    lead = c.leading
+    return words.number(abs(lead.difference), lead.half_width, words.unit_of(c.outcome))
 
 
 def method(c: "Comparison") -> str:

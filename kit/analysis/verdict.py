@@ -84,9 +84,15 @@ def settled(low: Floats, high: Floats, matters: float | None) -> NDArray[np.bool
 
 
 def more_units(
-    difference: float, se: float, df: float, critical: float, matters: float | None, units: int
+    difference: float,
+    se: float,
+    df: float,
+    critical: float,
+    matters: float | None,
+    units: int,
+    most: int = MOST_DOUGHS,
 ) -> int | None:
-    """How many more doughs would settle it, if the difference stays where it is now.
+    """How many more doughs (pieces, loads) would settle it, if the difference stays as it is.
 
     The interval must shrink until it clears the nearer of the limits that decide (±`matters`).
     The standard error is taken to fall with the square root of the number of doughs and the
@@ -100,11 +106,13 @@ def more_units(
     matters : float or None
     units : int
         Doughs behind the answer now.
+    most : int
+        More of them are no advice.
 
     Returns
     -------
     int or None
-        None when more than `MOST_DOUGHS` would be needed: the difference is too close to the
+        None when more than `most` would be needed: the difference is too close to the
         limit for a home series to settle.
     """
     from scipy import special
@@ -112,7 +120,7 @@ def more_units(
     room = abs(abs(difference) - (matters or 0.0))
     if not math.isfinite(se) or room <= 0:
         return None
-    extra = np.arange(MOST_DOUGHS + 1)
+    extra = np.arange(most + 1)
     t = special.stdtrit(df + extra, 0.975)
     enough = critical * t / t[0] * se * np.sqrt(units / (units + extra)) < room
     enough[0] = False

@@ -6,6 +6,7 @@ uncertainty (GUM, JCGM 100:2008, 7.2.6: at most two significant digits).
 
 import math
 from collections.abc import Iterable
+from decimal import Decimal
 
 from kit import quantities
 
@@ -89,13 +90,29 @@ def capital(text: str) -> str:
 def amount(column: str, level: object) -> str:
     """A value with its unit, as it was given: a setting, or what matters.
 
+    Only what comes of turning units (1/16 in is 1.5875 mm) is shortened, to four digits that
+    count, and never below one decimal more than the quantity is written with.
+
     Examples
     --------
     >>> amount("malt_percent", 0.8), amount("recipe", "B"), amount("rise_height_mm", 1.5875)
-    ('0.8 %', 'B', '1.5875 mm')
+    ('0.8 %', 'B', '1.588 mm')
+    >>> amount("ball_weight_g", 0.02), amount("ball_weight_g", 100.02), amount("other", 1.5875)
+    ('0.02 g', '100.02 g', '1.5875')
     """
-    shown = f"{level:g}" if isinstance(level, (int, float)) else str(level)
+    shown = f"{_short(column, level):g}" if isinstance(level, (int, float)) else str(level)
     return f"{shown} {unit_of(column)}".strip()
+
+
+def _short(column: str, level: float) -> float:
+    if level == 0 or not math.isfinite(level):
+        return level
+    try:
+        least = quantities.get(column).decimals + 1
+    except LookupError:
+        return level
+    places = max(least, 3 - math.floor(math.log10(abs(level))))
+    return float(round(Decimal(str(level)), places))  # as it is written, not as it is stored
 
 
 def rounded(column: str, level: float) -> float:

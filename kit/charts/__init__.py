@@ -18,6 +18,7 @@ from kit.charts.page import svg
 from kit.charts.regression import coefficients
 from kit.charts.rise import curve_fit, photos_in_words, rise_curve, rise_forecast, rises
 from kit.charts.side_views import proof_series, side_view
+from kit.charts.so_far import so_far
 from kit.charts.steady import control_chart, gauge, griddle_map, steadiness
 
 __all__ = [
@@ -42,6 +43,7 @@ __all__ = [
     "rise_forecast",
     "rises",
     "side_view",
+    "so_far",
     "steadiness",
     "surface",
     "svg",

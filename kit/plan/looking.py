@@ -20,21 +20,21 @@ import pandas as pd
 from kit.analysis import words
 from kit.analysis.compare import Comparison, compare
 from kit.analysis.fitting import overall
+from kit.analysis.sentences import outlook
+from kit.analysis.settling import FUTILE, chance_in_words
 from kit.analysis.spending import levels
 from kit.analysis.structure import MOST_SETTINGS
 from kit.analysis.verdict import Answer, decide
 from kit.errors import DataError, DesignError, InputError
 from kit.plan.exact import critical
 from kit.plan.worth import Evidence, gather
-from kit.shown import Telling, Told, percent
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["FUTILE", "Looks", "looks"]
+__all__ = ["Looks", "looks"]
 
-#: Below this chance to be settled by all planned bakes, going on is hardly worth it.
-FUTILE = 0.10
 #: An interval so many times as wide as the usual one says nothing yet.
 _FAR = 4.0
 _COLUMNS = ["bake", "bakes", "units", "level", "difference", "se", "df"]
@@ -134,6 +134,8 @@ class Looks(Told):
                 "be fooled."
             )
         said.append(self._spans())
+        if self.futile and self.comparison.answer is Answer.UNCLEAR:
+            said.append(f"Looked at once, beyond what was planned: {outlook(self.comparison)}.")
         if self.chance_left is not None:
             advice = (
                 " That is advice, not a test: stopping for it raises no false alarm, and going on "
@@ -143,7 +145,7 @@ class Looks(Told):
             )
             said.append(
                 f"If all {self.planned} planned bakes are made like those so far, the chance that "
-                f"it is settled by then is {_chance(self.chance_left)}.{advice}"
+                f"it is settled by then is {chance_in_words(self.chance_left)}.{advice}"
             )
         return [s for s in said if s]
 
@@ -389,8 +391,3 @@ def _widened(answer: Comparison, p: float) -> pd.DataFrame:
         for low, high in zip(wide["low"], wide["high"], strict=True)
     ]
     return wide
-
-
-def _chance(chance: float) -> str:
-    """About so much; simulated, so never quite nothing."""
-    return "below 1 %" if chance < 0.005 else f"about {percent(chance)}"

@@ -34,8 +34,10 @@ _WORST = (
     "not all settings are compared equally well in this plan; what is said is for the two that are "
     "compared worst"
 )
-#: Trials simulated where no closed form holds.
-_TRIALS = 1000
+#: Trials simulated where no closed form holds, at most and at least.
+_TRIALS, _FEWEST = 1000, 100
+#: Trials times the square of the pieces: what is refitted in about half a minute.
+_WORK = 1.5e8
 
 
 def power(
@@ -99,8 +101,8 @@ def power(
         Judge a numeric factor by a straight line from end to end; by itself for curves
         (composite, Box–Behnken, optimal) and for more than eight settings.
     simulate : int, optional
-        Trials to simulate; by itself 1000 where the plan is not even nearly balanced, else
-        none. 0 takes the variances as known instead, at once.
+        Trials to simulate; by itself 1000 (fewer beyond some 400 pieces) where the plan is not
+        even nearly balanced, else none. 0 takes the variances as known instead, at once.
     seed : int
         Of the simulation.
     progress : callable, optional
@@ -236,7 +238,7 @@ def _of_plan(
     worst = int(np.where(se >= se.max() * (1 - 1e-9), df, -np.inf).argmax())
     exact = seen.balance(sds) < 1e-6
     nearly = exact or float(known.widened.max()) <= _NEARLY
-    trials = simulate if simulate is not None else 0 if nearly else _TRIALS
+    trials = simulate if simulate is not None else 0 if nearly else _trials(len(plan.runs))
     curve: Curve
     if trials:
         curve = seen.simulate(sds, worst, trials, seed, 1 - alpha, progress, stop)
@@ -252,6 +254,11 @@ def _of_plan(
         _weights(seen, pieces), curve, matters, chance, alpha, float(df[worst]),
         float(se[worst]), trials, exact, seen.line, uneven,
     )  # fmt: skip
+
+
+def _trials(pieces: int) -> int:
+    """Fewer trials of large plans; how sure the chance is then is said with it."""
+    return int(min(_TRIALS, max(_FEWEST, _WORK / pieces**2)))
 
 
 def _weights(seen: Rehearsal, pieces: float) -> tuple[float, float, float]:

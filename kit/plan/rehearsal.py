@@ -9,6 +9,7 @@ column of outcomes.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -22,8 +23,10 @@ from kit.analysis.structure import Unit, read_records, safe_name
 from kit.errors import DesignError, KitError
 from kit.plan.exact import Simulated, critical
 
-__all__ = ["Known", "Rehearsal", "Sds", "rehearse"]
+__all__ = ["MOST_PIECES", "Known", "Rehearsal", "Sds", "rehearse"]
 
+#: More pieces than this are a slip of the pen; their tables would take minutes.
+MOST_PIECES = 2000
 _OUTCOME = "made_up_outcome"
 _CHUNK = 100
 #: Pieces are taken to differ at least by this share of the variance of all else.
@@ -108,24 +111,54 @@ class Rehearsal:
         Kenward & Roger (1997), with the expected information at these variances; V is linear
         in them, so their R terms are zero.
         """
-        q, r = np.linalg.qr(self.x)
+        r, blocks = self._layout
         variances = [sds.of(name, self.alone) ** 2 for name in self.groups]
         piece = max(sds.piece**2, _LEAST * max([1e-12, *variances]))
-        fit = reml.known(self._blocks(q, np.zeros((len(q), 1))), np.array([*variances, piece]))
+        fit = reml.known(blocks, np.array([*variances, piece]))
         rows = np.linalg.solve(r.T, self.contrasts.T).T
         variance = ((rows @ fit.phi) * rows).sum(axis=1)
         adjusted = ((rows @ fit.phi_adjusted) * rows).sum(axis=1)
         return Known(np.sqrt(variance), each_df(fit, rows), np.sqrt(adjusted / variance))
 
-    def weights(self, sds: Sds) -> Floats:
-        """What each piece counts in the estimate of each difference, shape (c, n)."""
-        n = len(self.x)
-        v = np.eye(n) * max(sds.piece**2, 1e-12)
-        for name, group in self.groups.items():
-            v += sds.of(name, self.alone) ** 2 * (group[:, None] == group)
-        vx = np.linalg.solve(v, self.x)
-        weights: Floats = self.contrasts @ np.linalg.solve(self.x.T @ vx, vx.T)
-        return weights
+    @cached_property
+    def _layout(self) -> tuple[Floats, Blocks]:
+        """The triangle of x, and the plan reduced to sums, whatever comes out."""
+        q, r = np.linalg.qr(self.x)
+        return r, self._blocks(q, np.zeros((len(q), 1)))
+
+    def weights(self, sds: Sds) -> tuple[Floats, Floats]:
+        """What each piece counts in the estimate of each difference.
+
+        Pieces that share settings and groupings count alike, so one of them stands for all; and
+        what lies in different outermost groups is independent: neither needs an n×n matrix.
+
+        Returns
+        -------
+        weights : float array, shape (c, k)
+            Of one piece of each of the k kinds of piece.
+        pieces : float array, shape (k,)
+        """
+        groups = {name: group[self._kinds[0]] for name, group in self.groups.items()}
+        x, pieces = self.x[self._kinds[0]], self._kinds[1]
+        outermost = np.zeros(len(self.x), int) if self.outermost is None else self.outermost
+        block = outermost[self._kinds[0]]
+        vx = np.empty_like(x)
+        for number in np.unique(block):
+            here = np.flatnonzero(block == number)
+            v = np.diag(max(sds.piece**2, 1e-12) / pieces[here])
+            for name, group in groups.items():
+                own = group[here]
+                v += sds.of(name, self.alone) ** 2 * (own[:, None] == own)
+            vx[here] = np.linalg.solve(v, x[here])
+        weights: Floats = self.contrasts @ np.linalg.solve(x.T @ vx, vx.T) / pieces
+        return weights, pieces
+
+    @cached_property
+    def _kinds(self) -> tuple[Integers, Floats]:
+        """One piece of each kind, and how many there are of it."""
+        like = np.column_stack([self.x, *self.groups.values()])
+        first, count = np.unique(like, axis=0, return_index=True, return_counts=True)[1:]
+        return first, count.astype(float)
 
     def balance(self, sds: Sds) -> float:
         """How far estimates and degrees of freedom depend on the variances; 0 for not at all.
@@ -136,8 +169,8 @@ class Rehearsal:
         """
         other = Sds(2 * sds.bake + sds.piece, 2 * sds.dough + sds.piece, *[sds.piece] * 3)
         one, two = self.known(sds), self.known(other)
-        was, then = self.weights(sds), self.weights(other)
-        lost = ((then - was) ** 2).sum(axis=1) / (was**2).sum(axis=1)
+        (was, pieces), (then, _) = self.weights(sds), self.weights(other)
+        lost = (then - was) ** 2 @ pieces / (was**2 @ pieces)
         changed = np.abs(1 / one.df - 1 / two.df) * 2  # what df do to a critical value
         return float(max(lost.max(), changed.max()))
 
@@ -255,8 +288,15 @@ def rehearse(
     Raises
     ------
     DesignError
-        The plan cannot answer, whatever comes out.
+        The plan cannot answer, whatever comes out; or it has more pieces than can be worked out.
     """
+    if len(runs) > MOST_PIECES:
+        msg = (
+            f"{len(runs)} pieces are more than can be worked out: up to {MOST_PIECES} in all, such "
+            "as 20 doughs of 100, which is more than any kitchen bakes for one question. Look at "
+            "the pieces a dough and the doughs a bake again."
+        )
+        raise DesignError(msg)
     load = "load" if "load" in runs and runs["load"].notna().all() else None
     columns = {"trial": None, "bake": "bake", "mixing": mixing, "dough": "dough", "load": load}
     made_up = runs.assign(**{_OUTCOME: np.arange(len(runs), dtype=float)})
@@ -311,9 +351,7 @@ def rehearse(
 
 def _without_load(seen: Rehearsal) -> Rehearsal:
     """Leave the load out where there is too little to see it, as the answers do."""
-    q = np.linalg.qr(seen.x)[0]
-    made_up = seen._draw(Sds(1.0, 1.0, 1.0, 1.0), 1, np.random.default_rng(1))
-    if not isinstance(seen._fits(q, made_up)[1].get(0), DesignError):
+    if reml.separate(seen._layout[1]):
         return seen
     groups = {name: group for name, group in seen.groups.items() if name != "load"}
     return replace(seen, groups=groups, outermost=next(iter(groups.values()), None))

@@ -15,35 +15,16 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis.compare import Comparison
+from kit.analysis.settling import After, settled_chance
 from kit.analysis.spending import levels
-from kit.analysis.verdict import settled
 from kit.errors import DesignError
 from kit.plan.exact import critical
 from kit.plan.rehearsal import Sds, rehearse
 
-__all__ = ["After", "Evidence", "gather", "settled_chance"]
+__all__ = ["Evidence", "gather"]
 
-#: Draws of what may come; a chance is met to ± 1 point.
-_DRAWS = 10_000
 #: Beyond this many pieces the tables of a plan get too large to work with.
 MOST_PIECES = 1500
-
-
-@dataclass(frozen=True)
-class After:
-    """The difference once more has been baked.
-
-    Parameters
-    ----------
-    se, df : float
-        Expected standard error and degrees of freedom.
-    units : int
-        Doughs then (or what else a setting is given to).
-    """
-
-    se: float
-    df: float
-    units: int
 
 
 @dataclass(frozen=True)
@@ -202,7 +183,8 @@ def gather(frame: pd.DataFrame, comparison: Comparison) -> Evidence:
         More pieces than can be worked with.
     """
     c, columns = comparison, comparison.columns
-    named = [n for n in columns.values() if n is not None and frame[n].notna().any()]
+    measured = frame[frame[c.outcome].notna()]
+    named = [n for n in columns.values() if n is not None and measured[n].notna().any()]
     rows = frame.dropna(subset=list(dict.fromkeys([c.outcome, c.by, *c.adjusted, *named])))
     runs = pd.DataFrame(index=rows.index)
     runs["bake"] = rows[columns["bake"]].astype(str) if columns["bake"] else "1"
@@ -225,39 +207,6 @@ def gather(frame: pd.DataFrame, comparison: Comparison) -> Evidence:
         int(runs.groupby("bake")["load"].nunique().max()) if "load" in runs else 1,
         2 if c.kind == "line" else len(c.means), sds, _known(runs, c, sds),
     )  # fmt: skip
-
-
-def settled_chance(
-    difference: float, se: float, df: float, then: After, critical: float, matters: float | None
-) -> float:
-    """Chance that an answer is settled after more bakes.
-
-    With nothing known beforehand, the true difference lies about the estimate as Student's t
-    says, and the true spread about the estimated one as chi-square says; then the estimate to
-    come is normal about the present one with variance se² − se_then², and the spread to come is
-    the present one joined by that of the new doughs.
-
-    Parameters
-    ----------
-    difference, se, df : float
-        As now.
-    then : After
-    critical : float
-        Half width of the interval to come, in its standard errors.
-    matters : float or None
-
-    Examples
-    --------
-    >>> settled_chance(0.0, 1.0, 1e9, After(0.5, 1e9, 8), 1.96, matters=100.0)
-    1.0
-    """
-    rng = np.random.default_rng(1986)
-    true = df / (2 * rng.standard_gamma(df / 2, _DRAWS))  # variance, in that estimated now
-    moved = np.sqrt(true * max(se**2 - then.se**2, 0.0)) * rng.normal(size=_DRAWS)
-    new = 2 * rng.standard_gamma(max(then.df - df, 0.0) / 2, _DRAWS)
-    half = critical * then.se * np.sqrt((df + new * true) / max(then.df, df))
-    low, high = difference + moved - half, difference + moved + half
-    return float(settled(low, high, matters).mean())
 
 
 def _uses_load(c: Comparison) -> bool:

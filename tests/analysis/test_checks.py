@@ -207,3 +207,50 @@ def test_faces():
     assert repr(examined).startswith("<FitChecks rise_height_mm by malt_percent: 5 looked at, ")
     assert set(examined.to_frame()["kind"]) == {"piece", "dough", "left out", "missing"}
     assert "<li>" in examined._repr_html_()
+
+
+# what was set beside
+
+
+def two_things(between=(24, 48), seed=2):
+    """Malt and the hours in the refrigerator crossed in each of four bakes."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for bake in range(4):
+        for number, (malt, hours) in enumerate((m, h) for m in (0.0, 0.6) for h in between):
+            dough = rng.normal(0, 1)
+            rows += [
+                (bake, f"{bake}{number}", malt, hours, 30 + 3 * malt + dough + rng.normal())
+                for _ in range(4)
+            ]
+    columns = ["bake", "dough", "malt_percent", "retard_hours", "rise_height_mm"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def beside(frame, **more):
+    c = kit.compare(
+        frame, "rise_height_mm", "malt_percent", dough="dough", bake="bake", examine=True, **more
+    )
+    return [f.text for f in c.examined.findings if f.subject == "beside"], c
+
+
+def test_what_else_was_set_differently_is_told():
+    (told,), c = beside(two_things())
+    assert told == (
+        "cold retard was set differently too (24 and 48 h) and was not held alike: part of a "
+        "difference may be its doing. Hold it alike (adjust: retard_hours)"
+    )
+    assert told in c.checks
+    assert beside(two_things(), adjust=["retard_hours"])[0] == []
+
+
+def test_what_differs_by_a_hair_or_from_bake_to_bake_is_not():
+    assert beside(two_things((24.0, 24.5)))[0] == []
+    frame = two_things((24, 24.1))
+    frame["retard_hours"] = np.where(frame["bake"] < 2, 24.0, 48.0)
+    assert beside(frame)[0] == []
+
+
+def test_in_a_dose_too():
+    answer = ask(two_things(), bake="bake")
+    assert any(note.startswith("cold retard was set differently too") for note in answer.checks)

@@ -56,7 +56,9 @@ def test_verdicts_follow_the_truth_of_the_demo(table):
 def test_not_tested_says_why(table):
     missing = row(table, "salt_percent", "rise_height_mm")
     assert missing["verdict"] == "not tested"
-    assert missing["why"].startswith("no column for by 'salt_percent'. There are: ")
+    assert missing["why"].startswith(
+        "no column for by 'salt_percent'. Did you mean 'malt_percent'? There are: "
+    )
     assert np.isnan(missing["difference"])
 
 

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 import kit
-from kit.errors import DesignError
+from kit.errors import DataError, DesignError
 
 
 def layout(bakes=3, loads=4, doughs=3, pieces=3, seed=0):
@@ -140,3 +140,9 @@ def test_nearly_saturated_layout_ends_in_words():
     )  # fmt: skip
     with pytest.raises(DesignError, match=r"degrees of freedom|too few pieces|use up every"):
         kit.compare(frame, "y", "s", dough="dough", bake="bake")
+
+
+def test_a_setting_turned_from_another_unit_is_told_short():
+    frame = pd.DataFrame({"room_temp_c": [(70 - 32) / 1.8] * 4, "rise_height_mm": [30, 31, 32, 34]})
+    with pytest.raises(DataError, match=r"room_temp_c has one setting only \(21\.11\) among"):
+        kit.compare(frame, "rise_height_mm", "room_temp_c")

@@ -10,12 +10,13 @@ from scipy import stats
 
 import kit
 from kit.analysis.compare import compare
+from kit.analysis.settling import After, settled_chance
 from kit.analysis.spending import levels
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, DesignError, InputError
 from kit.plan.looking import looks
 from kit.plan.next import next_bake
-from kit.plan.worth import After, gather, settled_chance
+from kit.plan.worth import gather
 from kit.shipped import load_demo
 
 

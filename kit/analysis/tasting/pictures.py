@@ -45,6 +45,7 @@ def _plain(text: object) -> str:
 
 def against_guessing(c: "Choice", ax: "Axes | None" = None) -> "Axes":
     """Chance of every count by guessing as bars, and the count that was reached."""
+    from matplotlib.ticker import MaxNLocator
     from scipy.stats import binom
 
     ax = _axes(ax, 5.2, 3.0)
@@ -62,6 +63,7 @@ def against_guessing(c: "Choice", ax: "Axes | None" = None) -> "Axes":
             ax.bar(count[kind], chance[kind], color=colour, width=0.85, label=label)
     ax.axvline(right, color=_ORANGE, lw=2.2, ls="--", label=f"this tasting: {right} of {answers}")
     ax.set_xlabel(_plain(f"choices for {c.names[0]}" if c.two_sided else "right answers"))
+    ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_ylabel("chance when nobody can tell")
     ax.legend(frameon=False, fontsize=_POINTS - 0.5, loc="lower left", bbox_to_anchor=(0, 1.0))
     return ax

@@ -5,7 +5,7 @@ between and a program that ends half-way leaves whole rows. All batches are one 
 journal: one undo takes them back together.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from html import escape
 from typing import Any
@@ -13,6 +13,8 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, func, select
 
+from kit.analysis import words
+from kit.analysis.beside import set_beside
 from kit.records import journal, trials
 from kit.records import tables as t
 from kit.records.sheets.known import Known, read_known
@@ -162,12 +164,29 @@ def bring_in(
             step.says = f"{trial.name}: brought in {rows} of {look.name}"
         if progress is not None:
             progress(min(start + BATCH, len(good)), len(good))
+    with store.reading() as connection:
+        factors = trials.factors(connection, trial_id)
+    unusual = [f"row {row}, {name}: {doubt}" for row, name, doubt in sorted(sheet.doubts)]
     return BroughtIn(
         look.name, len(sheet.rows), tally.rows, tally.new, tally.values, tally.same,
         tuple(tally.told), tally.changed,
-        tuple(f"row {row}, {name}: {doubt}" for row, name, doubt in sorted(sheet.doubts)),
+        (*_set_beside(look, factors), *unusual),
         problem_frame(look, [*sheet.problems, *tally.problems]), stopped,
     )  # fmt: skip
+
+
+def _set_beside(look: Look, factors: Mapping[str, object]) -> list[str]:
+    """What the table sets differently within a bake although the trial does not ask about it."""
+    rows = look.to_frame()
+    found = set_beside(rows[rows["usable"]], factors, ["bake"])
+    if not found or (not factors and len(found) == 1):
+        return []  # one thing set differently is what the trial will ask about
+    varied = words.join(f"{words.name(q)} ({settings})" for q, settings in found.items())
+    verb = "is" if len(found) == 1 else "are"
+    return [
+        f"{varied} {verb} set differently within a bake: name each as a factor of the trial, or "
+        "the answer about another will not hold it alike"
+    ]
 
 
 def _others(connection: Connection, number: str) -> tuple[int | None, str | None]:

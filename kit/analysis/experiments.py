@@ -1,0 +1,159 @@
+"""What counts as one experiment: numbered bakes, mixings, doughs, loads, and what a factor is of.
+
+Works on a table with a number for each grouping, unique over all bakes; `kit.analysis.structure`
+makes it from the records.
+"""
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import words
+from kit.analysis.mixed import Structure
+from kit.analysis.moments import Integers
+from kit.errors import DesignError
+
+__all__ = [
+    "Unit", "mixings", "number", "odd_ones", "one_row_a_dough", "random_groups",
+    "refuse_inseparable", "shared", "unit_of", "with_mixing",
+]  # fmt: skip
+
+Unit = Literal["bake", "mixing", "dough", "load", "piece"]
+
+
+def number(rows: pd.DataFrame, keys: Sequence[str]) -> pd.Series:
+    """Number the combinations of the key columns; −1 where the last one is missing."""
+    if not keys:
+        return pd.Series(0, index=rows.index)
+    codes: Integers = np.zeros(len(rows), dtype=np.int64)
+    last = codes
+    for key in keys:
+        last = pd.factorize(rows[key])[0]
+        codes = pd.factorize(codes * (int(last.max()) + 2) + last + 1)[0]
+    return pd.Series(np.where(last < 0, -1, codes), index=rows.index)
+
+
+def held(groups: pd.Series, column: pd.Series) -> Integers:
+    """How many different values each group holds, by the group's number."""
+    values, found = pd.factorize(column)
+    pairs = np.unique(groups.to_numpy() * len(found) + values)
+    return np.bincount(pairs // len(found))
+
+
+def unit_of(table: pd.DataFrame, factor: str) -> Unit:
+    """The largest thing within which the factor does not change, a few slips apart."""
+
+    def constant(group: str) -> bool:
+        return bool((held(table[group], table[factor]) > 1).mean() <= 0.25)
+
+    if table["bake"].max() > 0 and held(table["bake"], table[factor]).max() == 1:
+        return "bake"
+    if shared(table) and held(table["mixing"], table[factor]).max() == 1:
+        return "mixing"
+    if table["load"].min() >= 0 and constant("load") and (_whole(table) or not constant("dough")):
+        return "load"
+    return "dough" if constant("dough") else "piece"
+
+
+def mixings(numbers: pd.Series | None, doughs: pd.Series) -> pd.Series:
+    """Which doughs were mixed in one go; each by itself where that is not known."""
+    if numbers is None or held(doughs, numbers).max() > 1:
+        return doughs
+    return numbers
+
+
+def shared(table: pd.DataFrame) -> bool:
+    """Whether several doughs were mixed in one go."""
+    return bool(table["mixing"].nunique() < table["dough"].nunique())
+
+
+def with_mixing(
+    table: pd.DataFrame, groups: tuple[str, ...], structure: Structure
+) -> tuple[tuple[str, ...], Structure]:
+    """Add the mixings where they hold several doughs."""
+    if not shared(table):
+        return groups, structure
+    head = groups[:1] if groups[:1] == ("bake",) else ()
+    if structure == "nested" and "load" in groups:  # loads need not lie inside mixings
+        structure = "within-first" if head else "crossed"
+    return (*head, "mixing", *groups[len(head) :]), structure
+
+
+def _whole(table: pd.DataFrame) -> bool:
+    """Whether loads hold whole doughs, several of them."""
+    doughs, loads = table["dough"].nunique(), table["load"].nunique()
+    return bool(loads < doughs and held(table["dough"], table["load"]).max() == 1)
+
+
+def odd_ones(table: pd.DataFrame, factor: str, unit: Unit) -> int:
+    """How many units hold more than one setting although the factor belongs to the unit."""
+    if unit == "piece":
+        return 0
+    return int((held(table[unit], table[factor]) > 1).sum())
+
+
+def one_row_a_dough(table: pd.DataFrame, outcome: str) -> tuple[pd.DataFrame, bool]:
+    """Keep one row a dough where every dough's pieces carry the same value."""
+    if table["dough"].nunique() < len(table) and held(table["dough"], table[outcome]).max() == 1:
+        return table.drop_duplicates("dough"), True
+    return table, False
+
+
+def refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) -> None:
+    """Refuse when each setting was made once: the setting and the making are then one."""
+    if unit == "piece":
+        return
+    units = held(pd.Series(pd.factorize(table[factor])[0]), table[unit])
+    if units.max() > 1:
+        return
+    name = words.name(by)
+    if unit == "bake":
+        msg = (
+            f"{name} and bake cannot be told apart: each setting was baked on one bake only, so "
+            "a difference may come from the day as well. Bake each setting on at least two "
+            "bakes, best all settings on every bake."
+        )
+    elif unit == "mixing":
+        msg = (
+            f"all doughs of one {name} were mixed in one go, each setting once ({len(units)} "
+            "mixings): no number of doughs can tell the setting from the mixing. Bake each "
+            "setting again on another bake."
+        )
+    else:
+        verb = "mixed" if unit == "dough" else "baked"
+        msg = (
+            f"each setting of {name} was {verb} once ({len(units)} {unit}s): no number of pieces "
+            f"can tell the setting from the {unit}. {'Mix' if unit == 'dough' else 'Bake'} each "
+            f"setting in at least one more {unit}, best on another bake."
+        )
+    raise DesignError(msg)
+
+
+def random_groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], Structure, list[str]]:
+    """Random groupings that the rows can tell apart, outermost first."""
+    notes: list[str] = []
+    bakes, doughs = table["bake"].nunique(), table["dough"].nunique()
+    groups: list[str] = []
+    if trials < bakes < doughs:  # with one bake a trial, the trial says it all
+        groups.append("bake")
+    elif trials < bakes:
+        notes.append(
+            "each bake had one dough, so a dough's own spread and the day's cannot be told "
+            "apart; together they are called dough here"
+        )
+    several = doughs < len(table)
+    loads = table["load"].nunique()
+    if table["load"].min() < 0 or loads <= bakes or loads == len(table):
+        return (*groups, *(["dough"] if several else [])), "nested", notes
+    if _whole(table):
+        return (*groups, "load", *(["dough"] if several else [])), "nested", notes
+    if loads == doughs and held(table["load"], table["dough"]).max() == 1:
+        notes.append(
+            "each load held pieces of one dough only, so what the load does cannot be told from "
+            "the dough"
+        )
+        return (*groups, *(["dough"] if several else [])), "nested", notes
+    both = (*groups, *(["dough"] if several else []), "load")
+    return both, "within-first" if groups else "crossed", notes

@@ -1,0 +1,170 @@
+"""How much more baking would settle it: counted in bakes, and alike wherever it is told."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+import kit
+from kit.analysis import dose_words
+from kit.analysis.dose import dose
+from kit.analysis.overview import overview
+from kit.analysis.settling import FUTILE, chance_in_words, most_units, reach
+from kit.analysis.verdict import Answer
+from kit.plan.looking import looks
+from kit.plan.next import next_bake
+
+GROUPS = {"dough": "dough", "bake": "bake"}
+
+
+def by_piece(seed=0, effect=2.9, sd_piece=1.2):
+    """Three bakes of two doughs of six pieces, two proof ratios inside every dough."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for b in range(3):
+        for d in "AB":
+            dough = rng.normal(0, 0.9)
+            for i in range(6):
+                ratio = (1.5, 2.5)[i % 2]
+                height = 30 + dough + effect * (ratio - 1.5) + rng.normal(0, sd_piece)
+                rows.append((str(b), f"{b}{d}", ratio, height))
+    return pd.DataFrame(rows, columns=["bake", "dough", "proof_ratio", "rise_height_mm"])
+
+
+def by_load(seed, effect=1.0, sd_load=0.8):
+    """Three bakes of two doughs, four loads a bake, a time a side for each load."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for b in range(3):
+        doughs = rng.normal(0, 0.9, 2)
+        for load in range(4):
+            minutes, luck = (6, 4)[load % 2], rng.normal(0, sd_load)
+            for i in range(6):
+                height = 30 + doughs[i % 2] + luck + effect * (minutes == 6) + rng.normal(0, 1.2)
+                rows.append((str(b), f"{b}{'AB'[i % 2]}", str(load), minutes, height))
+    columns = ["bake", "dough", "load", "side_minutes", "rise_height_mm"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def by_hand(lead, matters, units):
+    """The first number of more units whose t interval clears the nearer limit."""
+    room = abs(abs(lead.difference) - matters)
+    for more in range(1, 10_000):
+        half = stats.t.ppf(0.975, lead.df + more) * lead.se * np.sqrt(units / (units + more))
+        if half < room:
+            return more
+    raise AssertionError
+
+
+@pytest.mark.parametrize(
+    ("counts", "unit", "most"),
+    [
+        ({"bake": 4, "dough": 8, "piece": 48}, "dough", 24),
+        ({"bake": 3, "dough": 6, "piece": 36}, "piece", 144),
+        ({"bake": 3, "dough": 6, "load": 12, "piece": 72}, "load", 48),
+        ({"bake": 6, "dough": 12, "piece": 72}, "bake", 12),
+        ({"bake": 4, "mixing": 8, "dough": 16, "piece": 96}, "mixing", 12),
+        ({"bake": 1, "dough": 40, "piece": 40}, "piece", 24),
+    ],
+)
+def test_a_home_series_is_24_doughs_whatever_counts(counts, unit, most):
+    assert most_units(counts, unit) == most
+
+
+def test_24_pieces_are_not_24_doughs():
+    """More pieces than 24 are needed, which is a few bakes: no reason to give up."""
+    frame = by_piece()
+    first = kit.compare(frame, "rise_height_mm", "proof_ratio", **GROUPS).leading
+    matters = round(abs(first.difference) - first.half_width / 1.5, 2)
+    c = kit.compare(frame, "rise_height_mm", "proof_ratio", matters=matters, **GROUPS)
+    assert c.answer is Answer.UNCLEAR
+    needed = by_hand(c.leading, matters, 36)
+    assert 24 < needed <= 144
+    assert c.more == 2 * -(-needed // 2)  # a whole number for each setting
+    many = f"about {c.more} more pieces (about {round(c.more / 12)} bakes like these)"
+    assert c.next_step.startswith(f"Next: {many}, spread evenly over the settings and best over ")
+    d = dose(frame, "rise_height_mm", "proof_ratio", matters=matters, **GROUPS)
+    assert d.more == c.more
+    assert d.next_step.startswith(f"Next: {many} should settle it if it stays near ")
+    o = overview(
+        frame, ["proof_ratio"], ["rise_height_mm"], matters={"rise_height_mm": matters}, **GROUPS
+    )
+    assert f"; {many} should settle it if it stays near " in str(o)
+    ahead = next_bake(frame, "rise_height_mm", "proof_ratio", 8, matters=matters)
+    assert ahead.headline == "Go on: it is not settled yet."
+
+
+def test_loads_are_counted_and_told():
+    c = kit.compare(by_load(1), "rise_height_mm", "side_minutes", load="load", **GROUPS)
+    assert c.counts == {"bake": 3, "dough": 6, "load": 12, "piece": 72}
+    assert c.rests_on.startswith("It rests on 3 bakes, 6 doughs, 12 loads and 72 pieces.")
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_every_screen_gives_the_same_advice(seed):
+    """Whoever thinks 24 more doughs too few for it must not be told elsewhere to go on."""
+    frame = by_load(seed, effect=2.0 if seed % 2 else 0.6, sd_load=0.8 if seed < 4 else 3.0)
+    asked = {**GROUPS, "load": "load", "matters": 2.0 if seed < 4 else 0.3}
+    c = kit.compare(frame, "rise_height_mm", "side_minutes", **asked)
+    if c.answer is not Answer.UNCLEAR:
+        assert "would hardly" not in c.next_step
+        return
+    n = next_bake(frame, "rise_height_mm", "side_minutes", 8, load="load", matters=asked["matters"])
+    hopeless = c.more is None and reach(c).chance < FUTILE
+    assert c.next_step.startswith("Next: think before you go on") == hopeless
+    if hopeless:  # five bakes, looked at each time, do less than twelve looked at once
+        assert n.headline.startswith(("Think before you go on", "Stop"))
+    d = dose(frame, "rise_height_mm", "side_minutes", **asked)
+    assert d.more == c.more
+    assert d.next_step.startswith("Next: think before you go on") == hopeless
+
+
+def test_too_close_to_the_limit_is_not_hopeless_by_itself():
+    """The difference need not stay where it is now."""
+    frame = by_load(1)
+    first = kit.compare(frame, "rise_height_mm", "side_minutes", load="load", **GROUPS)
+    at = abs(first.leading.difference) * 1.001
+    c = kit.compare(
+        frame, "rise_height_mm", "side_minutes", load="load", matters=at, **GROUPS
+    )  # fmt: skip
+    assert c.more is None
+    told = reach(c)
+    assert told.units == 48
+    assert told.chance > FUTILE
+    assert c.next_step.startswith(
+        "Next: go on, a bake at a time, if bakes are cheap: the chance that 48 more loads (about "
+        f"12 bakes like these) settle it is {chance_in_words(told.chance)}. Should the difference "
+        "stay near "
+    )
+    assert c.next_step.endswith("mm that matters.")
+
+
+def test_the_chance_of_a_home_series_against_trials_baked_on():
+    """The true difference drawn about the estimate, then 48 loads more; 5 sd of simulation."""
+    frame = by_load(1)
+    c = kit.compare(frame, "rise_height_mm", "side_minutes", load="load", matters=2.0, **GROUPS)
+    lead, rng, count = c.leading, np.random.default_rng(7), 4000
+    n, more = 12, 48
+    spread = lead.se**2 * n * lead.df / rng.chisquare(lead.df, count)  # variance of one load's part
+    true = lead.difference + rng.normal(size=count) * np.sqrt(spread / n)
+    fresh = true + rng.normal(size=count) * np.sqrt(spread / more)
+    pooled = (n * lead.difference + more * fresh) / (n + more)
+    known = (lead.df * lead.se**2 * n + spread * rng.chisquare(more, count)) / (lead.df + more)
+    half = stats.t.ppf(0.975, lead.df + more) * np.sqrt(known / (n + more))
+    settled = (np.abs(pooled) - half > 2.0) | (np.abs(pooled) + half < 2.0)
+    assert reach(c).chance == pytest.approx(settled.mean(), abs=5 * 0.5 / np.sqrt(count))
+
+
+def test_a_futile_plan_says_what_would_not_be():
+    frame = by_load(3)
+    found = looks(frame, "rise_height_mm", "side_minutes", 4, load="load", matters=2.0)
+    assert found.futile
+    (told,) = [s for s in found.sentences if s.startswith("Looked at once, beyond what was")]
+    assert "more loads (about " in told
+
+
+def test_an_open_stretch_is_told_in_english():
+    inf = float("inf")
+    told = [dose_words._stretch(*ends) for ends in ((-inf, 1.3669), (2.2321, inf), (1, 2))]
+    assert told == ["up to 1.367", "from 2.232 on", "1 to 2"]
+    assert dose_words._stretch(-inf, inf) == "every dose"
