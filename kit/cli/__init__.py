@@ -14,7 +14,7 @@ from rich.markup import escape
 from kit.cli.shell import app, err
 
 # the order of --help
-from kit.cli import start, plan, bring, photos, measure, answers, share, check  # noqa: F401  isort: skip
+from kit.cli import start, plan, bring, note, photos, measure, answers, share, check, undo  # noqa: F401  isort: skip
 
 __all__ = ["app", "main"]
 

@@ -1,6 +1,5 @@
 """``kit compare`` and ``kit writeup``: an answer on the screen, or as the page that is shared."""
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -70,7 +69,7 @@ def compare(
     groups = {"dough": dough, "bake": bake, "load": load, "mixing": mixing}
     told = _answer(
         where, trial, groups, leave_out or [], source, outcome=outcome, by=by, matters=matters,
-        adjust=adjust, control=control, line=line,
+        adjust=adjust, control=control, line=line, others=out is not None,
     )  # fmt: skip
     _show(told)
     if out is not None:
@@ -97,6 +96,8 @@ def writeup(
     source: Source = "",
 ) -> None:
     """Write the one page you share; beside the table, or into the workspace, unless --out says.
+
+    Where a trial changes several things, each is answered in a section of its own, --by first.
 
     Example: python -m kit writeup my-bakes --trial harbour-malt --out malt.html
     """
@@ -125,6 +126,7 @@ def _answer(
     groups: dict[str, str | None],
     leave_out: list[str],
     source: str,
+    others: bool = True,
     **asked: Any,
 ) -> _Told:
     """Compare from a table or from a workspace, whichever `where` is."""
@@ -146,8 +148,8 @@ def _answer(
         asked["matters"] = tables.number(asked["matters"], outcome)
         asked["control"] = tables.level(one.frame(), by, asked["control"])
         answer = one.compare(**asked, leave_out=leave_out)
-        name = re.sub(r"[^\w.-]+", "-", one.name)  # a name may hold a slash
-        return _Told(answer, one.report(answer), (ws.folder or Path()) / f"{name}.html")
+        report = one.report(answer, leave_out, others)
+        return _Told(answer, report, (ws.folder or Path()) / one.page_name(answer))
 
 
 def _from_table(

@@ -1,6 +1,5 @@
 """The compare panel: pick trial, outcome and factor, say what matters, read the answer."""
 
-import re
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from kit.analysis.compare import Comparison
 from kit.errors import InputError, KitError
 from kit.panels.blocks import show
 from kit.panels.keys import OwnKeys
+from kit.panels.so_far import beside_refusal
 from kit.panels.style import STYLE, link, trouble
 from kit.workspace import Trial, Workspace
 from kit.writeup.blocks import Picture, Table
@@ -180,12 +180,18 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
             self.shown.value = self._page(trial, self.answer)
         except KitError as exc:
             typed = isinstance(exc, InputError) and exc.field in ("matters", "what matters")
-            (self.trouble if typed else self.shown).value = trouble(str(exc))
+            if typed:
+                self.trouble.value = trouble(str(exc))
+            else:
+                more = beside_refusal(trial, self.outcome.value, by, exc)
+                self.shown.value = trouble(str(exc)) + more
         self.write.disabled = self.answer is None
 
     def _page(self, trial: Trial, answer: Comparison) -> str:
         """The answer in the words of the page that is shared: picture, numbers, statistics."""
-        part = {section.name: section.blocks for section in sections(trial.report(answer))}
+        part = {
+            section.name: section.blocks for section in sections(trial.report(answer, others=False))
+        }
         picture = next(block for block in part["picture"] if isinstance(block, Picture))
         chart = charts.svg(charts.comparison(answer), picture.title, picture.description)
         # the tables are means, differences, and where the spread comes from
@@ -213,13 +219,19 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
 
     def _write_page(self) -> None:
         """Write the page of what is shown into the workspace's folder."""
-        trial = self.chosen
-        folder = self.workspace.folder or Path.cwd()
-        name = re.sub(r"[^\w.-]+", "-", trial.name)  # a name may hold a slash
-        path = folder / f"{name}.html"
+        trial, answer = self.chosen, self.answer
+        assert answer is not None
+        path = (self.workspace.folder or Path.cwd()) / trial.page_name(answer)
+        before = path.exists()
+        self.written.value = '<p role="status">Writing it …</p>'  # other factors take their time
         try:
-            trial.writeup(path, self.answer)
+            trial.writeup(path, answer, self.asked["leave_out"])
         except KitError as exc:
             self.written.value = trouble(str(exc))
-        else:
-            self.written.value = f'<p role="status">Written: {link(path)}</p>'
+            return
+        told = [words.name(f) for f in (answer.by, *(f for f in trial.factors if f != answer.by))]
+        order = f", with {words.join(told)}, each in its own section" if len(told) > 1 else ""
+        place = " It takes the place of the page written before." if before else ""
+        self.written.value = (
+            f'<p role="status">Written: {link(path)}{escape(f"{order}.{place}")}</p>'
+        )

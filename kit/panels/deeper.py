@@ -12,6 +12,7 @@ from kit.analysis import words
 from kit.errors import KitError
 from kit.panels.fields import LABELS
 from kit.panels.keys import OwnKeys
+from kit.panels.so_far import beside_refusal
 from kit.panels.style import STYLE, trouble
 from kit.shown import ITEM, paragraphs
 from kit.workspace import Trial, Workspace
@@ -148,7 +149,8 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
             self.answer = verb(**given)
             self.shown.value = self._page(trial)
         except KitError as exc:
-            self.shown.value = trouble(str(exc))
+            more = beside_refusal(trial, given.get("outcome"), given.get(question.factor), exc)
+            self.shown.value = trouble(str(exc)) + (more if question.factor else "")
         except Exception:  # a fault of ours: never leave "Working it out" standing, then let it out
             self.shown.value = trouble("this should not happen; the log says more.")
             raise

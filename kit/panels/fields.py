@@ -1,7 +1,7 @@
 """Text fields that say beside them what is wrong with what was typed, and keep it."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
 import ipywidgets as widgets
@@ -35,12 +35,18 @@ class Typed(widgets.VBox):  # type: ignore[misc]
         Shown while the field is empty.
     rows : int
         More than one makes a field of several lines.
+    offers : sequence of str
+        What can be picked instead of typed.
     """
 
-    def __init__(self, label: str, value: str = "", hint: str = "", rows: int = 1) -> None:
+    def __init__(
+        self, label: str, value: str = "", hint: str = "", rows: int = 1, offers: Sequence[str] = ()
+    ) -> None:
         layout = widgets.Layout(width="auto", max_width="34rem")
         kind: Any = widgets.Text if rows == 1 else widgets.Textarea
-        more = {} if rows == 1 else {"rows": rows}
+        more: dict[str, Any] = {} if rows == 1 else {"rows": rows}
+        if offers:
+            kind, more = widgets.Combobox, {"options": list(offers)}
         self.text = kind(
             value=value, description=label, placeholder=hint, style=LABELS, layout=layout,
             continuous_update=False, **more,

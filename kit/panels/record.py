@@ -12,6 +12,7 @@ from kit.analysis import words
 from kit.errors import KitError
 from kit.panels.fields import LABELS, Typed, section
 from kit.panels.keys import OwnKeys
+from kit.panels.record_events import TITLE, EventForm
 from kit.panels.record_tables import LevelTable, workspace_key
 from kit.panels.record_trial import TrialForm
 from kit.panels.running import RunningPanel
@@ -75,6 +76,8 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         self.history = widgets.HTML()
         self.stages = widgets.ToggleButton(description="Stages and their times", layout=_button())
         self.running = widgets.VBox()
+        self.happened = widgets.ToggleButton(description=TITLE, layout=_button())
+        self.events = EventForm(self._noted)
         self.tables = {
             level: LevelTable(level, self._stored, workspace.together) for level in LEVELS
         }
@@ -93,7 +96,7 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         super().__init__(
             [
                 OwnKeys(), widgets.HTML(STYLE + _OWN_STYLE), choose, self.stages, self.running,
-                *self.tables.values(), back, self.past, self.history,
+                *self.tables.values(), self.happened, self.events, back, self.past, self.history,
             ]
         )  # fmt: skip
         self.add_class("kit-panel")
@@ -107,6 +110,7 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         self.new.observe(lambda _: _show(self.form, self.new.value), "value")
         self.change.observe(lambda _: _show(self._counts, self.change.value), "value")
         self.stages.observe(lambda _: _show(self.running, self.stages.value), "value")
+        self.happened.observe(lambda _: _show(self.events, self.happened.value), "value")
         self.past.observe(lambda _: self._show_history(), "value")
         self.begin.on_click(lambda _: self._doing(self._begin_bake, self.said))
         self.add.on_click(lambda _: self._doing(self._add_missing, self.said))
@@ -185,7 +189,15 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
                 table.show(trial, bake, self._key)
             else:
                 table.hide()
+        self._show_events(trial, bake)
         self._show_last()
+
+    def _show_events(self, trial: Trial | None, bake: Bake | None) -> None:
+        """Have the place where to note what happened ready while there is a bake."""
+        self.happened.layout.display = None if bake else "none"
+        _show(self.events, bake is not None and self.happened.value)
+        if trial and bake:
+            self.events.show(trial, bake)
 
     def _show_running(self, trial: Trial | None, bake: Bake | None) -> None:
         """Put the buttons for the stages of the bake into their place."""
@@ -204,6 +216,11 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         """A table stored something."""
         self.said.value = self.undone.value = ""
         self._show_last()
+
+    def _noted(self) -> None:
+        """Something that happened was noted."""
+        self._show_events(self.chosen, self.chosen_bake)
+        self._stored()
 
     def _show_last(self) -> None:
         done = self.workspace.history(_HISTORY)

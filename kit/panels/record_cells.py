@@ -2,12 +2,15 @@
 
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any, TypeGuard
 
-from kit import quantities
+from kit import quantities, units
+from kit.errors import InputError
 from kit.panels.entry import Answer, Cell, Heading
+from kit.panels.record_events import TITLE
 from kit.quantities import Quantity
 from kit.records.things import Bake, Dough, Load, Piece, Thing
 from kit.records.typed import whole
@@ -151,12 +154,20 @@ class LevelSheet:
         key, name = (column, row) if self.level == "bake" else (row, column)
         thing = self._things[key]
         if name in _FIELDS[self.level]:
-            self.trial.change(thing, **{name: self._own_value(name, text)})
+            value = self._own_value(name, text)
+            if name == "place" and not sure and (doubt := self._odd_place(thing, value)):
+                return Answer("asked", text, doubt)
+            self.trial.change(thing, **{name: value})
             return Answer("saved", text.strip())
         quantity = quantities.get(name)
-        checked = quantity.parse(text, str(thing))
+        try:
+            checked = quantity.parse(text, str(thing))
+        except InputError as exc:
+            raise _with_way_out(quantity, text, exc) from exc
         if checked.doubt and not sure:
-            return Answer("asked", text, checked.doubt)
+            return Answer(
+                "asked", text, f"{checked.doubt} {_in_fahrenheit(quantity, text)}".strip()
+            )
         note = "unusual, asked about, and said to be right" if checked.doubt else None
         value = self.trial.record(thing, name, text, note=note).value
         if value is None:
@@ -173,6 +184,19 @@ class LevelSheet:
             return text
         position = whole("load", text)
         return None if position is None else self.trial.load(position, self.bake.code)
+
+    def _odd_place(self, piece: Piece, place: int | None) -> str:
+        """Ask about a place that the griddle, from all that lay on it, does not seem to have."""
+        others = [one for one in self.trial.pieces() if one.id != piece.id]
+        places = [one.place for one in others if one.place is not None]
+        if place is None or not places:
+            return ""
+        # a load that is being filled in may go as far as it has pieces
+        held = Counter(one.load.id for one in (*others, piece) if one.load is not None)
+        most = max(*places, *held.values())
+        if place <= most:
+            return ""
+        return f"Place {place} is unusual: so far the griddle had places 1 to {most}. Is it right?"
 
 
 def _row(thing: Any) -> Heading:
@@ -192,6 +216,35 @@ def _own_text(thing: Any, name: str) -> str:
     if isinstance(value, Load):
         return str(value.position)
     return "" if value is None else str(value)
+
+
+def _with_way_out(quantity: Quantity, text: str, exc: InputError) -> InputError:
+    """What is wrong with a number, and what else may have been meant."""
+    remedy = _in_fahrenheit(quantity, text) or exc.remedy
+    if not any(sign.isdigit() for sign in text):  # "burnt", "n/a", "-"
+        remedy = f"Leave it empty, and note below under “{TITLE}” what it was."
+    return InputError(exc.field, exc.value, exc.rule, remedy, exc.where)
+
+
+def _in_fahrenheit(quantity: Quantity, text: str) -> str:
+    """Offer °F where a number without a unit is unusual in °C and usual in °F.
+
+    Examples
+    --------
+    >>> _in_fahrenheit(quantities.get("griddle_temp_c"), "350")
+    '350 °F would be 177 °C: write 350 F if you mean that.'
+    """
+    if quantity.unit != "°C" or not _bare(text):
+        return ""
+    try:
+        celsius = units.parse(f"{text} F", "°C")
+    except InputError:
+        return ""
+    low, high = quantity.usual
+    if celsius is None or not low <= celsius <= high:
+        return ""
+    typed = text.strip()
+    return f"{typed} °F would be {quantity.show(celsius)}: write {typed} F if you mean that."
 
 
 def _measured(name: str) -> tuple[str, ...]:

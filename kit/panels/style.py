@@ -1,13 +1,10 @@
 """How panels look, how they say that something cannot be used, and how they show a file."""
 
 import os
-import re
 from html import escape
 from pathlib import Path
 
-from kit import quantities
-from kit.analysis import words
-from kit.errors import NotFoundError
+from kit.writeup.plain_words import in_words
 
 __all__ = ["STYLE", "in_words", "link", "trouble"]
 
@@ -15,13 +12,15 @@ __all__ = ["STYLE", "in_words", "link", "trouble"]
 STYLE = """<style>
 .kit-panel, .kit-panel > *, .kit-panel .widget-html-content {box-sizing: border-box;
   min-width: 0; max-width: 100%}
-.kit-answer {max-width: 46rem; font-size: 1rem; line-height: 1.5; overflow-wrap: anywhere}
+.kit-answer {font-size: 1rem; line-height: 1.5; overflow-wrap: anywhere}
 .kit-question {font-size: 1.1rem; font-style: italic}
 .kit-lead {font-size: 1.25rem; font-weight: 600; margin-bottom: .3em}
 .kit-small, .kit-answer figcaption {font-size: .85rem}
 .kit-answer figure {margin: .8em 0}
 .kit-picture {background: #fff; overflow-x: auto}
 .kit-scroll {overflow-x: auto}
+.kit-answer > *, .kit-answer > details > * {max-width: 46rem}
+.kit-answer > details, .kit-answer .kit-scroll {max-width: 100%}
 .kit-answer table {border-collapse: collapse; margin: .4em 0; font-variant-numeric: tabular-nums}
 .kit-answer caption {text-align: left; font-weight: 600; max-width: 68vw}
 .kit-answer th, .kit-answer td {padding: .15em .9em .15em 0; text-align: left;
@@ -56,24 +55,6 @@ def trouble(text: str) -> str:
     """Say as HTML why something does not work yet; read out at once."""
     said = escape(in_words(text))
     return f'<p class="kit-trouble" role="alert"><strong>Not yet:</strong> {said}</p>'
-
-
-def in_words(text: str) -> str:
-    """Call quantities as a baker does, where a message calls them as Python does.
-
-    Examples
-    --------
-    >>> in_words("retard_hours is '24 vs 48': unknown unit")
-    "cold retard is '24 vs 48': unknown unit"
-    """
-
-    def called(name: re.Match[str]) -> str:
-        try:
-            return words.name(quantities.get(name[0]).name)
-        except NotFoundError:
-            return name[0]  # a file, a column of the baker's own
-
-    return re.sub(r"\b[a-z]\w*_\w+\b", called, text)
 
 
 def link(path: Path, label: str = "") -> str:

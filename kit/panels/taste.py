@@ -122,6 +122,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.method.observe(lambda _: self._show_method(), "value")
         self.noticed.observe_text(self._show_enough)
+        self.tasters.observe_text(self._show_enough)
         self.tasting.observe(lambda _: self._show_tasting(), "value")
         self.taster.observe(lambda _: self._show_plates(), "value")
         self.plate.observe(lambda _: self._show_marks(), "value")
@@ -169,7 +170,20 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             if not self.noticed.said.value:
                 self.enough.value = trouble(str(exc))
             return
-        self.enough.value = f'<p role="status">{escape(need.headline)}</p>'
+        few = self._fewer_than(need.first)
+        entered = "" if few is None else f" You have entered {few}, who may well miss it."
+        self.enough.value = (
+            f'<p role="status">{escape(f"It would take {need.headline}{entered}")}</p>'
+        )
+
+    def _fewer_than(self, needed: int) -> int | None:
+        """How many tasters are entered, where that is too few; None where it cannot be read."""
+        try:
+            typed = people(self.tasters.value)
+        except InputError:
+            return None  # said beside the field when it is planned
+        count = typed if isinstance(typed, int) else len(typed)
+        return count if count < needed else None
 
     def _need(self) -> Needed:
         method, able = self.method.value, self.noticed.read(share)
@@ -310,6 +324,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         except KitError as exc:
             self.saved.value = trouble(str(exc))
             return
+        self.opened.value = ""  # why it could not be opened before may hold no longer
         self._go_on()
         # last, so that who reads it finds the next plate's fields in place
         self.saved.value = f'<p role="status">Saved: {escape(said)}.</p>'

@@ -23,9 +23,18 @@ from kit import charts
 from kit.errors import InputError, KitError, MissingPackageError, StoreError
 from kit.writeup.blocks import Picture, Section
 from kit.writeup.content import sections
-from kit.writeup.report import Report, data_hash, dough_table, from_frame
+from kit.writeup.report import Also, Report, data_hash, dough_table, from_frame
 
-__all__ = ["Report", "data_hash", "dough_table", "from_frame", "markdown", "render", "write"]
+__all__ = [
+    "Also",
+    "Report",
+    "data_hash",
+    "dough_table",
+    "from_frame",
+    "markdown",
+    "render",
+    "write",
+]
 
 _HERE = Path(__file__).parent
 
@@ -33,7 +42,7 @@ _HERE = Path(__file__).parent
 def render(report: Report) -> str:
     """Write a report as one HTML page that needs nothing else."""
     parts = sections(report)
-    return _fill("page.html.j2", report, parts, chart=Markup(_chart(report, parts)))
+    return _fill("page.html.j2", report, parts, charts=_charts(report, parts))
 
 
 def markdown(report: Report) -> str:
@@ -80,12 +89,26 @@ def write(report: Report, path: str | Path) -> Path:
     return path
 
 
-def _chart(report: Report, parts: list[Section]) -> str:
-    picture = next(b for part in parts for b in part.blocks if isinstance(b, Picture))
-    return charts.svg(charts.comparison(report.comparison), picture.title, picture.description)
+def _charts(report: Report, parts: list[Section]) -> dict[Picture, Markup]:
+    """The pictures, in the order they stand on the page, drawn."""
+    pictures = (b for part in parts for b in part.blocks if isinstance(b, Picture))
+    answers = [report.comparison, *(a.comparison for a in report.also if a.comparison)]
+    return {
+        picture: Markup(
+            _own_ids(charts.svg(charts.comparison(c), picture.title, picture.description), i)
+        )
+        for i, (picture, c) in enumerate(zip(pictures, answers, strict=True))
+    }
 
 
-def _fill(template: str, report: Report, parts: list[Section], **more: Markup) -> str:
+def _own_ids(svg: str, number: int) -> str:
+    """Call the parts of a further picture otherwise: a page must not hold a name twice."""
+    return (
+        re.sub(r'(\bid="|href="#|url\(#)(?!chart-)', rf"\g<1>of-{number}-", svg) if number else svg
+    )
+
+
+def _fill(template: str, report: Report, parts: list[Section], **more: object) -> str:
     """Fill a template; everything put into it is escaped for its kind of file."""
     html = template.endswith(".html.j2")
     environment = jinja2.Environment(

@@ -4,42 +4,42 @@ Words come before statistics. What people typed passes through unchanged: escapi
 template's work.
 """
 
-import math
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
 from kit import charts
 from kit.analysis import sentences, words
-from kit.analysis.components import Surrogates, interval
 from kit.analysis.verdict import Answer
-from kit.writeup.blocks import Block, Code, Items, Picture, Section, Table, Text
+from kit.writeup.blocks import Block, Code, Items, Picture, Section, Text
 from kit.writeup.safety import SAFETY
+from kit.writeup.tables import MOST_ROWS, differences, listed, means, spread, table
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
-    from kit.writeup.report import Report
+    from kit.writeup.report import Also, Report
 
 __all__ = ["sections"]
-
-#: A table of more rows than this is cut, and says so.
-MOST_ROWS = 120
 
 
 def sections(report: "Report") -> list[Section]:
     """Everything on the page below its title, in reading order."""
     c = report.comparison
+    of = f": {words.name(c.by)}" if report.also else ""  # one of several
     made: list[tuple[str, str, list[Block]]] = [
         ("question", "The question", [Text(report.question or _question(c))]),
-        ("answer", "The answer", _answer(c)),
+        ("answer", f"The answer{of}", _answer(c)),
         ("picture", "The picture", [_picture(c)]),
         ("rests-on", "What it rests on", _rests_on(c)),
+        *(
+            (f"also-{i}", f"And {words.name(also.by)}?", _also(also))
+            for i, also in enumerate(report.also, 1)
+        ),
         ("formula", "The formula", _formula(report)),
         ("done", "What was done", _done(report)),
         ("analysis", "How it was analysed", _analysis(c)),
-        ("not-tested", "What was not tested", _not_tested(c)),
+        ("not-tested", "What was not tested", _not_tested(report)),
         ("safety", "For safety", [Items(tuple((t, s) for t, s, _ in SAFETY)), *_documents()]),
         ("repeat", "To check and repeat it", _repeat(report)),
     ]
@@ -70,7 +70,7 @@ def _picture(c: "Comparison") -> Picture:
         text.append(f"A square is the mean of a setting, its bar the {sure}.")
         if c.adjusted:
             text.append(
-                f"These means are worked out with {_listed(c.adjusted)} held alike, so they need "
+                f"These means are worked out with {listed(c.adjusted)} held alike, so they need "
                 "not lie in the middle of their doughs."
             )
     if c.matters is not None:
@@ -95,25 +95,35 @@ def _rests_on(c: "Comparison") -> list[Block]:
     return blocks
 
 
+def _also(also: "Also") -> list[Block]:
+    """The answer to another factor of the trial, whole, or why there is none."""
+    c = also.comparison
+    if c is None:
+        return [Text("Not answered yet.", "lead"), Text(also.why_not)]
+    return [*_answer(c), _picture(c), *_rests_on(c), differences(c), Text(c.method, "small")]
+
+
 def _formula(report: "Report") -> list[Block]:
-    if report.formula is None or report.formula.empty:
+    recipe = report.formula
+    if recipe is None or recipe.empty:
         return [Text(report.formula_note or "No formula was recorded.")]
-    table = report.formula
-    shown = pd.DataFrame({"Ingredient": table["name"], "What for": table["role"]})
-    shown["Percent"] = table["percent"].astype(float)
-    blocks: list[Block] = [
-        _table(
-            shown,
-            "Baker’s percentages: the weight of each for 100 of flour",
-            missing="as the trial says",
-        )
-    ]
+    columns = {"Ingredient": recipe["name"], "What for": recipe["role"]}
+    shown = pd.DataFrame(columns | {"Percent": recipe["percent"].astype(float)})
+    told = table(
+        shown,
+        "Baker’s percentages: the weight of each for 100 of flour",
+        missing="as the trial says",
+    )
+    if "changed" in recipe:  # a percentage in the recipe that no dough had is none
+        changed = zip(told.rows, recipe["changed"], strict=True)
+        told = replace(told, rows=tuple((*row[:2], said or row[2]) for row, said in changed))
+    blocks: list[Block] = [told]
     return [*blocks, Text(report.formula_note)] if report.formula_note else blocks
 
 
 def _done(report: "Report") -> list[Block]:
     c = report.comparison
-    blocks: list[Block] = [_table(report.doughs, "The doughs, in the order they were recorded")]
+    blocks: list[Block] = [table(report.doughs, "The doughs, in the order they were recorded")]
     left = len(report.doughs) - MOST_ROWS
     if left > 0:
         blocks.append(Text(f"{words.plural(left, 'more dough')} in the data.", "small"))
@@ -142,7 +152,7 @@ def _analysis(c: "Comparison") -> list[Block]:
     why = sentences.why_not_pieces(c)
     if why:
         blocks.append(Text(why))
-    blocks += [_means(c), _differences(c)]
+    blocks += [means(c), differences(c)]
     if len(c.differences) > 1:
         blocks.append(
             Text(
@@ -151,7 +161,7 @@ def _analysis(c: "Comparison") -> list[Block]:
                 "small",
             )
         )
-    blocks += [_spread(c), Text(c.method), Text(f"Sources: {'; '.join(_sources(c))}.", "small")]
+    blocks += [spread(c), Text(c.method), Text(f"Sources: {'; '.join(_sources(c))}.", "small")]
     return blocks
 
 
@@ -176,82 +186,6 @@ def _four_answers(c: "Comparison") -> list[tuple[str, str]]:
     return [(words.capital(answer.value), text) for answer, text in told.items()]
 
 
-def _means(c: "Comparison") -> Table:
-    unit, sure = words.unit_of(c.outcome), f"{100 * c.fit.level:.0f} % interval"
-    rows = []
-    for level, mean, low, high in c.means[["level", "mean", "low", "high"]].itertuples(index=False):
-        half = (high - low) / 2
-        rows.append((words.amount(c.by, level), words.number(mean, half), _span(low, high, half)))
-    what = "Height of the line" if c.kind == "line" else "Means of the settings"
-    if c.adjusted:
-        what += f", {_listed(c.adjusted)} held alike"
-    head = (
-        words.capital(words.name(c.by)),
-        f"Mean {words.name(c.outcome)}{f' ({unit})' if unit else ''}",
-        sure,
-    )
-    return Table(what, head, tuple(rows), (False, True, True))
-
-
-def _differences(c: "Comparison") -> Table:
-    unit = words.unit_of(c.outcome)
-    rows = []
-    for row in c.differences.to_dict("records"):
-        half = (row["high"] - row["low"]) / 2
-        rows.append(
-            (
-                f"{words.amount(c.by, row['level'])} against {words.amount(c.by, row['versus'])}",
-                str(row["answer"]),
-                words.number(row["difference"], half),
-                _span(row["low"], row["high"], half),
-                words.number(row["se"], row["se"]),
-                words.number(row["df"], 10),
-                _p(row["p"]),
-            )
-        )
-    head = (
-        words.capital(words.name(c.by)),
-        "Answer",
-        f"Difference{f' ({unit})' if unit else ''}",
-        f"{100 * c.fit.level:.0f} % interval",
-        "SE",
-        "df",
-        "p",
-    )
-    caption = f"Differences in {words.name(c.outcome)}: the first less the second"
-    return Table(caption, head, tuple(rows), (False, False, True, True, True, True, True))
-
-
-def _spread(c: "Comparison") -> Table:
-    unit = words.unit_of(c.outcome)
-    inner = "dough" if c.counts["piece"] == c.counts["dough"] else "piece"
-    within = " within a bake" if c.counts["bake"] > 1 else ""
-    called = {
-        "bake": "From bake to bake",
-        "mixing": f"From mixing to mixing{within}",
-        "dough": f"From dough to dough{within}",
-        "load": f"From load to load{within}",
-        "residual": f"From {inner} to {inner}, and the measuring",
-    }
-    rows = []
-    drawn = Surrogates(c.fit)
-    for component, sd, share in c.fit.variance[["sd", "share"]].itertuples():
-        name = str(component)
-        size = "none seen" if sd == 0 else words.number(sd, sd)
-        values = drawn.values[:, drawn.names.index(name)]
-        low, high = (math.sqrt(max(v, 0.0)) for v in interval(values, c.fit.level))
-        span = _span(low, high, (high - low) / 2)
-        rows.append((called.get(name, name), size, span, f"{100 * share:.0f} %"))
-    sd_head = f"Standard deviation{f' ({unit})' if unit else ''}"
-    sure = f"{100 * c.fit.level:.0f} % interval"
-    return Table(
-        "Where the spread comes from, the settings apart",
-        ("Spread", sd_head, sure, "Share of the variance"),
-        tuple(rows),
-        (False, True, True, True),
-    )
-
-
 def _sources(c: "Comparison") -> list[str]:
     named = []
     if c.fit.groups:
@@ -270,7 +204,8 @@ def _sources(c: "Comparison") -> list[str]:
     return named or ["Student (1908), Biometrika 6:1"]
 
 
-def _not_tested(c: "Comparison") -> list[Block]:
+def _not_tested(report: "Report") -> list[Block]:
+    c = report.comparison
     by, outcome = words.name(c.by), words.name(c.outcome)
     if c.kind == "line":
         low, high = (words.amount(c.by, c.means["level"].iloc[i]) for i in (0, -1))
@@ -279,14 +214,17 @@ def _not_tested(c: "Comparison") -> list[Block]:
             "straight line was taken for granted."
         )
     else:
-        listed = words.join(words.amount(c.by, level) for level in c.means["level"])
-        settings = f"Only {by} {listed}. Nothing is said of anything between or beyond."
+        levels = words.join(words.amount(c.by, level) for level in c.means["level"])
+        settings = f"Only {by} {levels}. Nothing is said of anything between or beyond."
     if c.adjusted:
         other = (
-            f"{words.capital(_listed(c.adjusted))} changed too and "
+            f"{words.capital(listed(c.adjusted))} changed too and "
             f"{'was' if len(c.adjusted) == 1 else 'were'} held alike by calculation. That takes "
             f"{by} to do the same at each of their settings; whether it does was not tested."
         )
+        if report.also:
+            what = "it does" if len(report.also) == 1 else "each of them does"
+            other += f" What {what} by itself is told above."
     else:
         other = (
             f"Whatever else changed from {c.unit} to {c.unit} was not taken into account: it adds "
@@ -337,10 +275,12 @@ def _repeat(report: "Report") -> list[Block]:
         ("SHA-256 of the data", report.data_hash),
     ]
     blocks: list[Block] = [Items(tuple(facts))]
-    if report.repeat:
+    calls = [report.repeat, *(also.repeat for also in report.also)]
+    if any(calls):
+        answers = "the same answer" if len(calls) == 1 else "the same answers"
         blocks += [
-            Text("With the same table in frame, this gives the same answer:", "intro"),
-            Code(report.repeat),
+            Text(f"With the same table in frame, this gives {answers}:", "intro"),
+            *(Code(call) for call in calls if call),
         ]
     blocks.append(
         Text(
@@ -350,45 +290,3 @@ def _repeat(report: "Report") -> list[Block]:
         )
     )
     return blocks
-
-
-def _listed(columns: Sequence[str]) -> str:
-    return words.join(words.name(column) for column in columns)
-
-
-def _span(low: float, high: float, half: float) -> str:
-    return f"{words.number(low, half)} to {words.number(high, half)}"
-
-
-def _p(value: float) -> str:
-    if np.isnan(value):
-        return "unknown"
-    return "below 0.0001" if value < 1e-4 else f"{value:.2g}"
-
-
-def _table(frame: pd.DataFrame, caption: str, missing: str = "–") -> Table:
-    """A frame's first rows as text, each column with the decimals it needs."""
-    frame = frame.head(MOST_ROWS)
-    columns = [[_cell(v, missing, _decimals(frame[n])) for v in frame[n]] for n in frame]
-    numeric = tuple(
-        pd.api.types.is_numeric_dtype(frame[n]) and not pd.api.types.is_bool_dtype(frame[n])
-        for n in frame
-    )
-    return Table(caption, tuple(map(str, frame)), tuple(zip(*columns, strict=True)), numeric)
-
-
-def _decimals(column: "pd.Series[Any]") -> int:
-    if not pd.api.types.is_float_dtype(column):
-        return 0
-    shown = [f"{v:.6g}" for v in column.dropna()]
-    return max((len(s.partition(".")[2]) for s in shown if "e" not in s), default=0)
-
-
-def _cell(value: Any, missing: str, decimals: int) -> str:
-    if pd.isna(value):
-        return missing
-    if isinstance(value, (float, np.floating)):
-        return words.minus(f"{value:.{decimals}f}")
-    if isinstance(value, pd.Timestamp):
-        return value.date().isoformat()
-    return str(value)

@@ -15,9 +15,30 @@ from kit.analysis import words
 from kit.analysis.compare import Comparison
 from kit.analysis.structure import MOST_SETTINGS
 
-__all__ = ["Report", "data_hash", "dough_table", "from_frame"]
+__all__ = ["Also", "Report", "data_hash", "dough_table", "from_frame"]
 
 _PACKAGES = ("numpy", "pandas", "scipy", "formulaic", "matplotlib")
+
+
+@dataclass(frozen=True, eq=False)
+class Also:
+    """What the page says of another factor of the same trial.
+
+    Parameters
+    ----------
+    by : str
+    comparison : Comparison or None
+        Its answer; None when there is none yet.
+    why_not : str
+        Then the reason, in a sentence.
+    repeat : str
+        The call that gives the comparison again; may be empty.
+    """
+
+    by: str
+    comparison: Comparison | None
+    why_not: str = ""
+    repeat: str = ""
 
 
 @dataclass(frozen=True, eq=False)  # tables have no one answer to ==
@@ -35,6 +56,7 @@ class Report:
     comparison : Comparison
     formula : DataFrame or None
         ``name, role, percent``: baker's percentages, flour = 100; NaN where the trial decides.
+        A column ``changed``, where not empty, is shown in place of the percentage.
     formula_note : str
     doughs : DataFrame
         One row a dough, columns named in words (see `dough_table`).
@@ -51,6 +73,8 @@ class Report:
         Program -> version.
     repeat : str
         The call that gives the comparison again; may be empty.
+    also : tuple of Also
+        The other factors of the trial, each answered in a section of its own.
     """
 
     title: str
@@ -68,6 +92,7 @@ class Report:
     versions: Mapping[str, str]
     repeat: str = ""
     measured: str = ""
+    also: tuple[Also, ...] = ()
 
 
 def from_frame(
@@ -83,6 +108,7 @@ def from_frame(
     events: Iterable[str] = (),
     measured: str = "",
     source: str = "",
+    also: Mapping[str, Comparison | str] | None = None,
     made_on: date | None = None,
     dough: str | None = "dough",
     bake: str | None = "bake",
@@ -98,6 +124,8 @@ def from_frame(
     comparison : Comparison
     title, question, baker, invented, formula, formula_note, events, measured, source
         See `Report`.
+    also : mapping, optional
+        Other factors of the same frame -> their comparison, or why there is none.
     made_on : date, optional
         Today when not given.
     dough, bake, load : str or None
@@ -128,6 +156,12 @@ def from_frame(
         versions=_versions(),
         measured=measured,
         repeat=_call(comparison, dough=dough, bake=bake, load=load),
+        also=tuple(
+            Also(by, None, found)
+            if isinstance(found, str)
+            else Also(by, found, repeat=_call(found, dough=dough, bake=bake, load=load))
+            for by, found in (also or {}).items()
+        ),
     )
 
 

@@ -1,0 +1,100 @@
+"""What happened besides the plan: a burnt muffin, a dropped dough, a bake given up."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit.errors import InputError, KitError
+from kit.panels.fields import LABELS, Typed, beside
+from kit.panels.style import trouble
+from kit.records.bench.when import read_when
+from kit.records.things import Bake
+from kit.workspace import Trial
+
+__all__ = ["TITLE", "EventForm"]
+
+#: what the button that opens the form says, and whoever points to it
+TITLE = "Something happened?"
+_USUAL = ("burnt", "dropped", "torn", "collapsed", "fridge left open", "bake given up")
+
+
+class EventForm(widgets.VBox):  # type: ignore[misc]
+    """Fields for what happened to a bake, a dough, a load or a piece, by `Trial.event`.
+
+    Parameters
+    ----------
+    after : callable
+        Called when something was noted.
+    """
+
+    def __init__(self, after: Callable[[], None]) -> None:
+        self._after = after
+        self._trial: Trial | None = None
+        self._things: dict[str, Any] = {}
+        layout = widgets.Layout(width="auto", max_width="34rem")
+        self.of = widgets.Dropdown(description="It happened to", style=LABELS, layout=layout)
+        self.what = Typed("What", hint="burnt, dropped …", offers=_USUAL)
+        self.more = Typed("More about it", hint="may stay empty")
+        self.at = Typed("When", hint="now, or 9:40, or yesterday 21:15")
+        self.note = widgets.Button(
+            description="Note it",
+            layout=widgets.Layout(width="auto", min_height="44px", max_width="20rem"),
+        )
+        self.said, self.noted = widgets.HTML(), widgets.HTML()
+        super().__init__([self.of, self.what, self.more, self.at, self.note, self.said, self.noted])
+        self.note.on_click(lambda _: self._note())
+
+    def show(self, trial: Trial, bake: Bake) -> None:
+        """Offer what there is in a bake and show what was noted of it; texts typed stay."""
+        things = [
+            bake, *trial.doughs(bake), *trial.loads(bake),
+            *(piece for dough in trial.doughs(bake) for piece in trial.pieces(dough)),
+        ]  # fmt: skip
+        picked = self.of.value
+        self._trial, self._things = trial, {thing.id: thing for thing in things}
+        self.of.options = [(str(thing), thing.id) for thing in things]
+        self.of.value = picked if picked in self._things else bake.id
+        self.said.value = ""
+        noted = trial.events()
+        self.what.text.options = list(dict.fromkeys([*noted["kind"], *_USUAL]))
+        self.noted.value = self._told(noted[noted["id"].isin(list(self._things))])
+
+    def _note(self) -> None:
+        """Store what is typed, or say beside a field what is wrong with it."""
+        trial = self._trial
+        assert trial is not None
+        fields = {"kind": self.what, "text": self.more, "at": self.at}
+        for field in fields.values():
+            field.said.value = ""
+        try:
+            at = self.at.value.strip()
+            when = read_when("at", at, trial.zone, datetime.now(UTC)) if at else None
+            made = trial.event(self.what.value, self.more.value, self._things[self.of.value], when)
+        except InputError as exc:
+            told = beside(exc, fields)
+            if told is exc:
+                self.said.value = trouble(str(exc))
+        except KitError as exc:
+            self.said.value = trouble(str(exc))
+        else:
+            for field in fields.values():
+                field.value = ""
+            self._after()
+            self.said.value = (
+                f'<p role="status">Noted: {escape(f"{made.kind}, {made.on}")}. Undo takes it back. '
+                "When you compare, you can leave out what it happened to.</p>"
+            )
+
+    def _told(self, events: Any) -> str:
+        """What was noted, newest first."""
+        items = (
+            f"<li><time>{row.at:%Y-%m-%d %H:%M}</time> "
+            f"{escape(f'{self._things[row.id]}: {row.kind}')}"
+            f"{f' ({escape(row.text)})' if row.text else ''}</li>"
+            for row in events.iloc[::-1].itertuples()
+        )
+        listed = "".join(items)
+        return f'<div class="kit-answer">Noted so far:<ul>{listed}</ul></div>' if listed else ""

@@ -1,0 +1,128 @@
+"""The page of a trial: what was asked first, and every other factor in a section of its own."""
+
+import re
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kit.analysis.structure import MOST_SETTINGS
+from kit.answering import TrialAnswers
+from kit.errors import KitError
+from kit.writeup.plain_words import in_words
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from kit.analysis.compare import Comparison
+    from kit.writeup import Report
+
+__all__ = ["TrialPages"]
+
+
+class TrialPages(TrialAnswers):
+    """The verbs of a trial that tell others what came out."""
+
+    def report(
+        self,
+        comparison: "Comparison | None" = None,
+        leave_out: Iterable[str] = (),
+        others: bool = True,
+    ) -> "Report":
+        """Put together what the write-up tells; of `compare` when no comparison is given.
+
+        The trial's question stands over an answer to it, not over that of another factor.
+
+        Parameters
+        ----------
+        comparison : Comparison, optional
+        leave_out : iterable of str
+            As it was given to `compare`.
+        others : bool
+            Whether the trial's other factors are answered as well, for the same outcome.
+        """
+        from kit.records.measured import told_of_photos
+        from kit.writeup import from_frame
+        from kit.writeup.recipe import recipe
+
+        left = list(leave_out)
+        comparison = self.compare(leave_out=left) if comparison is None else comparison
+        outcome, by = comparison.outcome, comparison.by
+        own = self.outcome in (None, outcome) and next(iter(self.factors), by) == by
+        frame, formula = self._without(left)[0], self.formula()
+        return from_frame(
+            frame,
+            comparison,
+            title=self.name,
+            question=self.question if own else "",
+            baker=self.baker,
+            invented=self.invented,
+            formula=None if formula is None else recipe(formula, self._baked(frame, outcome)),
+            formula_note="" if formula is None else formula.note,
+            events=self._events_in_words(),
+            measured=told_of_photos(self.readings(), outcome),
+            also=self._answers_but(comparison, left) if others else None,
+        )
+
+    def writeup(
+        self,
+        path: str | Path,
+        comparison: "Comparison | None" = None,
+        leave_out: Iterable[str] = (),
+    ) -> Path:
+        """Write one page to share: .html, .pdf or .md.
+
+        Where the trial changes several things, each is answered in a section of its own, that of
+        `comparison` first.
+
+        Parameters
+        ----------
+        path : str or Path
+        comparison : Comparison, optional
+            What the page answers first; `compare` without arguments when not given.
+        leave_out : iterable of str
+            As it was given to `compare`; holds for the other factors as well.
+
+        Raises
+        ------
+        StoreError
+            It cannot be written; an older page stays as it was.
+        """
+        from kit.writeup import write
+
+        return write(self.report(comparison, leave_out), path)
+
+    def page_name(self, comparison: "Comparison") -> str:
+        """Return the name of the file that a page of this comparison is written to by itself.
+
+        All factors of the trial stand on one page; a page of another outcome has another name.
+        """
+        other = [] if comparison.outcome == self.outcome else [comparison.outcome]
+        # a name may hold a slash
+        return "-".join(re.sub(r"[^\w.-]+", "-", part) for part in (self.name, *other)) + ".html"
+
+    def _answers_but(self, told: "Comparison", left: list[str]) -> "dict[str, Comparison | str]":
+        """The other factors -> their answer, or the reason why there is none."""
+        found: dict[str, Comparison | str] = {}
+        for factor in self.factors:
+            if factor == told.by:
+                continue
+            try:
+                found[factor] = self.compare(told.outcome, factor, told.matters, leave_out=left)
+            except KitError as exc:
+                said = in_words(str(exc))
+                found[factor] = said[:1].upper() + said[1:]
+        return found
+
+    def _baked(self, frame: "pd.DataFrame", outcome: str) -> dict[str, list[float]]:
+        """Factors -> the settings at which the outcome was measured, where they are few."""
+        measured = frame[frame[outcome].notna()]
+        settings = {f: sorted(measured[f].dropna().unique()) for f in self.factors if f in frame}
+        return {f: s if len(s) <= MOST_SETTINGS else [s[0], s[-1]] for f, s in settings.items()}
+
+    def _events_in_words(self) -> list[str]:
+        things = (*self.bakes(), *self.doughs(), *self.loads(), *self.pieces())
+        of = {thing.id: f" ({thing})" for thing in things}
+        return [
+            f"{row.kind}{of.get(str(row.id), '')}{': ' if row.text else ''}{row.text}"
+            for row in self.events().itertuples()
+        ]

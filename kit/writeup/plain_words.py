@@ -1,0 +1,27 @@
+"""Messages as a baker reads them: quantities by their names, not as Python calls them."""
+
+import re
+
+from kit import quantities
+from kit.analysis import words
+from kit.errors import NotFoundError
+
+__all__ = ["in_words"]
+
+
+def in_words(text: str) -> str:
+    """Call quantities as a baker does, where a message calls them as Python does.
+
+    Examples
+    --------
+    >>> in_words("retard_hours is '24 vs 48': unknown unit")
+    "cold retard is '24 vs 48': unknown unit"
+    """
+
+    def called(name: re.Match[str]) -> str:
+        try:
+            return words.name(quantities.get(name[0]).name)
+        except NotFoundError:
+            return name[0]  # a file, a column of the baker's own
+
+    return re.sub(r"\b[a-z]\w*_\w+\b", called, text)

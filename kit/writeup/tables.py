@@ -1,0 +1,142 @@
+"""The tables of the page: means, differences, where the spread comes from, any frame as text."""
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis import words
+from kit.analysis.components import Surrogates, interval
+from kit.writeup.blocks import Table
+
+if TYPE_CHECKING:
+    from kit.analysis.compare import Comparison
+
+__all__ = ["MOST_ROWS", "differences", "listed", "means", "spread", "table"]
+
+#: A table of more rows than this is cut, and says so.
+MOST_ROWS = 120
+
+
+def means(c: "Comparison") -> Table:
+    """The settings' means with their intervals."""
+    unit, sure = words.unit_of(c.outcome), f"{100 * c.fit.level:.0f} % interval"
+    rows = []
+    for level, mean, low, high in c.means[["level", "mean", "low", "high"]].itertuples(index=False):
+        half = (high - low) / 2
+        rows.append((words.amount(c.by, level), words.number(mean, half), _span(low, high, half)))
+    what = "Height of the line" if c.kind == "line" else "Means of the settings"
+    if c.adjusted:
+        what += f", {listed(c.adjusted)} held alike"
+    head = (
+        words.capital(words.name(c.by)),
+        f"Mean {words.name(c.outcome)}{f' ({unit})' if unit else ''}",
+        sure,
+    )
+    return Table(what, head, tuple(rows), (False, True, True))
+
+
+def differences(c: "Comparison") -> Table:
+    """Every difference, its interval, p value and answer."""
+    unit = words.unit_of(c.outcome)
+    rows = []
+    for row in c.differences.to_dict("records"):
+        half = (row["high"] - row["low"]) / 2
+        rows.append(
+            (
+                f"{words.amount(c.by, row['level'])} against {words.amount(c.by, row['versus'])}",
+                str(row["answer"]),
+                words.number(row["difference"], half),
+                _span(row["low"], row["high"], half),
+                words.number(row["se"], row["se"]),
+                words.number(row["df"], 10),
+                _p(row["p"]),
+            )
+        )
+    head = (
+        words.capital(words.name(c.by)),
+        "Answer",
+        f"Difference{f' ({unit})' if unit else ''}",
+        f"{100 * c.fit.level:.0f} % interval",
+        "SE",
+        "df",
+        "p",
+    )
+    caption = f"Differences in {words.name(c.outcome)}: the first less the second"
+    return Table(caption, head, tuple(rows), (False, False, True, True, True, True, True))
+
+
+def spread(c: "Comparison") -> Table:
+    """How much doughs, loads and pieces differ by themselves."""
+    unit = words.unit_of(c.outcome)
+    inner = "dough" if c.counts["piece"] == c.counts["dough"] else "piece"
+    within = " within a bake" if c.counts["bake"] > 1 else ""
+    called = {
+        "bake": "From bake to bake",
+        "mixing": f"From mixing to mixing{within}",
+        "dough": f"From dough to dough{within}",
+        "load": f"From load to load{within}",
+        "residual": f"From {inner} to {inner}, and the measuring",
+    }
+    rows = []
+    drawn = Surrogates(c.fit)
+    for component, sd, share in c.fit.variance[["sd", "share"]].itertuples():
+        name = str(component)
+        size = "none seen" if sd == 0 else words.number(sd, sd)
+        values = drawn.values[:, drawn.names.index(name)]
+        low, high = (math.sqrt(max(v, 0.0)) for v in interval(values, c.fit.level))
+        span = _span(low, high, (high - low) / 2)
+        rows.append((called.get(name, name), size, span, f"{100 * share:.0f} %"))
+    sd_head = f"Standard deviation{f' ({unit})' if unit else ''}"
+    sure = f"{100 * c.fit.level:.0f} % interval"
+    return Table(
+        "Where the spread comes from, the settings apart",
+        ("Spread", sd_head, sure, "Share of the variance"),
+        tuple(rows),
+        (False, True, True, True),
+    )
+
+
+def listed(columns: Sequence[str]) -> str:
+    """Name columns as they stand in a sentence."""
+    return words.join(words.name(column) for column in columns)
+
+
+def _span(low: float, high: float, half: float) -> str:
+    return f"{words.number(low, half)} to {words.number(high, half)}"
+
+
+def _p(value: float) -> str:
+    if np.isnan(value):
+        return "unknown"
+    return "below 0.0001" if value < 1e-4 else f"{value:.2g}"
+
+
+def table(frame: pd.DataFrame, caption: str, missing: str = "–") -> Table:
+    """A frame's first rows as text, each column with the decimals it needs."""
+    frame = frame.head(MOST_ROWS)
+    columns = [[_cell(v, missing, _decimals(frame[n])) for v in frame[n]] for n in frame]
+    numeric = tuple(
+        pd.api.types.is_numeric_dtype(frame[n]) and not pd.api.types.is_bool_dtype(frame[n])
+        for n in frame
+    )
+    return Table(caption, tuple(map(str, frame)), tuple(zip(*columns, strict=True)), numeric)
+
+
+def _decimals(column: "pd.Series[Any]") -> int:
+    if not pd.api.types.is_float_dtype(column):
+        return 0
+    shown = [f"{v:.6g}" for v in column.dropna()]
+    return max((len(s.partition(".")[2]) for s in shown if "e" not in s), default=0)
+
+
+def _cell(value: Any, missing: str, decimals: int) -> str:
+    if pd.isna(value):
+        return missing
+    if isinstance(value, (float, np.floating)):
+        return words.minus(f"{value:.{decimals}f}")
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat()
+    return str(value)
