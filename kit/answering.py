@@ -1,15 +1,16 @@
-"""What a trial answers: comparisons, doses, the overview, where the spread lies, the page."""
+"""What a trial answers: comparisons, doses, the overview, where the spread lies."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import pandas as pd
 
 from kit import quantities
+from kit.analysis import words
 from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError, NotFoundError
+from kit.records.frame import held, present, recorded
 from kit.records.trial_records import TrialRecords
 
 if TYPE_CHECKING:
@@ -21,9 +22,8 @@ if TYPE_CHECKING:
     from kit.analysis.overview import Overview
     from kit.analysis.steadiness import Steadiness
     from kit.analysis.surface import Surface
-    from kit.writeup import Report
 
-__all__ = ["TrialAnswers", "present"]
+__all__ = ["TrialAnswers"]
 
 
 class TrialAnswers(TrialRecords):
@@ -66,7 +66,7 @@ class TrialAnswers(TrialRecords):
             by,
             **_together(frame, by),
             matters=matters,
-            adjust=[a for a in (others if adjust is None else adjust) if a in frame.columns],
+            adjust=held(frame, outcome, others) if adjust is None else recorded(frame, adjust),
             control=control,
             line=line,
             examine=True,
@@ -105,7 +105,7 @@ class TrialAnswers(TrialRecords):
             of,
             **_together(frame, of),
             matters=matters,
-            adjust=[a for a in (others if adjust is None else adjust) if a in frame.columns],
+            adjust=held(frame, outcome, others) if adjust is None else recorded(frame, adjust),
             covariates=list(covariates),
             shape=shape,
             want=want,
@@ -141,14 +141,14 @@ class TrialAnswers(TrialRecords):
         first, second = of or (factors[0], factors[1])
         outcome, first, matters, others = self._asked(outcome, first, matters)
         frame, notes = self._recorded((outcome, first, second), leave_out)
-        held = [a for a in (others if adjust is None else adjust) if a in frame.columns]
+        alike = held(frame, outcome, others) if adjust is None else recorded(frame, adjust)
         answer = surface(
             frame,
             outcome,
             (first, second),
             **_together(frame, first, second),
             matters=matters,
-            adjust=[a for a in held if a != second],
+            adjust=[a for a in alike if a != second],
             covariates=list(covariates),
             want=want,
         )
@@ -166,7 +166,8 @@ class TrialAnswers(TrialRecords):
         Parameters
         ----------
         outcomes, factors : iterable of str, optional
-            Every quantity recorded for pieces that is no factor; the trial's factors.
+            Every quantity recorded for pieces that is no factor and was not planned; the trial's
+            factors.
         matters : mapping, optional
             Outcome -> smallest difference you care about; the trial's own is known.
         leave_out : iterable of str
@@ -176,9 +177,11 @@ class TrialAnswers(TrialRecords):
 
         asked = list(self.factors) if factors is None else list(factors)
         frame, notes, also = self._without(leave_out)
-        known = [q.name for q in quantities.all_quantities() if q.level == "piece"]
-        recorded = [q for q in known if q in frame and frame[q].notna().any() and q not in asked]
-        chosen = recorded if outcomes is None else list(outcomes)
+        if outcomes is None:
+            chosen, alike = self._came_out(frame, asked)
+            also += alike
+        else:
+            chosen = list(outcomes)
         own = {} if self.outcome is None else {self.outcome: self.matters}
         if self.outcome in chosen:
             chosen = list(dict.fromkeys([self.outcome, *chosen]))
@@ -191,6 +194,19 @@ class TrialAnswers(TrialRecords):
             matters=margins,
         )
         return replace(answer, checks=(*answer.checks, *notes, *also))
+
+    def _came_out(self, frame: pd.DataFrame, factors: Iterable[str]) -> tuple[list[str], list[str]]:
+        """What pieces came out as: neither set, nor planned, nor alike everywhere; and a note."""
+        hows = self.provenance()
+        set_on_purpose = {*factors, *(q for q in hows if hows[q].eq("planned").any())}
+        known = [q.name for q in quantities.all_quantities() if q.level == "piece"]
+        measured = [q for q in known if present(frame, q) and q not in set_on_purpose]
+        alike = [q for q in measured if frame[q].nunique() == 1 and q != self.outcome]
+        chosen = [q for q in measured if q not in alike]
+        if not alike:
+            return chosen, []
+        told = (words.setting(q, float(frame[q].dropna().iloc[0])) for q in alike)
+        return chosen, [f"left out, because it is the same on every piece: {words.join(told)}"]
 
     def steadiness(
         self, outcome: str | None = None, leave_out: Iterable[str] = (), **more: Any
@@ -287,49 +303,6 @@ class TrialAnswers(TrialRecords):
         varied = [f for f in self.factors if f in frame and frame[f].nunique() > 1]
         return frame, varied, outcome
 
-    def report(self, comparison: "Comparison | None" = None) -> "Report":
-        """Put together what the write-up tells; of `compare` when no comparison is given.
-
-        The trial's question stands over an answer to it, not over that of another factor.
-        """
-        from kit.records.measured import told_of_photos
-        from kit.writeup import from_frame
-
-        comparison = self.compare() if comparison is None else comparison
-        outcome, by = comparison.outcome, comparison.by
-        own = self.outcome in (None, outcome) and next(iter(self.factors), by) == by
-        formula = self.formula()
-        return from_frame(
-            self._without(())[0],
-            comparison,
-            title=self.name,
-            question=self.question if own else "",
-            baker=self.baker,
-            invented=self.invented,
-            formula=None if formula is None else formula.to_frame(),
-            formula_note="" if formula is None else formula.note,
-            events=self._events_in_words(),
-            measured=told_of_photos(self.readings(), outcome),
-        )
-
-    def writeup(self, path: str | Path, comparison: "Comparison | None" = None) -> Path:
-        """Write one page to share: .html, .pdf or .md.
-
-        Parameters
-        ----------
-        path : str or Path
-        comparison : Comparison, optional
-            What the page answers; `compare` without arguments when not given.
-
-        Raises
-        ------
-        StoreError
-            It cannot be written; an older page stays as it was.
-        """
-        from kit.writeup import write
-
-        return write(self.report(comparison), path)
-
     def _asked(
         self, outcome: str | None, by: str | None, matters: float | None
     ) -> tuple[str, str, float | None, list[str]]:
@@ -362,8 +335,6 @@ class TrialAnswers(TrialRecords):
 
         Then what was done to it, and what else was noted on the day.
         """
-        from kit.analysis import words
-
         (frame, notes), kinds = self._as_meant(), list(kinds)
         events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)
         happened = events.fillna("").str.split("; ")
@@ -382,17 +353,6 @@ class TrialAnswers(TrialRecords):
                 "answer holds"
             )
         return frame[~hit], notes, also
-
-    def _events_in_words(self) -> list[str]:
-        return [
-            f"{row.kind} ({row.on} {row.code}){': ' if row.text else ''}{row.text}"
-            for row in self.events().itertuples()
-        ]
-
-
-def present(frame: pd.DataFrame, column: str) -> str | None:
-    """The column's name if it says anything."""
-    return column if column in frame and frame[column].notna().any() else None
 
 
 def _together(frame: pd.DataFrame, *asked: str) -> dict[str, Any]:

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from kit.analysis import words
 from kit.errors import DataError, InputError, KitError
 from kit.records import planned, things, trials
 from kit.records import tables as t
+from kit.records.frame import held
 from kit.records.things import Bake
 from kit.records.trial_records import TrialRecords
 from kit.records.trouble import in_words
@@ -19,7 +21,7 @@ from kit.records.typed import day as read_day
 
 if TYPE_CHECKING:
     from kit.formula.sheet import WeighingSheet
-    from kit.plan.factors import Kitchen
+    from kit.plan.factors import Factor, Kitchen
     from kit.plan.limits import Limits
     from kit.plan.next import NextBake
     from kit.plan.noticed import Power
@@ -27,7 +29,7 @@ if TYPE_CHECKING:
     from kit.plan.schedule import Schedule
     from kit.plan.spread import Spread
 
-__all__ = ["TrialPlanning"]
+__all__ = ["TrialPlanning", "check_factors", "put_away_in_words"]
 
 
 class TrialPlanning(TrialRecords):
@@ -50,13 +52,17 @@ class TrialPlanning(TrialRecords):
         more.setdefault("spread", self._spread_if_known())
         return design(factors, kitchen, kind, seed, **more)
 
-    def extend(self, kitchen: "Kitchen", seed: int = 1, **more: Any) -> "Plan":
+    def extend(
+        self, kitchen: "Kitchen", seed: int = 1, factors: "Sequence[Factor]" = (), **more: Any
+    ) -> "Plan":
         """Plan more bakes, those that add most to what has been baked.
 
         Parameters
         ----------
         kitchen : Kitchen
             Its bakes are the number to add.
+        factors : sequence of Factor, optional
+            Settings to have besides those of the trial.
         seed, **more
             See `kit.plan.extend.extend`.
         """
@@ -67,13 +73,14 @@ class TrialPlanning(TrialRecords):
         if baked.empty:
             msg = "nothing has been baked yet: plan the trial with design()."
             raise DataError(msg)
-        given = self.factors
-        factors = []
-        for name, settings in given.items():
+        besides = {one.quantity: one.settings for one in factors}
+        wanted = []
+        for name, settings in self.factors.items():
             used = set(baked[name].dropna()) if name in baked else set()
-            factors.append(Factor(name, tuple(sorted({*settings, *used}))))
+            every = {*settings, *used, *besides.get(name, ())}
+            wanted.append(Factor(name, tuple(sorted(every))))
         more.setdefault("spread", self._spread_if_known())
-        return extend(baked, factors, kitchen, seed, **more)
+        return extend(baked, wanted, kitchen, seed, **more)
 
     def baked(self) -> pd.DataFrame:
         """Return the pieces of which the outcome was measured: what the trial rests on so far."""
@@ -98,7 +105,9 @@ class TrialPlanning(TrialRecords):
         outcome = self._outcome(outcome)
         frame, _ = self._as_meant()
         varied = [f for f in self.factors if f in frame and frame[f].notna().any()]
-        return Spread.from_bakes(frame, outcome, varied)
+        found = Spread.from_bakes(frame, outcome, varied)
+        mark = " (invented data)" if self.invented else ""
+        return dataclasses.replace(found, source=f"{found.source} of {self.name}{mark}")
 
     def power(
         self, plan: "Plan", spread: "Spread | None" = None, of: str | None = None, **more: Any
@@ -164,8 +173,8 @@ class TrialPlanning(TrialRecords):
             raise InputError("by", None, "is not set for this trial", "Say which factor is asked.")
         if outcome == self.outcome:
             more.setdefault("matters", self.matters)
-        held = [f for f in self.factors if f != by and f in frame and frame[f].notna().any()]
-        more.setdefault("adjust", held)
+        others = [factor for factor in self.factors if factor != by]
+        more.setdefault("adjust", held(frame, outcome, others))
         with self._store.reading() as connection:
             of_plan = {bake.code for bake in planned.of_plan(connection, self.id)}
         if bakes_planned is None and of_plan:
@@ -205,13 +214,18 @@ class TrialPlanning(TrialRecords):
         Raises
         ------
         InputError, NotFoundError
-            A day or setting that cannot be; nothing is stored.
+            A day or setting that cannot be, or a factor that the bakes so far have no setting
+            of; nothing is stored.
         """
         days = _days(days, every_days, plan.runs["bake"].nunique())
         with self._step() as step:
             zone = trials.trial_row(step.connection, self.id).zone
             gone = planned.put_away(step, self.id) if instead else []
             known = trials.factors(step.connection, self.id)
+            waiting = {bake.id for bake in planned.not_begun(step.connection, self.id)}
+            begun = [b for b in things.bakes(step.connection, self.id) if b.id not in waiting]
+            if begun:
+                check_factors([f.quantity for f in plan.factors], known, self.name)
             more = {
                 f.quantity: sorted({*known.get(f.quantity, []), *map(float, f.settings)})
                 for f in plan.factors
@@ -221,14 +235,14 @@ class TrialPlanning(TrialRecords):
                 trials.change_trial(step, self.id, {"factors": {**known, **more}})
             made = planned.store_runs(step, self.id, zone, plan.runs, days, same or {})
             put = f", {len(gone)} planned earlier put away" if gone else ""
-            self._say(step, f"plan kept: {len(made)} bakes{put}")
+            self._say(step, f"plan kept: {words.plural(len(made), 'bake')}{put}")
         return made
 
     def put_plan_away(self) -> list[Bake]:
         """Take out the bakes that were planned and not begun. It can be undone."""
         with self._step() as step:
             gone = planned.put_away(step, self.id)
-            self._say(step, f"plan put away: {len(gone)} bakes not begun")
+            self._say(step, f"plan put away: {words.plural(len(gone), 'bake')} not begun")
         return gone
 
     def planned_bakes(self) -> list[Bake]:
@@ -383,6 +397,34 @@ class TrialPlanning(TrialRecords):
             return self.spread()
         except KitError:  # too little was baked to say
             return None
+
+
+def check_factors(planned: Iterable[str], changed: Iterable[str], name: str) -> None:
+    """Refuse a factor that a trial's bakes so far have no setting of: no answer could use them.
+
+    Raises
+    ------
+    InputError
+        A planned factor is not among those changed so far.
+    """
+    known = list(changed)
+    for factor in planned:
+        if known and factor not in known:
+            changes = words.join([words.name(one) for one in known])
+            rule = f"is not what {name} changes ({changes}): its bakes so far lack it"
+            raise InputError("factor", factor, rule, "Begin a new trial for it.")
+
+
+def put_away_in_words(codes: Sequence[str]) -> str:
+    """Say which planned bakes a new plan stands in place of.
+
+    Examples
+    --------
+    >>> put_away_in_words(["5", "6"])
+    'Put away, because planned earlier and not begun: bakes 5 and 6. Undo brings them back.'
+    """
+    which = f"{'bake' if len(codes) == 1 else 'bakes'} {words.join(codes)}"
+    return f"Put away, because planned earlier and not begun: {which}. Undo brings them back."
 
 
 def _days(

@@ -29,8 +29,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from kit import quantities
-from kit.answering import TrialAnswers, present
-from kit.errors import InputError, NotFoundError, StoreError
+from kit.errors import InputError, KitError, NotFoundError, StoreError
 from kit.formula.formula import Formula
 from kit.measuring import TrialPhotos
 from kit.planning import TrialPlanning
@@ -43,9 +42,11 @@ from kit.records.journal import Step
 from kit.records.readings import Event
 from kit.records.store import Store, open_store
 from kit.records.things import Bake, Dough, Load, Piece
+from kit.telling import TrialPages
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
+    from kit.plan.plan import Plan
     from kit.records.check_store import StoreCheck
     from kit.records.package.out import Package
 
@@ -180,6 +181,47 @@ class Workspace:
             step.says = f"{name}: trial begun"
         return Trial(self, trial_id)
 
+    def begin(
+        self,
+        name: str,
+        plan: "Plan",
+        days: Any = None,
+        every_days: int = 7,
+        same: Mapping[str, Any] | None = None,
+        formula: Formula | None = None,
+        **about: Any,
+    ) -> tuple["Trial", list[Bake]]:
+        """Begin a trial with its plan, all of it or nothing; one undo takes it out again.
+
+        Parameters
+        ----------
+        name : str
+            Short, unlike any other trial's.
+        plan : Plan
+            See `kit.design`; its factors are the trial's.
+        days, every_days, same
+            See `Trial.keep`.
+        formula : Formula, optional
+        **about
+            See `new_trial`: question, outcome, matters, zone, invented, baker.
+
+        Raises
+        ------
+        InputError, NotFoundError
+            Something that cannot be; nothing is stored.
+        """
+        about["factors"] = {f.quantity: list(f.settings) for f in plan.factors}
+        with journal.together(self.store, f"{name}: trial begun with its plan"):
+            trial = self.new_trial(name, **about)
+            try:
+                if formula is not None:
+                    lines = [(i.name, i.role, i.percent) for i in formula.ingredients]
+                    trial.set_formula(formula.name, lines, formula.note)
+                return trial, trial.keep(plan, days, every_days, same)
+            except KitError:
+                self.undo()
+                raise
+
     def remove_trial(self, name: str) -> None:
         """Take a trial out, with all that belongs to it. It can be undone."""
         trial = self.trial(name)
@@ -227,7 +269,7 @@ class Workspace:
             by,
             dough="dough",
             bake="bake",
-            load=present(frame, "load"),
+            load=frames.present(frame, "load"),
             trial="trial" if frame["trial"].nunique() > 1 else None,
             mixing=mixed_by(by),
             matters=matters,
@@ -308,7 +350,7 @@ class Workspace:
         return journal.step(self.store, self.who, says)
 
 
-class Trial(TrialPlanning, TrialPhotos, TrialAnswers, TrialProof):
+class Trial(TrialPlanning, TrialPhotos, TrialPages, TrialProof):
     """One question asked over several bakes: its records, and what they answer.
 
     Made by `Workspace.trial` and `Workspace.new_trial`. It holds nothing itself: what it tells is

@@ -84,6 +84,24 @@ def test_readings(results):
     assert bar[1, 1] - bar[0, 1] == pytest.approx(g.repeat["limit"])
 
 
+def test_what_was_measured_so_far():
+    points = pd.DataFrame(
+        {"bake": "1", "dough": list("aabbcc"), "level": [0, 0, 0.6, 0.6, 0, 0],
+         "value": [29.0, 30, 34, 35, 28, 31]}
+    )  # fmt: skip
+    ax = charts.so_far(points, "rise_height_mm", "malt_percent")
+    dots = sorted(v for line in ax.lines if line.get_marker() == "o" for v in line.get_ydata())
+    assert dots == sorted(points["value"])
+    means = {(round(float(line.get_xdata()[0])), float(line.get_ydata()[0]))
+             for line in ax.lines if line.get_marker() == "D"}  # fmt: skip
+    assert means == {(0, 29.5), (1, 34.5)}  # two doughs of the first setting have the same mean
+    assert [text.get_text() for text in ax.get_xticklabels()] == ["0", "0.6"]
+    assert [text.get_text() for text in ax.get_legend().get_texts()] == [
+        "one piece", "mean of a dough",
+    ]  # fmt: skip
+    assert charts.so_far(points, "rise_height_mm", "malt_percent", Figure().subplots()) is not ax
+
+
 @pytest.mark.parametrize("name", ["steadiness", "griddle_map", "control_chart", "gauge"])
 def test_it_draws_where_it_is_told_to_and_keeps_no_figure_open(results, name):
     before = plt.get_fignums()

@@ -177,6 +177,37 @@ def test_import_compare_and_writeup_of_a_workspace(run, tmp_path):
     assert (tmp_path / "page.html").stat().st_size > 10_000
 
 
+def test_what_happened_is_noted(run, tmp_path):
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        trial = ws.new_trial("salt", outcome="rise_height_mm")
+        bake = trial.add_bake("2026-06-18")
+        trial.add_piece(trial.add_dough(bake), trial.add_load(bake))
+    yesterday = ("--more", "too hot", "--at", "yesterday 9:40")
+    told = run("note", "bakes", "burnt", "--piece", "1A1", *yesterday)
+    assert told.output == "Noted in salt: event 'burnt' on piece 1A1\n"
+    for words, said in (
+        (["--dough", "1A"], "event 'dropped' on dough 1A"),
+        (["--bake", "1", "--load", "1"], "event 'dropped' on load 1 of bake 1"),
+        (["--bake", "1"], "event 'dropped' on bake 1"),
+    ):
+        assert run("note", "bakes", "dropped", *words).output == f"Noted in salt: {said}\n"
+    for words, said in (
+        ([], "--bake is None: must say what it happened to. Give --bake, --dough, --load or "
+             "--piece."),
+        (["--load", "1"], "--load is 1: needs --bake. Loads are counted in each bake."),
+        (["--piece", "9Z"], "no piece '9Z'. There are: '1A1'."),
+        (["--bake", "1", "--at", "noonish"], "--at is 'noonish': is not a time. Write 9:40, "
+                                             "yesterday 21:15, or 2026-11-26 09:40."),
+    ):  # fmt: skip
+        answer = run("note", "bakes", "dropped", *words)
+        assert (answer.exit_code, answer.stderr) == (2, f"kit: {said}\n")
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        noted = ws.trial("salt").events()
+    assert noted["kind"].tolist() == ["burnt", "dropped", "dropped", "dropped"]
+    assert noted["text"][0] == "too hot"
+    assert f"{noted['at'][0]:%H:%M}" == "09:40"
+
+
 def test_a_workspace_knows_its_doughs(run):
     run("start", "bakes", "--no-lab")
     result = run("compare", "bakes", "--dough", "dough")

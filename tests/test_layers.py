@@ -23,6 +23,7 @@ LAYERS = (
     ("charts",),
     ("writeup",),
     ("answering", "proofing"),
+    ("telling",),
     ("workspace",),
     ("shipped",),
     ("panels", "cli"),

@@ -93,6 +93,20 @@ def test_page_is_written_and_trouble_is_said(panel, tmp_path, monkeypatch):
     panel._write_page()
     assert "Written: " in panel.written.value
     assert (tmp_path / "bakes" / "harbour-malt.html").exists()
+    # another factor first: the same page, which still answers the first one
+    panel.factor.value = "side_minutes"
+    panel._write_page()
+    assert re.sub(r"<[^>]+>", "", panel.written.value).endswith(
+        "harbour-malt.html, with time a side, diastatic malt and cold retard, each in its own "
+        "section. It takes the place of the page written before."
+    )
+    page = (tmp_path / "bakes" / "harbour-malt.html").read_text(encoding="utf-8")
+    assert page.count("<svg") == 3
+    assert panel.workspace.trial("harbour-malt").compare().sentence in page
+    panel.outcome.value = "browning_l"  # another outcome is another page
+    panel._write_page()
+    assert "It takes the place" not in panel.written.value
+    assert (tmp_path / "bakes" / "harbour-malt-browning_l.html").exists()
 
     def full(*_):
         raise kit.errors.StoreError("harbour-malt.html was not written: the disk is full.")
@@ -123,6 +137,45 @@ def test_trials_that_cannot_answer_say_why(tmp_path):
         assert "Invented" not in panel.shown.value
         panel._write_page()
         assert (tmp_path / "bakes" / "salt-2.html").exists()
+
+
+def test_one_bake_of_two_doughs_shows_its_means_beside_the_refusal(tmp_path):
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        trial = ws.new_trial(
+            "two", factors={"malt_percent": [0, 0.6]}, outcome="rise_height_mm", matters=2
+        )
+        bake = trial.add_bake("2026-11-05")
+        for malt, heights in ((0, (29, 30, 29.5)), (0.6, (34, 35, 34.5))):
+            dough = trial.add_dough(bake)
+            trial.record(dough, "malt_percent", malt)
+            for height in heights:
+                trial.record(trial.add_piece(dough), "rise_height_mm", height)
+        panel = panels.compare(ws)
+        again = (
+            "Next: bake the same settings again on another day, and do that at least twice. Before "
+            "that nothing can be told apart."
+        )
+        means = (
+            "So far mean height came to 29.5 mm with diastatic malt at 0 % (dough 1A, 3 pieces) "
+            "and 34.5 mm with diastatic malt at 0.6 % (dough 1B, 3 pieces)."
+        )
+        shown = words(panel)
+        assert panel.answer is None
+        assert panel.write.disabled
+        assert "no number of pieces can tell the setting from the dough." in shown  # not softened
+        assert again in shown
+        assert means in shown
+        assert panel.shown.value.count("<svg") == 1
+        assert "0.6 % 1 1B 3 34.5 mm" in shown
+        deeper = panels.deeper(ws)
+        deeper.question.value = "next"
+        deeper.ask.click()
+        told = words(deeper)
+        assert "no number of pieces can tell the setting from the dough." in told
+        assert again in told
+        assert means in told
+        trial.change(factors={"salt_percent": [1, 2]})  # nothing was recorded for it
+        assert "<svg" not in panels.compare(ws).shown.value
 
 
 def test_every_control_has_a_label(panel):

@@ -2,6 +2,7 @@
 
 import re
 
+import numpy as np
 import pytest
 
 from kit import panels
@@ -21,7 +22,7 @@ def words(widget):
 def test_filled_in_already(panel):
     proposal = panel.proposal
     assert proposal.plan.counts == {"bake": 5, "dough": 20, "load": 20, "piece": 120}
-    assert proposal.power.headline in words(panel.shown)
+    assert proposal.powers[0].headline in words(panel.shown)
     assert "Before you bake" not in words(panel.shown)  # four doses, spread known: no doubts
     assert proposal.schedule.fits
     assert proposal.weights.formula.name == "Harbour griddle muffin (invented)"
@@ -30,23 +31,23 @@ def test_filled_in_already(panel):
 
 
 def test_the_slider_turns_the_question_round(panel):
-    before = panel.proposal.power.smallest
+    before = panel.proposal.powers[0].smallest
     panel.bakes.value = 8
-    assert panel.proposal.power.smallest < before
+    assert panel.proposal.powers[0].smallest < before
     assert "With 8 bakes" in words(panel.shown)
     assert "more than a home series usually gets done" in words(panel.shown)
 
 
 def test_without_a_spread_nothing_is_promised(panel):
     panel.spread.value = "not known yet"
-    assert panel.proposal.power is None
+    assert panel.proposal.powers == []
     assert words(panel.shown).startswith("What these bakes will notice is not known yet.")
     assert "Best bake that first" in words(panel.shown)
     panel.spread.value = "my guess, below"
     assert panel.guess.layout.display is None
     panel.dough_sd.value, panel.piece_sd.value = "0,5 mm", "1/16 in"
-    assert panel.proposal.power.spread.dough == 0.5
-    assert panel.proposal.power.spread.piece == pytest.approx(1.5875)
+    assert panel.proposal.powers[0].spread.dough == 0.5
+    assert panel.proposal.powers[0].spread.piece == pytest.approx(1.5875)
     assert "All this holds if the spread is as stated" in words(panel.shown)
 
 
@@ -57,6 +58,8 @@ def test_a_factor_of_the_griddle_goes_inside_each_dough(panel):
     panel.other_settings.value = "5 or 6"
     assert panel.proposal.plan.kind == "split-plot"
     assert "inside each dough" in words(panel.shown)
+    for name in ("of diastatic malt", "of time a side"):  # each is told what will be noticed
+        assert f"settings {name}" in words(panel.shown)
     assert "too few to see a peak" in words(panel.shown)
 
 
@@ -179,3 +182,29 @@ def test_settings_of_one_thing_are_not_taken_for_another(panel):
     panel.factor.value = ""
     assert panel.name.value == "same recipe"
     assert panel.proposal is not None
+
+
+def test_a_trials_own_spread_comes_first_and_invented_ones_last(tmp_path):
+    with panels.open_workspace(tmp_path / "bakes") as ws:
+        rng = np.random.default_rng(7)
+        for name in ("other", "own"):
+            trial = ws.new_trial(
+                name, factors={"malt_percent": [0, 0.6]}, outcome="rise_height_mm", matters=2
+            )
+            for day in ("2026-10-01", "2026-10-08", "2026-10-15"):
+                bake = trial.add_bake(day)
+                for malt in (0, 0.6):
+                    dough = trial.add_dough(bake)
+                    trial.record(dough, "malt_percent", malt)
+                    for _ in range(3):
+                        height = round(30 + rng.normal(), 1)
+                        trial.record(trial.add_piece(dough), "rise_height_mm", height)
+        panel = panels.plan(ws)
+        assert panel.spread.value == "as in other"
+        panel.trial.value = "own"
+        assert panel.spread.options[:3] == ("as in own", "as in other",
+                                            "as in harbour-malt (invented)")  # fmt: skip
+        assert panel.spread.value == "as in own"
+        panel.trial.value = "harbour-malt"
+        assert panel.spread.value == "as in harbour-malt (invented)"
+        assert "of harbour-malt (invented data)" in words(panel.shown)

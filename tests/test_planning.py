@@ -261,3 +261,108 @@ def test_the_same_from_the_command_line(tmp_path, capsys):
     ):
         assert typed(*words) == 2
         assert message in capsys.readouterr().err.replace("\n", " ")
+
+
+# a trial that was begun
+
+
+@pytest.fixture
+def begun(ws):
+    """Three bakes of two doughs, malt 0 and 0.6 %, heights made up."""
+    trial = ws.new_trial(
+        "begun", factors={"malt_percent": [0, 0.6]}, outcome="rise_height_mm", matters=2
+    )
+    rng = np.random.default_rng(20261126)
+    for week in range(3):
+        bake = trial.add_bake(f"2026-10-{1 + 7 * week:02d}")
+        for malt in (0, 0.6):
+            dough = trial.add_dough(bake)
+            trial.record(dough, "malt_percent", malt)
+            for _ in range(4):
+                height = round(30 + 5 * malt + rng.normal(), 1)
+                trial.record(trial.add_piece(dough), "rise_height_mm", height)
+    return trial
+
+
+def test_a_factor_the_bakes_so_far_lack_is_refused(begun):
+    before = begun.compare().headline
+    plan = kit.design([kit.Factor("salt_percent", (1, 2))], kit.Kitchen(bakes=2, tubs=2))
+    with pytest.raises(InputError) as caught:
+        begun.keep(plan, "2027-01-05")
+    assert str(caught.value) == (
+        "factor is 'salt_percent': is not what begun changes (diastatic malt): its bakes so far "
+        "lack it. Begin a new trial for it."
+    )
+    assert begun.factors == {"malt_percent": [0, 0.6]}
+    assert begun.planned_bakes() == []
+    assert begun.compare().headline == before
+
+
+def test_what_is_only_planned_is_not_held_alike(begun):
+    before = begun.compare()
+    begun.change(factors={"malt_percent": [0, 0.6], "salt_percent": [1, 2]})
+    plan = kit.design([kit.Factor("salt_percent", (1, 2))], kit.Kitchen(bakes=2, tubs=2))
+    begun.keep(plan, "2027-01-05", same={"malt_percent": 0.6})
+    assert begun.compare().differences.equals(before.differences)
+    assert begun.next().comparison.differences.equals(before.differences)
+
+
+def test_a_trial_begins_with_its_plan_or_not_at_all(ws):
+    plan = kit.design([kit.Factor("malt_percent", (0, 0.6))], kit.Kitchen(bakes=2, tubs=2))
+    with pytest.raises(InputError, match=r"3\.12\.2026"):
+        ws.begin("x", plan, "3.12.2026", outcome="rise_height_mm")
+    assert ws.trials() == []
+    trial, bakes = ws.begin("x", plan, "2026-12-03", outcome="rise_height_mm", matters=2)
+    assert (trial.name, len(bakes), trial.matters) == ("x", 2, 2.0)
+    assert ws.undo() == "undone: x: trial begun with its plan"
+    assert ws.trials() == []
+
+
+def cli(capsys, ws, *more):
+    with pytest.raises(SystemExit) as ended:
+        main(["plan", str(ws.folder), *more])
+    told = capsys.readouterr()
+    return ended.value.code, " ".join((told.out + told.err).split())
+
+
+def test_the_command_plans_on_from_what_was_baked(begun, ws, capsys):
+    malt = ("--trial", "begun", "--factor", "malt_percent=0, 0.6", "--bakes", "1", "--doughs", "4")
+    code, told = cli(capsys, ws, *malt, "--keep", "--first", "2027-01-05")
+    assert not code
+    assert "spread is known only from 6 doughs on 3 bakes of begun" in told
+    assert "4 bakes" in told  # three are in already
+    assert "Kept in begun: bakes 4." in told
+    assert len(begun.planned_bakes()) == 1
+    code, told = cli(capsys, ws, *malt, "--keep", "--first", "2027-01-12")
+    assert told.endswith(
+        "Kept in begun: bakes 4. Put away, because planned earlier and not begun: bake 4. Undo "
+        "brings them back."
+    )
+    with pytest.raises(SystemExit):
+        main(["undo", str(ws.folder)])
+    said = "Undone: begun: plan kept: 1 bake, 1 planned earlier put away.\n"
+    assert capsys.readouterr().out == said
+    assert [bake.day for bake in begun.planned_bakes()] == [date(2027, 1, 5)]
+    code, told = cli(capsys, ws, "--trial", "begun", "--factor", "salt_percent=1, 2", "--keep")
+    assert code == 2
+    assert "is not what begun changes" in told
+
+
+def test_the_command_stores_nothing_when_something_cannot_be(ws, capsys):
+    malt = ("--factor", "malt_percent=0, 1")
+    code, told = cli(capsys, ws, *malt, "--trial", "x", "--keep", "--first", "3.12.2026")
+    assert code == 2
+    assert "3.12.2026" in told
+    assert ws.trials() == []
+    code, told = cli(capsys, ws, *malt, "--formula", "nope")
+    assert code == 2
+    assert "nope" in told
+
+
+def test_every_factor_is_told_what_will_be_noticed(ws, capsys):
+    _, told = cli(
+        capsys, ws, "--factor", "malt_percent=0, 0.6", "--factor", "side_minutes=5 or 6",
+        "--sd-dough", "1", "--sd-piece", "1.5",
+    )  # fmt: skip
+    assert "between the two settings of diastatic malt" in told
+    assert "between the two settings of time a side" in told

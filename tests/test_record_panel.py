@@ -1,6 +1,7 @@
 """The record panel without a browser: what it offers, stores, asks and takes back."""
 
 import re
+from html import unescape
 
 import pytest
 
@@ -164,6 +165,35 @@ def test_words_lots_loads_and_places(panel, trial, type_into):
     assert trial.piece("1A1").load is None
 
 
+def test_a_place_the_griddle_does_not_have_is_asked_about(panel, trial, type_into):
+    load, pieces = trial.add_load(trial.bake("1")), trial.pieces()
+    panel.refresh()
+    for place, piece in enumerate(pieces[:4], 1):  # row by row nothing is asked
+        assert type_into("piece", piece, "load", "1")[0] == "saved"
+        assert type_into("piece", piece, "place", str(place))[0] == "saved"
+    type_into("piece", pieces[4], "load", "1")
+    asked = type_into("piece", pieces[4], "place", "7")
+    assert asked == (
+        "asked", "7", "Place 7 is unusual: so far the griddle had places 1 to 5. Is it right?",
+    )  # fmt: skip
+    assert trial.pieces()[4].place is None
+    assert type_into("piece", pieces[4], "place", "7", sure=True)[0] == "saved"
+    assert trial.pieces()[4].place == 7
+    type_into("piece", pieces[5], "load", "1")
+    assert type_into("piece", pieces[5], "place", "6")[0] == "saved"
+    assert trial.pieces()[5].load == load
+
+
+@pytest.mark.parametrize("typed", ["31..5", "3 1.5", "31.5."])
+def test_a_slip_in_a_number_is_told_how_to_write_it(trial, type_into, typed):
+    state, _, says = type_into("piece", trial.piece("1A1"), "rise_height_mm", typed)
+    assert state == "refused"
+    assert says == (
+        f"“{typed}” is not a number. Write digits, with a comma or a point before decimals, for "
+        "example 2.5 or 3 1/2."
+    )
+
+
 def test_plan_stands_beside_what_was_done(trial, ws):
     dough = trial.dough("1A")
     trial.record(dough, "malt_percent", "0.8", how="planned")
@@ -305,6 +335,88 @@ def test_undo_and_history(panel, trial, type_into, ws):
     assert ws.trials() == []
     assert panel.trial.value is None
     assert panel.tables["piece"].entry is None
+
+
+def test_what_happened_is_noted_and_can_be_undone(panel, trial):
+    form = panel.events
+    assert form.layout.display == "none"
+    panel.happened.value = True
+    assert form.layout.display is None
+    offered = [label for label, _ in form.of.options]
+    assert offered[:3] == ["bake 1", "dough 1A", "dough 1B"]
+    form.note.click()
+    assert "must not be empty" in form.what.said.value
+    form.of.value = trial.piece("1A2").id
+    form.what.value, form.at.value = "burnt <i>", "half past"
+    form.note.click()
+    assert "is not a time" in form.at.said.value
+    assert trial.events().empty
+    form.more.value, form.at.value = "the flame was too high", "yesterday 9:40"
+    form.note.click()
+    assert "Noted: burnt &lt;i&gt;, piece 1A2. Undo takes it back." in form.said.value
+    assert form.what.value == form.more.value == form.at.value == ""
+    told = trial.events().iloc[0]
+    assert (told["kind"], told["code"], f"{told['at']:%H:%M}") == ("burnt <i>", "1A2", "09:40")
+    assert plain(form.noted.value).endswith(
+        "09:40 piece 1A2: burnt &lt;i&gt; (the flame was too high)"
+    )
+    assert form.what.text.options[0] == "burnt <i>"  # the same word each time
+    assert "malt: event 'burnt <i>' on piece 1A2 noted" in unescape(panel.last.value)
+    panel.undo.click()
+    assert trial.events().empty
+    assert form.noted.value == ""
+
+
+def test_what_happened_is_of_the_bake_that_is_shown(panel, trial):
+    first = trial.bake("1")
+    trial.event("fridge left open", on=first)
+    second = trial.add_bake("2026-06-25")
+    for bake in (first, second):
+        trial.event("smoke", on=trial.add_load(bake))
+    panel.refresh()
+    for bake, noted in ((second, 1), (first, 2)):
+        panel.bake.value = bake.id
+        assert panel.events.noted.value.count("<li>") == noted
+        assert f"load 1 of bake {bake.code}: smoke" in panel.events.noted.value
+    panel.events.what.value = "a" * 41
+    panel.events.note.click()
+    assert "must be at most 40 characters" in panel.events.what.said.value
+    assert panel.events.what.value == "a" * 41  # nothing typed is lost
+
+
+@pytest.mark.parametrize("typed", ["burnt", "n/a", "-"])
+def test_a_word_in_a_number_s_field_is_told_where_to_go(panel, trial, type_into, typed):
+    state, text, says = type_into("piece", trial.piece("1A1"), "rise_height_mm", typed)
+    assert (state, text) == ("refused", typed)
+    assert says == (
+        f"“{typed}” is not a number. Leave it empty, and note below under “Something happened?” "
+        "what it was."
+    )
+
+
+def test_fahrenheit_without_its_letter_is_offered(ws, trial, type_into):
+    trial.change(outcome="core_temp_c")
+    piece, dough = trial.piece("1A1"), trial.dough("1A")
+    type_into.panel.refresh()
+    type_into.panel.tables["dough"].add("dough_temp_c")
+    offer = "76 °F would be 24.4 °C: write 76 F if you mean that."
+    assert type_into("dough", dough, "dough_temp_c", "76") == (
+        "refused", "76", f"“76” must lie between -10 and 60. {offer}",
+    )  # fmt: skip
+    # 200 °F are 93.33 °C by the definition of the scale, (200 - 32) x 5/9
+    assert (
+        "200 °F would be 93.3 °C: write 200 F" in type_into("piece", piece, "core_temp_c", "200")[2]
+    )
+    assert "°F" not in type_into("piece", piece, "core_temp_c", "500")[2]
+    assert "°F" not in type_into("dough", dough, "dough_temp_c", "40")[2]  # 40 °F is none either
+    load = trial.add_load(trial.bake("1"))
+    type_into.panel.refresh()
+    type_into.panel.tables["load"].add("griddle_temp_c")
+    state, _, says = type_into("load", load, "griddle_temp_c", "350")
+    assert state == "asked"
+    assert says.endswith("Is it right? 350 °F would be 177 °C: write 350 F if you mean that.")
+    assert type_into("load", load, "griddle_temp_c", "350 F")[0] == "saved"
+    assert type_into("load", load, "griddle_temp_c", "350", sure=True)[0] == "saved"
 
 
 def test_demo_is_called_invented(tmp_path):

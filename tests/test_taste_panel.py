@@ -27,7 +27,14 @@ def answer_all(panel, right=9):
 
 def test_triangle_by_its_buttons(panel, tmp_path):
     assert panel.samples.value == "cold retard at 16 h\ncold retard at 40 h"
-    assert panel.enough.value.startswith('<p role="status">16 tasters: 8 times in 10')
+    needed = '<p role="status">It would take 16 tasters: 8 times in 10 they will notice'
+    assert panel.enough.value.startswith(needed)
+    assert "You have entered 12, who may well miss it." in panel.enough.value
+    for enough in ("16", "3.5"):  # the second is no number of tasters
+        panel.tasters.value = enough
+        assert panel.enough.value.startswith(needed)
+        assert "entered" not in panel.enough.value
+    panel.tasters.value = "12"
     panel.plan.click()
     assert "12 plates of 3 muffins for 12 tasters." in panel.planned.value
     sheets = (tmp_path / "bakes" / "cold-tasting-1-sheets.html").read_text()
@@ -36,6 +43,7 @@ def test_triangle_by_its_buttons(panel, tmp_path):
     panel.unblind.click()
     assert "nobody has answered" in panel.opened.value
     answer_all(panel)
+    assert panel.opened.value == ""  # it holds no longer
     assert "12 of 12 answers are in" in panel.marks.children[-1].value
     assert panel.answer is None
     assert "told them apart" not in panel.shown.value

@@ -1,5 +1,6 @@
 """From records to an answer and a page: what `Trial` and `Workspace` add to `kit.compare`."""
 
+import html
 import re
 from pathlib import Path
 
@@ -8,8 +9,10 @@ import pandas as pd
 import pytest
 
 import kit
+from kit.analysis import words
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, InputError, NotFoundError
+from kit.writeup.recipe import recipe
 
 DEMO = Path(__file__).parents[1] / "datasets" / "demo" / "pieces.csv"
 
@@ -89,8 +92,105 @@ def test_page_of_a_trial(workspace, tmp_path):
     assert "Does &lt;malt&gt; matter?" in page
     assert "window &lt;shut&gt;" in page
     assert "A &amp; B" in page
-    words = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", page))
-    assert trial.compare().sentence in words
+    plain = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", page))
+    assert trial.compare().sentence in plain
+
+
+@pytest.fixture
+def two_factors(tmp_path):
+    """Malt 0 or 0.6 % inside, cold retard 24 or 48 h: two bakes of four doughs, two pieces each."""
+    ws = kit.Workspace(tmp_path / "two")
+    trial = ws.new_trial(
+        "lodge/fog", "Does the malt matter? Does the second day?",
+        factors={"malt_percent": [0, 0.6], "retard_hours": [24, 48]},
+        outcome="rise_height_mm", matters=2,
+    )  # fmt: skip
+    lines = [("flour", "flour", 100), ("water", "liquid", 62), ("malt", "malt", 0.5)]
+    trial.set_formula("muffin", lines)
+    heights = iter([30, 31, 33, 33.4, 31, 30.6, 34, 34.4, 29.5, 30, 32.6, 33, 30.9, 31, 34.5, 34])
+    for _ in range(2):
+        bake = trial.add_bake("2026-11-05")
+        for hours in (24, 48):
+            for malt in (0, 0.6):
+                dough = trial.add_dough(bake)
+                trial.record(dough, "malt_percent", malt)
+                trial.record(dough, "retard_hours", hours)
+                for _ in range(2):
+                    trial.record(trial.add_piece(dough), "rise_height_mm", next(heights))
+    yield trial
+    ws.close()
+
+
+def page_sections(path):
+    """Name of the section -> its words, of an HTML page."""
+    found = re.findall(r'<section id="([\w-]+)".*?</section>', path.read_text("utf-8"), re.DOTALL)
+    whole = re.findall(r"<section id=.*?</section>", path.read_text("utf-8"), re.DOTALL)
+    plain = (re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", one)) for one in whole)
+    return dict(zip(found, map(html.unescape, plain), strict=True))
+
+
+def test_every_factor_has_its_section_on_the_page(two_factors, tmp_path):
+    malt, cold = two_factors.compare(), two_factors.compare(by="retard_hours")
+    for first, second in ((malt, cold), (cold, malt)):
+        path = two_factors.writeup(tmp_path / "page.html", first)
+        told = page_sections(path)
+        assert f"The answer: {words.name(first.by)}" in told["answer"]
+        assert first.sentence in told["answer"]
+        assert first.rests_on in told["rests-on"]
+        assert f"And {words.name(second.by)}?" in told["also-1"]
+        for said in (second.headline, second.sentence, second.next_step, second.rests_on):
+            assert said in told["also-1"]
+        assert "What it does by itself is told above." in told["not-tested"]
+        assert told["repeat"].count("kit.compare(frame") == 2
+        page = path.read_text("utf-8")
+        assert page.count("<svg") == 2
+        ids = re.findall(r'\bid="([^"]+)"', page)
+        assert len(ids) == len(set(ids))
+        for name in re.findall(r'href="#([^"]+)"|url\(#([^)]+)\)', page):
+            assert "".join(name) in ids
+    text = two_factors.writeup(tmp_path / "page.md", malt).read_text("utf-8")
+    assert "## And cold retard?\n" in text
+    assert malt.sentence in text
+    assert cold.sentence in text
+
+
+def test_a_factor_without_an_answer_says_why_on_the_page(two_factors, tmp_path):
+    two_factors.change(factors={"malt_percent": [0, 0.6], "salt_percent": [1.5, 2]})
+    told = page_sections(two_factors.writeup(tmp_path / "page.html"))
+    assert "Not answered yet. Nothing is recorded for salt in lodge/fog." in told["also-1"]
+
+
+def test_pages_of_one_trial_do_not_take_each_other_s_place(two_factors):
+    malt, cold = two_factors.compare(), two_factors.compare(by="retard_hours")
+    assert two_factors.page_name(malt) == two_factors.page_name(cold) == "lodge-fog.html"
+    for number, piece in enumerate(two_factors.pieces()):
+        two_factors.record(piece, "diameter_mm", 80 + number % 3)
+    assert two_factors.page_name(two_factors.compare("diameter_mm")) == "lodge-fog-diameter_mm.html"
+
+
+def test_what_is_left_out_is_left_out_of_every_section(two_factors, tmp_path):
+    two_factors.event("dropped", on=two_factors.doughs()[0])
+    for kept, pieces in (((), 16), (["dropped"], 14)):
+        answer = two_factors.compare(leave_out=kept)
+        told = page_sections(two_factors.writeup(tmp_path / "page.html", answer, leave_out=kept))
+        assert f"{pieces} pieces" in told["rests-on"]
+        assert f"{pieces} pieces" in told["also-1"]
+
+
+def test_the_formula_of_the_page_names_the_doses_that_were_baked(two_factors):
+    table = two_factors.report().formula.set_index("name")["changed"]
+    assert table["malt"] == "0 or 0.6 (changed on purpose)"
+    assert table["flour"] == table["water"] == ""
+    made = two_factors.formula()
+    # 62 % water is 62 % hydration: 60 is 60 of water
+    assert recipe(made, {"hydration_percent": [60, 62]})["changed"].tolist() == [
+        "", "60 or 62 (changed on purpose)", "",
+    ]  # fmt: skip
+    assert recipe(made, {"malt_percent": [0.2]})["changed"].tolist()[2] == "0.2 (set by the trial)"
+    assert recipe(made, {"malt_percent": [0.5]})["changed"].tolist()[2] == ""
+    assert not any(recipe(made, {"yeast_percent": [0.4, 1]})["changed"])  # it has none
+    many = recipe(made, {"malt_percent": [n / 10 for n in range(9)]})["changed"].tolist()
+    assert many[2] == "0 to 0.8 (changed on purpose)"
 
 
 @pytest.mark.parametrize(

@@ -53,3 +53,30 @@ def test_questions_that_cannot_be_asked(trial):
     with pytest.raises(InputError) as caught:
         single.surface("rise_height_mm")
     assert str(caught.value) == "of is None: is not set: the trial has fewer than two factors."
+
+
+def test_what_was_planned_is_no_outcome(tmp_path):
+    """Time a side was planned alike for all pieces, the raw piece weighed, the proof ratio read."""
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        one = ws.new_trial(
+            "planned", factors={"malt_percent": [0, 0.6]}, outcome="rise_height_mm", matters=2
+        )
+        plan = one.design(kit.Kitchen(bakes=2, doughs_per_bake=2, pieces_per_dough=3))
+        bakes = one.keep(plan, "2026-12-03", same={"side_minutes": "5"})
+        frame = one.frame()
+        pieces = one.pieces()
+        assert len(bakes) == 2
+        assert len(pieces) == len(frame) == 12
+        for number, piece in enumerate(pieces):
+            one.record(piece, "rise_height_mm", 30 + number % 5 + 0.3 * number)
+            one.record(piece, "ball_weight_g", 76)
+            one.record(piece, "browning_l", 50 + number % 4)
+        assert set(one.provenance()["side_minutes"]) == {"planned"}
+        answer = one.overview()
+        assert list(answer.table["outcome"]) == ["rise_height_mm", "browning_l"]
+        assert "copied" not in str(answer)
+        alike = "left out, because it is the same on every piece: raw piece at 76 g"
+        assert alike in answer.checks
+        # asked for by name it is answered all the same
+        (why,) = one.overview(outcomes=["side_minutes"]).table["why"]
+        assert why.startswith("the readings do not differ at all")

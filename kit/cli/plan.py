@@ -2,16 +2,17 @@
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say
-from kit.errors import InputError
+from kit.errors import InputError, KitError
 
 if TYPE_CHECKING:
     from kit.formula import Formula
-    from kit.workspace import Workspace
+    from kit.plan.spread import Spread
+    from kit.workspace import Trial, Workspace
 
 __all__ = ["plan", "sheet"]
 
@@ -58,42 +59,69 @@ def plan(
     from kit.plan.design import design
     from kit.plan.factors import Factor, Kitchen
     from kit.plan.power import power
-    from kit.plan.spread import Spread
+    from kit.planning import check_factors, put_away_in_words
     from kit.units import parse
 
     factors = [Factor.written(*_named(one)) for one in factor]
     least = parse(matters, unit_of(outcome), "--matters", difference=True)
     kitchen = Kitchen(bakes, doughs_per_bake=doughs, pieces_per_dough=pieces, places=places)
+    if keep and not trial:
+        raise InputError("--trial", trial, "is needed to keep a plan", "Give it a name.")
     with existing(folder) as ws:
-        spread = None
-        if spread_of is not None:
-            spread = ws.trial(spread_of).spread(outcome)
-        elif sd_dough is not None and sd_piece is not None:
-            spread = Spread(sd_dough, sd_piece, outcome=outcome)
-        made = design(factors, kitchen, kind, seed, spread=spread)  # type: ignore[arg-type]
+        into = {one.name: one for one in ws.trials()}.get(trial)
+        spread = _spread(ws, into, spread_of, sd_dough, sd_piece, outcome)
+        with_it = None if formula is None else _formula(ws, formula)
+        under_way = into is not None and len(into.baked()) > 0
+        if into is not None and under_way:
+            check_factors([f.quantity for f in factors], into.factors, trial)
+        if into is not None and under_way and all(f.level != "load" for f in factors):
+            made = into.extend(kitchen, seed, factors, spread=spread)
+        else:
+            made = design(factors, kitchen, kind, seed, spread=spread)  # type: ignore[arg-type]
         say(str(made))
-        if spread is not None:
+        for one in made.factors if spread is not None else ():
             say()
-            say(str(power(made, spread=spread, outcome=outcome, matters=least)))
+            if into is not None and outcome == into.outcome:
+                more = {} if least is None else {"matters": least}
+                say(str(into.power(made, spread, one.quantity, **more)))
+            else:
+                say(str(power(made, one.quantity, spread=spread, outcome=outcome, matters=least)))
         if not keep:
             return
-        if not trial:
-            raise InputError("--trial", trial, "is needed to keep a plan", "Give it a name.")
-        known = {t.name: t for t in ws.trials()}
-        new: dict[str, Any] = {
-            "question": question, "outcome": outcome, "matters": least,
-            "factors": {f.quantity: list(f.settings) for f in made.factors},
-        }  # fmt: skip
+        varied = [f.quantity for f in made.factors]
         same = {name: value for name, value in (("retard_hours", retard), ("side_minutes", side))
-                if name not in new["factors"]}  # fmt: skip
-        with_it = None if formula is None else _formula(ws, formula)
-        into = known.get(trial) or ws.new_trial(trial, **new)
-        kept = into.keep(made, first, every_days, same, instead=True)
-        if with_it is not None:
-            lines = [(i.name, i.role, i.percent) for i in with_it.ingredients]
-            into.set_formula(with_it.name, lines, with_it.note)
+                if name not in varied}  # fmt: skip
+        gone: list[str] = []
+        if into is None:
+            about = {"question": question, "outcome": outcome, "matters": least}
+            _, kept = ws.begin(trial, made, first, every_days, same, with_it, **about)
+        else:
+            gone = [bake.code for bake in into.planned_bakes()]
+            kept = into.keep(made, first, every_days, same, instead=True)
+            if with_it is not None:
+                lines = [(i.name, i.role, i.percent) for i in with_it.ingredients]
+                into.set_formula(with_it.name, lines, with_it.note)
     say()
     say(f"Kept in {trial}: bakes {', '.join(bake.code for bake in kept)}.")
+    if gone:
+        say(put_away_in_words(gone))
+
+
+def _spread(
+    ws: "Workspace", into: "Trial | None", of: str | None, dough: float | None,
+    piece: float | None, outcome: str,
+) -> "Spread | None":  # fmt: skip
+    """How much doughs differ: as asked, else as the trial's own bakes say."""
+    from kit.plan.spread import Spread
+
+    if of is not None:
+        return ws.trial(of).spread(outcome)
+    if dough is not None and piece is not None:
+        return Spread(dough, piece, outcome=outcome)
+    try:
+        return None if into is None else into.spread(outcome)
+    except KitError:  # too little was baked to say
+        return None
 
 
 @app.command()

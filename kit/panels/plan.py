@@ -24,6 +24,7 @@ from kit.plan.plan import Plan
 from kit.plan.power import Power, power
 from kit.plan.schedule import Schedule, schedule
 from kit.plan.spread import Spread
+from kit.planning import put_away_in_words
 from kit.records.things import Bake
 from kit.records.typed import day as read_day
 from kit.workspace import Trial, Workspace
@@ -38,8 +39,8 @@ class Proposal:
     Parameters
     ----------
     plan : Plan
-    power : Power or None
-        None while the spread is not known.
+    powers : list of Power
+        One a factor; empty while the spread is not known.
     weights : WeighingSheet or None
         None without a formula.
     schedule : Schedule
@@ -47,7 +48,7 @@ class Proposal:
     """
 
     plan: Plan
-    power: Power | None
+    powers: list[Power]
     weights: WeighingSheet | None
     schedule: Schedule
 
@@ -165,21 +166,27 @@ class PlanPanel(PlanForm):
             if formula is not None:
                 self.formula_name.value, self.formula.value = formula.name, write_formula(formula)
         self._filling = False
-        self._show_outcome()
+        self._offer_spreads(afresh=True)
+        self._ask()
 
     def _show_outcome(self) -> None:
         if not self._filling:
             self._offer_spreads()
             self._ask()
 
-    def _offer_spreads(self) -> None:
-        """Trials in which the outcome was measured on several doughs, a guess, or nothing."""
+    def _offer_spreads(self, afresh: bool = False) -> None:
+        """Trials in which the outcome was measured on several doughs, a guess, or nothing.
+
+        For another trial the best that is known is taken `afresh`; a guess stays.
+        """
         before = self.spread.value
-        self.spreads = spreads_of(self.workspace, self.outcome.value)
+        own = "" if self.chosen is None else self.chosen.name
+        self.spreads = spreads_of(self.workspace, self.outcome.value, own)
         options = [*self.spreads, GUESS, UNKNOWN]
+        stays = before in options and before != UNKNOWN and (before == GUESS or not afresh)
         filling, self._filling = self._filling, True
         self.spread.options = options
-        self.spread.value = before if before in options and before != UNKNOWN else options[0]
+        self.spread.value = before if stays else options[0]
         self._filling = filling
 
     def _ask(self) -> None:
@@ -200,7 +207,7 @@ class PlanPanel(PlanForm):
         try:
             self.proposal = self._propose()
             self.shown.value = show_plan(
-                self.proposal.plan, self.proposal.power, self.proposal.weights,
+                self.proposal.plan, self.proposal.powers, self.proposal.weights,
                 self.proposal.schedule, self._call(),
             )  # fmt: skip
         except KitError as exc:
@@ -217,22 +224,22 @@ class PlanPanel(PlanForm):
             plan = trial.extend(kitchen, spread=spread)
         else:
             plan = design(self._factors(), kitchen, spread=spread)
-        noticed = None
-        if spread is not None and plan.factors:
-            noticed = self._power(plan, spread)
+        noticed: list[Power] = []
+        if spread is not None:
+            noticed = [self._power(plan, spread, one.quantity) for one in plan.factors]
         formula = self._formula()
         weights = None if formula is None else self._weigh(formula, plan)
         return Proposal(plan, noticed, weights, self._schedule(plan))
 
-    def _power(self, plan: Plan, spread: Spread) -> Power:
+    def _power(self, plan: Plan, spread: Spread, of: str) -> Power:
         unit, outcome = words.unit_of(self.outcome.value), self.outcome.value
         matters = self.matters.read(
             lambda text: above_0(text, unit, "what matters", difference=True)
         )
         # without the simulation that an uneven plan would get: a slider cannot wait for it
         if self.chosen is not None and outcome == self.chosen.outcome:
-            return self.chosen.power(plan, spread, matters=matters, simulate=0)
-        return power(plan, spread=spread, outcome=outcome, matters=matters, simulate=0)
+            return self.chosen.power(plan, spread, of, matters=matters, simulate=0)
+        return power(plan, of, spread=spread, outcome=outcome, matters=matters, simulate=0)
 
     def _weigh(self, formula: Formula, plan: Plan) -> WeighingSheet:
         first = plan.doughs[plan.doughs["bake"] == plan.doughs["bake"].iloc[0]]
@@ -279,43 +286,44 @@ class PlanPanel(PlanForm):
         """Store the plan with its trial and write sheets and calendar into the folder."""
         if self.proposal is None:
             return
+        gone: list[str] = []
         try:
-            trial = self._trial_to_fill()
-            bakes = trial.keep(
-                self.proposal.plan, self.first.value or None, count(self.every),
-                self._same(self.proposal.plan), instead=True,
-            )  # fmt: skip
+            trial, bakes, gone = self._kept_plan()
             written = [self._write_sheet(trial, bake) for bake in bakes]
         except KitError as exc:
             self.kept.value = trouble(str(exc))
             return
         items = "".join(f"<li>{line}</li>" for line in written)
+        away = f" {put_away_in_words(gone)}" if gone else ""
         self.kept.value = (
             f'<div role="status"><p>Kept in <strong>{escape(trial.name)}</strong>. Open a sheet '
-            f"and print it; record the bake in <em>record.ipynb</em>.</p><ul>{items}</ul></div>"
+            f"and print it; record the bake in <em>record.ipynb</em>.{escape(away)}</p>"
+            f"<ul>{items}</ul></div>"
         )
         self._filling = True
         self.trial.options = [NEW, *(t.name for t in self.workspace.trials())]
         self.trial.value = trial.name
         self._filling = False
 
-    def _trial_to_fill(self) -> Trial:
-        """The trial that was picked, or a new one with what was typed."""
+    def _kept_plan(self) -> tuple[Trial, list[Bake], list[str]]:
+        """Keep the plan in the trial that was picked or a new one; what it is in place of."""
         assert self.proposal is not None
-        trial = self.chosen
+        plan, formula, trial = self.proposal.plan, self._formula(), self.chosen
+        when = self.first.value or None, count(self.every), self._same(plan)
         if trial is None:
             unit = words.unit_of(self.outcome.value)
-            trial = self.workspace.new_trial(
-                self.name.value, question=self.question.value,
-                factors={f.quantity: list(f.settings) for f in self.proposal.plan.factors},
-                outcome=self.outcome.value,
-                matters=number(self.matters.value, unit, "what matters", difference=True),
+            matters = number(self.matters.value, unit, "what matters", difference=True)
+            trial, bakes = self.workspace.begin(
+                self.name.value, plan, *when, formula, question=self.question.value,
+                outcome=self.outcome.value, matters=matters,
             )  # fmt: skip
-        formula = self._formula()
+            return trial, bakes, []
+        gone = [bake.code for bake in trial.planned_bakes()]
+        bakes = trial.keep(plan, *when, instead=True)
         if formula is not None and trial.formula() is None:
             lines = [(i.name, i.role, i.percent) for i in formula.ingredients]
             trial.set_formula(formula.name, lines, formula.note)
-        return trial
+        return trial, bakes, gone
 
     def _write_sheet(self, trial: Trial, bake: Bake) -> str:
         """One bake's sheet and, where its day is known, its calendar; links to both."""

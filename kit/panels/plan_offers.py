@@ -24,10 +24,20 @@ def can_answer(quantity: Quantity) -> bool:
     return quantity.level == "piece" and not can_be_set(quantity)
 
 
-def spreads_of(workspace: Workspace, outcome: str) -> dict[str, Spread]:
-    """What earlier trials tell about an outcome's spread, by how it is offered."""
+def spreads_of(workspace: Workspace, outcome: str, own: str = "") -> dict[str, Spread]:
+    """What earlier trials tell about an outcome's spread, by how it is offered, the best first.
+
+    The trial's own comes first, then other trials', invented ones last.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    outcome : str
+    own : str
+        Name of the trial that is planned.
+    """
     found = {}
-    for trial in workspace.trials():
+    for trial in sorted(workspace.trials(), key=lambda one: (one.name != own, one.invented)):
         try:
             spread = trial.spread(outcome)
         except KitError:

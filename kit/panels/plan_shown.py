@@ -1,5 +1,6 @@
 """A plan as it stands in the panel: what it will show, what to know, pictures, times, weights."""
 
+from collections.abc import Sequence
 from html import escape
 
 import pandas as pd
@@ -22,21 +23,25 @@ _UNKNOWN = (
 
 
 def show_plan(
-    plan: Plan, power: Power | None, weights: WeighingSheet | None, schedule: Schedule, call: str
-) -> str:
+    plan: Plan, powers: Sequence[Power], weights: WeighingSheet | None, schedule: Schedule,
+    call: str,
+) -> str:  # fmt: skip
     """Write a plan as HTML; whatever people typed is escaped.
 
     Parameters
     ----------
     plan : Plan
-    power : Power or None
+    powers : sequence of Power
+        One a factor, the first first; empty where nothing is known of the spread.
     weights : WeighingSheet or None
     schedule : Schedule
         Of the first bake.
     call : str
         The same from Python.
     """
+    power = powers[0] if powers else None
     said = [] if power is None else power.sentences
+    others = [text for other in powers[1:] for text in other.sentences]
     lead = said[0] if said else "What these bakes will notice is not known yet."
     unknown = _UNKNOWN
     if not plan.factors:
@@ -44,9 +49,9 @@ def show_plan(
         unknown = "Only then can anybody say how small a difference a trial will notice."
     parts = [
         f'<div role="status"><p class="kit-lead">{escape(lead)}</p>',
-        _texts(said[1:] if said else [unknown]),
+        _texts([*said[1:], *others] if said else [unknown]),
         f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
-        _doubts(plan, power),
+        _doubts(plan, powers),
         '<div class="kit-pictures">',
         _picture(plan.plot(), "Which dough is mixed when", str(plan), "Boxes are doughs, in the "
                  "order of mixing; alike colours are alike recipes."),
@@ -60,7 +65,7 @@ def show_plan(
         )  # fmt: skip
     parts += [
         "</div>", _times(schedule), _weights(weights),
-        _folded("For the statistician", "" if power is None else f"<p>{escape(power.method)}</p>"),
+        _folded("For the statistician", _texts([one.method for one in powers])),
         _folded("The same from Python", f"<pre>{escape(call)}</pre>"),
     ]  # fmt: skip
     return f'<section class="kit-answer">{"".join(parts)}</section>'
@@ -82,9 +87,9 @@ def _items(texts: list[str]) -> str:
     return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
 
 
-def _doubts(plan: Plan, power: Power | None) -> str:
+def _doubts(plan: Plan, powers: Sequence[Power]) -> str:
     """What to know before baking; once, whoever says it."""
-    checks = [*plan.checks, *(() if power is None else power.checks)]
+    checks = [*plan.checks, *(check for power in powers for check in power.checks)]
     told = [words.capital(check) for check in dict.fromkeys(checks)]
     if not told:
         return ""

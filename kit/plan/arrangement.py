@@ -43,7 +43,7 @@ def arrangement(
             mixed_apart = mixed_by(*(f.quantity for f in asked.whole))
             day = "the day at the griddle" if mixed_apart else "the day"
             notes.append(f"Every {what} is mixed{often} in every bake, so {day} cancels")
-        else:
+        elif kitchen.doughs > 1:
             notes.append(
                 f"A bake holds {kitchen.doughs} of the {recipes} {what}s, so they are spread over "
                 "the bakes in a way that lets them be compared within bakes"

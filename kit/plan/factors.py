@@ -22,6 +22,8 @@ DECIDED: tuple[Decided, ...] = ("mixing", "retarding", "shaping", "griddle")
 #: More settings of one factor than this are no plan for a kitchen.
 MOST_SETTINGS = 24
 _LARGEST = 10_000
+#: More pieces than this no kitchen bakes for a question (own choice), and planning takes minutes.
+MOST_PIECES = 20_000
 
 
 @dataclass(frozen=True)
@@ -114,6 +116,8 @@ class Factor:
         (0, 0.4, 0.8, 1.2)
         >>> Factor.written("malt_percent", "0; 0,4; 0,8 %").settings
         (0, 0.4, 0.8)
+        >>> Factor.written("malt_percent", "0,0.6").settings
+        (0, 0.6)
         >>> Factor.written("side_minutes", "5 or 6 min").settings
         (5, 6)
         """
@@ -125,9 +129,14 @@ class Factor:
             return cls.between(quantity, low, high, int(span[3] or 4), decided)
         signs = r";|\bor\b|\band\b|\n" if ";" in text else r",\s|,(?!\d)|\bor\b|\band\b|\n"
         parts = [part for part in re.split(signs, text) if part.strip()]
-        if len(parts) == 1 and text.count(",") > 1:  # 0,0.4,0.8 without spaces
-            parts = [part for part in text.split(",") if part.strip()]
+        if len(parts) == 1 and (text.count(",") > 1 or ("," in text and "." in text)):
+            parts = [part for part in text.split(",") if part.strip()]  # 0,0.4 without spaces
         values = tuple(_typed(known, part) for part in parts)
+        if len(values) == 1 and "," in text:
+            raise InputError(
+                "settings", text, f"was read as one number, {values[0]:g}",
+                "Put a space or a semicolon between two settings: 0; 1.", quantity,
+            )  # fmt: skip
         return cls(quantity, values, decided)  # type: ignore[arg-type]
 
     @property
@@ -321,6 +330,12 @@ class Kitchen:
             if not 1 <= value <= _LARGEST:
                 raise InputError(field, value, f"must lie between 1 and {_LARGEST}")
             object.__setattr__(self, field, int(value))
+        pieces = self.bakes * self.doughs * self.pieces_per_dough
+        if pieces > MOST_PIECES:
+            raise InputError(
+                "pieces", pieces, f"must be at most {MOST_PIECES} in all",
+                "Look again at bakes, doughs a bake and pieces a dough.",
+            )  # fmt: skip
         if self.doughs_per_bake is None and self.tubs is None:
             raise InputError(
                 "doughs_per_bake", None, "must be given, or tubs",

@@ -157,6 +157,8 @@ class Power:
         between = "two settings" if self.settings > 2 else "the two settings"
         if self.line:
             between = "the two ends of the line"
+        if self.of:
+            between += f" of {words.name(self.of)}"
         if math.isinf(self.smallest):
             return f"{self._with_what()}, no difference is noticed {often(self.chance_wanted)}."
         return (
@@ -183,9 +185,8 @@ class Power:
         if self.smallest_range[0] < self.smallest_range[1]:
             low, high = self.smallest_range
             said.append(
-                f"The spread is known from {words.plural(self.spread.doughs or 0, 'dough')} only, "
-                f"so that may turn out to be anything from {self._amount(low)} to "
-                f"{self._amount(high)}."
+                f"The spread is known only {self.spread.source}, so that may turn out to be "
+                f"anything from {self._amount(low)} to {self._amount(high)}."
             )
         if self.effects:
             said.append(f"The settings as given are noticed {often(self.chance or 0.0)}.")

@@ -14,7 +14,7 @@ from kit.records import tables as t
 from kit.records.readings import HOW, STAGE
 from kit.records.things import there
 
-__all__ = ["STRUCTURE", "Frames", "read", "stack"]
+__all__ = ["STRUCTURE", "Frames", "held", "present", "read", "recorded", "stack"]
 
 #: the columns before the quantities
 STRUCTURE = ("bake", "day", "dough", "load", "piece", "place", "flour_lot", "yeast_lot")
@@ -235,3 +235,25 @@ def stack(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     stacked = stacked.reindex(columns=[*STRUCTURE, *known, *own, "events"])
     stacked.insert(0, "trial", pd.Series(labels, dtype=_TEXT))
     return stacked
+
+
+def present(frame: pd.DataFrame, column: str) -> str | None:
+    """The column's name if it says anything."""
+    return column if column in frame and frame[column].notna().any() else None
+
+
+def recorded(frame: pd.DataFrame, columns: Iterable[str]) -> list[str]:
+    """Those of the columns that are there."""
+    return [column for column in columns if column in frame]
+
+
+def held(frame: pd.DataFrame, outcome: str, factors: Iterable[str]) -> list[str]:
+    """The factors to hold alike: those set where the outcome was measured.
+
+    What is only planned for bakes to come would leave no piece to compare.
+    """
+    there = recorded(frame, factors)
+    if outcome not in frame:
+        return there
+    measured = frame[frame[outcome].notna()]
+    return [factor for factor in there if present(measured, factor)]

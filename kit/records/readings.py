@@ -245,7 +245,7 @@ def check_kind(kind: object) -> str:
 
 
 def events(connection: Connection, trial_id: str, zone: str) -> pd.DataFrame:
-    """Return what happened in a trial: at, kind, text, on (level), code (of the thing)."""
+    """Return what happened in a trial: at, kind, text, on (level), code, id (of the thing)."""
     e = t.event.c
     query = select(e.at, e.kind, e.text, e.level, e.target_id, e.id).where(
         e.trial_id == trial_id, e.deleted.is_(None), ~e.kind.startswith(STAGE)
@@ -266,5 +266,6 @@ def events(connection: Connection, trial_id: str, zone: str) -> pd.DataFrame:
             "text": [row.text for row in rows],
             "on": [row.level for row in rows],
             "code": [codes.get(row.target_id) for row in rows],
+            "id": [row.target_id for row in rows],
         }
     )

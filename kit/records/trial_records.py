@@ -276,7 +276,7 @@ class TrialRecords(TrialStages, TrialTastings):
         return made
 
     def events(self) -> pd.DataFrame:
-        """Return what happened, oldest first: at, kind, text, on (which level), code."""
+        """Return what happened, oldest first: at, kind, text, on (which level), code, id."""
         row = self._row()
         with self._store.reading() as connection:
             return readings.events(connection, self.id, row.zone)

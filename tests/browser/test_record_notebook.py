@@ -337,6 +337,41 @@ def test_by_touch_on_a_tablet(tablet, lab, trial):
     assert small == 0
 
 
+def test_what_happened_is_noted_by_the_keyboard_on_a_phone(page, lab, trial):
+    page.set_viewport_size({"width": 400, "height": 800})
+    open_and_run(page, lab)
+    first = codes(trial)[0]
+    burnt = field(page, "Height mm", f"piece {first}")
+    burnt.fill("burnt")
+    burnt.press("Enter")
+    page.locator("td[data-state=refused]").wait_for(timeout=10_000)
+    page.get_by_text("note below under “Something happened?”").first.wait_for(timeout=10_000)
+    burnt.fill("")
+    burnt.press("Enter")
+    page.get_by_role("button", name="Something happened?").press("Enter")
+    to = page.get_by_label("It happened to", exact=True)
+    to.wait_for(timeout=10_000)
+    to.select_option(label=f"piece {first}")
+    to.press("Tab")
+    page.keyboard.type("burnt")
+    page.keyboard.press("Tab")
+    page.keyboard.type("the flame was too high")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")  # now, when nothing is typed
+    page.keyboard.press("Enter")
+    page.get_by_text(f"Noted: burnt, piece {first}.").wait_for(timeout=10_000)
+    assert cut_off(page) == []
+    told = trial.events().iloc[0]
+    assert (told["kind"], told["code"], told["text"]) == (
+        "burnt", first, "the flame was too high",
+    )  # fmt: skip
+    to.evaluate("e => e.scrollIntoView()")
+    shoot(page, "record-400px-happened")
+    page.locator(".kit-record").get_by_role("button", name="Undo").press("Enter")
+    page.get_by_text("Noted so far:").wait_for(state="detached", timeout=10_000)
+    assert trial.events().empty
+
+
 def test_readable_on_a_phone(page, lab, trial):
     page.set_viewport_size({"width": 400, "height": 800})
     open_and_run(page, lab)

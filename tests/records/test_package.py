@@ -136,7 +136,7 @@ def everything(trial):
                  trial.factors, trial.formula()),
         "frame": trial.frame(), "provenance": trial.provenance(),
         "readings": newest.reset_index(drop=True),
-        "events": events[events["kind"] != "dropped"].reset_index(drop=True),
+        "events": events[events["kind"] != "dropped"].reset_index(drop=True).drop(columns="id"),
         "things": [str(x) for x in (*trial.bakes(), *trial.doughs(), *trial.pieces())],
         "notes": [x.note for x in (*trial.bakes(), *trial.doughs())],
         "blind": [(x.blind, x.place) for x in trial.pieces()],
@@ -342,7 +342,9 @@ def test_a_picture_that_cannot_be_stripped_is_left_out_with_a_word(full, tmp_pat
     (full.workspace.folder / "photos" / "IMG 3.jpg").unlink()
     package = full.package(tmp_path / "malt.zip")
     assert package.photos == 1
-    assert any("IMG 2.heic is left out: it is HEIC" in check for check in package.checks)
+    assert any(
+        "IMG 2.heic is left out: it is a damaged picture" in check for check in package.checks
+    )
     assert any("IMG 3.jpg is left out: it cannot be read" in check for check in package.checks)
     assert sorted(bool(row["path"]) for row in rows(package, "records/photo.csv")) == [
         False, False, True

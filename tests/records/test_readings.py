@@ -171,6 +171,7 @@ def test_events_stand_on_every_piece_they_touched(ws, trial, made):
     ]  # fmt: skip
     assert told["on"].tolist() == ["bake", "piece", "piece", "load", "dough", "trial"]
     assert told["code"].fillna("").tolist() == ["1", "1A1", "1A1", "1", "2A", ""]
+    assert told["id"].tolist()[:4] == [made.bake.id, *[made.pieces[0].id] * 2, made.load.id]
     trial.remove(hot)
     assert trial.frame()["events"].fillna("").tolist()[1] == "fridge open"
     assert ws.undo() == "undone: malt: event 'too hot' on load 1 of bake 1 removed"

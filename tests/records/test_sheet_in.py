@@ -489,3 +489,42 @@ def test_results_tell_in_words_and_tables(trial, tmp_path):
     )
     assert "<b>" not in told._repr_html_()
     assert told.to_frame()["left_out"].tolist() == [1]
+
+
+# what else the table sets
+
+
+BESIDE = """bake,dough,piece,malt_percent,retard_hours,rise_height_mm
+1,1A,1,0,24,30
+1,1B,1,0.6,48,33
+2,2A,1,0,48,31
+2,2B,1,0.6,24,34
+"""
+TOLD = (
+    "are set differently within a bake: name each as a factor of the trial, or the answer about "
+    "another will not hold it alike"
+)
+
+
+def test_two_things_set_and_no_factor_named(ws, tmp_path):
+    trial = ws.new_trial("beside")
+    told = trial.bring_in(trial.look_at(csv(tmp_path, BESIDE)))
+    assert told.checks == (f"diastatic malt (0 and 0.6 %) and cold retard (24 and 48 h) {TOLD}",)
+    assert f"Look again: {told.checks[0]}" in str(told)
+
+
+def test_one_of_two_things_set_is_a_factor(ws, tmp_path):
+    trial = ws.new_trial("beside", factors={"malt_percent": [0, 0.6]})
+    told = trial.bring_in(trial.look_at(csv(tmp_path, BESIDE)))
+    assert told.checks == (f"cold retard (24 and 48 h) {TOLD.replace('are', 'is', 1)}",)
+
+
+def test_both_things_set_are_factors(ws, tmp_path):
+    trial = ws.new_trial("beside", factors={"malt_percent": [0, 0.6], "retard_hours": [24, 48]})
+    assert trial.bring_in(trial.look_at(csv(tmp_path, BESIDE))).checks == ()
+
+
+def test_one_thing_set_is_what_the_trial_will_ask_about(ws, tmp_path):
+    trial = ws.new_trial("beside")
+    one = BESIDE.replace(",24,", ",48,")
+    assert trial.bring_in(trial.look_at(csv(tmp_path, one))).checks == ()

@@ -241,11 +241,27 @@ def test_a_time_typed_to_the_minute_does_not_fall_before_what_was_pressed_in_it(
     )
 
 
+def test_a_stage_far_from_the_day_of_its_bake_is_asked_about(kitchen):
+    trial = kitchen.trial
+    assert trial.stage(kitchen.a, "mixed", "2025-11-24 08:00").doubt == ""  # mixed two days before
+    far = trial.stage(kitchen.b, "mixed", "2025-12-22 08:00")
+    assert far.doubt == (
+        "That is 26 days after the day of bake 1, 2025-11-26. Is it the right bake?"
+    )
+    trial.change(kitchen.bake, day="2025-12-22")
+    assert trial.stage(trial.dough("1B"), "mixed", "2025-12-22 08:05").doubt == ""
+    late = trial.stage(trial.dough("1A"), "shaped", "2025-11-26 23:50")
+    assert late.doubt.startswith("That is 26 days before the day of bake 1, 2025-12-22.")
+
+
 def test_what_is_unusual_is_asked_about_and_what_cannot_be_is_not_recorded(kitchen):
     trial, a = kitchen.trial, kitchen.a
     trial.stage(a, "in the fridge", "2025-11-01 15:40")
     made = trial.stage(a, "out of the fridge", "2025-11-05 15:40")
-    assert made.doubt == "Cold retard 96.0 h is unusual (mostly 0 to 72 h). Is it right?"
+    assert made.doubt == (
+        "Cold retard 96.0 h is unusual (mostly 0 to 72 h). Is it right? That is 21 days before the "
+        "day of bake 1, 2025-11-26. Is it the right bake?"
+    )
     made = trial.stage(a, "out of the fridge", "2025-11-26 10:00")
     assert made.doubt == (
         "retard_hours is 594.333333333 (dough 1A): must lie between 0 and 240. Is the time right?"

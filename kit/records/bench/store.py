@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pandas as pd
 from sqlalchemy import Connection, select
@@ -21,6 +22,8 @@ from kit.records.things import Bake, Thing, check_there, there
 __all__ = ["note_stage", "noted_stages", "read_times", "stages_frame"]
 
 _MINUTE = timedelta(minutes=1)
+#: a dough may be mixed, or wait in the cold, so many days from the day of its bake; own choice
+_NEAR_DAYS = 4
 
 
 def read_times(connection: Connection, trial_id: str, bake: Bake) -> BakeTimes:
@@ -127,7 +130,7 @@ def note_stage(
     after = replace(times, noted={**times.noted, thing.id: own})
     before = {(o.thing.id, o.quantity): o.value for o in offers(times)}
     new = [o for o in offers(after) if before.get((o.thing.id, o.quantity)) != o.value]
-    doubts = dict.fromkeys(o.doubt for o in new)
+    doubts = dict.fromkeys([*(o.doubt for o in new), _far_from_day(bake, moment)])
     row = {
         "kind": STAGE + word, "at": moment.isoformat(timespec="microseconds"),
         "text": step.at if at is not None else "",
@@ -138,6 +141,18 @@ def note_stage(
         row |= {"trial_id": trial_id, "level": thing.level, "target_id": thing.id}
         made = replace(made, id=step.add(t.event, row))
     return replace(made, doubt=" ".join(filter(None, doubts)), corrected=had is not None)
+
+
+def _far_from_day(bake: Bake, at: datetime) -> str:
+    """Ask where a stage is noted of a bake whose day is another: the wrong one may be chosen."""
+    if bake.day is None:
+        return ""
+    on = at.astimezone(ZoneInfo(bake.zone)).date()
+    apart = (on - bake.day).days
+    if abs(apart) <= _NEAR_DAYS:
+        return ""
+    side = "after" if apart > 0 else "before"
+    return f"That is {abs(apart)} days {side} the day of {bake}, {bake.day}. Is it the right bake?"
 
 
 def _within_minute(times: BakeTimes, thing: Thing, stage: str, at: datetime) -> datetime:
