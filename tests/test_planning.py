@@ -304,6 +304,7 @@ def test_what_is_only_planned_is_not_held_alike(begun):
     plan = kit.design([kit.Factor("salt_percent", (1, 2))], kit.Kitchen(bakes=2, tubs=2))
     begun.keep(plan, "2027-01-05", same={"malt_percent": 0.6})
     assert begun.compare().differences.equals(before.differences)
+    assert begun.compare().checks == before.checks  # pieces to come are not missing
     assert begun.next().comparison.differences.equals(before.differences)
 
 
@@ -331,11 +332,11 @@ def test_the_command_plans_on_from_what_was_baked(begun, ws, capsys):
     assert not code
     assert "spread is known only from 6 doughs on 3 bakes of begun" in told
     assert "4 bakes" in told  # three are in already
-    assert "Kept in begun: bakes 4." in told
+    assert "Kept in begun: bake 4." in told
     assert len(begun.planned_bakes()) == 1
     code, told = cli(capsys, ws, *malt, "--keep", "--first", "2027-01-12")
     assert told.endswith(
-        "Kept in begun: bakes 4. Put away, because planned earlier and not begun: bake 4. Undo "
+        "Kept in begun: bake 4. Put away, because planned earlier and not begun: bake 4. Undo "
         "brings them back."
     )
     with pytest.raises(SystemExit):

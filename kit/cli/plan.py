@@ -102,7 +102,8 @@ def plan(
                 lines = [(i.name, i.role, i.percent) for i in with_it.ingredients]
                 into.set_formula(with_it.name, lines, with_it.note)
     say()
-    say(f"Kept in {trial}: bakes {', '.join(bake.code for bake in kept)}.")
+    kind = "bake" if len(kept) == 1 else "bakes"
+    say(f"Kept in {trial}: {kind} {', '.join(bake.code for bake in kept)}.")
     if gone:
         say(put_away_in_words(gone))
 

@@ -13,7 +13,7 @@ from kit import quantities
 from kit.analysis.meant import as_meant
 from kit.errors import InputError
 from kit.quantities import Checked, Quantity
-from kit.records import readings, structure, things, trials
+from kit.records import planned, readings, structure, things, trials
 from kit.records import tables as t
 from kit.records.bench.stages import Noted
 from kit.records.bench.verbs import TrialStages
@@ -376,8 +376,15 @@ class TrialRecords(TrialStages, TrialTastings):
         return self._frames().values
 
     def _as_meant(self) -> tuple[pd.DataFrame, list[str]]:
-        """The frame with values near a setting counted as that setting, and where they were."""
-        return as_meant(self.frame(), self.factors)
+        """What was baked, values near a setting counted as that setting, and where they were.
+
+        Bakes planned and not begun are left out: their pieces are not missing.
+        """
+        frame = self.frame()
+        with self._store.reading() as connection:
+            waiting = {bake.code for bake in planned.not_begun(connection, self.id)}
+        begun = frame[~frame["bake"].isin(waiting)].reset_index(drop=True)
+        return as_meant(begun if len(begun) else frame, self.factors)
 
     def provenance(self) -> pd.DataFrame:
         """Return the frame with, for each value, how it came: planned, entered, photo, computed."""
