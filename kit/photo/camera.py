@@ -10,7 +10,7 @@ memory).
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,9 @@ FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
 #: what a phone's main camera has where the file does not say (common practice, no source)
 USUAL_FOCAL_35MM = 26.0
 USUAL_FOCAL_U = 0.12
+#: relative spread of all the lenses phones have, 13 to about 80 mm, for a reference whose
+#: perspective shows which one it was (common practice, no source)
+ANY_FOCAL_U = 0.4
 #: EXIF rounds to whole millimetres and phones crop: relative standard uncertainty
 EXIF_FOCAL_U = 0.02
 
@@ -63,6 +66,12 @@ class Camera:
         focal, u = (focal_35mm, EXIF_FOCAL_U) if focal_35mm else (USUAL_FOCAL_35MM, USUAL_FOCAL_U)
         px = focal * math.hypot(width, height) / FRAME_DIAGONAL_MM
         return cls(px, (width - 1) / 2, (height - 1) / 2, u)
+
+    @property
+    def any_lens(self) -> "Camera":
+        """The same, where its focal length was not told: any of a phone's lenses."""
+        told = self.u_focal < USUAL_FOCAL_U
+        return self if told else replace(self, u_focal=ANY_FOCAL_U)
 
     @property
     def matrix(self) -> Array:

@@ -202,7 +202,7 @@ def find(
             f"{SMALLEST_PX:.0f} are needed. Retake from nearer."
         )
         raise DataError(msg)
-    camera = photo.camera
+    camera = photo.camera.any_lens
     starts = poses_of(camera, known, corners)
     card = np.array([[0, 0], [1, 0], [1, 1], [0, 1.0]]) * SIZE_MM * grown
     reach = projector(camera, starts[0])(card)

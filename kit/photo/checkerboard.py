@@ -61,7 +61,7 @@ def find(photo: Any, inner_corners: Sequence[int], square_mm: float, u_mm: float
         )
         raise DataError(msg)
     patch = linear_patch(photo, px, 2 * wide + 12, wide)
-    camera = photo.camera
+    camera = photo.camera.any_lens
     starts = poses_of(camera, mm, px)
     dark = _parity(patch, projector(camera, starts[0]), nx, ny, square)
     edges = Edges.of_cells(dark, square, np.array([-square, -square]))

@@ -1,15 +1,17 @@
 """A square marker of one of OpenCV's open dictionaries, as the reference."""
 
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo.camera import Pose
+from kit.photo.camera import Camera, Pose
 from kit.photo.edges import Edges, halved, linear_patch
-from kit.photo.plane_fit import poses_of
+from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 from kit.photo.plane_scale import above, chosen, plane_scale, positive, refined
 from kit.photo.reference import Scale
 from kit.photo.squeezed import SQUEEZED_DEG, STEEPEST_DEG, fit_squeezed
@@ -22,6 +24,9 @@ Array = NDArray[np.float64]
 SMALLEST_PX = 60.0
 #: of a cell: wider than this the edges run into one another
 WIDEST_BLUR = 0.45
+#: so much worse, in chi-squared, a fit with inner lines where they should be shows that they are
+#: not: ten that are make it worse by at most about ten (own choice)
+SHIFTED_CHI2 = 12.0
 
 
 def find(
@@ -72,8 +77,8 @@ def find(
     patch = linear_patch(photo, corners, 0.6 * wide / n + 12, wide / n)
     square = np.array([[0, 0], [1, 0], [1, 1], [0, 1.0]]) * side
     ground = np.pad(dark, 1)  # the white margin is bright ground around the black border
-    edges = Edges.of_cells(ground, side / n, np.array([-side / n, -side / n]))
-    camera = photo.camera
+    edges = Edges.of_cells(ground, side / n, np.full(2, -side / n))
+    camera = photo.camera.any_lens
     starts = poses_of(camera, square, corners)
     if min(_off_square_on(pose, square) for pose in starts) > SQUEEZED_DEG:
         fit, marks = fit_squeezed(photo, dark, side, corners)
@@ -81,6 +86,9 @@ def find(
             "marker", photo, fit, marks, square, u_size=u / side, steepest_deg=STEEPEST_DEG
         )
     fit, marks, _, width = refined(camera, starts, patch, edges, camera)
+    by_line = partial(_by_line, cell=side / n, n=n)
+    if _shifted(fit, marks, by_line(marks), camera):
+        fit, marks, _, width = refined(camera, starts, patch, edges, camera, by_line)
     blur = float(np.median(width))
     if blur > WIDEST_BLUR * wide / n:
         msg = (
@@ -91,6 +99,33 @@ def find(
     return plane_scale(
         "marker", photo, fit, marks, square, u_size=u / side, expected=len(edges.start)
     )
+
+
+def _by_line(marks: Marks, cell: float, n: int) -> Marks:
+    """The same marks, of each line between cells only its direction and how bright spreads."""
+    at = marks.mm / cell
+    along = np.abs(at - np.rint(at)).argmin(1)
+    number = np.rint(at[np.arange(len(at)), along])
+    group = np.where((number > 0) & (number < n), number + n * along, 0)
+    # all normals of one direction one way, so that a line's shift has one sign
+    sign = np.ones(len(at))
+    for axis in (0, 1):
+        if (here := along == axis).any():
+            sign[here] = np.sign(marks.normal[here] @ marks.normal[here][0])
+    return replace(
+        marks, normal=marks.normal * sign[:, None], spread=marks.spread * sign, group=group
+    )
+
+
+def _shifted(fit: PlaneFit, marks: Marks, by_line: Marks, prior: Camera) -> bool:
+    """Whether the lines between cells are not where they should be, by the outer square.
+
+    Drawn at a size that its cells do not divide, a marker's inner lines lie up to a third of a
+    pixel of the drawing off, each to one side, and tip the plane: then only their direction counts.
+    """
+    free = fit_plane(fit.camera, fit.pose, by_line, prior=prior)
+    held = fit_plane(fit.camera, fit.pose, marks, sigma_px=free.sigma_px, prior=prior)
+    return held.chi2 > free.chi2 + SHIFTED_CHI2
 
 
 def _off_square_on(pose: Pose, square: Array) -> float:

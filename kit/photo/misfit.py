@@ -6,13 +6,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
-    "TOGETHER", "cost_of", "jitter_of", "near_rms", "noise_of", "run_length", "weights_of",
+    "TOGETHER", "cost_of", "jitter_of", "near_rms", "no_surer", "noise_of", "run_length",
+    "weights_of",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
 
 #: neighbours that err together, while the shape is sought
 TOGETHER = 8.0
+#: an outline, whose edges err together, tells the lens to no less than this share of what was known
+#: (own choice: of drawn pieces with shadow and noise nine heights in ten then lay within 95 %)
+LEARNT = 0.3
 
 
 def weights_of(res: Array, spread: Array, noise: float) -> Array:
@@ -56,3 +60,13 @@ def cost_of(res: Array, spread: Array, noise: float) -> float:
     """Twice the minus log likelihood of residuals with Cauchy's heavy tails."""
     scaled = (res / (2.385 * noise * spread)) ** 2
     return float(2.385**2 * np.log1p(scaled).sum() / TOGETHER)
+
+
+def no_surer(cov: Array, at: int, known: float) -> Array:
+    """A covariance with number `at` told to no less than a share of what was `known` of it.
+
+    What goes with it is as much less sure.
+    """
+    goes = cov[:, at] / cov[at, at]
+    more = max((LEARNT * known) ** 2 - float(cov[at, at]), 0.0)
+    return np.asarray(cov + more * np.outer(goes, goes))

@@ -145,9 +145,15 @@ def turned(w: Array) -> Array:
 
 
 def _moved(camera: Camera, pose: Pose, step: Array) -> tuple[Camera, float, Pose]:
-    """Camera, spread and pose after a step of the nine parameters; turned about the plane."""
-    lens = replace(camera, k1=camera.k1 + step[0], focal_px=camera.focal_px * math.exp(step[1]))
-    return lens, float(step[2]), Pose(pose.rotation @ turned(step[6:]), pose.shift + step[3:6])
+    """Camera, spread and pose after a step of the nine parameters; turned about the plane.
+
+    A longer lens sees the plane from farther away, as large as before: only what perspective
+    shows goes with the focal length.
+    """
+    longer = math.exp(step[1])
+    lens = replace(camera, k1=camera.k1 + step[0], focal_px=camera.focal_px * longer)
+    shift = pose.shift * (1.0, 1.0, longer) + step[3:6]
+    return lens, float(step[2]), Pose(pose.rotation @ turned(step[6:]), shift)
 
 
 def poses_of(camera: Camera, mm: Array, px: Array) -> list[Pose]:

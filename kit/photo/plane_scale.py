@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo.camera import Camera, Pose, Variant
+from kit.photo.camera import USUAL_FOCAL_U, Camera, Pose, Variant
 from kit.photo.edges import Edges, Patch, place_edges
 from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 from kit.photo.reference import Scale
@@ -31,6 +31,9 @@ UNFLAT = 0.0015
 FEWEST_EDGES = 0.5
 #: a second pose is worth a word while its chi-squared is not this much worse
 AMBIGUOUS_CHI2 = 12.0
+#: where the lens was not told, a short one tipped one way passes for a long one tipped the other:
+#: looked for by a wide and a long one, too (to the main one)
+OTHER_LENSES = (0.6, 2.5)
 
 
 def positive(name: str, number: Any, high: float, unit: str = "mm") -> float:
@@ -93,22 +96,28 @@ def numbers(name: str, given: Any, count: int) -> Array:
 
 
 def refined(
-    camera: Camera, starts: Sequence[Pose], patch: Patch, edges: Edges, prior: Camera
-) -> tuple[PlaneFit, Marks, Array, Array]:
+    camera: Camera, starts: Sequence[Pose], patch: Patch, edges: Edges, prior: Camera,
+    taken: Callable[[Marks], Marks] | None = None,
+) -> tuple[PlaneFit, Marks, Array, Array]:  # fmt: skip
     """Fit a pose to the edges it predicts, from each start; the best with what it rests on.
 
-    An edge that is not where a pose says it is counts as one that is four sigma off.
+    An edge that is not where a pose says it is counts as one that is four sigma off. `taken` says
+    what of the marks is believed; all when not given.
     """
 
     def again(lens: Camera, pose: Pose) -> tuple[float, PlaneFit, Marks, Array, Array] | None:
         marks, contrast, width = place_edges(patch, edges, projector(lens, pose))
         if len(marks.mm) < 8:
             return None
+        marks = marks if taken is None else taken(marks)
         fit = fit_plane(lens, pose, marks, prior=prior)
         missed = len(edges.start) - len(marks.mm)
         return fit.chi2 + 16.0 * missed, fit, marks, contrast, width
 
-    tried = [found for start in starts if (found := again(camera, start)) is not None]
+    begun = [(camera, start) for start in starts]
+    if prior.u_focal > USUAL_FOCAL_U:
+        begun += _by_other_lenses(camera, starts[0], edges.start)
+    tried = [found for one in begun if (found := again(*one)) is not None]
     for _ in range(2):
         least = min((t[0] for t in tried), default=0.0)
         # a pose that fits far worse is not followed further
@@ -121,6 +130,13 @@ def refined(
         )
         raise DataError(msg)
     return min(tried, key=lambda t: t[0])[1:]
+
+
+def _by_other_lenses(camera: Camera, pose: Pose, mm: Array) -> list[tuple[Camera, Pose]]:
+    """Poses by a wide and a long lens that show about the same of a plane."""
+    px = projector(camera, pose)(mm)
+    lenses = [replace(camera, focal_px=camera.focal_px * by) for by in OTHER_LENSES]
+    return [(lens, start) for lens in lenses for start in poses_of(lens, mm, px)]
 
 
 def projector(camera: Camera, pose: Pose) -> Callable[[Array], Array]:
@@ -212,24 +228,36 @@ def plane_scale(
             )
     known = photo.focal_35mm is not None
     off = math.sqrt(float(fit.covariance[1, 1]))
+    camera = fit.camera
     if not known:
-        learnt = off < 0.5 * Camera.of(photo.width, photo.height).u_focal
-        said.append(
-            f"the file does not give the focal length: found from the {kind}'s perspective, to "
-            f"{100 * off:.1g} %"
-            if learnt
-            else "the file does not give the focal length: a usual phone's is taken"
-        )
+        camera = replace(camera, u_focal=off)
+        said.append(_lens_note(kind, off, fit.camera.u_focal))
     step = 1e-3 * max(float(np.ptp(outline_mm)), 1.0)
     square = centre + step * np.array([[-0.5, 0], [0.5, 0], [0, -0.5], [0, 0.5]])
     px = project(square) / step
     area = abs(float(np.linalg.det(np.stack([px[1] - px[0], px[3] - px[2]]))))
     made = Scale(
-        kind, fit.camera, fit.pose, 1 / math.sqrt(area), 0.0,
+        kind, camera, fit.pose, 1 / math.sqrt(area), 0.0,
         u_tilt_deg=fit.u_tilt_deg, outline=project(outline_mm), reading=reading,
         notes=tuple(said), variants=tuple(variants), u_size=u_size,
     )  # fmt: skip
     return replace(made, u=grid_u(made, photo))
+
+
+def _lens_note(kind: str, off: float, before: float) -> str:
+    """What is known of a lens the file says nothing of: to `off`, and to `before` at first."""
+    if off < 0.5 * USUAL_FOCAL_U:
+        return (
+            f"the file does not give the focal length: found from the {kind}'s perspective, to "
+            f"{100 * off:.1g} %"
+        )
+    if before <= USUAL_FOCAL_U:
+        return "the file does not give the focal length: a usual phone's is taken"
+    return (
+        f"the file does not give the focal length and the {kind}'s perspective tells it only to "
+        f"{100 * off:.2g} %: what stands before or behind the {kind} is as unsure of its size as "
+        "± says. The original photo, or focal_35mm= when it is read, makes it surer"
+    )
 
 
 def _tilt_at(pose: Pose, centre: Array) -> float:

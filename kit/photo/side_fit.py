@@ -122,18 +122,42 @@ def stand_of(scale: Scale, standing: bool | None) -> tuple[Stand, Beliefs, tuple
             "Retake the photo from nearly the height of the worktop."
         )
         raise DataError(msg)
-    tilt, expected, roll = math.hypot(scale.u_tilt_deg, PLUMB_DEG), 0.0, PLUMB_DEG
+    tilt, expected, roll = PLUMB_DEG, 0.0, PLUMB_DEG
     if not scale.tilt_known:
         tilt, expected, roll = USUAL_LOOK_U_DEG, -USUAL_LOOK_DEG, HELD_ROLL_DEG
         checks.append(
             "the reference does not say how high the camera was: that was taken from the piece's "
             "own outline. A card or marker beside the piece makes it surer"
         )
+    stand = Stand(scale.camera, start, across, along, toward, up, origin)
+    nods = _nods_with_lens(scale, stand.nod)
+    own = max(math.radians(scale.u_tilt_deg) ** 2 - (nods * scale.camera.u_focal) ** 2, 0.0)
+    if scale.tilt_known:
+        tilt = math.hypot(PLUMB_DEG, math.degrees(math.sqrt(own)))
     beliefs = Beliefs(
         math.radians(tilt), math.radians(roll), max(scale.u_offset_mm, 0.01),
-        scale.camera.u_focal, 0.0, math.radians(expected),
+        scale.camera.u_focal, 0.0, math.radians(expected), tilt_by_lens=nods,
     )  # fmt: skip
-    return Stand(scale.camera, start, across, along, toward, up, origin), beliefs, tuple(checks)
+    return stand, beliefs, tuple(checks)
+
+
+def _nods_with_lens(scale: Scale, nod: Array) -> float:
+    """How far (radians) the reference's plane nods where the focal length's logarithm grows by 1.
+
+    Of a reference seen nearly square-on perspective tells the tilt: a longer lens shows as much
+    of it from farther away only where the plane is tipped by more.
+    """
+    assert scale.camera is not None
+    both = square = 0.0
+    for v in scale.variants:
+        if v.camera is not None:
+            longer = math.log(v.camera.focal_px / scale.camera.focal_px)
+            turn = v.pose.rotation @ scale.pose.rotation.T
+            vector = np.array([turn[2, 1], turn[0, 2], turn[1, 0]])
+            vector = (vector - [turn[1, 2], turn[2, 0], turn[0, 1]]) / 2
+            both += v.weight * longer * float(vector @ nod)
+            square += v.weight * longer**2
+    return both / square if square else 0.0
 
 
 def measure(

@@ -124,15 +124,16 @@ class Stand:
     def turned(self, tilt: float, roll: float, offset_mm: float, focal: float) -> "Stand":
         """Return the stand with its plane tipped, rolled (radians), moved and the lens changed.
 
-        `focal` is a relative change of the focal length; the reference keeps its place and size
+        `focal` is a change of the focal length's logarithm; the reference keeps its place and size
         in the picture, so that only distances along the line of sight change.
         """
+        longer = math.exp(focal)
         turn = _rotation(self.nod * tilt) @ _rotation(self.sight * roll)
         camera = Camera(
-            self.camera.focal_px * (1 + focal), self.camera.cx, self.camera.cy,
+            self.camera.focal_px * longer, self.camera.cx, self.camera.cy,
             self.camera.u_focal, self.camera.k1,
         )  # fmt: skip
-        stretch = np.array([1.0, 1.0, 1 + focal])
+        stretch = np.array([1.0, 1.0, longer])
         toward = turn @ self.toward
         origin = turn @ (self.origin - self.pivot) + self.pivot * stretch
         return Stand(

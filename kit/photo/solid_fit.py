@@ -11,7 +11,7 @@ outline. Method: Björck 1996, "Numerical Methods for Least Squares Problems", c
 import math
 from collections.abc import Iterator, Mapping
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from kit.photo.misfit import (
     cost_of,
     jitter_of,
     near_rms,
+    no_surer,
     noise_of,
     run_length,
     weights_of,
@@ -62,6 +63,8 @@ class Beliefs:
         Radians; other than 0 where the reference does not tell how high the camera was.
     across_mm : float
         Of where the foot was said to be, left to right.
+    tilt_by_lens : float
+        Radians of tilt to the focal length's logarithm; `tilt` is what is left then.
     """
 
     tilt: float
@@ -71,6 +74,7 @@ class Beliefs:
     marking_px: float
     expected_tilt: float = 0.0
     across_mm: float = math.inf
+    tilt_by_lens: float = 0.0
 
     @property
     def floor_px(self) -> float:
@@ -146,7 +150,7 @@ class _Problem:
     ) -> None:
         self.rays = stand.camera.rays(points_px)
         self.spread, self.stand, self.shape = spread, stand, shape
-        self.floor = beliefs.floor_px
+        self.floor, self.tilt_by_lens = beliefs.floor_px, beliefs.tilt_by_lens
         shared = (beliefs.tilt, beliefs.roll, beliefs.plane_mm, beliefs.lens, beliefs.marking_px)
         self.sd = np.maximum((beliefs.across_mm, math.inf, *shared), 1e-9)
         self.mean = np.array([*start, beliefs.expected_tilt, 0.0, 0.0, 0.0, 0.0])
@@ -177,15 +181,9 @@ class _Problem:
         around, stand, _ = self.seen(x, profile)
         if not len(around.points):  # wandered off to where no line of sight touches it
             return np.full(len(self.rays), np.inf), around, np.zeros(len(self.rays), int), stand
-        rays = self.rays / (1 + x[5], 1 + x[5], 1.0)
-        off = rays @ around.lines().T
-        nearest = off.argmax(1)
-        return (
-            off[np.arange(len(off)), nearest] * stand.camera.focal_px - x[6],
-            around,
-            nearest,
-            stand,
-        )
+        longer = math.exp(x[5])
+        off = (self.rays / (longer, longer, 1.0)) @ around.lines().T
+        return off.max(1) * stand.camera.focal_px - x[6], around, off.argmax(1), stand
 
     def slopes(self, x: Array, now: tuple[Array, Contour, Whole, Stand]) -> Array:
         """Of the distances, in closed form."""
@@ -201,7 +199,7 @@ class _Problem:
         out[:, 2] = per * (normal * np.cross(self.stand.nod, arm)).sum(1)
         out[:, 3] = per * (normal * np.cross(self.stand.sight, arm)).sum(1)
         out[:, 4] = per * (normal @ stand.toward)
-        out[:, 5] = normal[:, 2] * (self.stand.camera.focal_px + per * self.stand.pivot[2])
+        out[:, 5] = normal[:, 2] * (stand.camera.focal_px + per * stand.pivot[2])
         out[:, 6] = -1.0
         ring, theta = around.ring[nearest], around.theta[nearest]
         flat = np.hypot(around.normals[nearest, 0], around.normals[nearest, 1])
@@ -215,6 +213,7 @@ class _Problem:
         own = self.shape.known(x[_PLACE:])
         rows = np.zeros((_PLACE + len(own.rows), len(x)))
         rows[:_PLACE, :_PLACE] = np.diag(1 / self.sd)
+        rows[2, 5] = -self.tilt_by_lens / self.sd[2]
         rows[_PLACE:, _PLACE:] = own.rows
         return Known(rows, np.r_[self.mean / self.sd, own.aims])
 
@@ -271,8 +270,11 @@ def fit_solid(
     """
     points = np.asarray(points_px, float)
     spread = np.ones(len(points)) if spread is None else np.asarray(spread, float)
-    if before is not None:
-        shape = before.shape
+    if before is not None and isinstance(shape, RoundProfile):
+        # of the kind it was found to be; its size is believed as it is seen now
+        kind = before.shape
+        assert isinstance(kind, RoundProfile)
+        shape = replace(shape, domed=kind.domed, fee=kind.fee)
     problem = _Problem(points, spread, stand, shape, beliefs, start)
     tried: list[tuple[_Problem, Array]] = []
     if before is not None:
@@ -367,7 +369,7 @@ def _result(problem: _Problem, x: Array) -> SolidFit:
     sure = weight / (wide * problem.spread) ** 2 / length
     bend = (slopes.T * sure) @ slopes + known.T @ known
     # also of the numbers that ended at zero: a top found round may yet be flat
-    cov: Array = np.linalg.inv(bend).astype(np.float64)
+    cov = no_surer(np.linalg.inv(bend).astype(np.float64), 5, float(problem.sd[5]))
     solid = profile.solid
     widest = int(profile.r.argmax())
     (by_r, by_h), (rings_r, rings_h) = solid.volume_slopes(), shape.moves(x[_PLACE:])

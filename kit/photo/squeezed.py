@@ -71,7 +71,7 @@ def fit_squeezed(
         normal.append(np.repeat(out[None] * away, len(share), 0))
     # bright and dark lie on both sides within the pattern: how far one spreads shifts none
     marks = Marks(np.concatenate(mm), np.concatenate(px), np.concatenate(normal), np.zeros(12))
-    camera: Camera = photo.camera
+    camera: Camera = photo.camera.any_lens
     fits = [
         fit_plane(camera, pose, marks, sigma_px=PLACED_PX, prior=camera)
         for pose in poses_of(camera, square, found)

@@ -206,7 +206,7 @@ def test_counting_again_is_quick(plain):
 
 
 #: Openness in points, cells/cm² and median cell in %, by level.
-LIMITS = {"easy": (3.5, 10.0, 20.0), "realistic": (3.5, 12.0, 20.0), "hard": (6.5, 28.0, 36.0)}
+LIMITS = {"easy": (3.5, 10.0, 20.0), "realistic": (3.5, 12.0, 20.0), "hard": (6.5, 24.0, 30.0)}
 UNDER_A_LAMP = {
     "easy": (8.0, 28.0, 16.0),
     "realistic": (4.5, 38.0, 18.0),
@@ -241,11 +241,11 @@ def told(rows):
 def test_errors_and_coverage_on_fresh_seeds():
     """Print errors by level, kind and light; fail beyond about 1.5 × what was found.
 
-    Found in November 2026, easy, realistic and hard: on seeds from 500000 openness 1.6, 1.8 and 4.8
-    points, cells/cm² 8, 8 and 20 %, median cell 15, 13 and 25 %, all outlines within 1 %; from
-    1340000 openness 2.0, 1.8 and 3.1, cells/cm² 7, 9 and 21, median 9, 14 and 20. Of foam alone
-    (both seeds, all levels) cells/cm² 11 and 6, median 7 and 6; what is far off are blobs, some ten
-    large cells a face, of which the median is told by the chance of one cell more.
+    Found in November 2026, easy, realistic and hard: on seeds from 500000 openness 1.6, 1.8 and 4.3
+    points, cells/cm² 8, 8 and 13 %, median cell 15, 13 and 13 %, all outlines within 1 %; from
+    1340000 openness 2.1, 1.8 and 2.7, cells/cm² 6, 6 and 15, median 9, 14 and 15. Of foam alone
+    (both seeds, all levels) cells/cm² 11 and 5, median 7 and 6; what is far off are blobs, some
+    ten large cells a face, of which the median is told by the chance of one cell more.
     With 24 faces a level an RMSE strays by a seventh (1 in √48) where errors are normal; a few
     faces carry it here, so that fresh seeds may fail now and then.
     """

@@ -239,7 +239,7 @@ def test_focal_length_is_found_where_the_file_has_none_and_the_board_shows_persp
     scene = draw(rng, [Board((7, 5), 14.0)], "easy", face_mm=(0, 0), size=SMALL, tilt=(28, 32),
                  focal_told=0.0, px_per_mm=4.0)  # fmt: skip
     found = scale(scene.photo, "checkerboard", inner_corners=(5, 7), square_mm=14)
-    assert found.camera.u_focal == pytest.approx(0.12)
+    assert found.camera.u_focal < 0.01
     assert found.camera.focal_px == pytest.approx(scene.camera.focal_px, rel=0.03)
     assert "found from the checkerboard's perspective" in " ".join(found.notes)
 
