@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from kit import quantities
-from kit.errors import InputError, KitError, NotFoundError, StoreError
+from kit.errors import InputError, NotFoundError, StoreError
 from kit.formula.formula import Formula
 from kit.measuring import TrialPhotos
 from kit.planning import TrialPlanning
@@ -215,11 +215,10 @@ class Workspace:
             trial = self.new_trial(name, **about)
             try:
                 if formula is not None:
-                    lines = [(i.name, i.role, i.percent) for i in formula.ingredients]
-                    trial.set_formula(formula.name, lines, formula.note)
+                    trial.set_formula(formula)
                 return trial, trial.keep(plan, days, every_days, same)
-            except KitError:
-                self.undo()
+            except BaseException:
+                self.remove_trial(name)  # begun for this plan alone
                 raise
 
     def remove_trial(self, name: str) -> None:

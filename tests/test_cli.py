@@ -8,6 +8,7 @@ from typer.testing import CliRunner
 
 import kit
 from kit.cli import app, main, tables
+from kit.errors import StoreError
 
 PUBLISHED = Path(__file__).parents[1] / "datasets" / "published"
 DEMO = Path(__file__).parents[1] / "datasets" / "demo" / "pieces.csv"
@@ -264,6 +265,26 @@ def test_a_failed_import_leaves_no_trial(run, tmp_path):
     assert run("compare", "bakes").stderr == (
         "kit: --trial is None: names none: there are no trials yet.\n"
     )
+
+
+def test_an_import_that_breaks_off_leaves_a_trial_that_was_there_as_it_was(
+    run, tmp_path, monkeypatch
+):
+    table = tmp_path / "good.csv"
+    table.write_text(
+        "bake,dough,salt_percent,rise_height_mm\n1,1A,1.2,30\n1,1B,1.8,31\n1,1C,1.2,32\n"
+    )
+    with kit.Workspace("bakes") as ws:
+        ws.new_trial("salt", question="as it was")
+
+    def breaks_off(self, seen):
+        raise StoreError("the disk is full")
+
+    monkeypatch.setattr(kit.Trial, "bring_in", breaks_off)
+    asked = ("--factor", "salt_percent", "--question", "another")
+    assert run("import", table, "bakes", "--trial", "salt", *asked).exit_code == 1
+    with kit.Workspace("bakes") as ws:
+        assert (ws.trial("salt").question, ws.trial("salt").factors) == ("as it was", {})
 
 
 def test_a_table_is_looked_at_before_it_is_stored(run, tmp_path):

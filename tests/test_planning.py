@@ -319,6 +319,24 @@ def test_a_trial_begins_with_its_plan_or_not_at_all(ws):
     assert ws.trials() == []
 
 
+def test_a_plan_that_cannot_be_kept_takes_back_nothing_of_others(ws):
+    """In a workspace that a kitchen shares the newest thing done may be another's."""
+    other = ws.new_trial("theirs")
+    plan = kit.design([kit.Factor("malt_percent", (0, 0.6))], kit.Kitchen(bakes=2, tubs=2))
+    keep = kit.Trial.keep
+
+    def meanwhile(self, *args):
+        other.change(question="asked meanwhile")
+        return keep(self, *args)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(kit.Trial, "keep", meanwhile)
+        with pytest.raises(InputError):
+            ws.begin("x", plan, "3.12.2026", outcome="rise_height_mm")
+    assert [trial.name for trial in ws.trials()] == ["theirs"]
+    assert other.question == "asked meanwhile"
+
+
 def cli(capsys, ws, *more):
     with pytest.raises(SystemExit) as ended:
         main(["plan", str(ws.folder), *more])

@@ -53,7 +53,7 @@ def import_(
 
     with Workspace(folder) as ws:
         known = {t.name: t for t in ws.trials()}
-        into, changed = known.get(trial) or ws.new_trial(trial), False
+        into, before = known.get(trial) or ws.new_trial(trial), dict[str, Any]()
         try:
             seen = _corrected(into.look_at(table, sheet), column or [], dates, decimal)
             given = _given(seen, factor or [], outcome, question, matters)
@@ -61,15 +61,15 @@ def import_(
                 say(seen.text(_ANSWER))
             if not look:
                 _refuse_doubts(seen, good_rows)
-                if given:
-                    into.change(**given)  # first: what is no factor is told of
-                    changed = True
+                if given:  # first: what is no factor is told of
+                    before = {name: getattr(into, name) for name in given}
+                    into.change(**given)
                 say(str(into.bring_in(seen)))
         except BaseException:
             if trial not in known:
                 ws.remove_trial(trial)  # made for this table alone
-            elif changed:
-                ws.undo()
+            elif before:
+                into.change(**before)
             raise
         if look:
             if trial not in known:

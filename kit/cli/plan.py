@@ -99,8 +99,7 @@ def plan(
             gone = [bake.code for bake in into.planned_bakes()]
             kept = into.keep(made, first, every_days, same, instead=True)
             if with_it is not None:
-                lines = [(i.name, i.role, i.percent) for i in with_it.ingredients]
-                into.set_formula(with_it.name, lines, with_it.note)
+                into.set_formula(with_it)
     say()
     kind = "bake" if len(kept) == 1 else "bakes"
     say(f"Kept in {trial}: {kind} {', '.join(bake.code for bake in kept)}.")

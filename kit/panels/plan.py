@@ -321,8 +321,7 @@ class PlanPanel(PlanForm):
         gone = [bake.code for bake in trial.planned_bakes()]
         bakes = trial.keep(plan, *when, instead=True)
         if formula is not None and trial.formula() is None:
-            lines = [(i.name, i.role, i.percent) for i in formula.ingredients]
-            trial.set_formula(formula.name, lines, formula.note)
+            trial.set_formula(formula)
         return trial, bakes, gone
 
     def _write_sheet(self, trial: Trial, bake: Bake) -> str:

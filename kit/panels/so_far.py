@@ -6,6 +6,7 @@ import pandas as pd
 
 from kit import charts, quantities
 from kit.analysis import words
+from kit.analysis.fitting import dough_means
 from kit.errors import DesignError, KitError
 from kit.panels.blocks import show
 from kit.workspace import Trial
@@ -62,9 +63,9 @@ def _points(frame: pd.DataFrame, outcome: str, by: str) -> pd.DataFrame:
 
 def _doughs(points: pd.DataFrame) -> list[tuple[object, str, str, int, float]]:
     """Setting, bake, dough, number of pieces and their mean, a dough and setting at a time."""
-    groups = points.groupby(["level", "bake", "dough"])["value"]
-    found = groups.agg(pieces="size", mean="mean").reset_index()
-    return [tuple(row) for row in found.to_numpy(dtype=object)]
+    found = dough_means(points).sort_values(["level", "bake", "dough"])
+    rows = found[["level", "bake", "dough", "pieces", "value"]]
+    return [tuple(row) for row in rows.to_numpy(dtype=object)]
 
 
 def _shown(outcome: str, value: float) -> str:

@@ -16,7 +16,7 @@ from PIL import Image, ImageCms, UnidentifiedImageError
 
 from kit.errors import InputError, KitError, MissingPackageError
 
-__all__ = ["LIMIT_MP", "SMALLEST_PX", "decoded", "opened", "tags_of"]
+__all__ = ["LIMIT_MP", "SMALLEST_PX", "decoded", "image_of", "opened", "tags_of"]
 
 Pixels = NDArray[np.uint8]
 Content = Path | bytes
@@ -59,7 +59,7 @@ def opened(content: Content, name: str) -> Iterator[tuple[Image.Image, tuple[str
         A HEIC file without the extra.
     """
     with _quietly(name) as odd:
-        im = _open(content)
+        im = image_of(content)
         try:
             _check_size(im, name)
             odd += _oddities(im)
@@ -130,7 +130,14 @@ def decoded(
         return np.asarray(pixels), factor  # read-only
 
 
-def _open(content: Content) -> Image.Image:
+def image_of(content: Content) -> Image.Image:
+    """Open a picture's header with the package that reads its kind, as it is.
+
+    Raises
+    ------
+    MissingPackageError
+        A HEIC file without the extra.
+    """
     file = content if isinstance(content, Path) else io.BytesIO(content)
     if _head(content)[4:8] == b"ftyp" and _head(content)[8:12] in _HEIC:
         try:

@@ -186,7 +186,8 @@ class Power:
             low, high = self.smallest_range
             said.append(
                 f"The spread is known only {self.spread.source}, so that may turn out to be "
-                f"anything from {self._amount(low)} to {self._amount(high)}."
+                f"anything from {self._amount(low)} to {self._amount(high)} (one time in five "
+                "even beyond)."
             )
         if self.effects:
             said.append(f"The settings as given are noticed {often(self.chance or 0.0)}.")

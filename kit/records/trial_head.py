@@ -103,14 +103,17 @@ class TrialHead:
             return trials.factors(connection, self.id)
 
     def set_formula(
-        self, name: str, ingredients: Sequence[tuple[str, str, str | float | None]], note: str = ""
+        self,
+        name: str | Formula,
+        ingredients: Sequence[tuple[str, str, str | float | None]] = (),
+        note: str = "",
     ) -> None:
         """Give the trial its formula in baker's percentages.
 
         Parameters
         ----------
-        name : str
-            What it is called.
+        name : str or Formula
+            What it is called; or the whole formula, and nothing else is needed.
         ingredients : sequence of (ingredient, role, percent)
             For example ``[("bread flour", "flour", 100), ("milk", "liquid", 72)]``. Roles: flour,
             liquid, salt, yeast, malt, fat, egg, sugar, other. The flours make 100 together. None
@@ -118,6 +121,9 @@ class TrialHead:
         note : str
             Anything.
         """
+        if isinstance(name, Formula):
+            ingredients, note = [(i.name, i.role, i.percent) for i in name.ingredients], name.note
+            name = name.name
         with self._step() as step:
             trials.set_formula(step, self.id, name, ingredients, note)
             self._say(step, f"formula {name} set")

@@ -688,3 +688,43 @@ def test_faces():
     said = sorted(text.get_text() for text in ax.texts)
     assert said == sorted(f"{d.dough}\n{d.malt_percent:g} %" for d in plan.doughs.itertuples())
     assert len(ax.patches) == 8
+
+
+# slips of the pen
+
+
+@pytest.mark.parametrize(
+    ("kitchen", "told"),
+    [
+        ({"bakes": 4000, "doughs_per_bake": 4000}, "pieces is 96000000: must be at most 20000"),
+        ({"bakes": 5, "tubs": 4, "pieces_per_dough": 6000}, "pieces is 120000: must be at most"),
+    ],
+)
+def test_more_than_any_kitchen_bakes_is_refused_before_anything_is_searched(kitchen, told):
+    with pytest.raises(InputError) as caught:
+        Kitchen(**kitchen)
+    assert told in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("0,1", "was read as one number, 0.1. Put a space or a semicolon between two settings"),
+        ("1,2 %", "was read as one number, 1.2."),
+    ],
+)
+def test_a_comma_without_a_space_is_told_as_what_it_was_read_as(text, told):
+    with pytest.raises(InputError) as caught:
+        Factor.written("malt_percent", text)
+    assert told in str(caught.value)
+
+
+def test_half_a_name_is_answered_with_the_whole_ones():
+    with pytest.raises(NotFoundError, match="Did you mean 'malt_percent' or 'malt_lintner'"):
+        Factor.written("malt", "0, 1")
+
+
+def test_one_dough_a_bake_is_not_said_to_be_compared_within_bakes():
+    plan = design([Factor("malt_percent", (0, 1))], Kitchen(bakes=2, doughs_per_bake=1))
+    assert "within bakes" not in str(plan)
+    assert "cannot be told apart" in str(plan)

@@ -518,6 +518,7 @@ def test_its_uncertainty_becomes_a_range():
     assert found.sentences[1].startswith(
         "The spread is known only from 8 doughs on 2 bakes, so that may"
     )
+    assert found.sentences[1].endswith(" (one time in five even beyond).")  # the range is 80 %
 
 
 def test_the_range_holds_the_truth_four_times_in_five():

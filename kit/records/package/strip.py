@@ -13,6 +13,8 @@ import warnings
 import zlib
 from typing import Any
 
+from kit.errors import MissingPackageError
+
 __all__ = ["CannotStrip", "kind_of_picture", "strip"]
 
 #: what may stay of what a camera writes (EXIF 2.32, tables 4 to 8): tag -> what it must look like
@@ -81,7 +83,7 @@ def strip(picture: bytes) -> tuple[bytes, str]:
         return _png(picture), "png"
     if kind is None:
         raise CannotStrip("is no picture of a known kind")
-    return _as_png(picture, kind), "png"
+    return _as_png(picture), "png"
 
 
 # JPEG
@@ -187,28 +189,16 @@ def _png(data: bytes) -> bytes:
 # the rest
 
 
-def _opened(data: bytes, kind: str) -> Any:
-    """Open a picture with Pillow; a phone's HEIC with the package that reads it, upright."""
-    from PIL import Image
-
-    if kind != "heic":
-        return Image.open(io.BytesIO(data))
-    try:
-        from pillow_heif import HeifImageFile
-    except ImportError as exc:
-        msg = "is HEIC: pip install 'bake-trial-kit[heic]', or save it as JPEG"
-        raise CannotStrip(msg) from exc
-    return HeifImageFile(io.BytesIO(data))  # type: ignore[no-untyped-call]
-
-
-def _as_png(data: bytes, kind: str) -> bytes:
+def _as_png(data: bytes) -> bytes:
     """Save the pixels anew, without loss, or refuse."""
     from PIL import Image, UnidentifiedImageError
+
+    from kit.photo.decode import image_of
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")  # a picture too big to be one
-            with _opened(data, kind) as image:
+            with image_of(data) as image:
                 if getattr(image, "n_frames", 1) > 1:
                     raise CannotStrip("holds several pictures: save the one that counts as PNG")
                 bits: Any = getattr(image, "tag_v2", {}).get(258, (8,))
@@ -227,6 +217,9 @@ def _as_png(data: bytes, kind: str) -> bytes:
                 bare.save(saved, "PNG", exif=notes or None, compress_level=3, **kept)
     except CannotStrip:
         raise
+    except MissingPackageError as exc:
+        msg = f"is HEIC, and {exc}; or save it as JPEG"
+        raise CannotStrip(msg) from exc
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, EOFError, TypeError,
             KeyError, struct.error, OverflowError, MemoryError, Warning,
             Image.DecompressionBombError) as exc:  # fmt: skip
