@@ -82,6 +82,8 @@ class TrialPhotos(TrialRecords):
                 placed.append(store.place(self._store, file, read(file, zone=zone).taken))
             except StoreError:
                 raise
+            except InputError as exc:  # the name is said already
+                refused.append((file.name, f"it {exc.rule}. {exc.remedy}".strip()))
             except KitError as exc:
                 refused.append((file.name, str(exc)))
         with self._step() as step:
