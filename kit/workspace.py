@@ -33,6 +33,7 @@ from kit.errors import InputError, NotFoundError, StoreError
 from kit.formula.formula import Formula
 from kit.measuring import TrialPhotos
 from kit.planning import TrialPlanning
+from kit.preparing import TrialPreparing
 from kit.proofing import TrialProof
 from kit.quantities import Quantity
 from kit.records import frame as frames
@@ -349,7 +350,7 @@ class Workspace:
         return journal.step(self.store, self.who, says)
 
 
-class Trial(TrialPlanning, TrialPhotos, TrialPages, TrialProof):
+class Trial(TrialPlanning, TrialPreparing, TrialPhotos, TrialPages, TrialProof):
     """One question asked over several bakes: its records, and what they answer.
 
     Made by `Workspace.trial` and `Workspace.new_trial`. It holds nothing itself: what it tells is

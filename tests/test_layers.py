@@ -19,7 +19,7 @@ LAYERS = (
     ("formula", "analysis", "photo"),
     ("plan",),
     ("records",),
-    ("planning", "measuring"),
+    ("planning", "preparing", "measuring"),
     ("charts",),
     ("writeup",),
     ("answering", "proofing"),

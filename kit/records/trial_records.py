@@ -1,9 +1,7 @@
 """What is stored about one trial, behind one class: the verbs that write it and give it back."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+from collections.abc import Mapping
 from datetime import date, datetime
-from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -19,11 +17,7 @@ from kit.records.bench.stages import Noted
 from kit.records.bench.verbs import TrialStages
 from kit.records.frame import Frames, read
 from kit.records.readings import Event
-from kit.records.sheets.bring import BroughtIn, bring_in
-from kit.records.sheets.file import open_table
-from kit.records.sheets.known import read_known
-from kit.records.sheets.look import Look, look
-from kit.records.sheets.strict import read_sheet, store_sheet
+from kit.records.sheets.verbs import TrialSheets
 from kit.records.things import Bake, Dough, Load, Piece, Thing
 from kit.records.trial_tastings import TrialTastings
 from kit.records.typed import day as read_day
@@ -32,7 +26,7 @@ from kit.records.typed import moment
 __all__ = ["TrialRecords"]
 
 
-class TrialRecords(TrialStages, TrialTastings):
+class TrialRecords(TrialStages, TrialTastings, TrialSheets):
     """The records of one trial: adding, changing, recording, and looking at them."""
 
     # what there is
@@ -276,93 +270,13 @@ class TrialRecords(TrialStages, TrialTastings):
         return made
 
     def events(self) -> pd.DataFrame:
-        """Return what happened, oldest first: at, kind, text, on (which level), code, id."""
+        """Return what happened, oldest first.
+
+        Columns: at, kind, text, on (level), code, id (both of the thing), event (its own id).
+        """
         row = self._row()
         with self._store.reading() as connection:
             return readings.events(connection, self.id, row.zone)
-
-    def import_csv(self, source: str | Path | pd.DataFrame) -> list[str]:
-        """Bring in a table with one row a piece, whole or not at all; one undo takes it back.
-
-        Parameters
-        ----------
-        source : path or DataFrame
-            Columns as in `frame`; ``bake`` and ``dough`` are needed, the rest as there is.
-
-        Returns
-        -------
-        list of str
-            What is unusual, by row; look at it.
-
-        Raises
-        ------
-        DataError
-            Lists every cell that cannot be used, by row; nothing is stored.
-        NotFoundError
-            A column nobody knows.
-        """
-        sheet = read_sheet(source)
-        with self._step() as step:
-            zone = trials.trial_row(step.connection, self.id).zone
-            return store_sheet(step, self.id, zone, sheet)
-
-    def look_at(self, source: str | Path | pd.DataFrame, sheet: str | None = None) -> Look:
-        """Look at a table of any layout before it is brought in; nothing is stored.
-
-        Parameters
-        ----------
-        source : path or DataFrame
-            A workbook (.xlsx) or text (.csv, .tsv): one row a piece, or one row a value with
-            columns such as thing, quantity, value, unit.
-        sheet : str, optional
-            Of a workbook; the first that shows and holds anything when not given.
-
-        Returns
-        -------
-        Look
-            What each column seems to mean, `questions`, `problems`; correct it with
-            `with_column`, `with_dates`, `with_decimal`, `ignore`, then `bring_in`.
-
-        Raises
-        ------
-        DataError, NotFoundError
-            It cannot be read, or has no such sheet.
-        """
-        one = look(open_table(source, sheet))
-        if "thing" in one.cells:
-            with self._store.reading() as connection:
-                one = replace(one, known=read_known(connection, self.id))
-        return one
-
-    def bring_in(
-        self,
-        look: Look,
-        progress: Callable[[int, int], Any] | None = None,
-        stop: Callable[[], bool] | None = None,
-    ) -> BroughtIn:
-        """Store the rows of a table that can be used; the others come later, corrected.
-
-        What is there already is found by its code: a bake's; a dough's in its bake; a load's
-        number; a piece's in its dough. Pieces without a code are numbered by the order of their
-        dough's rows, so keep that order in a corrected table. An equal value is not recorded
-        again, a different one becomes a newer reading and is told; an empty cell changes nothing.
-        One undo takes all of it back.
-
-        Parameters
-        ----------
-        look : Look
-            From `look_at`.
-        progress : callable, optional
-            Called with (rows done, rows in all).
-        stop : callable, optional
-            Asked between batches; True leaves the rest. What is stored then are whole rows.
-
-        Returns
-        -------
-        BroughtIn
-            What was stored, what was left and why.
-        """
-        return bring_in(self._store, self._who, self.id, look, progress, stop)
 
     # looking
 

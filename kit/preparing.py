@@ -1,0 +1,193 @@
+"""What a trial does once its plan is kept: weights, times, bench sheet, calendar."""
+
+import os
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from kit.errors import DataError, InputError
+from kit.records import planned, things
+from kit.records import tables as t
+from kit.records.things import Bake
+from kit.records.trial_records import TrialRecords
+from kit.records.trouble import in_words
+
+if TYPE_CHECKING:
+    from kit.formula.sheet import WeighingSheet
+    from kit.plan.limits import Limits
+    from kit.plan.schedule import Schedule
+
+__all__ = ["TrialPreparing"]
+
+
+class TrialPreparing(TrialRecords):
+    """The verbs of a trial for a planned bake; see `kit.formula` and `kit.plan`."""
+
+    def planned(self, bake: Bake) -> pd.DataFrame:
+        """Return one bake as it was planned, one row a piece, in the order of loads and places.
+
+        Columns: bake, order (of mixing), dough, load, place, piece, blind, and what is planned.
+
+        Raises
+        ------
+        DataError
+            Nothing was planned for it.
+        """
+        with self._store.reading() as connection:
+            things.check_there(connection, self.id, bake)
+            runs = planned.planned_runs(connection, self.id, bake)
+        if runs.empty:
+            msg = (
+                f"nothing is planned for {bake}: it has no pieces on the griddle yet. Make a plan "
+                "(design) and keep it, or add loads and pieces with their places."
+            )
+            raise DataError(msg)
+        return runs
+
+    def weigh(self, bake: Bake, raw_piece_g: float | None = None, **more: Any) -> "WeighingSheet":
+        """Say what to weigh for each dough of a planned bake.
+
+        Parameters
+        ----------
+        bake : Bake
+        raw_piece_g : float, optional
+            Weight of a raw piece; or say ``flour_g`` or ``dough_g``.
+        **more
+            See `kit.formula.weigh`: scale_step_g, fine_step_g, use_blend …
+
+        Raises
+        ------
+        DataError
+            The trial has no formula.
+        """
+        from kit.formula.weighing import weigh
+
+        formula = self.formula()
+        if formula is None:
+            msg = f"{self.name} has no formula: set it first, then it can be scaled (set_formula)."
+            raise DataError(msg)
+        runs = self.planned(bake)
+        levels = {row.quantity: row.level for row in self._planned_levels()}
+        whole = [c for c in runs.columns if levels.get(c) == "dough"]
+        doughs = runs.drop_duplicates("dough").sort_values("dough").set_index("dough")
+        settings = {
+            str(code): {c: row[c] for c in whole if pd.notna(row[c])}
+            for code, row in doughs.iterrows()
+        }
+        if raw_piece_g is not None and "pieces" not in more:
+            more["pieces"] = int(runs.groupby("dough").size().max())
+        return weigh(formula, settings, raw_piece_g=raw_piece_g, **more)
+
+    def timetable(
+        self,
+        bake: Bake,
+        table_time: str | datetime | None = None,
+        mix_time: str | datetime | None = None,
+        limits: "Limits | None" = None,
+        **more: Any,
+    ) -> "Schedule":
+        """Say when everything of a planned bake happens.
+
+        Parameters
+        ----------
+        bake : Bake
+        table_time, mix_time : str or datetime, optional
+            A time of day (``"9:00"``) is that of the bake's day.
+        limits : Limits, optional
+        **more
+            See `kit.plan.schedule.schedule`: room_temp_c, measured, retard_hours.
+        """
+        from kit.plan.schedule import schedule
+
+        return schedule(
+            self.planned(bake),
+            zone=bake.zone,
+            table_time=_moment(bake, "table_time", table_time),
+            mix_time=_moment(bake, "mix_time", mix_time),
+            limits=limits,
+            **more,
+        )
+
+    def bench_sheet(
+        self,
+        bake: Bake,
+        path: str | Path,
+        weights: "WeighingSheet | pd.DataFrame | None" = None,
+        schedule: "Schedule | None" = None,
+        quantities: Iterable[str] | None = None,
+        paper: str = "A4",
+        layout: Sequence[Sequence[int]] | None = None,
+    ) -> Path:
+        """Write the sheet of a planned bake, to be printed and written on.
+
+        Parameters
+        ----------
+        bake : Bake
+        path : str or Path
+            Of the HTML page; replaced whole.
+        weights : WeighingSheet, optional
+            See `weigh`.
+        schedule : Schedule, optional
+            See `timetable`.
+        quantities : iterable of str, optional
+            What is to be written down; the trial's outcome and factors, and what usually
+            disturbs, when not given.
+        paper, layout
+            See `kit.plan.sheet.bench_sheet`.
+        """
+        from kit.plan.sheet import bench_sheet
+
+        wanted = list(quantities) if quantities is not None else self.sheet_quantities()
+        mark = " (invented data)" if self.invented else ""
+        text = bench_sheet(
+            self.planned(bake), weights, schedule, wanted, f"{self.name}{mark}", paper, layout
+        )
+        return _write(path, text)
+
+    def calendar(self, schedule: "Schedule", path: str | Path, alarm_minutes: int = 10) -> Path:
+        """Write the steps of a timetable as an iCalendar file with alarms."""
+        from kit.plan.calendar import calendar_text
+
+        return _write(path, calendar_text(schedule, self.name, alarm_minutes))
+
+    def sheet_quantities(self) -> list[str]:
+        """Return what the bench sheet asks for by itself: outcome, factors, usual disturbances."""
+        own = [*self.factors, *([self.outcome] if self.outcome else [])]
+        usual = ("room_temp_c", "dough_temp_c", "ball_weight_g", "griddle_temp_c", "waited_minutes")
+        from kit import quantities
+
+        known = {q.name for q in quantities.all_quantities()}
+        return list(dict.fromkeys([*own, *(name for name in usual if name in known)]))
+
+    def _planned_levels(self) -> Iterable[Any]:
+        r = t.reading.c
+        query = t.reading.select().with_only_columns(r.quantity, r.level).distinct()
+        with self._store.reading() as connection:
+            return connection.execute(query.where(r.trial_id == self.id)).all()
+
+
+def _moment(bake: Bake, field: str, value: str | datetime | None) -> str | datetime | None:
+    """A time of day on the bake's day; what holds a date stays as it is."""
+    from kit.plan.clock import read_clock
+
+    if not isinstance(value, str) or "-" in value:
+        return value
+    minute = min(read_clock(value, field), 1439)
+    if bake.day is None:
+        raise InputError(
+            field, value, f"needs a day, and {bake} has none", "Give the day as well, or set it."
+        )
+    return f"{bake.day.isoformat()} {minute // 60:02d}:{minute % 60:02d}"
+
+
+def _write(path: str | Path, text: str) -> Path:
+    """Write aside, then rename: an older file stays whole until the new one is."""
+    path = Path(path)
+    aside = path.with_name(f".{path.name}.part")
+    with in_words(str(path)):
+        aside.write_text(text, encoding="utf-8", newline="")
+        os.replace(aside, path)
+    return path
