@@ -209,6 +209,38 @@ def test_what_happened_is_noted(run, tmp_path):
     assert f"{noted['at'][0]:%H:%M}" == "09:40"
 
 
+def test_what_was_noted_by_mistake_is_taken_out(run, tmp_path):
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        trial = ws.new_trial("salt", outcome="rise_height_mm")
+        bake = trial.add_bake("2026-06-18")
+        trial.event("dropped", "first", bake, "2026-06-18 09:00")
+        trial.event("dropped", "second", bake, "2026-06-18 10:00")
+        trial.event("dropped", "of the dough", trial.add_dough(bake))
+    out = ("note", "bakes", "dropped", "--bake", "1", "--take-out")
+    told = run(*out)
+    assert told.output == "Taken out of salt: event 'dropped' on bake 1. Undo brings it back.\n"
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        assert ws.trial("salt").events()["text"].tolist() == ["first", "of the dough"]
+    assert run(*out).exit_code == 0
+    assert run(*out).stderr == "kit: no note of bake 1 'dropped'. There are none yet.\n"
+    run("undo", "bakes")
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        assert "first" in ws.trial("salt").events()["text"].tolist()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["plan", "--factor", "malt_percent=0; 1"], ["undo"], ["note", "burnt"], ["package"]],
+)
+def test_a_folder_without_bakes_is_told_of_without_tables(run, tmp_path, words):
+    (tmp_path / "papers").mkdir()
+    answer = run(words[0], "papers", *words[1:])
+    assert (answer.exit_code, answer.stderr) == (
+        2,
+        "kit: papers holds no bakes yet. Make a workspace of it: python -m kit start papers\n",
+    )
+
+
 def test_a_workspace_knows_its_doughs(run):
     run("start", "bakes", "--no-lab")
     result = run("compare", "bakes", "--dough", "dough")

@@ -357,14 +357,37 @@ def test_what_happened_is_noted_and_can_be_undone(panel, trial):
     assert form.what.value == form.more.value == form.at.value == ""
     told = trial.events().iloc[0]
     assert (told["kind"], told["code"], f"{told['at']:%H:%M}") == ("burnt <i>", "1A2", "09:40")
-    assert plain(form.noted.value).endswith(
+    said, listed = form.noted.children
+    assert said.value == "Noted so far:"
+    assert plain(listed.children[0].value).endswith(
         "09:40 piece 1A2: burnt &lt;i&gt; (the flame was too high)"
     )
     assert form.what.text.options[0] == "burnt <i>"  # the same word each time
     assert "malt: event 'burnt <i>' on piece 1A2 noted" in unescape(panel.last.value)
     panel.undo.click()
     assert trial.events().empty
-    assert form.noted.value == ""
+    assert form.noted.children == ()
+
+
+def test_what_was_noted_by_mistake_is_taken_out(panel, trial):
+    for kind in ("burnt", "torn", "dropped"):
+        trial.event(kind, on=trial.piece("1A2"))
+    panel.refresh()
+    form = panel.events
+    torn = form.noted.children[2]  # the newest stands first
+    assert "torn" in torn.children[0].value
+    out = torn.children[1]
+    assert (out.description, out.tooltip) == (
+        "Take it out", "Take out torn, piece 1A2: noted by mistake",
+    )  # fmt: skip
+    out.click()
+    assert trial.events()["kind"].tolist() == ["burnt", "dropped"]
+    assert len(form.noted.children) == 3
+    assert "Taken out: torn, piece 1A2. Undo brings it back." in form.said.value
+    out.click()  # as from a window that has not seen it go
+    assert trial.events()["kind"].tolist() == ["burnt", "dropped"]
+    panel.undo.click()
+    assert sorted(trial.events()["kind"]) == ["burnt", "dropped", "torn"]
 
 
 def test_what_happened_is_of_the_bake_that_is_shown(panel, trial):
@@ -376,8 +399,9 @@ def test_what_happened_is_of_the_bake_that_is_shown(panel, trial):
     panel.refresh()
     for bake, noted in ((second, 1), (first, 2)):
         panel.bake.value = bake.id
-        assert panel.events.noted.value.count("<li>") == noted
-        assert f"load 1 of bake {bake.code}: smoke" in panel.events.noted.value
+        told = panel.events.noted.children[1:]
+        assert len(told) == noted
+        assert f"load 1 of bake {bake.code}: smoke" in told[0].children[0].value
     panel.events.what.value = "a" * 41
     panel.events.note.click()
     assert "must be at most 40 characters" in panel.events.what.said.value

@@ -141,7 +141,7 @@ def _answer(
             raise InputError(
                 option, column, "goes with a table", "A workspace knows its own doughs."
             )
-    with existing(where) as ws:
+    with existing(where, or_table=True) as ws:
         one = chosen(ws, trial)
         outcome = asked["outcome"] or one.outcome
         by = asked["by"] or next(iter(one.factors), None)

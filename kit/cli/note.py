@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from kit.cli.shell import OfTrial, app, chosen, existing, said_in_one_line, say
-from kit.errors import InputError
+from kit.errors import InputError, NotFoundError
 
 if TYPE_CHECKING:
+    from kit.records.readings import Event
     from kit.records.things import Thing
     from kit.workspace import Trial
 
@@ -31,6 +32,9 @@ def note(
     at: Annotated[
         str | None, typer.Option(help="9:40, 'yesterday 21:15'; now if not said.")
     ] = None,
+    take_out: Annotated[
+        bool, typer.Option("--take-out", help="Take out the last such note: it was a mistake.")
+    ] = False,
 ) -> None:
     """Note that something happened; compare --leave-out can leave out what it happened to.
 
@@ -41,8 +45,27 @@ def note(
     with existing(folder) as ws:
         one = chosen(ws, trial)
         on = _thing(one, bake, dough, load, piece)
+        if take_out:
+            event = _last(one, what, on)
+            one.remove(event)
+            say(f"Taken out of {one.name}: {event}. Undo brings it back.")
+            return
         when = None if at is None else read_when("--at", at, one.zone, datetime.now(UTC))
         say(f"Noted in {one.name}: {one.event(what, more, on, when)}")
+
+
+def _last(trial: "Trial", what: str, on: "Thing") -> "Event":
+    """What was last noted of a thing in these words."""
+    from kit.records.readings import Event
+
+    noted = trial.events()
+    of_it = noted[noted["id"] == on.id]
+    same = of_it[of_it["kind"] == what.strip()]
+    if same.empty:
+        kind = f"note of {on}"
+        raise NotFoundError(kind, what, dict.fromkeys(of_it["kind"]))
+    row = same.iloc[-1]
+    return Event(row["event"], row["kind"], row["text"], str(row["at"]), on)
 
 
 def _thing(

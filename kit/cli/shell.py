@@ -65,16 +65,22 @@ def say(text: str = "", style: str = "") -> None:
     screen.print(escape(text), style=style, soft_wrap=not screen.is_terminal)
 
 
-def existing(where: str) -> "Workspace":
-    """Open a workspace that is there; looking at a folder must not make one of it."""
+def existing(where: str, or_table: bool = False) -> "Workspace":
+    """Open a workspace that is there; looking at a folder must not make one of it.
+
+    Parameters
+    ----------
+    where : str
+        Its folder, or a database's address.
+    or_table : bool
+        Whether a table would have done as well, which is then said.
+    """
     from kit.records.store import FILE
     from kit.workspace import Workspace
 
     if "://" not in where and not (Path(where) / FILE).exists():
-        msg = (
-            f"{where} holds no bakes yet. Give a CSV file, or make a workspace of it: "
-            f"python -m kit start {where}"
-        )
+        what = "Give a CSV file, or make" if or_table else "Make"
+        msg = f"{where} holds no bakes yet. {what} a workspace of it: python -m kit start {where}"
         raise DataError(msg)
     return Workspace(where)
 

@@ -11,6 +11,7 @@ from kit.errors import InputError, KitError
 from kit.panels.fields import LABELS, Typed, beside
 from kit.panels.style import trouble
 from kit.records.bench.when import read_when
+from kit.records.readings import Event
 from kit.records.things import Bake
 from kit.workspace import Trial
 
@@ -43,7 +44,7 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
             description="Note it",
             layout=widgets.Layout(width="auto", min_height="44px", max_width="20rem"),
         )
-        self.said, self.noted = widgets.HTML(), widgets.HTML()
+        self.said, self.noted = widgets.HTML(), widgets.VBox()
         super().__init__([self.of, self.what, self.more, self.at, self.note, self.said, self.noted])
         self.note.on_click(lambda _: self._note())
 
@@ -60,7 +61,7 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
         self.said.value = ""
         noted = trial.events()
         self.what.text.options = list(dict.fromkeys([*noted["kind"], *_USUAL]))
-        self.noted.value = self._told(noted[noted["id"].isin(list(self._things))])
+        self.noted.children = self._told(noted[noted["id"].isin(list(self._things))])
 
     def _note(self) -> None:
         """Store what is typed, or say beside a field what is wrong with it."""
@@ -88,13 +89,38 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
                 "When you compare, you can leave out what it happened to.</p>"
             )
 
-    def _told(self, events: Any) -> str:
-        """What was noted, newest first."""
-        items = (
-            f"<li><time>{row.at:%Y-%m-%d %H:%M}</time> "
-            f"{escape(f'{self._things[row.id]}: {row.kind}')}"
-            f"{f' ({escape(row.text)})' if row.text else ''}</li>"
-            for row in events.iloc[::-1].itertuples()
-        )
-        listed = "".join(items)
-        return f'<div class="kit-answer">Noted so far:<ul>{listed}</ul></div>' if listed else ""
+    def _take_out(self, event: Event) -> None:
+        """Take out what was noted by mistake, however long ago."""
+        assert self._trial is not None
+        try:
+            self._trial.remove(event)
+        except KitError as exc:  # another window was quicker
+            self.said.value = trouble(str(exc))
+            return
+        self._after()
+        what = escape(f"{event.kind}, {event.on}")
+        self.said.value = f'<p role="status">Taken out: {what}. Undo brings it back.</p>'
+
+    def _told(self, events: Any) -> list[widgets.Widget]:
+        """What was noted, newest first, each with a button that takes it out."""
+        rows: list[widgets.Widget] = [widgets.HTML("Noted so far:")] if len(events) else []
+        for row in events.iloc[::-1].itertuples():
+            event = Event(row.event, row.kind, row.text, str(row.at), self._things[row.id])
+            more = f" ({escape(row.text)})" if row.text else ""
+            told = widgets.HTML(
+                f'<div class="kit-answer"><time>{row.at:%Y-%m-%d %H:%M}</time> '
+                f"{escape(f'{event.on}: {event.kind}')}{more}</div>"
+            )
+            out = widgets.Button(
+                description="Take it out",
+                tooltip=f"Take out {event.kind}, {event.on}: noted by mistake",
+                layout=widgets.Layout(width="auto", min_height="44px"),
+            )
+            out.on_click(lambda _, event=event: self._take_out(event))
+            rows.append(
+                widgets.HBox(
+                    [told, out],
+                    layout=widgets.Layout(flex_flow="row wrap", align_items="center"),
+                )
+            )
+        return rows

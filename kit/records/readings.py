@@ -245,7 +245,7 @@ def check_kind(kind: object) -> str:
 
 
 def events(connection: Connection, trial_id: str, zone: str) -> pd.DataFrame:
-    """Return what happened in a trial: at, kind, text, on (level), code, id (of the thing)."""
+    """Return what happened, oldest first; columns as in `Trial.events`."""
     e = t.event.c
     query = select(e.at, e.kind, e.text, e.level, e.target_id, e.id).where(
         e.trial_id == trial_id, e.deleted.is_(None), ~e.kind.startswith(STAGE)
@@ -267,5 +267,6 @@ def events(connection: Connection, trial_id: str, zone: str) -> pd.DataFrame:
             "on": [row.level for row in rows],
             "code": [codes.get(row.target_id) for row in rows],
             "id": [row.target_id for row in rows],
+            "event": [row.id for row in rows],
         }
     )

@@ -367,7 +367,13 @@ def test_what_happened_is_noted_by_the_keyboard_on_a_phone(page, lab, trial):
     )  # fmt: skip
     to.evaluate("e => e.scrollIntoView()")
     shoot(page, "record-400px-happened")
-    page.locator(".kit-record").get_by_role("button", name="Undo").press("Enter")
+    page.get_by_role("button", name="Take it out").press("Enter")
+    page.get_by_text(f"Taken out: burnt, piece {first}.").wait_for(timeout=10_000)
+    assert trial.events().empty
+    undo = page.locator(".kit-record").get_by_role("button", name="Undo")
+    undo.press("Enter")
+    page.get_by_text("Noted so far:").wait_for(timeout=10_000)
+    undo.press("Enter")
     page.get_by_text("Noted so far:").wait_for(state="detached", timeout=10_000)
     assert trial.events().empty
 
