@@ -17,7 +17,9 @@ from fractions import Fraction
 
 from kit.errors import UnitError
 
-__all__ = ["DIMENSIONS", "Unit", "convert", "find_unit", "parse"]
+__all__ = [
+    "DIMENSIONS", "Unit", "convert", "find_unit", "in_ounces", "parse", "unfold", "unit_names",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -123,6 +125,42 @@ _NUMBER = re.compile(
 )
 
 
+def unit_names(*dimensions: str) -> list[str]:
+    """Return what people call the units of some dimensions, the longest first.
+
+    Examples
+    --------
+    >>> unit_names("mass")[:2]
+    ['milligrams', 'kilograms']
+    """
+    names = {name for unit in _UNITS if unit.dimension in dimensions for name in unit.names}
+    return sorted(names, key=lambda name: (-len(name), name))
+
+
+def unfold(text: str) -> str:
+    """Write fractions that are one sign with digits.
+
+    Examples
+    --------
+    >>> unfold("8½ oz")
+    '8 1/2 oz'
+    """
+    for sign, plain in _VULGAR.items():
+        text = text.replace(sign, " " + plain)
+    return text
+
+
+def in_ounces(text: str) -> bool:
+    """Whether a weight was typed in ounces or pounds.
+
+    Examples
+    --------
+    >>> in_ounces("0.1 oz"), in_ounces("1/4 lb."), in_ounces("1 g"), in_ounces("")
+    (True, True, False, False)
+    """
+    return re.search(r"(?<![^\W\d])(?:oz|ounces?|lbs?|pounds?)\b", text.lower()) is not None
+
+
 def find_unit(name: str, dimension: str, field: str = "value") -> Unit:
     """Return the unit a person means by `name`, which must be of `dimension`.
 
@@ -147,6 +185,10 @@ def find_unit(name: str, dimension: str, field: str = "value") -> Unit:
     else:
         rule = f"unknown unit, expected {wanted}"
     remedy = f"Write it in {metric}, for example {example}." if metric else f"Write {example}."
+    if dimension == "percent" and found and found[0].dimension in ("mass", "volume"):
+        remedy = "It is a share of the flour: 2.5 g to 500 g of flour is 0.5 %."
+        if found[0].dimension == "volume":
+            remedy = f"Weigh one {found[0].symbol} of it once. {remedy}"
     raise UnitError(field, name, rule, remedy)
 
 
@@ -244,10 +286,7 @@ def parse(
         if math.isinf(number):
             raise UnitError(field, text, "is not a finite number", where=where)
         return None if math.isnan(number) else number
-    rest = text.strip()
-    for sign, plain in _VULGAR.items():
-        rest = rest.replace(sign, " " + plain)
-    rest = rest.strip()
+    rest = unfold(text).strip()
     if rest == "":
         return None
     if len(rest) > 100:  # no number a baker writes; keeps the arithmetic small

@@ -149,3 +149,14 @@ def test_find_unit_wants_the_dimension():
     assert find_unit("″", "length").symbol == "in"
     with pytest.raises(UnitError, match="°F measures temperature, expected mass"):
         find_unit("F", "mass")
+
+
+def test_a_share_typed_as_a_weight_or_a_spoon_is_told_how_it_is_had():
+    for typed, remedy in (
+        ("2 g", "It is a share of the flour: 2.5 g to 500 g of flour is 0.5 %."),
+        ("1/2 tsp", "Weigh one tsp of it once. It is a share of the flour: 2.5 g to 500 g of "
+                    "flour is 0.5 %."),
+    ):  # fmt: skip
+        with pytest.raises(UnitError) as told:
+            parse(typed, "%")
+        assert told.value.remedy == remedy

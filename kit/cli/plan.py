@@ -132,7 +132,7 @@ def sheet(
     bake: Annotated[str | None, typer.Option(help="Which bake; the next one planned.")] = None,
     table: Annotated[str | None, typer.Option(help="On the table at, such as 12:00.")] = None,
     piece: Grams = None,
-    scale: Annotated[str, typer.Option(help="Smallest step of the scale.")] = "1 g",
+    scale: Annotated[str, typer.Option(help="Smallest step of the scale: 1 g, '0.1 oz'.")] = "1 g",
     blend: Annotated[bool, typer.Option(help="Weigh small doses as a blend with flour.")] = False,
     room: Annotated[str, typer.Option(help="Room temperature: 22, '72 F'.")] = "22",
     paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
@@ -142,7 +142,7 @@ def sheet(
 
     Example: python -m kit sheet my-bakes --trial malt --table 12:00 --piece "76 g"
     """
-    from kit.units import parse
+    from kit.units import in_ounces, parse
 
     with existing(folder) as ws:
         of = chosen(ws, trial)
@@ -154,7 +154,8 @@ def sheet(
         weights = None
         if size is not None:
             step = parse(scale, "g", "--scale")
-            weights = of.weigh(one, size, scale_step_g=step, use_blend=blend)
+            shows = "oz" if in_ounces(scale) else "g"
+            weights = of.weigh(one, size, scale_step_g=step, use_blend=blend, scale_unit=shows)
         times = None
         if table is not None:
             times = of.timetable(one, table, room_temp_c=parse(room, "°C", "--room")).fitted()

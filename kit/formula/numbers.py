@@ -5,8 +5,11 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from kit.errors import InputError
+from kit.units import convert
 
-__all__ = ["capital", "grams", "join", "minus", "plain", "required", "short", "span", "whole"]
+__all__ = [
+    "capital", "grams", "join", "minus", "plain", "required", "short", "span", "weight", "whole",
+]  # fmt: skip
 
 
 def required(
@@ -106,6 +109,17 @@ def grams(value_g: float) -> str:
     ('825.5 g', '0.94 g', '250 g')
     """
     return f"{plain(value_g, 2 if abs(value_g) < 10 else 1)} g"
+
+
+def weight(value_g: float, unit: str = "g") -> str:
+    """Write a weight as a scale shows it, in grams or in ounces.
+
+    Examples
+    --------
+    >>> weight(249.47, "oz"), weight(249.47)
+    ('8.8 oz', '249.5 g')
+    """
+    return grams(value_g) if unit == "g" else f"{plain(convert(value_g, 'g', unit), 3)} {unit}"
 
 
 def span(low: float, high: float, unit: str = "") -> str:

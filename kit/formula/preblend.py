@@ -12,7 +12,7 @@ from html import escape
 import pandas as pd
 
 from kit.errors import InputError
-from kit.formula.numbers import grams, join, plain, required, short, span, whole
+from kit.formula.numbers import join, plain, required, short, span, weight, whole
 from kit.formula.rounding import COARSE, Scales, round_to_step, round_up
 
 __all__ = ["BlendDose", "PreBlend", "preblend"]
@@ -85,6 +85,8 @@ class PreBlend:
         By planned dose.
     doughs_each : int
         Doughs of each dose that the blend is enough for.
+    unit : {"g", "oz"}
+        What the scale shows.
     """
 
     ingredient: str
@@ -96,6 +98,7 @@ class PreBlend:
     share_high: float
     doses: tuple[BlendDose, ...]
     doughs_each: int
+    unit: str = "g"
 
     @property
     def share(self) -> float:
@@ -130,14 +133,14 @@ class PreBlend:
         if self.coarse:
             worst = min((d for d in self.doses if d.percent), key=lambda d: d.planned_g)
             notes.append(
-                f"the smallest dose is {grams(worst.blend_g)} of blend, so the scale's step is "
+                f"the smallest dose is {self._say(worst.blend_g)} of blend, so the scale's step is "
                 "still more than 2 % of it; a thinner blend would need too much of the flour"
             )
         if self.strong_g + self.dilute_g > 5 * self.used_g:
             notes.append(
-                f"the doughs use only {grams(self.used_g)} of it; so much has to be made because "
-                f"less {short(self.ingredient)} cannot be weighed well enough, which a finer scale "
-                "changes"
+                f"the doughs use only {self._say(self.used_g)} of it; so much has to be made "
+                f"because less {short(self.ingredient)} cannot be weighed well enough, which a "
+                "finer scale changes"
             )
         return tuple(notes)
 
@@ -148,23 +151,27 @@ class PreBlend:
     @property
     def recipe(self) -> str:
         """How to make the blend, in a sentence."""
-        made = grams(self.strong_g + self.dilute_g)
+        made = self._say(self.strong_g + self.dilute_g)
         spread = 100 * (self.share_high / self.share - 1)
         return (
-            f"Blend: mix {grams(self.strong_g)} {short(self.ingredient)} evenly into "
-            f"{grams(self.dilute_g)} flour. That makes {made}, one part in {self.parts + 1}; its "
-            f"strength is known to within {plain(spread, 1)} %. Use the one blend for all doughs."
+            f"Blend: mix {self._say(self.strong_g)} {short(self.ingredient)} evenly into "
+            f"{self._say(self.dilute_g)} flour. That makes {made}, one part in {self.parts + 1}; "
+            f"its strength is known to within {plain(spread, 1)} %. Use the one blend for all "
+            "doughs of the bake; for five bakes mix five times as much, which is known better, too."
         )
 
     def __str__(self) -> str:
         rows = [
-            f"For {plain(one.percent, 4)} %: {grams(one.blend_g)} blend and "
-            f"{grams(one.plain_flour_g)} flour, really {one.range_percent}."
+            f"For {plain(one.percent, 4)} %: {self._say(one.blend_g)} blend and "
+            f"{self._say(one.plain_flour_g)} flour, really {one.range_percent}."
             if one.percent
-            else f"For 0 %: no blend and {grams(one.plain_flour_g)} flour."
+            else f"For 0 %: no blend and {self._say(one.plain_flour_g)} flour."
             for one in self.doses
         ]
         return "\n".join([self.recipe, *rows, *(f"Note: {check}." for check in self.checks)])
+
+    def _say(self, weight_g: float) -> str:
+        return weight(weight_g, self.unit)
 
     def _repr_html_(self) -> str:
         first, *rest = str(self).split("\n")
@@ -199,6 +206,7 @@ def preblend(
     fine_step_g: float | None = None,
     fine_up_to_g: float = 50.0,
     most_of_flour_percent: float = 75.0,
+    unit: str = "g",
 ) -> PreBlend:
     """Find the strongest blend of which every dose is weighed well and none meets another.
 
@@ -218,6 +226,8 @@ def preblend(
         A second, fine scale and the most it carries.
     most_of_flour_percent : float
         The blend of the largest dose may be so much of the dough's flour.
+    unit : {"g", "oz"}
+        What the scale shows.
 
     Returns
     -------
@@ -235,13 +245,13 @@ def preblend(
     >>> blend
     <PreBlend malt 1:49, 4 doses apart>
     >>> print(blend)
-    Blend: mix 10 g malt evenly into 490 g flour. That makes 500 g, one part in 50; its strength is known to within 5 %. Use the one blend for all doughs.
+    Blend: mix 10 g malt evenly into 490 g flour. That makes 500 g, one part in 50; its strength is known to within 5 %. Use the one blend for all doughs of the bake; for five bakes mix five times as much, which is known better, too.
     For 0 %: no blend and 250 g flour.
     For 0.4 %: 50 g blend and 201 g flour, really 0.38 to 0.42 %.
     For 0.8 %: 100 g blend and 152 g flour, really 0.76 to 0.84 %.
     For 1.2 %: 150 g blend and 103 g flour, really 1.14 to 1.26 %.
     """  # noqa: E501
-    scales = Scales(scale_step_g, fine_step_g, fine_up_to_g)
+    scales = Scales(scale_step_g, fine_step_g, fine_up_to_g, unit)
     flour = required("flour_g", flour_g, above=0, remedy="Enter the flour's weight in grams.")
     remedy = "Enter it in % of the flour."
     given = [
@@ -291,7 +301,9 @@ def _made(
         whole_g = strong * (1 + parts)
         low, high = (strong - half) / whole_g, (strong + half) / whole_g
         made = tuple(_dose(one, flour_g, parts, scales, low, high) for one in doses)
-        yield PreBlend(ingredient, flour_g, parts, strong, strong * parts, low, high, made, count)
+        yield PreBlend(
+            ingredient, flour_g, parts, strong, strong * parts, low, high, made, count, scales.unit
+        )
         steps *= 2
         if steps > _MOST_STEPS:
             return

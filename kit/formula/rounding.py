@@ -12,7 +12,8 @@ from html import escape
 
 import pandas as pd
 
-from kit.formula.numbers import grams, plain, required, span
+from kit.errors import InputError
+from kit.formula.numbers import grams, plain, required, span, weight
 
 __all__ = ["COARSE", "Dose", "Scales", "dose", "round_down", "round_to_step", "round_up"]
 
@@ -214,13 +215,18 @@ class Scales:
         The same of the fine scale, where there is one.
     fine_up_to_g : float
         Most that the fine scale carries.
+    unit : {"g", "oz"}
+        What the scales show.
     """
 
     step_g: float
     fine_step_g: float | None = None
     fine_up_to_g: float = 50.0
+    unit: str = "g"
 
     def __post_init__(self) -> None:
+        if self.unit not in ("g", "oz"):
+            raise InputError("unit", self.unit, "must be 'g' or 'oz'")
         required("scale_step_g", self.step_g, above=0, remedy=_STEP)
         if self.fine_step_g is not None:
             required("fine_step_g", self.fine_step_g, above=0, remedy=_STEP)
@@ -233,10 +239,15 @@ class Scales:
         return self.step_g
 
     def __str__(self) -> str:
-        text = f"a scale in steps of {grams(self.step_g)}"
+        text = f"a scale in steps of {self.say(self.step_g)}"
         if self.fine_step_g is not None:
-            text += f", up to {grams(self.fine_up_to_g)} one in steps of {grams(self.fine_step_g)}"
+            most, step = self.say(self.fine_up_to_g), self.say(self.fine_step_g)
+            text += f", up to {most} one in steps of {step}"
         return text
+
+    def say(self, weight_g: float) -> str:
+        """Write a weight in the unit that the scales show."""
+        return weight(weight_g, self.unit)
 
 
 _FINE = "It is the most that the fine scale carries, in grams."

@@ -11,8 +11,9 @@ import pandas as pd
 
 from kit import quantities
 from kit.errors import InputError
+from kit.formula.check import Doubt
 from kit.formula.formula import Formula
-from kit.formula.numbers import grams, join, plain, short, span
+from kit.formula.numbers import join, plain, short, span
 from kit.formula.preblend import PreBlend
 from kit.formula.rounding import COARSE, Scales
 
@@ -104,6 +105,25 @@ class WeighingSheet:
         raise KeyError(key)
 
     @property
+    def doubts(self) -> tuple[Doubt, ...]:
+        """What is unusual about all doughs alike, and so not varied on purpose."""
+        made = [self.formula.with_settings(settings) for settings in self.doughs.values()]
+        first, *others = (one.checks for one in made)
+        return tuple(doubt for doubt in first if all(doubt in other for other in others))
+
+    @property
+    def gone(self) -> tuple[str, ...]:
+        """What is wanted and cannot be weighed at all."""
+        say = self.scales.say
+        vanished = {(w.ingredient, w.planned_g): w for w in self.weights if w.vanishes}
+        return tuple(
+            f"{say(one.planned_g)} of {short(one.ingredient)} is too little for the scale: in "
+            f"steps of {say(one.step_g)} it shows nothing. Use a finer scale, a larger dough or a "
+            "blend; without it the dough is another"
+            for one in vanished.values()
+        )
+
+    @property
     def checks(self) -> tuple[str, ...]:
         """What the scale cannot do, and what to do about it."""
         return (*_clash_notes(self), *_scale_notes(self))
@@ -133,8 +153,10 @@ class WeighingSheet:
         if ranges not in ("coarse", "all", "none"):
             raise InputError("ranges", ranges, "must be 'coarse', 'all' or 'none'")
         rows = list(dict.fromkeys(one.ingredient for one in self.weights))
+        say = self.scales.say
         cells = {
-            head: [_cell(self[code, row], ranges) for row in rows] + [grams(self.dough_g(code))]
+            head: [_cell(self[code, row], ranges, self.scales) for row in rows]
+            + [say(self.dough_g(code))]
             for code, head in self.columns().items()
         }
         return pd.DataFrame(cells, index=pd.Index([*rows, "dough in all"], name="ingredient"))
@@ -145,11 +167,14 @@ class WeighingSheet:
 
     def __repr__(self) -> str:
         count = f"{len(self.doughs)} dough{'s' if len(self.doughs) > 1 else ''}"
-        return f"<WeighingSheet {self.formula.name}: {count} of {grams(self.flour_g)} flour>"
+        return (
+            f"<WeighingSheet {self.formula.name}: {count} of {self.scales.say(self.flour_g)} flour>"
+        )
 
     @property
     def _caption(self) -> str:
-        return f"{self.formula.name}: {grams(self.flour_g)} of flour a dough, on {self.scales}."
+        flour = self.scales.say(self.flour_g)
+        return f"{self.formula.name}: {flour} of flour a dough, on {self.scales}."
 
     def __str__(self) -> str:
         table = self.table()
@@ -231,11 +256,12 @@ def _said(name: str, value: Any) -> str:
     return f"{label} {shown} {unit}".strip()
 
 
-def _cell(one: Weight, ranges: str) -> str:
+def _cell(one: Weight, ranges: str, scales: Scales) -> str:
     if one.planned_g == 0:
         return "none"
     with_range = ranges == "all" or (ranges == "coarse" and one.coarse)
-    return grams(one.weigh_g) + (f" ({one.range_percent})" if with_range else "")
+    shown = "too little to weigh" if one.vanishes else scales.say(one.weigh_g)
+    return shown + (f" ({one.range_percent})" if with_range else "")
 
 
 def _clash_notes(sheet: WeighingSheet) -> list[str]:
@@ -256,24 +282,18 @@ def _clash_notes(sheet: WeighingSheet) -> list[str]:
 
 
 def _scale_notes(sheet: WeighingSheet) -> list[str]:
-    notes = []
-    gone = {(w.ingredient, w.planned_g): w for w in sheet.weights if w.vanishes}
-    for one in gone.values():
-        notes.append(
-            f"{grams(one.planned_g)} of {short(one.ingredient)} is too little for the scale: in "
-            f"steps of {grams(one.step_g)} it shows nothing"
-        )
+    notes, say = list(sheet.gone), sheet.scales.say
     order = list(dict.fromkeys(w.ingredient for w in sheet.weights))
     coarse = [w for w in sheet.weights if w.coarse and not w.vanishes]
     coarse.sort(key=lambda w: order.index(w.ingredient))
     if coarse:
-        steps = join(dict.fromkeys(grams(w.step_g) for w in coarse))
+        steps = join(dict.fromkeys(say(w.step_g) for w in coarse))
         names = join(dict.fromkeys(short(w.ingredient) for w in coarse))
         worst = max(coarse, key=lambda w: w.step_g / w.planned_g)
         off = plain(50 * worst.step_g / worst.planned_g, 0)
         notes.append(
             f"a step of {steps} is more than 2 % of {names}: the range in brackets is what the "
             f"dough really gets. Furthest off may be {short(worst.ingredient)}, {off} % of its "
-            f"{grams(worst.planned_g)}; a finer scale or a larger dough narrows it"
+            f"{say(worst.planned_g)}; a finer scale or a larger dough narrows it"
         )
     return notes

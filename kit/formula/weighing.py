@@ -13,7 +13,7 @@ from kit.errors import InputError
 from kit.formula.formula import Formula
 from kit.formula.ingredient import Ingredient
 from kit.formula.losses import Basis
-from kit.formula.numbers import grams, join, short
+from kit.formula.numbers import join, short
 from kit.formula.preblend import PreBlend, preblend
 from kit.formula.rounding import Scales, round_to_step, round_up
 from kit.formula.scaling import Batch, scale
@@ -42,6 +42,7 @@ def weigh(
     fine_step_g: float | None = None,
     fine_up_to_g: float = 50.0,
     use_blend: bool = False,
+    scale_unit: str = "g",
 ) -> WeighingSheet:
     """Make the weighing sheet of one dough or several.
 
@@ -62,6 +63,8 @@ bake_loss_of
         A second, fine scale, and the most it carries.
     use_blend : bool
         Weigh doses that this scale cannot keep apart as a blend with flour.
+    scale_unit : {"g", "oz"}
+        What the scales show; everything else stays in grams.
 
     Returns
     -------
@@ -88,7 +91,7 @@ bake_loss_of
     Note: a step of 1 g is more than 2 % of malt: the range in brackets is what the dough really \
 gets. Furthest off may be malt, 25 % of its 2 g; a finer scale or a larger dough narrows it.
     """
-    scales = Scales(scale_step_g, fine_step_g, fine_up_to_g)
+    scales = Scales(scale_step_g, fine_step_g, fine_up_to_g, scale_unit)
     named = _named(doughs)
     formulas = {code: formula.with_settings(settings) for code, settings in named.items()}
     for code, one in formulas.items():
@@ -116,8 +119,8 @@ gets. Furthest off may be malt, 25 % of its 2 g; a finer scale or a larger dough
         raise InputError(
             "flour_g",
             flour,
-            f"is less than this scale can show, in steps of {grams(scale_step_g)}",
-            f"The least it can weigh is {grams(scale_step_g)}.",
+            f"is less than this scale can show, in steps of {scales.say(scale_step_g)}",
+            f"The least it can weigh is {scales.say(scale_step_g)}.",
         )
     if pieces is not None:
         total = _enough(total, batches, scales)
@@ -220,6 +223,7 @@ def _blend(sheet: WeighingSheet, name: str, count: int) -> PreBlend | None:
             doughs_each=math.ceil(len(rows) / len(doses)),
             fine_step_g=sheet.scales.fine_step_g,
             fine_up_to_g=sheet.scales.fine_up_to_g,
+            unit=sheet.scales.unit,
             most_of_flour_percent=0.75 * flour / count,
         )
     except InputError:  # too large a dose to be diluted: the note alone has to do

@@ -3,10 +3,10 @@
 import re
 from decimal import Decimal
 
-from kit.errors import InputError
+from kit.errors import InputError, UnitError
 from kit.formula.formula import Formula
 from kit.formula.ingredient import ROLES, Ingredient
-from kit.units import parse
+from kit.units import find_unit, parse, unfold, unit_names
 
 __all__ = ["read_formula", "write_formula"]
 
@@ -24,12 +24,18 @@ _WORDS = (
     ("liquid", r"water|milk|buttermilk|whey|yogh?urt|cream|beer|juice|liquid"),
 )
 _LINE = "Write one ingredient a line with its share of the flour: bread flour 100, water 60 …"
+#: 3 1/2, 1/4, 62,5, .2
+_NUMBER = r"(?:(?<!\w)\d+[\s-]+\d+\s*/\s*\d+|\d+\s*/\s*\d+|\d[\d.,]*\d|\d|(?<!\d)[.,]\d+)"
+_UNIT = "|".join(map(re.escape, unit_names("mass", "volume", "percent")))
+_WEIGHT = "|".join(map(re.escape, unit_names("mass", "volume")))
+_WITH_UNIT = rf"{_NUMBER}\s*(?:{_UNIT})(?!\w)\.?"
 #: lines end at a line break, a semicolon, or a comma behind an amount
-_BETWEEN = re.compile(
-    r"[\n;]+|(?:(?<=[\d%?])|(?<=\d[\sk]g)|(?<=\dg)|(?<=\d\skg)|(?<=\d\s(?:oz|lb))|(?<=\d(?:oz|lb)))"
-    r"\s*,\s+(?=[^\W\d])"
+_BETWEEN = re.compile(rf"[\n;]+|(?P<amount>{_WITH_UNIT}|\d\.?|\?)\s*,\s*(?=[^\W\d])", re.IGNORECASE)
+#: one amount, or a compound one: 1 lb 2 oz
+_AMOUNT = re.compile(
+    rf"[-+]?(?:{_NUMBER}\s*(?P<first>{_WEIGHT})(?!\w)\.?\s+)*{_NUMBER}(?:\s*(?P<unit>{_UNIT})(?!\w)\.?)?",
+    re.IGNORECASE,
 )
-_AMOUNT = re.compile(r"(?P<number>[-+]?\d[\d.,]*(?:\s*/\s*\d+)?)\s*(?P<unit>%|kg|g|oz|lb)?")
 
 
 def read_formula(name: str, text: str, note: str = "") -> Formula:
@@ -41,9 +47,9 @@ def read_formula(name: str, text: str, note: str = "") -> Formula:
         What it makes.
     text : str
         One ingredient a line: its name and its percentage of the flour, ``whole milk 20``, or
-        all in weights with their unit, ``bread flour 250 g``. A question mark in place of the
-        number leaves it to the trial. What the name does not tell stands in brackets:
-        ``rapeseed oil 3 (fat)``. Lines that begin with # are passed over.
+        all in weights with their unit, ``bread flour 250 g`` or ``1 lb 2 1/2 oz``. A question
+        mark in place of the number leaves it to the trial. What the name does not tell stands in
+        brackets: ``rapeseed oil 3 (fat)``. Lines that begin with # are passed over.
     note : str
         Anything.
 
@@ -54,7 +60,8 @@ def read_formula(name: str, text: str, note: str = "") -> Formula:
     Raises
     ------
     InputError
-        A line that cannot be read, weights beside percentages, flours that do not make 100.
+        A line that cannot be read or has two amounts, a measure of volume, weights beside
+        percentages, flours that do not make 100.
 
     Examples
     --------
@@ -67,7 +74,8 @@ def read_formula(name: str, text: str, note: str = "") -> Formula:
     >>> read_formula("Bun", "flour 100; water 62,5; malt ?").open[0].role
     'malt'
     """
-    lines = [line.strip() for line in _BETWEEN.split(text)]
+    broken = _BETWEEN.sub(lambda between: f"{between['amount'] or ''}\n", unfold(text))
+    lines = [line.strip() for line in broken.splitlines()]
     rows = [_row(line) for line in lines if line and not line.startswith("#")]
     if not rows:
         raise InputError("formula", text, "must not be empty", _LINE)
@@ -114,13 +122,40 @@ def _row(line: str) -> tuple[str, str, float | None, str]:
     # the amount stands at one of the ends; digits inside a name ("type 550") are the name's
     at_end = [m for m in found if not rest[m.end() :].strip(" .")]
     at_start = [m for m in found if not rest[: m.start()].strip()]
-    if not (at_end or at_start):
+    if found and not (at_end or at_start):
+        rule = f"has its amount in the middle, {found[0][0].strip()}"
+        raise InputError("formula", line, rule, "Write it once, at the end: bread flour 250 g.")
+    if not found:
         raise InputError("formula", line, "has no number", _LINE)
     amount = (at_end or at_start)[-1 if at_end else 0]
     what = _named(rest[: amount.start()] if at_end else rest[amount.end() :], role, line)
-    unit = (amount["unit"] or "").replace("%", "")
-    value = parse(f"{amount['number']} {unit}".strip(), "g" if unit else "", "formula", line)
+    unit = _unit_of(amount, what, line)
+    end = amount.end() if unit or not amount["unit"] else amount.start("unit")
+    value = parse(rest[amount.start() : end].strip(), unit, "formula", line)
     return what, role or _sure_role(what, line), value, unit
+
+
+def _unit_of(amount: re.Match[str], what: str, line: str) -> str:
+    """Return "g" for a weight and nothing for a share; refuse what may be meant otherwise."""
+    others = [m for m in _AMOUNT.finditer(what) if m["unit"] and not _is(m["unit"], "percent")]
+    if others:
+        both = " and ".join(m[0].strip() for m in (others[0], amount))
+        raise InputError("formula", line, f"has two amounts, {both}", "Write one of them.")
+    unit = amount["first"] or amount["unit"]
+    if unit is None or _is(unit, "percent"):
+        return ""
+    if not _is(unit, "mass"):
+        rule = f"is a measure of volume ({unit}), which flour and salt fill unevenly"
+        raise InputError("formula", line, rule, "Weigh it once and write g or oz: salt 3 g.")
+    return "g"
+
+
+def _is(unit: str, dimension: str) -> bool:
+    try:
+        find_unit(unit, dimension)
+    except UnitError:
+        return False
+    return True
 
 
 def _named(what: str, role: str, line: str) -> str:

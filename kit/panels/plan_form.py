@@ -17,6 +17,7 @@ from kit.plan.factors import Factor, Kitchen
 from kit.plan.limits import Limits
 from kit.plan.plan import Plan
 from kit.plan.spread import Spread
+from kit.units import in_ounces
 
 __all__ = ["GUESS", "NEW", "UNKNOWN", "PlanForm"]
 
@@ -101,7 +102,7 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
         self.formula_name = Typed("Formula", "")
         self.formula = Typed("Ingredients, % of flour", "", "bread flour 100", rows=9)
         self.piece = Typed("Raw piece", "76 g", "76 g, or 2 3/4 oz")
-        self.step = Typed("Scale shows steps of", "1 g")
+        self.step = Typed("Scale shows steps of", "1 g", "1 g, or 0.1 oz")
         self.fine = Typed("Fine scale, steps of", "", "0.1 g, or empty")
         self.spread = pick("It is", [UNKNOWN])
         self.dough_sd = Typed("From dough to dough", "1")
@@ -165,6 +166,7 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
             "raw_piece_g": self.piece.read(lambda text: above_0(text, "g", "raw piece")),
             "scale_step_g": self.step.read(lambda text: above_0(text, "g", "scale step")) or 1.0,
             "fine_step_g": self.fine.read(lambda text: above_0(text, "g", "fine scale step")),
+            "scale_unit": "oz" if in_ounces(self.step.value) else "g",
         }
 
     def _same(self, plan: Plan) -> dict[str, float]:

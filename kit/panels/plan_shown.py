@@ -51,7 +51,7 @@ def show_plan(
         f'<div role="status"><p class="kit-lead">{escape(lead)}</p>',
         _texts([*said[1:], *others] if said else [unknown]),
         f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
-        _doubts(plan, powers),
+        _doubts(plan, powers, weights),
         '<div class="kit-pictures">',
         _picture(plan.plot(), "Which dough is mixed when", str(plan), "Boxes are doughs, in the "
                  "order of mixing; alike colours are alike recipes."),
@@ -87,9 +87,11 @@ def _items(texts: list[str]) -> str:
     return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
 
 
-def _doubts(plan: Plan, powers: Sequence[Power]) -> str:
+def _doubts(plan: Plan, powers: Sequence[Power], weights: WeighingSheet | None) -> str:
     """What to know before baking; once, whoever says it."""
     checks = [*plan.checks, *(check for power in powers for check in power.checks)]
+    if weights is not None:
+        checks = [*(doubt.text for doubt in weights.doubts), *weights.gone, *checks]
     told = [words.capital(check) for check in dict.fromkeys(checks)]
     if not told:
         return ""

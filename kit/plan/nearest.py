@@ -90,7 +90,8 @@ def _try(
     awake = awake_spans(reach, *s.limits.awake, s.zone)
     layout = lay_out(bake, s.limits)
     for shift in shifts:
-        times = solve(layout, table + shift, awake, s.not_before, tolerance)
+        hours = (layout, table + shift, awake, s.not_before, tolerance)
+        times = (solve(*hours, as_drawn=True) if tolerance else None) or solve(*hours)
         if times is not None:
             plan = s.again(times, bake)
             return plan if plan.fits else None  # tubs and shelf do not look at the clock

@@ -121,6 +121,7 @@ def solve(
     awake: Sequence[Span] | None = None,
     not_before: int | None = None,
     tolerance: int = 0,
+    as_drawn: bool = False,
 ) -> Times | None:
     """Find the times of a bake that is on the table at a moment.
 
@@ -135,6 +136,9 @@ def solve(
         No mixing before; looked at only together with `awake`.
     tolerance : int
         Minutes by which a retard may be moved; likewise.
+    as_drawn : bool
+        Mix in the order that was drawn, retards moved rather than doughs; likewise. Doughs of
+        different retards have no such order.
 
     Returns
     -------
@@ -151,13 +155,19 @@ def solve(
     busy: list[Span] = [session] * limits.griddle_hands
     found: dict[str, DoughTimes] = {}
     doughs = layout.bake.doughs
-    for dough in sorted(reversed(doughs), key=lambda d: -layout.latest[d.name]):
+    if as_drawn and len({d.retard_minutes for d in doughs}) > 1:
+        return None
+    last_first = list(reversed(doughs))
+    for dough in (
+        last_first if as_drawn else sorted(last_first, key=lambda d: -layout.latest[d.name])
+    ):
         latest = table + layout.latest[dough.name]
         if awake is None:
             times: DoughTimes | None = _as_asked(dough, latest, limits, busy)
         else:
             slack = layout.slack[dough.name]
-            times = _held(dough, latest, slack, limits, busy, awake, not_before, tolerance)
+            before = min((t.mix for t in found.values()), default=None) if as_drawn else None
+            times = _held(dough, latest, slack, limits, busy, awake, not_before, tolerance, before)
         if times is None:
             return None
         found[dough.name] = times
@@ -201,8 +211,12 @@ def _held(
     awake: Sequence[Span],
     not_before: int | None,
     tolerance: int,
+    before: int | None,
 ) -> DoughTimes | None:
-    """The retard nearest to the planned one, taken out as late as hands and sleep allow."""
+    """The retard nearest to the planned one, taken out as late as hands and sleep allow.
+
+    Where it is to be mixed before another dough, out as late as can be comes first.
+    """
     shape, mix = limits.whole("shape_minutes"), limits.whole("mix_minutes")
     rise = limits.whole("rise_minutes")
     outs = [
@@ -213,19 +227,21 @@ def _held(
     changes = [0]
     if dough.retard_minutes and outs:
         changes += [c for step in range(STEP, tolerance + 1, STEP) for c in (step, -step)]
-    for change in changes:
-        if change and dough.retard_minutes + change < STEP:
-            continue
-        for out in outs:
-            cold = out - dough.retard_minutes - change
-            mixing = (cold - rise - mix, cold - rise)
-            if (
-                (not_before is None or mixing[0] >= not_before)
-                and _within(mixing, awake)
-                and _within((cold, cold), awake)
-                and _is_free(mixing, busy, limits.hands)
-            ):
-                return _times(dough.retard_minutes + change, out, limits)
+    changes = [c for c in changes if not c or dough.retard_minutes + c >= STEP]
+    ways = [(change, out) for change in changes for out in outs]
+    if before is not None:
+        ways.sort(key=lambda way: -way[1])  # the sort is stable: the nearest retard stays first
+    for change, out in ways:
+        cold = out - dough.retard_minutes - change
+        mixing = (cold - rise - mix, cold - rise)
+        if (
+            (not_before is None or mixing[0] >= not_before)
+            and (before is None or mixing[1] <= before)
+            and _within(mixing, awake)
+            and _within((cold, cold), awake)
+            and _is_free(mixing, busy, limits.hands)
+        ):
+            return _times(dough.retard_minutes + change, out, limits)
     return None
 
 

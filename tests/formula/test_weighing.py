@@ -115,7 +115,8 @@ def test_sheet_of_the_demo_warns_that_doses_meet():
         "oil and honey: the range in brackets is what the dough really gets. Furthest off may be "
         "instant dry yeast, 50 % of its 1 g; a finer scale or a larger dough narrows it.\n"
         "Blend: mix 10 g diastatic malt evenly into 490 g flour. That makes 500 g, one part in 50; "
-        "its strength is known to within 5 %. Use the one blend for all doughs.\n"
+        "its strength is known to within 5 %. Use the one blend for all doughs of the bake; for "
+        "five bakes mix five times as much, which is known better, too.\n"
         "For 0 %: no blend and 250 g flour.\n"
         "For 0.4 %: 50 g blend and 201 g flour, really 0.38 to 0.42 %.\n"
         "For 0.8 %: 100 g blend and 152 g flour, really 0.76 to 0.84 %.\n"
@@ -138,6 +139,30 @@ def test_sheet_with_the_blend_keeps_them_apart():
     # the doughs stay what they were: flour, malt and all
     plain = kf.weigh(harbour(None), DEMO_DOUGHS, flour_g=250)
     assert [sheet.dough_g(d) for d in "ABCD"] == [plain.dough_g(d) for d in "ABCD"]
+
+
+def test_a_scale_in_ounces_shows_ounces():
+    bun = kf.read_formula("Bun", "bread flour 1 lb 2 oz; water 11 oz; salt .3 oz; yeast .2 oz")
+    sheet = kf.weigh(bun, flour_g=18 * 28.349523125, scale_step_g=2.8349523125, scale_unit="oz")
+    assert sheet.table()["dough"].to_dict() == {
+        "bread flour": "18 oz", "water": "11 oz", "salt": "0.3 oz (1.39 to 1.94 %)",
+        "yeast": "0.2 oz (0.83 to 1.39 %)", "dough in all": "29.5 oz",
+    }  # fmt: skip
+    assert "18 oz of flour a dough, on a scale in steps of 0.1 oz." in str(sheet)
+    assert " g " not in "".join(map(str, (sheet, *sheet.blends)))
+    # the international avoirdupois ounce, 28.349 523 125 g exactly (NIST SP 811, appendix B.8)
+    assert sheet["dough", "salt"].weigh_g == pytest.approx(0.3 * 28.349523125)
+    with pytest.raises(InputError, match="must be 'g' or 'oz'"):
+        kf.weigh(bun, flour_g=500, scale_unit="cup")
+
+
+def test_unusual_amounts_are_asked_about_unless_they_are_varied():
+    odd = kf.read_formula("Bun", "flour 100; water 60; salt 4; yeast 1; malt ?")
+    sheet = kf.weigh(odd, [{"malt_percent": 0}, {"malt_percent": 1.2}], flour_g=400)
+    assert [doubt.subject for doubt in sheet.doubts] == ["salt_percent"]
+    assert [d.subject for d in kf.weigh(odd, [{"malt_percent": 3}], flour_g=400).doubts] == [
+        "salt_percent", "malt_percent",
+    ]  # fmt: skip
 
 
 def test_a_fine_scale_needs_no_blend():
@@ -166,8 +191,12 @@ def test_too_little_for_the_scale_is_said_and_a_blend_offered():
     made = kf.Formula.from_lines("x", [("flour", "flour", 100), ("yeast", "yeast", 0.1)])
     sheet = kf.weigh(made, flour_g=300)
     assert sheet.checks == (
-        "0.3 g of yeast is too little for the scale: in steps of 1 g it shows nothing",
+        "0.3 g of yeast is too little for the scale: in steps of 1 g it shows nothing. Use a finer "
+        "scale, a larger dough or a blend; without it the dough is another",
     )
+    assert sheet.checks == sheet.gone
+    # no 0 to weigh: somebody would weigh it
+    assert sheet.table().loc["yeast", "dough"] == "too little to weigh (0 to 0.17 %)"
     assert sheet.blends[0].apart
     assert str(sheet.blends[0]).split("\n")[1] == (
         "For 0.1 %: 60 g blend and 240 g flour, really 0.094 to 0.106 %."

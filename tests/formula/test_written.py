@@ -36,6 +36,22 @@ def test_the_demo_is_written_and_read():
         ("flour 100\nbarley malt syrup 3\nsea salt 2", [("flour", "flour", 100),
                                                         ("barley malt syrup", "sugar", 3),
                                                         ("sea salt", "salt", 2)]),
+        # as ounces and pounds are written: compound, with fractions, without a leading 0
+        ("bread flour 1 lb 2 oz\nwater 9 oz\nsalt 0.3 oz\nyeast .1 oz",
+         [("bread flour", "flour", 100), ("water", "liquid", 50), ("salt", "salt", 5 / 3),
+          ("yeast", "yeast", 5 / 9)]),
+        ("flour 8 ¾ Oz.; water 5½ ounces; salt 1/6 oz",
+         [("flour", "flour", 100), ("water", "liquid", 550 / 8.75), ("salt", "salt", 100 / 52.5)]),
+        ("250 grams flour\n1 1/4 pounds water", [("flour", "flour", 100),
+                                                 ("water", "liquid", 226.796185)]),
+        ("flour 100\nwater 56 1/2\nsalt 1 3/4\nyeast .5",
+         [("flour", "flour", 100), ("water", "liquid", 56.5), ("salt", "salt", 1.75),
+          ("yeast", "yeast", 0.5)]),
+        ("flour 100\nwater 62,5,salt 2,malt ?,yeast 1",
+         [("flour", "flour", 100), ("water", "liquid", 62.5), ("salt", "salt", 2),
+          ("malt", "malt", None), ("yeast", "yeast", 1)]),
+        ("flour T55 100; milk 3.5 % 68", [("flour T55", "flour", 100),
+                                          ("milk 3.5 %", "liquid", 68)]),
     ],
 )  # fmt: skip
 def test_understood(text, rows):
@@ -61,6 +77,17 @@ def test_understood(text, rows):
                                   "liquid, salt, yeast, malt, fat, egg, sugar, other."),
         ("flour 0 g\nwater 60 g", "flour is 0: must be above 0. Baker's percentages are measured "
                                   "by the flour: add it."),
+        ("flour 500 g / 17.6 oz", "formula is 'flour 500 g / 17.6 oz': has two amounts, 500 g and "
+                                  "17.6 oz. Write one of them."),
+        ("flour 250 g (8.8 oz)", "formula is 'flour 250 g (8.8 oz)': has its amount in the "
+                                 "middle, 250 g. Write it once, at the end: bread flour 250 g."),
+        ("flour 1 lb 2", "formula is '1 lb 2' (flour 1 lb 2): has a number without a unit at the "
+                         "end."),
+        ("salt 1/2 tsp", "formula is 'salt 1/2 tsp': is a measure of volume (tsp), which flour "
+                         "and salt fill unevenly. Weigh it once and write g or oz: salt 3 g."),
+        ("2 cups bread flour", "formula is '2 cups bread flour': is a measure of volume (cups), "
+                               "which flour and salt fill unevenly. Weigh it once and write g or "
+                               "oz: salt 3 g."),
         ("flour 100\nwater -60", "percent is -60 (water): must lie between 0 and 1000. Enter it "
                                  "in % of the flour's weight."),
     ],

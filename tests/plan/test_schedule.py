@@ -379,6 +379,21 @@ def test_another_order_of_mixing_than_drawn_is_told():
     assert not [n for n in schedule(longer, **ASKED).notes if "drawn" in n]  # no choice there
 
 
+def test_retards_are_moved_rather_than_the_order_that_was_drawn():
+    """Mixing takes twenty minutes, shaping ten: what is mixed first is chilled the longest."""
+    runs = plan(dict.fromkeys("ABCD", 24), crossed=True).assign(side_minutes=5)
+    s = schedule(runs.assign(order=runs["dough"].map({"C": 1, "A": 2, "D": 3, "B": 4})),
+                 table_time="2026-11-05 12:00", zone=BERLIN)  # fmt: skip
+    assert s.misses == ("pieces of load 4 stand ready for 1 h 51 min, longer than 1 h 30 min",)
+    fitted = s.fitted()
+    assert fitted.fits
+    mixed = fitted.doughs.sort_values("mix")["dough"].tolist()
+    assert mixed == ["C", "A", "D", "B"]
+    retards = fitted.doughs.set_index("dough")["retard_hours"] - 24
+    assert retards[mixed].tolist() == pytest.approx([1 / 2, 1 / 3, 1 / 6, 0])
+    assert not [n for n in fitted.notes if "drawn" in n]
+
+
 def test_a_retard_is_moved_within_the_tolerance():
     """Mixed at 21:47 to 22:07 for a bedtime at 22:00: ten minutes longer in the cold."""
     s = schedule(plan({"A": 12}), table_time="2026-11-05 13:02", zone=BERLIN)
