@@ -30,6 +30,32 @@ def test_filled_in_already(panel):
     assert panel.spread.value == "as in harbour-malt (invented)"
 
 
+def test_a_day_that_is_past_is_said(panel):
+    panel.first.value = "2025-12-03"
+    told = words(panel.shown)
+    assert re.search(
+        r"first bake would begin at [\d:]+ on \w+ [23] December 2025, which is past", told
+    )
+    panel.first.value = "12/3/2099"
+    assert "2099-12-03 or 2099-03-12, whichever it is" in words(panel.first.said)
+    panel.first.value = "2099-12-03"
+    assert "which is past" not in words(panel.shown)
+
+
+def test_what_is_unusual_or_cannot_be_weighed_is_said_before_baking(panel):
+    panel.formula.value = "flour 500 g; water 2000 g; salt 75 g; yeast 2 g; malt ?"
+    told = words(panel.shown)
+    before = told[told.index("Before you bake") :]
+    assert "Hydration is 400 %" in before
+    assert "Salt is 15 %" in before
+    panel.formula.value = "flour 8.8 oz; water 5 oz; salt 0.2 oz; instant yeast 0.04 oz; malt ?"
+    panel.step.value = "0.1 oz"
+    told = words(panel.shown)
+    assert "of instant yeast is too little for the scale: in steps of 0.1 oz" in told
+    assert "instant yeast too little to weigh" in told
+    assert re.search(r"flour 1\d\.\d oz", told)
+
+
 def test_the_slider_turns_the_question_round(panel):
     before = panel.proposal.powers[0].smallest
     panel.bakes.value = 8

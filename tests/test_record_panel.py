@@ -109,6 +109,65 @@ def test_unusual_is_asked_and_stored_with_a_note(panel, trial, type_into):
 
 
 @pytest.mark.parametrize(
+    ("level", "quantity", "typed", "says"),
+    [
+        ("piece", "rise_height_mm", "1 1/4",
+         "1 1/4 in would be 31.8 mm: write 1 1/4 in if you mean that."),
+        ("piece", "ball_weight_g", "2.7", "2.7 oz would be 76.5 g: write 2.7 oz if you mean that."),
+        ("piece", "side_minutes", "5:30", "It was read as hours and minutes. For minutes and "
+                                          "seconds write 5.5."),
+        ("dough", "dough_temp_c", "78", "78 °F would be 25.6 °C: write 78 F if you mean that."),
+        ("dough", "malt_lintner", "5", "Is it right?"),
+    ],
+)  # fmt: skip
+def test_another_unit_that_may_be_meant_is_offered(
+    panel, trial, type_into, level, quantity, typed, says
+):
+    thing = trial.piece("1A1") if level == "piece" else trial.dough("1A")
+    panel.tables[level].add(quantity)
+    state, text, said = type_into(level, thing, quantity, typed)
+    assert state in ("asked", "refused")
+    assert text == typed
+    assert said.endswith(says)
+    assert trial.readings().empty
+
+
+def test_a_setting_planned_for_others_is_asked_about(panel, trial, type_into):
+    dough = trial.dough("1A")
+    trial.record(dough, "malt_percent", 0, how="planned")
+    panel.refresh()
+    assert type_into("dough", dough, "malt_percent", "0.3")[0] == "saved"
+    state, _, says = type_into("dough", dough, "malt_percent", "0.8")
+    assert (state, says) == (
+        "asked", "0 % was planned for dough 1A, and 0.8 % is for others. Is it right?",
+    )  # fmt: skip
+    assert trial.recorded(dough, "malt_percent") == 0.3
+    assert type_into("dough", dough, "malt_percent", "0.8", sure=True)[0] == "saved"
+    assert trial.recorded(dough, "malt_percent") == 0.8
+
+
+def test_what_another_window_saved_is_not_overwritten_unasked(panel, trial, type_into):
+    piece = trial.piece("1A1")
+    assert type_into("piece", piece, "rise_height_mm", "29")[0] == "saved"
+    assert type_into("piece", piece, "rise_height_mm", "29.5")[0] == "saved"  # its own value
+    trial.record(piece, "rise_height_mm", 31.1)  # as from elsewhere
+    assert type_into("piece", piece, "rise_height_mm", "31.1")[0] == "saved"  # the same
+    trial.record(piece, "rise_height_mm", 33)
+    state, text, says = type_into("piece", piece, "rise_height_mm", "30.5")
+    assert (state, text, says) == (
+        "asked", "30.5", "Meanwhile it became 33.0 mm, in another window or from a photo. Put "
+                         "this in its place?",
+    )  # fmt: skip
+    assert trial.recorded(piece, "rise_height_mm") == 33
+    assert type_into("piece", piece, "rise_height_mm", "30.5", sure=True)[0] == "saved"
+    assert trial.recorded(piece, "rise_height_mm") == 30.5
+    trial.record(piece, "rise_height_mm", None)
+    state, _, says = type_into("piece", piece, "rise_height_mm", "30")
+    assert state == "asked"
+    assert says.startswith("Meanwhile it was taken out")
+
+
+@pytest.mark.parametrize(
     ("typed", "says"),
     [
         ("0", "“0” must lie between 1 and 300. Enter height in mm."),

@@ -1,5 +1,6 @@
 """A plan as it stands in the panel: what it will show, what to know, pictures, times, weights."""
 
+import time
 from collections.abc import Sequence
 from html import escape
 
@@ -8,7 +9,7 @@ import pandas as pd
 from kit import charts
 from kit.analysis import words
 from kit.formula import WeighingSheet
-from kit.plan.clock import say_clock, say_day
+from kit.plan.clock import say_clock, say_day, say_moment
 from kit.plan.plan import Plan
 from kit.plan.power import Power
 from kit.plan.schedule import Schedule
@@ -51,7 +52,7 @@ def show_plan(
         f'<div role="status"><p class="kit-lead">{escape(lead)}</p>',
         _texts([*said[1:], *others] if said else [unknown]),
         f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
-        _doubts(plan, powers, weights),
+        _doubts(plan, powers, weights, schedule),
         '<div class="kit-pictures">',
         _picture(plan.plot(), "Which dough is mixed when", str(plan), "Boxes are doughs, in the "
                  "order of mixing; alike colours are alike recipes."),
@@ -87,11 +88,16 @@ def _items(texts: list[str]) -> str:
     return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
 
 
-def _doubts(plan: Plan, powers: Sequence[Power], weights: WeighingSheet | None) -> str:
+def _doubts(
+    plan: Plan, powers: Sequence[Power], weights: WeighingSheet | None, schedule: Schedule
+) -> str:
     """What to know before baking; once, whoever says it."""
     checks = [*plan.checks, *(check for power in powers for check in power.checks)]
     if weights is not None:
         checks = [*(doubt.text for doubt in weights.doubts), *weights.gone, *checks]
+    if 60 * schedule.times.start < time.time():
+        begin = f"{say_moment(schedule.times.start, schedule.zone)} {schedule.table_time.year}"
+        checks.insert(0, f"the first bake would begin at {begin}, which is past: take a later day")
     told = [words.capital(check) for check in dict.fromkeys(checks)]
     if not told:
         return ""

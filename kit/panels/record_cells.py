@@ -7,7 +7,10 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any, TypeGuard
 
+import pandas as pd
+
 from kit import quantities, units
+from kit.analysis import words
 from kit.errors import InputError
 from kit.panels.entry import Answer, Cell, Heading
 from kit.panels.record_events import TITLE
@@ -26,6 +29,8 @@ _FIELDS = {
     "load": {},
     "piece": {"load": ("Load", False), "place": ("Place", False)},
 }  # fmt: skip
+#: what else a bare number may be meant in: as it is typed, and as it is shown
+_CUSTOMARY = {"°C": ("F", "°F"), "mm": ("in", "in"), "g": ("oz", "oz")}
 #: how a value came, said beside it when nobody typed it
 _CAME = {"photo": "from a photo", "computed": "computed"}
 
@@ -53,6 +58,9 @@ class LevelSheet:
         self.added: list[str] = []
         self.shown: list[str] = []
         self._things: dict[str, Any] = {}
+        #: what the table shows and what was planned, by thing and quantity
+        self._known: dict[tuple[str, str], float | None] = {}
+        self._plan: dict[tuple[str, str], float] = {}
 
     def things(self) -> list[Any]:
         """Return the bake, or its doughs, loads or pieces, as they are now."""
@@ -75,8 +83,17 @@ class LevelSheet:
         readings = self.trial.readings()
         readings = readings[readings["level"] == self.level]
         # oldest first: the last of several readings stays, and an empty one takes back the others
-        actual = {(r.id, r.quantity): r for r in readings.itertuples() if r.how != "planned"}
-        plan = {(r.id, r.quantity): r.value for r in readings.itertuples() if r.how == "planned"}
+        actual: dict[Any, Any] = {
+            (r.id, r.quantity): r for r in readings.itertuples() if r.how != "planned"
+        }
+        plan: dict[Any, Any] = {
+            (r.id, r.quantity): r.value for r in readings.itertuples() if r.how == "planned"
+        }
+        self._plan = {key: value for key, value in plan.items() if not pd.isna(value)}
+        self._known = {
+            key: None if pd.isna(reading.value) else reading.value
+            for key, reading in actual.items()
+        }
         self.shown = self._columns(dict.fromkeys(readings["quantity"]))
         things = self.things()
         self._things = {thing.id: thing for thing in things}
@@ -164,17 +181,40 @@ class LevelSheet:
             checked = quantity.parse(text, str(thing))
         except InputError as exc:
             raise _with_way_out(quantity, text, exc) from exc
-        if checked.doubt and not sure:
-            return Answer(
-                "asked", text, f"{checked.doubt} {_in_fahrenheit(quantity, text)}".strip()
-            )
-        note = "unusual, asked about, and said to be right" if checked.doubt else None
+        doubt = f"{checked.doubt} {_in_customary(quantity, text)}".strip()
+        doubt = doubt or self._another_setting(thing, quantity, checked.value)
+        meanwhile = self._meanwhile(thing, quantity, checked.value)
+        if (doubt or meanwhile) and not sure:
+            return Answer("asked", text, f"{meanwhile} {doubt}".strip())
+        note = "unusual, asked about, and said to be right" if doubt else None
         value = self.trial.record(thing, name, text, note=note).value
+        self._known[thing.id, name] = value
         if value is None:
             return Answer("saved", "", "taken out: missing")
         shown = _shown(quantity, value)
         # a typed unit was converted: both stand there
         return Answer("saved", shown, "" if _bare(text) else f"saved: {text.strip()}")
+
+    def _another_setting(self, thing: Thing, quantity: Quantity, value: float | None) -> str:
+        """Ask where what was done is nearer to another setting of the trial than to the plan."""
+        planned = self._plan.get((thing.id, quantity.name))
+        settings = self.trial.factors.get(quantity.name, [])
+        if value is None or planned is None or not settings:
+            return ""
+        near = min(settings, key=lambda setting: (abs(setting - value), setting))
+        if abs(near - value) >= abs(planned - value):
+            return ""
+        plan, other = (words.amount(quantity.name, one) for one in (planned, near))
+        return f"{plan} was planned for {thing}, and {other} is for others. Is it right?"
+
+    def _meanwhile(self, thing: Thing, quantity: Quantity, value: float | None) -> str:
+        """Tell of a value that another window or a photo put where this table shows another."""
+        known = self._known.get((thing.id, quantity.name))
+        there = self.trial.recorded(thing, quantity.name)
+        if there in (known, value):
+            return ""
+        now = "was taken out" if there is None else f"became {quantity.show(there)}"
+        return f"Meanwhile it {now}, in another window or from a photo. Put this in its place?"
 
     def _own_value(self, name: str, text: str) -> Any:
         """A piece's load is the load itself; the rest is taken as typed."""
@@ -220,31 +260,39 @@ def _own_text(thing: Any, name: str) -> str:
 
 def _with_way_out(quantity: Quantity, text: str, exc: InputError) -> InputError:
     """What is wrong with a number, and what else may have been meant."""
-    remedy = _in_fahrenheit(quantity, text) or exc.remedy
+    remedy = _in_customary(quantity, text) or exc.remedy
+    if quantity.unit == "min" and (clock := re.fullmatch(r"(\d+):(\d\d)", text.strip())):
+        minutes = f"{int(clock[1]) + int(clock[2]) / 60:.4g}"
+        remedy = f"It was read as hours and minutes. For minutes and seconds write {minutes}."
     if not any(sign.isdigit() for sign in text):  # "burnt", "n/a", "-"
         remedy = f"Leave it empty, and note below under “{TITLE}” what it was."
     return InputError(exc.field, exc.value, exc.rule, remedy, exc.where)
 
 
-def _in_fahrenheit(quantity: Quantity, text: str) -> str:
-    """Offer °F where a number without a unit is unusual in °C and usual in °F.
+def _in_customary(quantity: Quantity, text: str) -> str:
+    """Offer °F, inches or ounces where a number without a unit is usual in them alone.
 
     Examples
     --------
-    >>> _in_fahrenheit(quantities.get("griddle_temp_c"), "350")
+    >>> _in_customary(quantities.get("griddle_temp_c"), "350")
     '350 °F would be 177 °C: write 350 F if you mean that.'
+    >>> _in_customary(quantities.get("rise_height_mm"), "1 1/4")
+    '1 1/4 in would be 31.8 mm: write 1 1/4 in if you mean that.'
     """
-    if quantity.unit != "°C" or not _bare(text):
+    other, sign = _CUSTOMARY.get(quantity.unit, ("", ""))
+    typed = text.strip()
+    if not other or not re.fullmatch(r"[\d.,+−/\s½⅓⅔¼¾⅛⅜⅝⅞-]+", typed):
         return ""
     try:
-        celsius = units.parse(f"{text} F", "°C")
+        metric = units.parse(f"{typed} {other}", quantity.unit)
     except InputError:
         return ""
     low, high = quantity.usual
-    if celsius is None or not low <= celsius <= high:
+    if metric is None or not low <= metric <= high:
         return ""
-    typed = text.strip()
-    return f"{typed} °F would be {quantity.show(celsius)}: write {typed} F if you mean that."
+    return (
+        f"{typed} {sign} would be {quantity.show(metric)}: write {typed} {other} if you mean that."
+    )
 
 
 def _measured(name: str) -> tuple[str, ...]:

@@ -22,7 +22,17 @@ from kit.records.journal import Row, Step
 from kit.records.things import TABLE_OF, Thing, check_there, there
 from kit.records.typed import moment, plain, text
 
-__all__ = ["HOW", "STAGE", "Event", "all_readings", "check_level", "events", "note_event", "record"]
+__all__ = [
+    "HOW",
+    "STAGE",
+    "Event",
+    "all_readings",
+    "check_level",
+    "events",
+    "newest",
+    "note_event",
+    "record",
+]
 
 #: how a reading came to be
 HOW = ("planned", "entered", "photo", "computed")
@@ -111,7 +121,7 @@ def record(
     at = at or step.at
     if name in quantities.SERIES and how == "planned":
         raise InputError("how", how, "cannot be: nobody plans a reading", "Enter it when it is.")
-    if checked.value is None and not _has_value(step.connection, thing, name, how, at):
+    if checked.value is None and newest(step.connection, thing, name, how, at) is None:
         return checked  # nothing there, nothing typed: a form passed through a field
     row: Row = {
         "trial_id": trial_id, "level": thing.level, "target_id": thing.id, "quantity": name,
@@ -125,18 +135,34 @@ def record(
     return checked
 
 
-def _has_value(connection: Connection, thing: Thing, name: str, how: str, at: str) -> bool:
+def newest(
+    connection: Connection, thing: Thing, name: str, how: str = "entered", at: str = ""
+) -> float | None:
+    """Return what counts now: the last value planned, or else the last that was not planned.
+
+    Parameters
+    ----------
+    connection : Connection
+    thing : Bake, Dough, Load or Piece
+    name : str
+        The quantity.
+    how : str
+        "planned", or anything else for what was measured or entered.
+    at : str
+        Of one of `kit.quantities.SERIES`: when.
+    """
     same = t.reading.c.how == "planned" if how == "planned" else t.reading.c.how != "planned"
     if name in quantities.SERIES:
         same = t.reading.c.at == at
-    newest = (
+    last = (
         select(t.reading.c.value)
         .where(t.reading.c.target_id == thing.id, t.reading.c.quantity == name)
         .where(same, there(t.reading))
         .order_by(t.reading.c.seq.desc())
         .limit(1)
     )
-    return connection.scalar(newest) is not None
+    value: float | None = connection.scalar(last)
+    return value
 
 
 def _in_zone(times: list[str], zone: str) -> pd.DatetimeIndex:

@@ -235,6 +235,11 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         with self._step() as step:
             return readings.record(step, self.id, on, quantity, value, how, u, when, note)
 
+    def recorded(self, thing: Thing, quantity: str) -> float | None:
+        """Return what was last measured or entered of a thing; None where nothing was."""
+        with self._store.reading() as connection:
+            return readings.newest(connection, thing, quantities.get(quantity).name)
+
     def _by_code(self, code: str, quantity: Quantity) -> Any:
         if quantity.level == "load":
             raise InputError(

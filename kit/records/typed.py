@@ -1,6 +1,7 @@
 """What people type that is no quantity: names, whole numbers, days, moments, zones."""
 
 import os
+import re
 from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -78,8 +79,30 @@ def day(field: str, value: object, where: str = "") -> date | None:
         return datetime.fromisoformat(typed).date()
     except ValueError as exc:
         raise InputError(
-            field, value, "is not a day written year-month-day", "Write 2026-11-26.", where
+            field, value, "is not a day written year-month-day", f"Write {_meant(typed)}.", where
         ) from exc
+
+
+def _meant(typed: str) -> str:
+    """The days that three numbers may mean, the year last; an example where they mean none.
+
+    Examples
+    --------
+    >>> _meant("12/3/2026"), _meant("30.11.26"), _meant("soon")
+    ('2026-12-03 or 2026-03-12, whichever it is', '2026-11-30', '2026-11-26')
+    """
+    parts = re.fullmatch(r"(\d\d?)[/.-](\d\d?)[/.-](\d{4}|\d\d)", typed)
+    days = []
+    if parts is not None:
+        one, other, year = (int(part) for part in parts.groups())
+        for month, day_of_month in dict.fromkeys([(one, other), (other, one)]):
+            try:
+                days.append(date(year + 2000 * (year < 100), month, day_of_month).isoformat())
+            except ValueError:  # no thirteenth month
+                continue
+    if not days:
+        return "2026-11-26"
+    return f"{' or '.join(days)}, whichever it is" if len(days) > 1 else days[0]
 
 
 def zone(value: str | None) -> str:

@@ -47,10 +47,17 @@ def test_day(given):
     assert typed.day("day", " ") is None
 
 
-@pytest.mark.parametrize("given", ["03/04/2026", "20261126", "2026-02-30", "soon", 20261126])
+@pytest.mark.parametrize("given", ["26/11/2026", "20261126", "2026-02-30", "soon", 20261126])
 def test_not_a_day(given):
     assert refused(typed.day, "day", given) == (
         f"day is {given!r}: is not a day written year-month-day. Write 2026-11-26."
+    )
+
+
+def test_a_day_of_two_meanings_is_told_with_both():
+    assert refused(typed.day, "day", "03/04/2026") == (
+        "day is '03/04/2026': is not a day written year-month-day. Write 2026-03-04 or "
+        "2026-04-03, whichever it is."
     )
 
 
