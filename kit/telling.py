@@ -30,7 +30,8 @@ class TrialPages(TrialAnswers):
     ) -> "Report":
         """Put together what the write-up tells; of `compare` when no comparison is given.
 
-        The trial's question stands over an answer to it, not over that of another factor.
+        The trial's question stands over all its answers, or the one to it, not over that of
+        another factor alone.
 
         Parameters
         ----------
@@ -53,7 +54,7 @@ class TrialPages(TrialAnswers):
             frame,
             comparison,
             title=self.name,
-            question=self.question if own else "",
+            question=self.question if own or others else "",
             baker=self.baker,
             invented=self.invented,
             formula=None if formula is None else recipe(formula, self._baked(frame, outcome)),

@@ -193,3 +193,62 @@ def test_workspace_named_by_the_environment(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path / "named")
     with panels.open_workspace() as ws:
         assert ws.folder == tmp_path / "named"
+
+
+def own_trial(ws, name="salt"):
+    """A trial of the baker's own with pieces turned at two times, and one planned after it."""
+    trial = ws.new_trial(
+        name, "Does salt matter?", {"salt_percent": [1, 2], "retard_hours": [24, 48]},
+        outcome="rise_height_mm", matters=2,
+    )  # fmt: skip
+    for day in range(3):
+        bake = trial.add_bake(f"2026-06-{18 + day}")
+        for salt, retard in ((1, 24), (2, 48), (1, 48), (2, 24)):
+            dough = trial.add_dough(bake)
+            trial.record(dough, "salt_percent", salt)
+            trial.record(dough, "retard_hours", retard)
+            for side in (5, 6):
+                piece = trial.add_piece(dough)
+                trial.record(piece, "side_minutes", side)
+                trial.record(piece, "rise_height_mm", 28 + salt + 0.2 * side + 0.3 * day)
+    ws.new_trial("next", "And then?", {"salt_percent": [1, 2]}, outcome="rise_height_mm")
+    return trial
+
+
+def test_the_panels_open_on_one_s_own_newest_trial_that_can_be_answered(tmp_path):
+    ws = panels.open_workspace(tmp_path / "bakes")
+    own_trial(ws)
+    panel = panels.compare(ws)
+    more = panels.deeper(follows=panel)
+    assert panel.trial.value == more.trial.value == "salt"
+    panel.trial.value = "harbour-malt"
+    assert more.trial.value == "harbour-malt"
+    assert more.workspace is ws
+    more.trial.value = "salt"  # and may be another
+    assert panel.trial.value == "harbour-malt"
+    ws.close()
+
+
+def test_what_was_set_differently_besides_the_factors_can_be_held_alike(tmp_path):
+    ws = panels.open_workspace(tmp_path / "bakes")
+    trial = own_trial(ws)
+    panel = panels.compare(ws)
+    offered = {box.name: (box.description, box.value) for box in panel.alike.children}
+    assert offered == {
+        "retard_hours": ("Hold alike: cold retard", True),
+        "side_minutes": ("Hold alike: time a side", False),
+    }
+    next(box for box in panel.alike.children if box.name == "side_minutes").value = True
+    assert panel.answer.adjusted == ("retard_hours", "side_minutes")
+    same = trial.compare("rise_height_mm", "salt_percent", adjust=["retard_hours", "side_minutes"])
+    assert panel.answer.sentence == same.sentence
+    ws.close()
+
+
+def test_the_page_of_all_factors_begins_with_the_trial_s_question(tmp_path):
+    ws = panels.open_workspace(tmp_path / "bakes")
+    trial = own_trial(ws)
+    retard = trial.compare(by="retard_hours")
+    assert trial.report(retard).question == "Does salt matter?"
+    assert trial.report(retard, others=False).question == ""
+    ws.close()

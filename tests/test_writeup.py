@@ -21,6 +21,7 @@ from kit import charts, writeup
 from kit.analysis import sentences
 from kit.analysis.compare import compare
 from kit.errors import InputError, KitError, MissingPackageError, StoreError
+from kit.formula import Formula
 from kit.writeup import Report
 
 ROOT = Path(__file__).parents[1]
@@ -262,6 +263,14 @@ def test_the_formula():
     ]
     assert section(demo(), "formula").endswith("250 g flour makes one dough.")
     assert section(cake(), "formula") == "The formula No formula was recorded."
+
+
+def test_percentages_that_come_of_weights_are_rounded():
+    """Ounces make endless percentages: 5 oz of water to 8.8 oz of flour."""
+    recipe = Formula.from_weights("bun", [("flour", "flour", 8.8), ("water", "liquid", 5)])
+    report = replace(demo(), formula=recipe.to_frame())
+    rows = table(report, "Baker’s percentages: the weight of each for 100 of flour")
+    assert [row[2] for row in rows[-2:]] == ["100.00", "56.82"]
 
 
 def test_the_doughs():

@@ -65,9 +65,19 @@ def compare(workspace: Workspace | None = None) -> ComparePanel:
     return ComparePanel(workspace or open_workspace())
 
 
-def deeper(workspace: Workspace | None = None) -> DeeperPanel:
-    """The panel of further questions in the compare notebook, on the baker's workspace."""
-    return DeeperPanel(workspace or open_workspace())
+def deeper(workspace: Workspace | None = None, follows: ComparePanel | None = None) -> DeeperPanel:
+    """The panel of further questions in the compare notebook, on the baker's workspace.
+
+    Parameters
+    ----------
+    workspace : Workspace, optional
+    follows : ComparePanel, optional
+        Whatever trial is picked there is picked here as well.
+    """
+    panel = DeeperPanel(workspace or (follows.workspace if follows else open_workspace()))
+    if follows is not None:
+        follows.trial.observe(lambda change: setattr(panel.trial, "value", change["new"]), "value")
+    return panel
 
 
 def measure(workspace: Workspace | None = None) -> MeasurePanel:

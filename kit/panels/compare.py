@@ -12,8 +12,10 @@ from kit.analysis.compare import Comparison
 from kit.errors import InputError, KitError
 from kit.panels.blocks import show
 from kit.panels.keys import OwnKeys
+from kit.panels.plan_offers import can_be_set
 from kit.panels.so_far import beside_refusal
 from kit.panels.style import STYLE, link, trouble
+from kit.panels.today import trial_to_answer
 from kit.workspace import Trial, Workspace
 from kit.writeup.blocks import Picture, Table
 from kit.writeup.content import sections
@@ -50,7 +52,9 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
             return kind(description=label, style=_WIDE, layout=layout, **more)
 
         names = [trial.name for trial in workspace.trials()]
-        self.trial = field(widgets.Dropdown, "Trial", options=names)
+        self.trial = field(
+            widgets.Dropdown, "Trial", options=names, value=trial_to_answer(workspace)
+        )
         self.outcome = field(widgets.Dropdown, "Outcome")
         self.factor = field(widgets.Dropdown, "Factor")
         self.matters = field(widgets.Text, "What matters", continuous_update=False)
@@ -134,7 +138,9 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         self._filling = True
         others = [name for _, name in self.factor.options if name != by]
         self.alike.children = [
-            self._box(f"Hold alike: {words.name(name)}", name, True) for name in others
+            *(self._box(f"Hold alike: {words.name(name)}", name, True) for name in others),
+            # what else was set differently; not held alike unless asked, as bakers mean to
+            *(self._box(f"Hold alike: {words.name(name)}", name, False) for name in self._set()),
         ]
         settings = self.chosen.factors[by] if by else []
         self.control.options = [
@@ -144,6 +150,18 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         self.control.value = _PAIRS
         self._filling = False
         self._ask()
+
+    def _set(self) -> list[str]:
+        """Quantities besides the factors that can be set and were not the same throughout."""
+        frame, outcome = self.chosen.frame(), self.outcome.value
+        taken = {outcome, *(name for _, name in self.factor.options)}
+        rows = frame[frame[outcome].notna()] if outcome else frame
+        return [
+            q.name
+            for q in quantities.all_quantities()
+            if q.name in frame and q.name not in taken and can_be_set(q)
+            and rows[q.name].nunique() > 1
+        ]  # fmt: skip
 
     def _box(self, label: str, name: str, ticked: bool) -> Any:
         box = widgets.Checkbox(

@@ -14,6 +14,7 @@ from kit.panels.fields import LABELS
 from kit.panels.keys import OwnKeys
 from kit.panels.so_far import beside_refusal
 from kit.panels.style import STYLE, trouble
+from kit.panels.today import trial_to_answer
 from kit.shown import ITEM, paragraphs
 from kit.workspace import Trial, Workspace
 
@@ -72,6 +73,7 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
             return widgets.Dropdown(description=label, options=options, style=LABELS, layout=layout)
 
         self.trial = pick("About trial", names)
+        self.trial.value = trial_to_answer(workspace)
         self.question = pick("Question", [(q.words, q.verb) for q in _QUESTIONS])
         self.outcome, self.factor = pick("Its outcome", []), pick("Its factor", [])
         self.ask = widgets.Button(

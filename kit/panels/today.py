@@ -1,11 +1,24 @@
-"""Which bake a baker means who says nothing: the one whose day is nearest to today."""
+"""Which bake and which trial a baker means who says nothing."""
 
 from collections.abc import Sequence
 from datetime import date
 
 from kit.records.things import Bake
+from kit.workspace import Workspace
 
-__all__ = ["todays_bake"]
+__all__ = ["todays_bake", "trial_to_answer"]
+
+
+def trial_to_answer(workspace: Workspace) -> str | None:
+    """Return the name of the newest trial of the baker's own that has something to answer.
+
+    Else the first there is, which is the invented one; None where there is none.
+    """
+    trials = workspace.trials()
+    for trial in reversed(trials):
+        if not trial.invented and not trial.baked().empty:
+            return trial.name
+    return trials[0].name if trials else None
 
 
 def todays_bake(bakes: Sequence[Bake], today: date | None = None) -> Bake | None:

@@ -108,7 +108,7 @@ def _formula(report: "Report") -> list[Block]:
     if recipe is None or recipe.empty:
         return [Text(report.formula_note or "No formula was recorded.")]
     columns = {"Ingredient": recipe["name"], "What for": recipe["role"]}
-    shown = pd.DataFrame(columns | {"Percent": recipe["percent"].astype(float)})
+    shown = pd.DataFrame(columns | {"Percent": recipe["percent"].astype(float).round(2)})
     told = table(
         shown,
         "Baker’s percentages: the weight of each for 100 of flour",
