@@ -19,6 +19,7 @@ from kit.records.measured import (
     NOT_LOOKED_AT,
     Accepted,
     AddedPhotos,
+    against_typed,
     keep_series,
     measured_values,
     volume_ratios,
@@ -382,7 +383,7 @@ class TrialPhotos(TrialRecords):
 
         Values are kept as not looked at; one undo takes all back. What was measured before is
         left as it is, so that stopped and called again it goes on. A photo that cannot be
-        measured is told; the others go on.
+        measured, or says other than what was typed, is told; the others go on.
 
         Parameters
         ----------
@@ -414,6 +415,7 @@ class TrialPhotos(TrialRecords):
                 try:
                     given = how(shows)
                     result = self.measure(photo, shows=shows, **given)
+                    self._check_typed(result, shows, on)
                     by = _measured_by(**given)
                     said = str(self.accept(photo, result, on, shows=shows, looked_at=False, by=by))
                     kept += 1
@@ -422,6 +424,19 @@ class TrialPhotos(TrialRecords):
                 if progress is not None:
                     progress(number, len(waiting), said)
         return kept, reasons
+
+    def _check_typed(self, result: Any, shows: str, on: Thing) -> None:
+        """Leave what a hand typed, and nobody has looked at the photo that says otherwise.
+
+        Raises
+        ------
+        DataError
+            They are farther apart than both may err.
+        """
+        told = against_typed(self.readings(), on, measured_values(result, shows))
+        if told:
+            msg = f"{words.join(told)}: left as typed. Look at the photo, then keep what is right."
+            raise DataError(msg)
 
 
 def _measured_by(

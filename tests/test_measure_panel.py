@@ -175,6 +175,12 @@ def test_measured_corrected_by_dragging_and_kept(panel, trial, calls):
     assert "Corrected" not in words(one.values)
     drag(panel, "base", 160, 184)
     trial.record(trial.piece("1A1"), "rise_height_mm", "29,5")
+    one.keep.click()  # six standard uncertainties from what was typed: asked first
+    assert words(one.kept).startswith(
+        "Not yet: height of piece 1A1 was typed as 29.5 mm, and the photo says 31.00 ± 0.25 mm. "
+        "Which is right?"
+    )
+    assert trial.photo_readings().empty
     one.keep.click()
     assert words(one.kept).startswith("Kept for piece 1A1: height 31.0 mm")
     assert "In place of height 29.5 mm, as typed: Undo brings it back." in words(one.kept)

@@ -444,6 +444,28 @@ def test_measure_all_tells_goes_on_and_takes_up_again(trial, tmp_path, monkeypat
     assert len(set(trial.photo_readings()["photo"])) == 1  # those of the second go together
 
 
+def test_what_was_typed_is_not_replaced_unseen_by_a_photo_that_says_otherwise(
+    trial, tmp_path, monkeypatch
+):
+    Measurer(monkeypatch)
+    for name in ("1A1", "1A2", "1A3"):
+        picture(tmp_path / f"m/{name}.jpg")
+    trial.add_photos(tmp_path / "m")
+    one, other, third = map(trial.piece, ("1A1", "1A2", "1A3"))  # photos say 31, 32, 33 ± 0.3
+    trial.record(one, "rise_height_mm", 28)
+    trial.record(other, "rise_height_mm", 32.5)
+    trial.record(third, "rise_height_mm", 20, how="planned")
+    kept, reasons = trial.measure_all(lambda shows: {})
+    assert kept == 2
+    assert list(reasons) == ["1A1.jpg"]
+    assert reasons["1A1.jpg"] == (
+        "height of piece 1A1 was typed as 28.0 mm, and the photo says 31.00 ± 0.30 mm: left as "
+        "typed. Look at the photo, then keep what is right."
+    )
+    heights = [trial.recorded(piece, "rise_height_mm") for piece in (one, other, third)]
+    assert heights == [28, 32, 33]
+
+
 def test_a_drawn_piece_by_a_marker_measured_and_kept(trial, tmp_path):
     """The real calls, on a picture drawn by other code, whose height and width are known."""
     shot = shots.from_the_side(tmp_path / "1A2 side.jpg", 1, True, f"{DAY} 10:00:00")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import ipywidgets as widgets
 
+from kit.analysis import words
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
 from kit.panels.fields import beside, section
@@ -26,7 +27,7 @@ from kit.panels.measure_shape import ShapeForm
 from kit.panels.measure_words import as_kept, as_measured, in_place_of
 from kit.panels.slide import Slide
 from kit.panels.style import trouble
-from kit.records.measured import NOT_LOOKED_AT
+from kit.records.measured import NOT_LOOKED_AT, against_typed, measured_values
 from kit.records.measured_by import MeasuredBy
 from kit.records.photo_guess import Guess
 from kit.records.photos import StoredPhoto
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 
 __all__ = ["OnePhoto"]
 
+KEEP = "Keep these values"
 #: longer side of the picture that is sent to the browser, in pixels
 _SENT_PX = 2000
 _FIRST = (
@@ -72,6 +74,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self.opened: Photo | None = None
         self.scale: Any = None
         self.result: Any = None
+        self._warned: Any = None
         self.hand: dict[str, Any] = {}
         self.corrected: dict[str, None] = {}
         self._ends: dict[str, tuple[float, float]] = {}
@@ -96,7 +99,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             '<p class="kit-small">How much darker than the wall beside it a cell is. '
             "Further left, more counts as cells.</p>"
         )
-        self.keep = button("Keep these values")
+        self.keep = button(KEEP)
         self.together = SeriesBlock(self._scale, self._for_series, changed)
         flow = {"display": "flex", "flex_flow": "row wrap"}
         super().__init__(
@@ -404,6 +407,17 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
 
     def _keep(self) -> None:
         if self.trial is None or self.photo is None or self.result is None:
+            return
+        shows, on = self.about.shows.value, self.about.thing
+        found = measured_values(self.result, shows) if shows in SHOWN else {}
+        doubts = [] if on is None else against_typed(self.trial.readings(), on, found)
+        if doubts and self._warned is not self.result:
+            self._warned = self.result
+            told = f"{words.join(doubts)}. Which is right? Look whether the lines "
+            self.kept.value = trouble(
+                f"{told}drawn are right and how the reference stands; press “{KEEP}” again to have "
+                "the photo's."
+            )
             return
         try:
             kept = self.trial.accept(

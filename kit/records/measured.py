@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from kit.photo.proof_series import Series
     from kit.photo.value import Value
 
-__all__ = ["AS_FOUND", "BY_HAND", "NOT_LOOKED_AT", "Accepted", "AddedPhotos", "keep_series",
+__all__ = ["AS_FOUND", "BY_HAND", "NOT_LOOKED_AT", "Accepted", "AddedPhotos",
+           "against_typed", "keep_series",
            "measured_values", "told_of_photos", "volume_ratios"]  # fmt: skip
 
 #: what a reading's note says of the hand that had a part in it
@@ -125,6 +126,44 @@ def measured_values(result: Any, shows: str) -> dict[str, "Value"]:
         if value is not None and math.isfinite(value.value):
             found[quantity] = value
     return found
+
+
+def against_typed(readings: "pd.DataFrame", on: Thing, values: Mapping[str, "Value"]) -> list[str]:
+    """Say which measured values are not what a hand typed before, by more than both may err.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As `Trial.readings` gives them.
+    on : Thing
+        What was measured.
+    values : mapping
+        As `measured_values` gives them.
+
+    Returns
+    -------
+    list of str
+        One a quantity whose value that counts was typed and lies farther off than three standard
+        uncertainties.
+    """
+    own = readings[(readings["id"] == on.id) & (readings["how"] != "planned")]
+    told = []
+    for name, now in values.items():
+        before = own[own["quantity"] == name].tail(1)
+        if before.empty or before["how"].iloc[0] != "entered":
+            continue
+        quantity, typed = quantities.get(name), float(before["value"].iloc[0])
+        stated = float(before["u"].fillna(0.0).iloc[0])
+        # what was read to a place may be off by as much
+        if abs(now.value - typed) > 3 * math.hypot(now.u, stated, 10.0**-quantity.decimals):
+            shown = (
+                f"{words.number(now.value, now.u)} ± {words.number(now.u, now.u, quantity.unit)}"
+            )
+            told.append(
+                f"{words.name(name)} of {on} was typed as {quantity.show(typed)}, and the photo "
+                f"says {shown}"
+            )
+    return told
 
 
 def keep_series(
