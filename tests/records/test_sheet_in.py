@@ -139,6 +139,21 @@ def test_what_is_said_of_a_bake_or_a_place_is_corrected_and_told(ws, trial, made
     assert set(trial.frame()["flour_lot"]) == {"F2"}
 
 
+def test_one_day_that_decides_for_several_others_is_asked_about(trial):
+    days = ["12/3/2026", "12/10/2026", "13/12/2026"]  # the last may be a slip
+    look = trial.look_at(pd.DataFrame({"bake": [1, 2, 3], "dough": "A", "day": days}))
+    assert look.questions == (
+        "Days are read as day/month, as '13/12/2026' alone shows: '12/3/2026' is 2026-03-12. Is "
+        "that right?",
+    )
+    assert look.with_dates("month/day").questions == ()
+    assert len(look.with_dates("month/day").problems) == 1
+    both = pd.DataFrame({"bake": [1, 2], "dough": "A", "day": ["26/11/2026", "03/12/2026"]})
+    assert trial.look_at(both).checks == (
+        "Days are read as day/month, as '26/11/2026' shows: '03/12/2026' is 2026-12-03",
+    )
+
+
 @pytest.mark.parametrize(
     ("days", "order", "read"),
     [

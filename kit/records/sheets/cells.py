@@ -4,7 +4,7 @@ A single cell can be read in two ways; the other cells of its column often say i
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -19,6 +19,7 @@ __all__ = [
     "decimal_mark",
     "is_open",
     "number_cell",
+    "read_as",
     "read_day",
     "two_numbers",
 ]
@@ -137,6 +138,27 @@ def date_order(cells: Iterable[Any]) -> str:
             elif int(said[3]) > 12:
                 found.add("month/day")
     return MIXED if len(found) > 1 else found.pop() if found else ""
+
+
+def read_as(cells: Iterable[Any], order: str) -> Iterator[str]:
+    """Tell how days of two meanings are read, where others decide; ask where one does for several.
+
+    Examples
+    --------
+    >>> list(read_as(["12/3/2026", "12/10/2026", "13/12/2026"], "day/month"))
+    ["Days are read as day/month, as '13/12/2026' alone shows: '12/3/2026' is 2026-03-12. Is that \
+right?"]
+    """
+    written = [x for x in dict.fromkeys(cells) if is_open(x)]
+    shows = [x for x in written if date_order([x]) == order]
+    open_ones = [x for x in written if not date_order([x])]
+    if not shows or not open_ones:
+        return
+    meant = read_day(open_ones[0], order)
+    alone, ask = (" alone", ". Is that right?") if len(shows) == 1 < len(open_ones) else ("", "")
+    yield (
+        f"Days are read as {order}, as {shows[0]!r}{alone} shows: {open_ones[0]!r} is {meant}{ask}"
+    )
 
 
 def is_open(x: Any) -> bool:

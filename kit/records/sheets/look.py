@@ -20,6 +20,7 @@ from kit.records.sheets.cells import (
     date_order,
     decimal_mark,
     is_open,
+    read_as,
     two_numbers,
 )
 from kit.records.sheets.check import Sheet
@@ -227,6 +228,8 @@ class Look:
             yield "The days mix day/month and month/day. Which are right? Those cells are problems."
         elif not self.date_order and (unsure := next(filter(is_open, days), None)):
             yield (f"Are these dates day/month or month/day, such as {unsure!r}?")
+        elif not self.dates:
+            yield from read_as(days, self.date_order)
         yield from self._about_numbers()
 
     def _about_numbers(self) -> Iterator[str]:
