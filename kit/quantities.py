@@ -18,7 +18,7 @@ from kit.units import parse
 
 __all__ = [
     "COLUMNS", "LEVELS", "SERIES", "Checked", "Quantity", "add", "all_quantities", "built_in",
-    "compute", "get", "label",
+    "called", "compute", "get", "label",
 ]  # fmt: skip
 
 #: what a reading can belong to, outermost first
@@ -261,6 +261,18 @@ def get(name: str) -> Quantity:
         return _KNOWN[name]
     except KeyError:
         raise NotFoundError("quantity", name, _KNOWN) from None
+
+
+def called(text: str) -> str:
+    """Return the name of the quantity a person means, by its name or its label; else the text.
+
+    Examples
+    --------
+    >>> called("Cold retard"), called("rise_height_mm"), called("angle")
+    ('retard_hours', 'rise_height_mm', 'angle')
+    """
+    clean = " ".join(text.lower().split())
+    return next((q.name for q in _KNOWN.values() if clean == q.label.lower()), text)
 
 
 def add(quantity: Quantity) -> Quantity:

@@ -178,6 +178,15 @@ def test_import_compare_and_writeup_of_a_workspace(run, tmp_path):
     assert (tmp_path / "page.html").stat().st_size > 10_000
 
 
+def test_quantities_may_be_called_as_the_screen_does(run):
+    run("start", "bakes", "--no-lab")
+    words = ("compare", "bakes", "--trial", "harbour-malt", "--matters", "1/8 in")
+    spoken = run(*words, "--outcome", "height", "--by", "Cold retard")
+    written = run(*words, "--outcome", "rise_height_mm", "--by", "retard_hours")
+    assert spoken.exit_code == 0
+    assert spoken.output == written.output
+
+
 def test_what_happened_is_noted(run, tmp_path):
     with kit.Workspace(tmp_path / "bakes") as ws:
         trial = ws.new_trial("salt", outcome="rise_height_mm")

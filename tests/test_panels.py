@@ -252,3 +252,21 @@ def test_the_page_of_all_factors_begins_with_the_trial_s_question(tmp_path):
     assert trial.report(retard).question == "Does salt matter?"
     assert trial.report(retard, others=False).question == ""
     ws.close()
+
+
+def test_what_was_only_planned_is_no_outcome(tmp_path):
+    ws = panels.open_workspace(tmp_path / "bakes")
+    trial = ws.new_trial("dose", "", {"malt_percent": [0, 1]}, outcome="rise_height_mm")
+    for malt in (0, 1):
+        dough = trial.add_dough(trial.add_bake())
+        trial.record(dough, "malt_percent", malt, how="planned")
+        trial.record(trial.add_piece(dough), "side_minutes", 5, how="planned")
+    panel = panels.compare(ws)
+    panel.trial.value = "dose"
+    assert [label for label, _ in panel.outcome.options] == ["Height"]
+    assert panel.answer is None
+    assert "nothing is recorded for height in dose" in words(panel)
+    more = panels.deeper(ws)
+    more.trial.value = "dose"
+    assert [label for label, _ in more.outcome.options] == ["Height"]
+    ws.close()

@@ -11,6 +11,7 @@ from rich.table import Table
 from kit.cli import tables
 from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say, screen
 from kit.errors import InputError
+from kit.quantities import called
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
@@ -143,6 +144,9 @@ def _answer(
             )
     with existing(where, or_table=True) as ws:
         one = chosen(ws, trial)
+        for name in ("outcome", "by"):
+            asked[name] = None if asked[name] is None else called(asked[name])
+        asked["adjust"] = [called(name) for name in asked["adjust"] or []]
         outcome = asked["outcome"] or one.outcome
         by = asked["by"] or next(iter(one.factors), None)
         asked["matters"] = tables.number(asked["matters"], outcome)

@@ -15,7 +15,7 @@ from kit.panels.keys import OwnKeys
 from kit.panels.plan_offers import can_be_set
 from kit.panels.so_far import beside_refusal
 from kit.panels.style import STYLE, link, trouble
-from kit.panels.today import trial_to_answer
+from kit.panels.today import outcomes_of, trial_to_answer
 from kit.workspace import Trial, Workspace
 from kit.writeup.blocks import Picture, Table
 from kit.writeup.content import sections
@@ -97,9 +97,8 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
     def _show_trial(self) -> None:
         """Offer what the trial has."""
         trial, frame = self.chosen, self.chosen.frame()
-        recorded = [q for q in quantities.all_quantities() if q.name in frame]
         factors = [name for name in trial.factors if name in frame]
-        outcomes = [q for q in recorded if q.level == "piece" and q.name not in factors]
+        outcomes = outcomes_of(trial)
         events = sorted({e for here in frame["events"].dropna() for e in here.split("; ") if e})
         self._filling = True
         self.outcome.options = [(q.label, q.name) for q in outcomes]
@@ -155,7 +154,7 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         """Quantities besides the factors that can be set and were not the same throughout."""
         frame, outcome = self.chosen.frame(), self.outcome.value
         taken = {outcome, *(name for _, name in self.factor.options)}
-        rows = frame[frame[outcome].notna()] if outcome else frame
+        rows = frame[frame[outcome].notna()] if outcome in frame else frame
         return [
             q.name
             for q in quantities.all_quantities()

@@ -14,7 +14,7 @@ from kit.panels.fields import LABELS
 from kit.panels.keys import OwnKeys
 from kit.panels.so_far import beside_refusal
 from kit.panels.style import STYLE, trouble
-from kit.panels.today import trial_to_answer
+from kit.panels.today import outcomes_of, trial_to_answer
 from kit.shown import ITEM, paragraphs
 from kit.workspace import Trial, Workspace
 
@@ -108,10 +108,9 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
 
     def _offer(self) -> None:
         """Outcomes and factors of the trial."""
-        trial, frame = self.chosen, self.chosen.frame()
+        trial = self.chosen
         factors = list(trial.factors)
-        recorded = [q for q in quantities.all_quantities() if q.name in frame]
-        outcomes = [q for q in recorded if q.level == "piece" and q.name not in factors]
+        outcomes = outcomes_of(trial)
         self.outcome.options = [(q.label, q.name) for q in outcomes]
         names = [q.name for q in outcomes]
         self.outcome.value = trial.outcome if trial.outcome in names else next(iter(names), None)

@@ -1,12 +1,14 @@
-"""Which bake and which trial a baker means who says nothing."""
+"""Which bake, trial and outcome a baker means who says nothing."""
 
 from collections.abc import Sequence
 from datetime import date
 
+from kit import quantities
+from kit.quantities import Quantity
 from kit.records.things import Bake
-from kit.workspace import Workspace
+from kit.workspace import Trial, Workspace
 
-__all__ = ["todays_bake", "trial_to_answer"]
+__all__ = ["outcomes_of", "todays_bake", "trial_to_answer"]
 
 
 def trial_to_answer(workspace: Workspace) -> str | None:
@@ -19,6 +21,21 @@ def trial_to_answer(workspace: Workspace) -> str | None:
         if not trial.invented and not trial.baked().empty:
             return trial.name
     return trials[0].name if trials else None
+
+
+def outcomes_of(trial: Trial) -> list[Quantity]:
+    """Return what was measured on pieces and not set on purpose, and the trial's own outcome.
+
+    What was only planned, such as the time a side, answers nothing.
+    """
+    hows, factors = trial.provenance(), trial.factors
+    return [
+        q
+        for q in quantities.all_quantities()
+        if q.level == "piece" and q.name not in factors
+        and (q.name == trial.outcome
+             or (q.name in hows and (hows[q.name].notna() & (hows[q.name] != "planned")).any()))
+    ]  # fmt: skip
 
 
 def todays_bake(bakes: Sequence[Bake], today: date | None = None) -> Bake | None:
