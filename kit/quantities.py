@@ -15,6 +15,7 @@ from keyword import iskeyword
 
 from kit.errors import InputError, NotFoundError
 from kit.units import parse
+from kit.us_units import also_us
 
 __all__ = [
     "COLUMNS", "LEVELS", "SERIES", "Checked", "Quantity", "add", "all_quantities", "built_in",
@@ -100,7 +101,8 @@ class Quantity:
         if value is None or math.isnan(value):
             return "–"
         text = f"{value:.{self.decimals}f}"
-        return f"{text} {self.unit}" if self.unit else text
+        # a reading of °C is no difference: it can be told in °F as it stands
+        return also_us(f"{text} {self.unit}", absolute=True) if self.unit else text
 
     def check(self, value: float | None, where: str = "") -> Checked:
         """Refuse an impossible value, question an unusual one.

@@ -7,6 +7,8 @@ from html import escape
 from itertools import groupby
 from typing import NamedTuple
 
+from kit.us_units import also_us
+
 __all__ = ["ITEM", "Telling", "Told", "as_html", "as_text", "paragraphs", "percent", "span"]
 
 #: a sentence that begins so is one of a list
@@ -38,7 +40,7 @@ def span(low: float, high: float) -> str:
 def as_text(texts: Iterable[str], checks: Sequence[str], method: str = "") -> str:
     """Sentences, notes and the line for the statistician, one below the other."""
     lines = [*(text for text in texts if text), *(f"Note: {check}." for check in checks)]
-    return "\n".join([*lines, method] if method else lines)
+    return "\n".join(map(also_us, [*lines, method] if method else lines))
 
 
 def paragraphs(texts: Iterable[str]) -> str:
@@ -51,7 +53,7 @@ def paragraphs(texts: Iterable[str]) -> str:
     """
     made = []
     for is_item, group in groupby(filter(None, texts), lambda text: text.startswith(ITEM)):
-        tag, told = "li" if is_item else "p", [escape(text.removeprefix(ITEM)) for text in group]
+        tag, told = "li" if is_item else "p", [escape(also_us(t).removeprefix(ITEM)) for t in group]
         lines = "".join(f"<{tag}>{text}</{tag}>" for text in told)
         made.append(f"<ul>{lines}</ul>" if is_item else lines)
     return "".join(made)
@@ -60,7 +62,7 @@ def paragraphs(texts: Iterable[str]) -> str:
 def as_html(headline: str, texts: Iterable[str], checks: Sequence[str], method: str = "") -> str:
     """The same as a piece of HTML; everything is escaped."""
     return (
-        f"<p><strong>{escape(headline)}</strong></p>"
+        f"<p><strong>{escape(also_us(headline))}</strong></p>"
         + paragraphs(texts)
         + paragraphs(f"{ITEM}{check}." for check in checks)
         + (f"<p><small>{escape(method)}</small></p>" if method else "")

@@ -14,6 +14,7 @@ ROOT = Path(__file__).parents[1]
 LAYERS = (
     ("errors",),
     ("units",),
+    ("us_units",),
     ("quantities",),
     ("shown",),
     ("formula", "analysis", "photo"),

@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from kit.errors import DataError, InputError, KitError, StoreError
+from kit.us_units import also_us
 
 if TYPE_CHECKING:
     from kit.workspace import Trial, Workspace
@@ -62,7 +63,7 @@ def help_without_command(context: typer.Context) -> None:
 
 def say(text: str = "", style: str = "") -> None:
     """Print a paragraph: broken at words on a screen, one line in a file or a pipe."""
-    screen.print(escape(text), style=style, soft_wrap=not screen.is_terminal)
+    screen.print(escape(also_us(text)), style=style, soft_wrap=not screen.is_terminal)
 
 
 def existing(where: str, or_table: bool = False) -> "Workspace":

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from kit.cli.shell import app, said_in_one_line, say
+from kit.us_units import WANTED
 
 if TYPE_CHECKING:
     from kit.workspace import Trial
@@ -21,11 +22,14 @@ def start(
     browser: Annotated[bool, typer.Option(help="Open a browser window.")] = True,
     lab: Annotated[bool, typer.Option(help="Go on to JupyterLab.")] = True,
     port: Annotated[int, typer.Option(help="Of JupyterLab; the next free one if taken.")] = 8888,
+    us: Annotated[bool, typer.Option("--us", help="Show inches, ounces and °F as well.")] = False,
 ) -> None:
     """Make a workspace, answer the demo trial, open the first notebook.
 
     Example: python -m kit start my-bakes
     """
+    if us:
+        os.environ[WANTED[0]] = WANTED[1]  # the notebooks' kernels inherit it
     say("Looking into the records; the first time this takes up to two minutes.")
     from kit import shipped
     from kit.workspace import Workspace

@@ -44,9 +44,9 @@ _FLOUR = (
 _FLOUR_SOURCE = "FDA and CDC advice on raw flour and dough, 2016"
 _EGG = "The dough holds egg: what is said of flour goes for it too, and it keeps only cold."
 _WARM = (
-    "A dough with milk or egg may count as food that must be kept at 5 °C or colder, or 57 °C or "
-    "hotter. Write down how long it stands warm; whether the rule holds for it is for your food "
-    "authority to say."
+    "A dough with milk or egg may count as food that must be kept at 5 °C (41 °F) or colder, or "
+    "57 °C (135 °F) or hotter. Write down how long it stands warm; whether the rule holds for it "
+    "is for your food authority to say."
 )
 _WARM_SOURCE = "FDA Food Code, 3-501.16 and 3-501.19"
 _GENERAL = (

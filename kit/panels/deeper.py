@@ -16,6 +16,7 @@ from kit.panels.so_far import beside_refusal
 from kit.panels.style import STYLE, trouble
 from kit.panels.today import outcomes_of, trial_to_answer
 from kit.shown import ITEM, paragraphs
+from kit.us_units import also_us
 from kit.workspace import Trial, Workspace
 
 __all__ = ["DeeperPanel"]
@@ -175,7 +176,7 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
         )
         return (
             f'<section class="kit-answer">{banner if trial.invented else ""}'
-            f'<div role="status"><p class="kit-lead">{escape(told.headline)}</p>'
+            f'<div role="status"><p class="kit-lead">{escape(also_us(told.headline))}</p>'
             f"{paragraphs(told.sentences)}</div>"
             '<figure><div class="kit-picture" role="region" tabindex="0" '
             f'aria-label="Picture: {escape(told.headline)}">{picture}</div></figure>'

@@ -13,6 +13,7 @@ from kit.plan.clock import say_clock, say_day, say_moment
 from kit.plan.plan import Plan
 from kit.plan.power import Power
 from kit.plan.schedule import Schedule
+from kit.us_units import also_us
 
 __all__ = ["show_plan"]
 
@@ -49,7 +50,7 @@ def show_plan(
         lead = "These bakes show how much doughs of one recipe differ by themselves."
         unknown = "Only then can anybody say how small a difference a trial will notice."
     parts = [
-        f'<div role="status"><p class="kit-lead">{escape(lead)}</p>',
+        f'<div role="status"><p class="kit-lead">{escape(also_us(lead))}</p>',
         _texts([*said[1:], *others] if said else [unknown]),
         f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
         _doubts(plan, powers, weights, schedule),
@@ -73,7 +74,7 @@ def show_plan(
 
 
 def _texts(texts: list[str]) -> str:
-    return "".join(f"<p>{escape(text)}</p>" for text in texts)
+    return "".join(f"<p>{escape(also_us(text))}</p>" for text in texts)
 
 
 def _sentences(notes: tuple[str, ...]) -> str:
@@ -85,7 +86,7 @@ def _folded(title: str, inside: str) -> str:
 
 
 def _items(texts: list[str]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
+    return "<ul>" + "".join(f"<li>{escape(also_us(text))}</li>" for text in texts) + "</ul>"
 
 
 def _doubts(

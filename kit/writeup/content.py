@@ -12,6 +12,7 @@ import pandas as pd
 from kit import charts
 from kit.analysis import sentences, words
 from kit.analysis.verdict import Answer
+from kit.us_units import also_us
 from kit.writeup.blocks import Block, Code, Items, Picture, Section, Text
 from kit.writeup.safety import SAFETY
 from kit.writeup.tables import MOST_ROWS, differences, listed, means, spread, table
@@ -43,7 +44,18 @@ def sections(report: "Report") -> list[Section]:
         ("safety", "For safety", [Items(tuple((t, s) for t, s, _ in SAFETY)), *_documents()]),
         ("repeat", "To check and repeat it", _repeat(report)),
     ]
-    return [Section(name, heading, tuple(blocks)) for name, heading, blocks in made]
+    return [Section(name, head, tuple(map(_also_us, blocks))) for name, head, blocks in made]
+
+
+def _also_us(block: Block) -> Block:
+    """US units behind the metric ones where they are wanted; tables and code stay as they are."""
+    if isinstance(block, Text):
+        return replace(block, text=also_us(block.text))
+    if isinstance(block, Items):
+        return Items(tuple(tuple(map(also_us, item)) for item in block.items))
+    if isinstance(block, Picture):
+        return replace(block, caption=also_us(block.caption))
+    return block
 
 
 def _question(c: "Comparison") -> str:
@@ -242,6 +254,7 @@ def _not_tested(report: "Report") -> list[Block]:
             (
                 ("Other settings", settings),
                 ("Other factors", other),
+                ("Other turns", _turns(report)),
                 ("Other kitchens", kitchen),
                 (
                     "Other outcomes",
@@ -251,6 +264,18 @@ def _not_tested(report: "Report") -> list[Block]:
             )
         )
     ]
+
+
+def _turns(report: "Report") -> str:
+    """What is known of the turn in which the settings were mixed and baked."""
+    examined = report.comparison.examined
+    seen = [f for f in (examined.findings if examined else ()) if f.subject == "turn"]
+    lots = "The plan drew by lot which dough is mixed first"
+    if not report.drawn:
+        lots = "Whether lots were drawn for which dough is mixed and baked first is not recorded"
+    if any(f.alarm for f in seen):
+        return f"{lots}. One order was kept in every bake: see above, before you trust it."
+    return f"{lots}{f'; {seen[0].text}' if seen else ''}."
 
 
 def _documents() -> list[Block]:

@@ -18,10 +18,10 @@ SAFETY = (
     ),
     (
         "Milk dough held warm",
-        "A dough with milk or egg may count as food that must be kept at 5 °C or colder, or 57 °C "
-        "or hotter. One widely adopted code allows up to four hours between, after which it is "
-        "cooked, served or thrown away. Write down how long the dough stands warm; whether the "
-        "rule holds for it is for your food authority to say.",
+        "A dough with milk or egg may count as food that must be kept at 5 °C (41 °F) or colder, "
+        "or 57 °C (135 °F) or hotter. One widely adopted code allows up to four hours between, "
+        "after which it is cooked, served or thrown away. Write down how long the dough stands "
+        "warm; whether the rule holds for it is for your food authority to say.",
         "FDA Food Code, sections 3-501.16 and 3-501.19",
     ),
     (

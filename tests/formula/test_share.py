@@ -103,7 +103,7 @@ def test_card_is_one_valid_page():
     assert "Hands at work: 40 min; Waiting: 16 h 50 min; Griddle: 25 min." in text
     assert "Mix <well> & rest." in text
     assert "Flour is raw." in text
-    assert "5 °C or colder" in text  # milk
+    assert "5 °C (41 °F) or colder" in text  # milk
     assert "holds egg" not in text
     embedded = tree.find(".//script[@type='application/ld+json']").text
     assert json.loads(embedded)["recipeYield"] == "6 pieces"

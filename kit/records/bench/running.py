@@ -300,10 +300,10 @@ def _warm(times: BakeTimes, now: datetime, contains: bool) -> Iterator[str]:
     if long:
         yield (
             f"stood warm in all: {words.join(long)}. {'With' if contains else 'If there is'} milk "
-            "or egg in it, a dough may count as food that must be kept at 5 °C or colder; one "
-            "widely adopted code (FDA Food Code, 3-501.19) allows up to four hours between, after "
-            "which it is cooked, served or thrown away. Whether that holds for yours is for your "
-            "food authority to say"
+            "or egg in it, a dough may count as food that must be kept at 5 °C (41 °F) or "
+            "colder; one widely adopted code (FDA Food Code, 3-501.19) allows up to four hours "
+            "between, after which it is cooked, served or thrown away. Whether that holds for "
+            "yours is for your food authority to say"
         )
 
 
