@@ -249,7 +249,9 @@ def test_the_page_of_all_factors_begins_with_the_trial_s_question(tmp_path):
     ws = panels.open_workspace(tmp_path / "bakes")
     trial = own_trial(ws)
     retard = trial.compare(by="retard_hours")
-    assert trial.report(retard).question == "Does salt matter?"
+    assert trial.report(retard).question == (
+        "Does salt matter? Asked here first: Does cold retard change height?"
+    )
     assert trial.report(retard, others=False).question == ""
     ws.close()
 

@@ -93,8 +93,14 @@ def read_formula(name: str, text: str, note: str = "") -> Formula:
     return Formula(name, tuple(made), note)
 
 
-def write_formula(formula: Formula) -> str:
+def write_formula(formula: Formula, decimals: int = 12) -> str:
     r"""Write a formula as `read_formula` reads it.
+
+    Parameters
+    ----------
+    formula : Formula
+    decimals : int
+        Of a percentage at the most; 12 give the same formula again.
 
     Examples
     --------
@@ -106,7 +112,7 @@ def write_formula(formula: Formula) -> str:
         told = "" if _role_of(one.name) == one.role else f" ({one.role})"
         share = "?"
         if one.percent is not None:  # every digit that counts, and never an exponent
-            share = f"{Decimal(repr(round(one.percent, 12))).normalize():f}"
+            share = f"{Decimal(repr(round(one.percent, decimals))).normalize():f}"
         lines.append(f"{one.name} {share}{told}")
     return "\n".join(lines)
 

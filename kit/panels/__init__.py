@@ -11,6 +11,7 @@ from kit.panels.measure import MeasurePanel
 from kit.panels.plan import PlanPanel
 from kit.panels.record import RecordPanel
 from kit.panels.rise import RisePanel
+from kit.panels.share import SharePanel
 from kit.panels.taste import TastePanel
 from kit.workspace import Workspace
 
@@ -22,6 +23,7 @@ __all__ = [
     "PlanPanel",
     "RecordPanel",
     "RisePanel",
+    "SharePanel",
     "TastePanel",
     "bring",
     "compare",
@@ -31,6 +33,7 @@ __all__ = [
     "plan",
     "record",
     "rise",
+    "share",
     "taste",
 ]
 
@@ -98,6 +101,11 @@ def record(workspace: Workspace | None = None) -> RecordPanel:
 def rise(workspace: Workspace | None = None) -> RisePanel:
     """The panel of the rise notebook, on the baker's workspace."""
     return RisePanel(workspace or open_workspace())
+
+
+def share(workspace: Workspace | None = None) -> SharePanel:
+    """The panel that sends a trial to another baker or brings one in, on the baker's workspace."""
+    return SharePanel(workspace or open_workspace())
 
 
 def taste(workspace: Workspace | None = None) -> TastePanel:

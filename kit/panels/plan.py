@@ -94,7 +94,8 @@ class PlanPanel(PlanForm):
         self._named = (self.name.value, self.question.value)
         formula = next((f for t in reversed(trials) if (f := t.formula())), None)
         if formula is not None:
-            self.formula_name.value, self.formula.value = formula.name, write_formula(formula)
+            self.formula_name.value = formula.name
+            self.formula.value = write_formula(formula, decimals=3)
         self.outcome.value = "rise_height_mm"
         self._offer_spreads()
         for typed in self._typed():
@@ -164,7 +165,8 @@ class PlanPanel(PlanForm):
             self.matters.value = "" if trial.matters is None else f"{trial.matters:g}"
             formula = trial.formula()
             if formula is not None:
-                self.formula_name.value, self.formula.value = formula.name, write_formula(formula)
+                self.formula_name.value = formula.name
+                self.formula.value = write_formula(formula, decimals=3)
         self._filling = False
         self._offer_spreads(afresh=True)
         self._ask()

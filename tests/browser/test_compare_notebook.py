@@ -86,3 +86,26 @@ def test_a_deeper_question_is_answered(page, lab):
         timeout=90_000
     )
     shoot(page, "compare-dose")
+
+
+def test_the_data_are_packed_and_a_file_that_is_none_is_refused(page, lab):
+    open_and_run(page, lab)
+    pack = page.get_by_role("button", name="Pack it into one file")
+    pack.wait_for(timeout=40_000)
+    pack.press("Enter")
+    page.get_by_role("link", name="harbour-malt.zip").wait_for(timeout=40_000)
+    assert (lab[1] / "harbour-malt.zip").stat().st_size > 10_000
+    source = page.get_by_label("The file", exact=True)
+    source.fill("nowhere.zip")
+    source.press("Enter")
+    page.get_by_role("button", name="Bring it in").press("Enter")
+    page.get_by_role("alert").filter(has_text="is not there").wait_for(timeout=10_000)
+    source.fill("harbour-malt.zip")
+    source.press("Enter")
+    page.get_by_role("button", name="Bring it in").press("Enter")
+    page.get_by_text("is already here, the very same").wait_for(timeout=40_000)
+    shoot(page, "compare-share")
+    page.set_viewport_size({"width": 400, "height": 800})
+    pack.scroll_into_view_if_needed()
+    assert cut_off(page) == []
+    shoot(page, "compare-share-400px")

@@ -1,0 +1,115 @@
+"""The share panel: a whole trial into one file, and another baker's brought in."""
+
+import re
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit.errors import InputError, KitError
+from kit.panels.fields import LABELS, Typed, section
+from kit.panels.keys import OwnKeys
+from kit.panels.style import STYLE, link, trouble
+from kit.panels.today import trial_to_answer
+from kit.workspace import Workspace
+
+__all__ = ["SharePanel"]
+
+_WORKING = '<p role="status">Working …</p>'
+
+
+class SharePanel(widgets.VBox):  # type: ignore[misc]
+    """Asks for a trial and for a file, by `Trial.package` and `Workspace.receive`.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    """
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.workspace = workspace
+        wide = widgets.Layout(width="auto", max_width="34rem")
+        names = [trial.name for trial in workspace.trials()]
+        self.trial = widgets.Dropdown(
+            description="Trial to send", options=names, value=trial_to_answer(workspace),
+            style=LABELS, layout=wide,
+        )  # fmt: skip
+        self.photos = widgets.Checkbox(
+            value=True, description="Its photos as well, without place, owner and serial numbers",
+            indent=False, layout=widgets.Layout(width="auto"),
+        )  # fmt: skip
+        self.licence = Typed("What others may do", "", "such as CC-BY-4.0; may stay empty")
+        self.pack = self._button("Pack it into one file", "archive")
+        self.packed = widgets.HTML()
+        self.source = Typed("The file", "", "such as salt.zip, in your folder or with its path")
+        self.baker = Typed("Whose it is", "", "when the file does not say")
+        self.receive = self._button("Bring it in", "download")
+        self.received = widgets.HTML()
+        asks = widgets.Box(
+            [
+                section("Send a trial", self.trial, self.photos, self.licence, self.pack,
+                        self.packed),
+                section("Bring in another baker's", self.source, self.baker, self.receive,
+                        self.received),
+            ],
+            layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
+        )  # fmt: skip
+        super().__init__([OwnKeys(), widgets.HTML(STYLE), asks])
+        self.add_class("kit-panel")
+        self.pack.disabled = not names
+        self.pack.on_click(lambda _: self._pack())
+        self.receive.on_click(lambda _: self._receive())
+
+    @staticmethod
+    def _button(label: str, icon: str) -> Any:
+        layout = widgets.Layout(width="16rem", max_width="calc(100% - 4px)")
+        return widgets.Button(description=label, icon=icon, layout=layout)
+
+    @property
+    def folder(self) -> Path:
+        """Where files are written to, and looked for first."""
+        return self.workspace.folder or Path.cwd()
+
+    def _pack(self) -> None:
+        """Write the trial's file and say what is in it."""
+        trial = self.workspace.trial(self.trial.value)
+        path = self.folder / (re.sub(r"[^\w.-]+", "-", trial.name) + ".zip")
+        self.packed.value = _WORKING
+        try:
+            told = trial.package(path, self.photos.value, self.licence.value.strip() or None)
+        except KitError as exc:
+            self.packed.value = trouble(str(exc))
+            return
+        self.packed.value = f'<div role="status"><p>{link(path)}</p>{_lines(str(told))}</div>'
+
+    def _receive(self) -> None:
+        """Bring in what is in a file, whole or not at all, and say what arrived."""
+        self.received.value = _WORKING
+        try:
+            path = self.source.read(self._found)
+            told = self.workspace.receive(path, self.baker.value.strip() or None)
+        except KitError as exc:
+            self.received.value = "" if self.source.said.value else trouble(str(exc))
+            return
+        self.received.value = f'<div role="status">{_lines(str(told))}</div>'
+        picked = self.trial.value
+        self.trial.options = [trial.name for trial in self.workspace.trials()]
+        self.trial.value = picked if picked in self.trial.options else told.name
+        self.pack.disabled = False
+
+    def _found(self, text: str) -> Path:
+        """The file that is meant: in the workspace's folder, or as its path says."""
+        name = text.strip().strip('"')
+        if not name:
+            raise InputError("the file", text, "must not be empty", "Write its name.")
+        path = self.folder / Path(name).expanduser()
+        if not path.is_file():
+            rule = f"is not there: looked for {path}"
+            raise InputError("the file", name, rule, "Put it into your folder, or write its path.")
+        return path
+
+
+def _lines(text: str) -> str:
+    """Lines as HTML; what somebody else typed is escaped."""
+    return "".join(f"<p>{escape(line)}</p>" for line in text.splitlines())
