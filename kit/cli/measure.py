@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from kit.analysis import words
 from kit.cli.shell import app, err, said_in_one_line, say
 from kit.errors import InputError
 from kit.units import parse
@@ -14,8 +15,8 @@ if TYPE_CHECKING:
 
 __all__ = ["measure"]
 
-#: how many refused photos are listed; all of them stand in the table
-LISTED = 12
+#: how many reasons are listed, and photos with each; all of them stand in the table
+LISTED, NAMED = 12, 4
 
 
 @app.command()
@@ -129,7 +130,11 @@ def _report(frame: "pd.DataFrame", table: Path) -> None:
     refused = frame[frame["status"] != "measured"]
     done = len(frame) - len(refused)
     say(f"{done} of {len(frame)} photo{'' if len(frame) == 1 else 's'} measured: {table}")
-    for row in refused.head(LISTED).to_dict("records"):
-        say(f"  {row['file']}: {row['reason']}")
-    if len(refused) > LISTED:
-        say(f"  and {len(refused) - LISTED} more, with their reasons in the table")
+    reasons = refused.groupby("reason", sort=False)["file"].agg(list)
+    for reason, files in list(reasons.items())[:LISTED]:
+        more = [f"{len(files) - NAMED} more"] if len(files) > NAMED else []
+        say(f"  {words.join([*map(str, files[:NAMED]), *more])}: {reason}")
+    if len(reasons) > LISTED:
+        say(f"  and {len(reasons) - LISTED} more reasons, in the table")
+    if any("two points" in str(reason) for reason in reasons.index):
+        say("  Points are marked by hand, in measure.ipynb.")

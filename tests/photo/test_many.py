@@ -178,6 +178,17 @@ def test_command_says_what_was_measured_and_why_not(folder):
         assert said in " ".join(result.output.split())
 
 
+def test_one_reason_of_many_photos_is_said_once(tmp_path):
+    for n in range(6):
+        Image.new("RGB", (300, 200), (40 * n, 90, 120)).save(tmp_path / f"{n}.jpg")
+    out = CliRunner().invoke(app, ["measure", str(tmp_path), "--shows", "side"]).output
+    said = " ".join(out.split())
+    assert "0 of 6 photos measured" in said
+    assert said.count("mark two points") == 1
+    assert "0.jpg, 1.jpg, 2.jpg, 3.jpg and 2 more:" in said
+    assert "Points are marked by hand, in measure.ipynb." in said
+
+
 def test_a_depth_that_nobody_said_makes_lengths_unsure_and_is_told(tmp_path):
     """A piece before its marker is nearer than the marker: silence must not pass for 0 mm."""
     shot = shots.from_the_side(tmp_path / "p.jpg", 61, marker=True)
