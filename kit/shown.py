@@ -20,10 +20,13 @@ def percent(share: float) -> str:
 
     Examples
     --------
-    >>> percent(0.604), percent(float("nan"))
-    ('60 %', 'unknown')
+    >>> percent(0.604), percent(0.0025), percent(float("nan"))
+    ('60 %', '0.25 %', 'unknown')
     """
-    return "unknown" if math.isnan(share) else f"{100 * share:.0f} %"
+    if math.isnan(share):
+        return "unknown"
+    # what is not nothing is not shown as 0
+    return f"{100 * share:.2g} %" if 0 < share < 0.005 else f"{100 * share:.0f} %"
 
 
 def span(low: float, high: float) -> str:

@@ -144,3 +144,11 @@ def test_too_few_tasters_and_missing_answers_are_said_in_the_panel_s_words(panel
     panel.without.value = True
     panel.unblind.click()
     assert panel.answer is not None
+
+
+def test_tasters_that_cannot_be_read_are_told_at_once(panel):
+    for typed in ("1.5", "-3"):
+        panel.tasters.value = typed
+        assert "must be a whole number or names" in panel.tasters.said.value
+    panel.tasters.value = "Ada, Ben, Cem"
+    assert panel.tasters.said.value == ""

@@ -14,6 +14,7 @@ from kit.errors import InputError, KitError
 from kit.panels.fields import LABELS, Typed, people, section, share
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE, link, trouble
+from kit.panels.today import trial_to_answer
 from kit.workspace import Trial, Workspace
 
 __all__ = ["TastePanel"]
@@ -100,6 +101,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             )
 
         self.trial = pick("Trial", [t.name for t in self.workspace.trials()])
+        self.trial.value = trial_to_answer(self.workspace)
         self.method = pick("Kind", _METHODS)
         self.samples = Typed("Compare", "", "one a line, such as: 16 h cold", rows=3)
         self.question = Typed("Question", "", "liking, when empty")
@@ -179,9 +181,9 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
     def _fewer_than(self, needed: int) -> int | None:
         """How many tasters are entered, where that is too few; None where it cannot be read."""
         try:
-            typed = people(self.tasters.value)
+            typed = self.tasters.read(people)
         except InputError:
-            return None  # said beside the field when it is planned
+            return None  # said beside the field
         count = typed if isinstance(typed, int) else len(typed)
         return count if count < needed else None
 
