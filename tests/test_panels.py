@@ -174,6 +174,10 @@ def test_one_bake_of_two_doughs_shows_its_means_beside_the_refusal(tmp_path):
         assert "no number of pieces can tell the setting from the dough." in told
         assert again in told
         assert means in told
+        trial.event("torn", on=trial.piece("1A1"))  # 29: those left are shown without it
+        panel._show_trial()
+        next(box for box in panel.without.children if box.name == "torn").value = True
+        assert "came to 29.8 mm with diastatic malt at 0 % (dough 1A, 2 pieces)" in words(panel)
         trial.change(factors={"salt_percent": [1, 2]})  # nothing was recorded for it
         assert "<svg" not in panels.compare(ws).shown.value
 

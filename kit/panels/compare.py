@@ -200,7 +200,8 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
             if typed:
                 self.trouble.value = trouble(str(exc))
             else:
-                more = beside_refusal(trial, self.outcome.value, by, exc)
+                left = self.asked.get("leave_out", ())
+                more = beside_refusal(trial, self.outcome.value, by, exc, left)
                 self.shown.value = trouble(str(exc)) + more
         self.write.disabled = self.answer is None
 

@@ -1,5 +1,6 @@
 """What doughs came to, shown beside the reason why they cannot answer yet."""
 
+from collections.abc import Collection
 from html import escape
 
 import pandas as pd
@@ -7,6 +8,7 @@ import pandas as pd
 from kit import charts, quantities
 from kit.analysis import words
 from kit.analysis.fitting import dough_means
+from kit.analysis.meant import as_meant
 from kit.errors import DesignError, KitError
 from kit.panels.blocks import show
 from kit.workspace import Trial
@@ -22,7 +24,13 @@ _AGAIN = (
 )
 
 
-def beside_refusal(trial: Trial, outcome: str | None, by: str | None, why: KitError) -> str:
+def beside_refusal(
+    trial: Trial,
+    outcome: str | None,
+    by: str | None,
+    why: KitError,
+    leave_out: Collection[str] = (),
+) -> str:
     """Return as HTML the dough means, their picture and what to bake next; empty if out of place.
 
     Parameters
@@ -32,11 +40,15 @@ def beside_refusal(trial: Trial, outcome: str | None, by: str | None, why: KitEr
         What was asked for; the trial's own when None.
     why : KitError
         Only where the bakes as made cannot answer is there more to show than the reason.
+    leave_out : collection of str
+        Events whose pieces were left out.
     """
     outcome, by = outcome or trial.outcome, by or next(iter(trial.factors), None)
     if not isinstance(why, DesignError) or outcome is None or by is None:
         return ""
-    points = _points(trial.frame(), outcome, by)
+    frame, _ = as_meant(trial.frame(), trial.factors)
+    happened = frame["events"].fillna("").str.split("; ")
+    points = _points(frame[~happened.map(set(leave_out).intersection).astype(bool)], outcome, by)
     if points.empty:
         return ""
     told = _means(points, outcome, by)
