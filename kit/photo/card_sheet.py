@@ -36,8 +36,9 @@ _STEPS = (
      "anything glossy."),
     ("From above", "(crumb, browning): lay the piece in the window. Tell how far its face lies "
      "above the paper."),
-    ("From the side", "(height): stand the card upright beside the piece, with a gap between them "
-     "in the photo. Tell how far the piece's middle stands in front of the card."),
+    ("From the side", "(height): stand the card truly upright, taped flat to a box, beside the "
+     "piece, with a gap between them in the photo. Tell how far the piece's middle stands in front "
+     "of the card."),
     ("Photo", "from 30 to 60 cm, at least two markers whole and sharp, even light, no glare, no "
      "flash."),
     ("Care", "The paper is not food-safe: beside food, never under it. Keep it off the hot "

@@ -41,6 +41,10 @@ ROUND = (
 _QUANTITIES = ("height_mm", "diameter_mm", "volume_ml")
 
 
+#: a lean of one degree is told where it changes the height by more than this share
+LEAST_LEAN = 0.01
+
+
 @dataclass(frozen=True)
 class Side(Told):
     """What a side view says.
@@ -208,7 +212,28 @@ def side(
     )  # fmt: skip
     judge(found)
     by_hand = not (outline is None and top is None and base is None)
+    if stand.toward is not stand.up and scale.tilt_known and jar is None:
+        checks = (*checks, *_leaning(found, math.degrees(beliefs.tilt)))
     return _told(found, scale, shape, jar, by_hand, checks)
+
+
+def _leaning(found: Found, tilt_deg: float) -> tuple[str, ...]:
+    """Say what a reference that leans does to a piece whose outline does not give it away.
+
+    Of a piece with rounded edges a higher camera and a taller shape look alike. To first order
+    the height goes with what is believed of the tilt as its uncertainty does: by u(tilt) for
+    every `tilt_deg`.
+    """
+    height, parts = found.fit.height
+    by = parts["tilt"] / tilt_deg
+    if abs(by) < LEAST_LEAN * height:
+        return ()
+    way = "tall" if by > 0 else "low"
+    return (
+        f"the reference was taken to stand truly upright: for every degree that it leans back the "
+        f"height is {abs(by):.1f} mm too {way}. Tape it flat to something upright and leave it "
+        "there: pieces then compare even where it leans",
+    )
 
 
 def _told(

@@ -5,6 +5,7 @@ pixel, tolerances leave at least a factor 1.5.
 """
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -393,3 +394,25 @@ def test_two_points_beside_it_do(seed):
     any_way = side(photo, scale(photo, "points", **said), kind, truth.box)
     assert any_way.height_mm.value == pytest.approx(view.height_mm.value, rel=1e-6)
     assert view.height_mm.u < 0.6 * any_way.height_mm.u
+
+
+@pytest.mark.parametrize(("seed", "rounded"), [(6606, True), (6609, True), (6607, False)])
+def test_what_a_leaning_reference_does_is_told_where_it_matters(seed, rounded):
+    """The number that is told against what a plane that leans by a degree either way changes."""
+    picture, scale, truth, kind = solids.scene(seed, "easy", "piece", 1000, 750)
+    photo = read(picture)
+
+    def leaning(degrees):
+        a = math.radians(-degrees)  # its top away from the camera
+        turn = np.array([[1, 0, 0], [0, math.cos(a), -math.sin(a)], [0, math.sin(a), math.cos(a)]])
+        pose = replace(scale.pose, rotation=scale.pose.rotation @ turn)
+        return side(photo, replace(scale, pose=pose), kind, truth.box)
+
+    per_degree = (leaning(1).height_mm.value - leaning(-1).height_mm.value) / 2
+    told = [check for check in leaning(0).checks if "truly upright" in check]
+    if rounded:
+        found = re.search(r"leans back the height is ([\d.]+) mm too tall", told[0])
+        assert float(found[1]) == pytest.approx(per_degree, rel=0.3)
+    else:  # its sharp edges show how high the camera was
+        assert told == []
+        assert abs(per_degree) < 0.01 * truth.height_mm
