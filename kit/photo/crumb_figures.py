@@ -14,10 +14,10 @@ __all__ = ["METHOD_U", "figures", "sizes", "slice_u", "values_of"]
 
 Picture = NDArray[Any]
 
-#: What trials on drawn faces of twelve kinds, by two programs that share no code, left over
+#: What trials on drawn faces of twelve kinds, by three programs that share no code, left over
 #: (tests/photo/test_cut_face.py has one of them), relative but for openness and direction.
 METHOD_U = {
-    "openness": 0.015, "cells_per_cm2": 0.15, "median_cell_mm2": 0.08, "mean_cell_mm2": 0.10,
+    "openness": 0.015, "cells_per_cm2": 0.06, "median_cell_mm2": 0.08, "mean_cell_mm2": 0.07,
     "area_weighted_cell_mm2": 0.1, "cell_10_mm2": 0.15, "cell_90_mm2": 0.1,
     "largest_cell_mm2": 0.1, "wall_chord_mm": 0.09, "aspect": 0.03, "direction": 4.0,
     "tile_cv": 0.05,
@@ -27,11 +27,16 @@ SHARP_MM = 0.10
 BLUR_POWER = 1.5
 #: Of what the search for thin walls, and of what making up for cells lost in blur changes, this
 #: much may be wrong (from the same trials); and so much, over the root of the number of cells,
-#: where a speck more or less counts. What share of cells is smaller may be wrong by as much as
-#: in a sample of so many.
+#: where a speck more or less counts. What share of cells is smaller may be wrong by this share of
+#: what it strays by in a sample of so many.
 DOUBT = {"walls": 0.8, "blur": 0.7}
 FEW = {"cells_per_cm2": 0.5, "mean_cell_mm2": 0.5}
 RANKED = {"median_cell_mm2": 0.5, "cell_10_mm2": 0.1, "cell_90_mm2": 0.9}
+ASTRAY = 0.5
+#: Under a lamp at one side so much more may be wrong (relative but for openness), all of it from
+#: this lean on (from the same trials).
+LIGHT = {"openness": 0.06, "cells_per_cm2": 0.20, "median_cell_mm2": 0.05}
+LEANS = 0.15
 _UNITS = {"cells_per_cm2": "/cm²", "wall_chord_mm": "mm", "direction": "°", "openness": "",
           "aspect": "", "tile_cv": ""}  # fmt: skip
 _POWER = {"cells_per_cm2": 2.0, "wall_chord_mm": 1.0, "openness": 0.0, "aspect": 0.0,
@@ -40,9 +45,9 @@ _POWER = {"cells_per_cm2": 2.0, "wall_chord_mm": 1.0, "openness": 0.0, "aspect":
 
 def values_of(
     found: Cells, less: Cells, whole: Cells, crumb: Picture, band: Picture, u_scale: Value,
-    blur_mm: float,
+    blur_mm: float, lean: float = 0.0,
 ) -> dict[str, Value]:  # fmt: skip
-    """Each figure with its parts: threshold, scale, crust, walls, blur, number, method.
+    """Each figure with its parts: threshold, scale, crust, walls, blur, light, number, method.
 
     Parameters
     ----------
@@ -55,6 +60,8 @@ def values_of(
         The crumb, and what of it is crumb even where the crust is off by its uncertainty.
     u_scale : Value
     blur_mm : float
+    lean : float
+        From `side_light`.
     """
     # what is as small as the blur is merged or lost
     lost = max(1.0, blur_mm / SHARP_MM) ** BLUR_POWER
@@ -73,12 +80,15 @@ def values_of(
             if other.get(name, 0) > 0 and value > 0:
                 apart = abs(other[name] - value) / max(other[name], value)
                 parts[part] = DOUBT[part] * apart * value
+        if lean and name in LIGHT:
+            of = 1.0 if name == "openness" else abs(value)
+            parts["light"] = LIGHT[name] * min(1.0, lean / LEANS) * of
         root = math.sqrt(max(1, len(found.area_mm2)))
         if name in FEW:
             parts["number"] = FEW[name] * abs(value) / root
         if name in RANKED:
             rank = RANKED[name]
-            off = math.sqrt(rank * (1 - rank)) / root
+            off = ASTRAY * math.sqrt(rank * (1 - rank)) / root
             high, low = found.area_at(min(rank + off, 1.0)), found.area_at(max(rank - off, 0.0))
             parts["number"] = 0.5 * (high - low)
         if name == "openness":

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
 from kit.photo import cells as counting
-from kit.photo import crumb_figures, crumb_words, darkness, thin_walls
+from kit.photo import crumb_figures, crumb_words, darkness, side_light, specks, thin_walls
 from kit.photo import face as faces
 from kit.photo import square_on as flat
 from kit.photo.strip import normals, resampled
@@ -39,10 +39,6 @@ DECODED_PX_PER_MM = 12.5
 COARSE_PX_PER_MM = 6.0
 LEAST_PX_PER_MM = 3.0
 ENOUGH_PX_PER_MM = 6.0
-#: A cell is somewhere darker than its edge by this factor, and by so many of the wall's standard
-#: deviations: specks of noise are not.
-SURE = 1.1
-SURE_NOISE = 1.4
 #: How far off an outline may be (standard uncertainty) where a crust was not seen, and by hand.
 UNSEEN_MM, MARKED_MM = 0.8, 0.1
 USUAL_BLUR_PX = 1.0
@@ -334,10 +330,9 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
         raise DataError(msg)
     level = rim.level if threshold is None else threshold
     u_level = rim.u if threshold is None else 0.25 * rim.u
-    clear = max(SURE * level, level + SURE_NOISE * rim.noise)
-    sure = dark > min(clear, level + 0.4 * max(rim.deep - level, 0.0))
     depth_px = cv2.distanceTransform(crumb_mask.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     core = depth_px > counting.FRINGE_MM * p
+    sure = dark > specks.sure_level(dark, sharp, core, level, rim, p)
     dark_enough = (sharp > level) & crumb_mask
     opened = thin_walls.parted(dark_enough, dark, crumb_mask, rim, p, seen)
     counts = [
@@ -345,6 +340,9 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
         for open_mask in (opened, opened & (sharp > level + u_level), dark_enough)
     ]
     found, less, whole = counting.with_fringe(counts, depth_px)
+    lean = side_light.side_light(dark, crumb_mask, p)
+    if lean > side_light.TOLD:
+        checks.append(side_light.ADVICE)
     if seen < ENOUGH_PX_PER_MM:
         checks.append(f"{seen:.1f} pixels to a millimetre are few: thin walls are lost")
     if rim.blur_mm > BLURRED_MM:
@@ -355,7 +353,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
         )
     band = cv2.erode(crumb_mask.view(np.uint8), faces.disc(max(1.0, u_crust * p))) > 0
     values = crumb_figures.values_of(
-        found, less, whole, crumb_mask, band, sheet.u_scale, rim.blur_mm
+        found, less, whole, crumb_mask, band, sheet.u_scale, rim.blur_mm, lean
     )
     x, y = on_sheet.T
     face_mm2 = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / p**2

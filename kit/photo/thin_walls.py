@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.photo.cells import pieces
 from kit.photo.darkness import Rim, middle_and_spread, restored
 
 __all__ = ["apart", "left_blur_mm", "parted", "ridge_height"]
@@ -19,14 +20,16 @@ Picture = NDArray[Any]
 #: Both sides of a thin wall are looked at this far from its middle.
 SIDE_MM = 0.21
 #: A wall is averaged over this length along it.
-ALONG_MM = 0.50
+ALONG_MM = 0.35
+#: What is lighter than this share of a cell's edge counts as that: a passage's ends are wall.
+ENDS = 0.6
 #: A part of an open area is a cell of its own from this size.
 SEED_MM2 = 0.05
 #: Power of noise that the blur is taken back with before walls are looked for: averaged along a
 #: line, they stand more of it.
 RESTORE = 0.02
 #: Thinnest wall that is looked for: blurred, it still lifts the light by a known share.
-THINNEST_MM = 0.06
+THINNEST_MM = 0.05
 #: A point is thin wall where it is lighter than that by this share of the deepest and by the wall's
 #: noise, averaged over the photo's pixels along it; gaps are looked for where it falls short by no
 #: more than the last.
@@ -54,7 +57,8 @@ def parted(
 
     clearer = restored(dark, px_per_mm, rim.blur_mm, RESTORE)
     share = math.erf(THINNEST_MM / (2 * math.sqrt(2) * left_blur_mm(rim.blur_mm)))
-    height = ridge_height(clearer, px_per_mm, share)
+    # the line across a passage ends in wall
+    height = ridge_height(np.maximum(clearer, np.float32(ENDS * rim.level)), px_per_mm, share)
     off = np.ones((2 * max(1, round(SIDE_MM * px_per_mm)) + 1,) * 2, np.uint8)
     wall = cv2.erode((crumb & (dark < rim.level)).view(np.uint8), off, borderValue=0) > 0
     noise = middle_and_spread(clearer[wall][::3])[1] / math.sqrt(ALONG_MM * seen_px_per_mm)
@@ -136,8 +140,8 @@ def apart(
 
     mask = open_mask & (height < margin)
     seeds = (mask & (height < loose)).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(seeds, connectivity=4)
-    keep = stats[:, cv2.CC_STAT_AREA] >= SEED_MM2 * px_per_mm**2
+    labels, pixels = pieces(seeds)
+    count, keep = len(pixels), pixels >= SEED_MM2 * px_per_mm**2
     keep[0] = False
     own = np.where(keep, np.arange(count), 0).astype(np.int32)[labels]
     # every other pixel belongs to the nearest seed

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from kit.photo.cells import find_cells
-from kit.photo.darkness import restored
-from kit.photo.thin_walls import RESTORE, apart, left_blur_mm, ridge_height
+from kit.photo.darkness import Rim, restored
+from kit.photo.thin_walls import RESTORE, apart, left_blur_mm, parted, ridge_height
 
 P, BLUR, DEEP = 11.0, 0.15, 0.5
 SHARE = math.erf(0.06 / (2 * math.sqrt(2) * BLUR))
@@ -77,3 +77,27 @@ def test_a_floor_that_rises_parts_nothing_once_blur_is_taken_back():
 def test_noise_on_a_flat_cell_parts_nothing():
     y, x = plane()
     assert cells_of(seen(np.hypot(x, y) < 3, noise=0.02)) == 1
+
+
+@pytest.mark.parametrize("degrees", [0, 30, 45, 90])
+def test_a_narrow_passage_parts_nothing_where_a_wall_does(degrees):
+    # a passage of 0.28 mm: a line laid across it ends in wall, as light as can be
+    y, x = plane()
+    turn = math.radians(degrees)
+    along, across = (
+        x * math.cos(turn) + y * math.sin(turn), y * math.cos(turn) - x * math.sin(turn)
+    )  # fmt: skip
+    two = (np.hypot(along - 1.6, across) < 1.5) | (np.hypot(along + 1.6, across) < 1.5)
+    joined = two | ((abs(along) < 1) & (abs(across) < 0.28 / 2))
+    walled = (np.hypot(x, y) < 2.5) & (abs(along) > 0.1 / 2)
+    blur = 0.08
+
+    def parts(open_mask):
+        fine = cv2.GaussianBlur(open_mask.astype(np.float32) * DEEP, (0, 0), blur * P * 4)
+        dark = cv2.resize(fine, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+        rim = Rim(0.15, 0.02, 1.0, blur, 0.0, 0.0, DEEP, np.empty((0, 3)))
+        full = np.ones(dark.shape, bool)
+        return len(find_cells(parted(dark > 0.15, dark, full, rim, P, P), full, P).area_mm2)
+
+    assert parts(joined) == 1
+    assert parts(walled) == 2
