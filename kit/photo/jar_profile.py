@@ -35,8 +35,8 @@ class JarProfile:
         The jar's inside from its bottom up.
     level_mm : float
         About where the dough's line on the wall is, for a start.
-    fee, rival
-        It is of no other kind (`RoundProfile`).
+    fee, rival, many_dips
+        It is of no other kind, and is begun from each start (`RoundProfile`).
     """
 
     heights_mm: Array
@@ -44,11 +44,16 @@ class JarProfile:
     level_mm: float
     fee: float = 0.0
     rival: None = None
+    many_dips: bool = True
 
     def starts(self) -> list[Array]:
         """A low dome, nearly upright at the wall or one of a much wider whole."""
         reach = float(np.interp(self.level_mm, self.heights_mm, self.radii_mm))
         return [np.array([self.level_mm, 0.1 * reach, wider, 1.0]) for wider in STARTS]
+
+    def holding(self, own: Array) -> None:
+        """There are no dips (`RoundProfile.holding`)."""
+        return None
 
     def points(self, q: Array) -> tuple[Array, Array]:
         """Radii and heights from the jar's bottom to the top, (..., k), for numbers (..., 4)."""

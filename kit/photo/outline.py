@@ -16,7 +16,7 @@ from kit.photo.colour import light_of_bytes
 
 __all__ = [
     "CLEAR", "Edge", "Looked", "evenly", "find_edge", "inside", "jumps_along", "look",
-    "noise_of", "shadow_proof",
+    "noise_of", "shadow_proof", "size_of",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -85,14 +85,16 @@ def look(picture: Pixels, box: Box, margin: float, keep_out: Array) -> Looked:
     x0, y0 = max(0, int(box[0] - grow)), max(0, int(box[1] - grow))
     x1, y1 = min(width, int(box[2] + grow) + 2), min(height, int(box[3] + grow) + 2)
     part = np.ascontiguousarray(picture[y0:y1, x0:x1])
-    lab = cv2.cvtColor(part.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-    proof = shadow_proof(np.asarray(lab, np.float32))
+    coded = part.astype(np.float32)
+    coded /= 255
+    proof = shadow_proof(np.asarray(cv2.cvtColor(coded, cv2.COLOR_RGB2LAB), np.float32))
     corner = (float(x0), float(y0))
     # a straight edge across the whole picture is found as well in one of half the size
     half = cv2.resize(proof, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     level = _level_edges(np.asarray(half, np.float32), (box[0] - x0) / 2, (box[2] - x0) / 2)
     level[:, 0] = 2 * level[:, 0] + 0.5 + y0 - level[:, 1] * x0
-    return Looked(proof, light_of_bytes()[part], corner, keep_out, level)
+    linear = np.asarray(cv2.LUT(part, light_of_bytes()), np.float32)
+    return Looked(proof, linear, corner, keep_out, level)
 
 
 def shadow_proof(lab: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -123,11 +125,11 @@ def _level_edges(part: NDArray[np.float32], left: float, right: float) -> Array:
     for slope in np.tan(np.radians(np.arange(-4.0, 4.1, 0.5))):
         jumps = []
         for a, b in stretches:
-            x = np.linspace(a, b, 24, dtype=np.float32)[None]
+            x = np.linspace(a, b, 25, dtype=np.float32)[None]
             at_y = (y + slope * (x - (left + right) / 2)).astype(np.float32)
             seen = cv2.remap(part, np.broadcast_to(x, at_y.shape).copy(), at_y, cv2.INTER_LINEAR,
                              borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
-            line = cv2.blur(np.median(seen, 1), (1, 3))
+            line = cv2.blur(np.partition(seen, 12, axis=1)[:, 12], (1, 3))  # the middle one
             jumps.append(line[6:] - line[:-6])
         one, two = (np.sqrt((j**2).sum(1)) for j in jumps)
         alike = (jumps[0] * jumps[1]).sum(1) > 0.5 * one * two
@@ -175,10 +177,9 @@ def find_edge(
     noise = noise_of(strip)
     weight = np.linalg.solve(noise, toward.T).T
     weight /= np.sqrt(np.maximum((weight * toward).sum(1), 1e-9))[:, None]
-    score = np.einsum("ijc,ic->ij", jump, weight)
+    score = (jump @ weight[..., None])[..., 0]
     if either:
-        size = np.sqrt(np.einsum("ijc,cd,ijd->ij", jump, np.linalg.inv(noise), jump))
-        score = np.maximum(score, 0.8 * size)
+        score = np.maximum(score, 0.8 * size_of(jump, noise))
     gain = np.minimum(score, CLEAR) - 0.5 * (t / (0.6 * reach)) ** 2
     for start, slope in seen.level:
         y = at[:, window:-window, 1] + seen.corner[1]
@@ -192,7 +193,7 @@ def find_edge(
     strength = np.maximum(score[rows, inner], 0.0)
     strip, jump = jumps_along(seen.linear, at, window)
     toward = _spread_round(strip[:, :window].mean(1) - strip[:, -window:].mean(1), max(2, n // 20))
-    near = np.einsum("ijc,ic->ij", jump[rows[:, None], inner[:, None] + np.arange(-3, 4)], toward)
+    near = (jump[rows[:, None], inner[:, None] + np.arange(-3, 4)] @ toward[..., None])[..., 0]
     best = np.clip(near[:, 1:-1].argmax(1) + 1, 1, 5)
     a, b, c = (near[rows, best + d] for d in (-1, 0, 1))
     bend = a - 2 * b + c
@@ -206,6 +207,11 @@ def noise_of(strip: Array) -> Array:
     fine = np.diff(strip, 2, axis=1)[:, ::2].reshape(-1, 3)
     fine = np.clip(fine, *np.quantile(fine, [0.05, 0.95], axis=0))
     return np.asarray(fine.T @ fine / len(fine) / 6 + np.diag([0.6, 0.3, 0.3]))
+
+
+def size_of(jump: Array, noise: Array) -> Array:
+    """How large jumps (..., 3) are, any way, over their noise."""
+    return np.asarray(np.sqrt((jump @ np.linalg.inv(noise) * jump).sum(-1)))
 
 
 def jumps_along(
@@ -236,11 +242,11 @@ def _belongs(strip: Array, window: int, n: int) -> Array:
     ends = []
     for part, loose in ((strip[:, :quarter], 6.0), (strip[:, -quarter:], 10.0)):
         mean = _spread_round(part.mean(1), n // 20)
-        square = np.einsum("ijc,ijd->icd", part, part) / part.shape[1]
+        square = np.swapaxes(part, 1, 2) @ part / part.shape[1]
         square = _spread_round(square, n // 20) - mean[:, :, None] * mean[:, None]
         square = square + np.diag([loose**2, 1.0, 1.0])
         off = strip - mean[:, None]
-        far = np.einsum("ijc,icd,ijd->ij", off, np.linalg.inv(square), off)
+        far = (off @ np.linalg.inv(square) * off).sum(-1)
         ends.append(-0.5 * far - 0.5 * np.log(np.linalg.det(square))[:, None])
     ratio = np.clip(ends[0] - ends[1], -3.0, 3.0)
     total = np.cumsum(ratio, 1)

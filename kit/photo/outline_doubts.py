@@ -5,13 +5,21 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.outline import CLEAR, Edge, Looked, inside, jumps_along, noise_of
+from kit.photo.outline import CLEAR, Edge, Looked, inside, jumps_along, noise_of, size_of
 
 __all__ = ["contact", "doubts", "overlap", "share_along"]
 
 #: what lies on both sides of the line where a piece meets the worktop is so many times as bright
 #: where that line begins to count, and where it is sure (own choice, from drawn shadows)
 DARK_LINE, SURE_LINE = 1.15, 1.4
+#: from where an outline's normals turn down a shadow on the worktop may lie along it
+LOWER = 0.3
+#: where a piece's colour ends is told where so much of its light is not the ground's colour, so
+#: many times the noise of that (own choices, from drawn pieces of two kinds)
+UNLIKE, COLOUR_CLEAR = 0.06, 20.0
+#: an edge that far from it is the same one, pixels; and how sure it is (drawn pieces; JPEG keeps
+#: colour at half the size)
+SAME_PX, COLOUR_U_PX = 0.6, 0.4
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -43,8 +51,7 @@ def doubts(
     t = np.arange(-many - window, many + window + 1) * 1.0
     at = (line[:, None] + normals[:, None] * t[None, :, None] - seen.corner).astype(np.float32)
     strip, jump = jumps_along(seen.lab, at, window)
-    inverse = np.linalg.inv(noise_of(strip))
-    size = np.sqrt(np.einsum("ijc,cd,ijd->ij", jump, inverse, jump))
+    size = size_of(jump, noise_of(strip))
     here_px = np.asarray(at[:, window:-window] + seen.corner, np.float64)
     size[inside(seen.keep_out, here_px)] = 0
     if box is not None:  # drawn by hand: what lies beyond it is not the piece's
@@ -65,17 +72,22 @@ def doubts(
     return np.array(out)
 
 
-def contact(seen: Looked, points: Array, normals: Array, size: float) -> tuple[Array, float]:
+def contact(
+    seen: Looked, line: Array, normals: Array, offset: Array, size: float
+) -> tuple[Array, float]:
     """Return how far within a found foot edge the piece meets the worktop, and how unsure.
 
-    Light hardly reaches the crevice where they meet: a dark line. Where it lies within the edge
-    found, that edge is the end of the shadow on the worktop, not of the piece; the darker the
-    line, the surer.
+    Where little light reaches the crevice between them, the edge found may be the end of the
+    shadow on the worktop. A shadow is less light of the same colour: where piece and worktop
+    differ in colour the piece ends where its colour does. Where they do not, a dark line within
+    the edge tells of it; the darker, the surer.
 
     Parameters
     ----------
-    points, normals : (n, 2) arrays
-        Of the edge found, working pixels.
+    line, normals : (n, 2) arrays
+        What the edge was looked for along, working pixels.
+    offset : (n,) array
+        Of the edge found, outward.
     size : float
         Smaller side of the outline, pixels.
 
@@ -86,21 +98,60 @@ def contact(seen: Looked, points: Array, normals: Array, size: float) -> tuple[A
     u : float
         Standard uncertainty of that along the foot, pixels.
     """
-    import cv2
-    from scipy.ndimage import gaussian_filter1d
+    lower = np.flatnonzero(normals[:, 1] > LOWER)
+    if len(lower) < 12:
+        return np.zeros(len(line)), 0.0
+    ends = _colour_ends(seen, line[lower], normals[lower], max(6.0, 0.05 * size))
+    if ends is None:
+        return _dark_line(seen, line + offset[:, None] * normals, normals, size)
+    inward = np.zeros(len(line))
+    apart = offset[lower] - ends
+    inward[lower] = np.clip(apart / SAME_PX - 1, 0, 1) * apart
+    foot = inward[normals[:, 1] > 0.75]
+    return inward, float(np.mean(np.where(foot > 0, COLOUR_U_PX + 0.1 * foot, 0.0)))
 
+
+def _colour_ends(seen: Looked, line: Array, normals: Array, reach: float) -> Array | None:
+    """Where the colour of a piece ends along normals of its foot; nothing where it is not clear.
+
+    Light of the piece less what has the ground's colour is the piece's alone, however shaded the
+    ground: it ends where half of what is seen 3 pixels further in is left.
+    """
+    from scipy.ndimage import gaussian_filter1d, median_filter
+
+    t = np.arange(-1.5 * reach, reach + 0.1, 0.5)
+    light = _light_along(seen, line, normals, t, (3.0, 1.0))
+    end = max(6, len(t) // 6)
+    piece, ground = (
+        gaussian_filter1d(part.mean(1), 8.0, axis=0) for part in (light[:, :end], light[:, -end:])
+    )
+    of_ground = (piece * ground).sum(1) / np.maximum((ground**2).sum(1), 1e-9)
+    own = piece - of_ground[:, None] * ground
+    unlike = np.linalg.norm(own, axis=1) / np.maximum(np.linalg.norm(piece, axis=1), 1e-9)
+    left = (light @ own[..., None])[..., 0] / np.maximum(np.linalg.norm(own, axis=1), 1e-9)[:, None]
+    noise = float(np.median(left[:, -end:].std(1)))
+    within = np.median(left[:, :end], axis=1)
+    if np.median(unlike) < UNLIKE or np.median(within) < COLOUR_CLEAR * noise:
+        return None
+    before, now = left[:, :-6], left[:, 6:]
+    ended = (before > np.maximum(4 * noise, 0.3 * within[:, None])) & (now < 0.5 * before)
+    if ended.any(1).mean() < 0.8:
+        return None
+    ends = np.where(ended.any(1), t[6:][ended.argmax(1)], np.nan)
+    ends = np.interp(np.arange(len(ends)), np.flatnonzero(ended.any(1)), ends[ended.any(1)])
+    return np.asarray(median_filter(ends, 9, mode="nearest"), float)
+
+
+def _dark_line(seen: Looked, points: Array, normals: Array, size: float) -> tuple[Array, float]:
+    """`contact` by the dark line alone."""
     none = np.zeros(len(points)), 0.0
     foot = np.flatnonzero(normals[:, 1] > 0.75)
     if len(foot) < 5:
         return none
     reach = max(4.0, 0.03 * size)
     t = np.arange(-2 * reach, reach + 0.1, 0.5)
-    at = points[foot, None] + normals[foot, None] * t[None, :, None] - seen.corner
-    place = at.astype(np.float32)
-    colour = cv2.remap(seen.linear, place[..., 0], place[..., 1], cv2.INTER_LINEAR,
-                       borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
-    light: Array = colour @ np.array([0.2126, 0.7152, 0.0722])  # ITU-R BT.709
-    light = gaussian_filter1d(gaussian_filter1d(light, 2.0, axis=0), 1.2, axis=1)
+    colour = _light_along(seen, points[foot], normals[foot], t, (2.0, 1.2))
+    light = colour @ np.array([0.2126, 0.7152, 0.0722])  # ITU-R BT.709
     lowest = np.where(t > -reach, light, np.inf).argmin(1)
     within = np.median(light[:, t < -reach], axis=1)
     deep = float(np.median(np.minimum(within, light[:, -1])
@@ -111,6 +162,21 @@ def contact(seen: Looked, points: Array, normals: Array, size: float) -> tuple[A
     share = min((deep - DARK_LINE) / (SURE_LINE - DARK_LINE), 1.0)
     along = np.clip((normals[:, 1] - 0.6) / 0.25, 0, 1)
     return share * inward * along, 0.4 * inward
+
+
+def _light_along(
+    seen: Looked, line: Array, normals: Array, t: Array, smooth: tuple[float, float]
+) -> Array:
+    """Linear light (n, len(t), 3) across a line, smoothed along it and across."""
+    import cv2
+    from scipy.ndimage import gaussian_filter1d
+
+    at = (line[:, None] + normals[:, None] * t[None, :, None] - seen.corner).astype(np.float32)
+    light = cv2.remap(seen.linear, at[..., 0], at[..., 1], cv2.INTER_LINEAR,
+                      borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    for axis, sigma in enumerate(smooth):
+        light = gaussian_filter1d(light, sigma, axis=axis)
+    return np.asarray(light, float)
 
 
 def overlap(one: Array, two: Array) -> float:

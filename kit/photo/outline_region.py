@@ -43,6 +43,9 @@ def _shrunk(picture: Pixels, longest: int) -> tuple[Pixels, float]:
 
     k = max(1.0, max(picture.shape[:2]) / longest)
     size = (max(1, round(picture.shape[1] / k)), max(1, round(picture.shape[0] / k)))
+    while max(picture.shape[:2]) > 4 * longest:  # halving is many times as fast a pixel
+        half = (picture.shape[1] // 2, picture.shape[0] // 2)
+        picture = np.asarray(cv2.resize(picture, half, interpolation=cv2.INTER_AREA), np.uint8)
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8), k
 
 
@@ -78,11 +81,13 @@ def _standing_out(picture: Pixels, keep_out: Array, share: float) -> tuple[Mask,
     rim = max(3, width // 16)
     sides = []
     for part, gone in ((lab[:, :rim], out[:, :rim]), (lab[:, -rim:], out[:, -rim:])):
-        shown = np.where(gone[..., None], np.nan, part)
-        rows = np.flatnonzero(~np.isnan(shown).all((1, 2)))
+        rows = np.flatnonzero(~gone.all(1))
         if not len(rows):
             continue
-        middle = np.nanmedian(shown[rows], axis=1)
+        # what is hidden is sorted last: the median is the middle one of the rest
+        ordered = np.sort(np.where(gone[..., None], np.inf, part)[rows], axis=1)
+        half = (~gone).sum(1)[rows] // 2
+        middle = ordered[np.arange(len(rows)), half]
         sides.append(
             np.column_stack([np.interp(np.arange(height), rows, c) for c in middle.T])
         )  # fmt: skip

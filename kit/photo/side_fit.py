@@ -269,7 +269,7 @@ def _traced(
         faint = float(np.clip(edges.CLEAR / max(float(np.median(edge.strength)), 1e-3), 1.0, 4.0))
         own, beliefs = edge.points, replace(beliefs, marking_px=MARKING_PX * k * faint)
         if jar is None and last:
-            inward, unsure = doubtful.contact(seen, own, normals(line), size)
+            inward, unsure = doubtful.contact(seen, line, normals(line), edge.offset, size)
             own = own - inward[:, None] * normals(line)
         points = _grow(own, k)
         fit, used = _fitted(points, _spread(edge), stand, beliefs, shape, jar, fit, steps, last)

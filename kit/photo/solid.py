@@ -233,7 +233,8 @@ def contour(profile: Profile, stand: Stand, foot: Array) -> Contour:
     theta = np.clip(theta, profile.low[ring], profile.high[ring])
     ring, theta = np.r_[ring, ring[::-1]], np.r_[theta, theta[::-1]]
     psi = np.r_[psi, -psi[::-1]]
-    out = np.cos(psi)[:, None] * away + np.sin(psi)[:, None] * side
-    points = foot + profile.h[ring][:, None] * up + profile.r[ring][:, None] * out
-    normals = np.cos(theta)[:, None] * out + np.sin(theta)[:, None] * up
+    c, s, r, flat = np.cos(psi), np.sin(psi), profile.r[ring], np.cos(theta)
+    axes = np.stack([away, side, up])
+    points = foot + np.column_stack([r * c, r * s, profile.h[ring]]) @ axes
+    normals = np.column_stack([flat * c, flat * s, np.sin(theta)]) @ axes
     return Contour(points, normals, ring, theta)

@@ -1,16 +1,11 @@
 """Fit a solid of revolution, through a calibrated camera, to its outline in a photo.
 
-Least squares of the outline's distances to the silhouette with bounded influence (Cauchy
-weights), what is known of camera, reference and profile entering as beliefs with their standard
-deviations: Gauss-Newton steps with Levenberg's damping. The covariance is the curvature's inverse
-at the end (first order), with noise taken as large and as long as the residuals are along the
-outline. Method: Björck 1996, "Numerical Methods for Least Squares Problems", chapters 4.5 and 9
-(from memory).
+`solid_search` finds it. The covariance is the curvature's inverse at the end (first order), with
+noise taken as large and as long as the residuals are along the outline.
 """
 
 import math
-from collections.abc import Iterator, Mapping
-from copy import copy
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,68 +13,18 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError
 from kit.photo.jar_profile import JarProfile
-from kit.photo.misfit import (
-    TOGETHER,
-    cost_of,
-    jitter_of,
-    near_rms,
-    no_surer,
-    noise_of,
-    run_length,
-    weights_of,
-)  # fmt: skip
-from kit.photo.solid import Contour, Profile, Solid, Stand, contour
-from kit.photo.solid_profile import Known, RoundProfile
+from kit.photo.misfit import TOGETHER, near_rms, no_surer, noise_of, run_length, weights_of
+from kit.photo.solid import Solid, Stand
+from kit.photo.solid_profile import RoundProfile
+from kit.photo.solid_search import PLACE, SHARED, Beliefs, Problem, afresh, search
 
 __all__ = ["Beliefs", "SolidFit", "fit_solid"]
 
 Array = NDArray[np.float64]
-Whole = NDArray[np.intp]
 
-#: names of what is shared by all photos of one camera and reference, in this order
-SHARED = ("tilt", "roll", "plane", "lens", "marking")
-_PLACE = len(SHARED) + 2
-#: radians: a tilt less sure than this is tried at so many values (own choice)
-HARDLY_KNOWN, TILTS_TRIED = math.radians(2), 11
-#: a step that gains nothing is shortened, then damped (Marquardt): dampings and their shares
-TRIED = ((0.0, (1.0, 0.5, 0.2, 0.05)), (0.1, (1.0,)), (10.0, (1.0,)))
-
-
-@dataclass(frozen=True)
-class Beliefs:
-    """Standard deviations of what the photo's reference says, and what tilt to expect.
-
-    Parameters
-    ----------
-    tilt, roll : float
-        Radians: nodding and leaning of the axis against the reference.
-    plane_mm : float
-        Of the offset.
-    lens : float
-        Relative, of the focal length.
-    marking_px : float
-        A bias all along the outline (blur, a halo, where an edge is said to be).
-    expected_tilt : float
-        Radians; other than 0 where the reference does not tell how high the camera was.
-    across_mm : float
-        Of where the foot was said to be, left to right.
-    tilt_by_lens : float
-        Radians of tilt to the focal length's logarithm; `tilt` is what is left then.
-    """
-
-    tilt: float
-    roll: float
-    plane_mm: float
-    lens: float
-    marking_px: float
-    expected_tilt: float = 0.0
-    across_mm: float = math.inf
-    tilt_by_lens: float = 0.0
-
-    @property
-    def floor_px(self) -> float:
-        """Noise is taken no smaller: halo and shading shift an edge along stretches, too."""
-        return max(0.05, 0.7 * self.marking_px)
+#: seen from lower than this, degrees, what fits is not taken for another kind (own choice: of
+#: drawn pieces of two kinds the heights then differed by less than 3 %)
+ONE_KIND_DEG = 5.0
 
 
 @dataclass(frozen=True)
@@ -107,7 +52,8 @@ class SolidFit:
         The silhouette in pixels, once round.
     height, diameter, volume, level : tuple of float and mapping
         Value and what its standard uncertainty is made of (signed), in mm, mm, ml, mm: shared
-        parts by name and "fit". Level: the dough's line on a jar's wall (NaN otherwise).
+        parts by name, "kind" (that it may be of another) and "fit". Level: the dough's line on a
+        jar's wall (NaN otherwise).
     shape : RoundProfile or JarProfile
         The kind of solid that fitted.
     found : (q,) array
@@ -134,101 +80,6 @@ class SolidFit:
     def misfit_px(self) -> float:
         """Root mean square of the residuals, the farthest tenth left out."""
         return near_rms(self.residual_px)
-
-
-class _Problem:
-    """Residuals and slopes at a point x = (a, b, tilt, roll, plane, lens, marking, profile…)."""
-
-    def __init__(
-        self,
-        points_px: Array,
-        spread: Array,
-        stand: Stand,
-        shape: RoundProfile | JarProfile,
-        beliefs: Beliefs,
-        start: tuple[float, float] = (0.0, 0.0),
-    ) -> None:
-        self.rays = stand.camera.rays(points_px)
-        self.spread, self.stand, self.shape = spread, stand, shape
-        self.floor, self.tilt_by_lens = beliefs.floor_px, beliefs.tilt_by_lens
-        shared = (beliefs.tilt, beliefs.roll, beliefs.plane_mm, beliefs.lens, beliefs.marking_px)
-        self.sd = np.maximum((beliefs.across_mm, math.inf, *shared), 1e-9)
-        self.mean = np.array([*start, beliefs.expected_tilt, 0.0, 0.0, 0.0, 0.0])
-
-    def at_tilts(self) -> "list[_Problem]":
-        """The same at tilts held near one another, where the tilt is hardly known.
-
-        Shape and tilt together make a narrow valley with many dips; shape alone does not.
-        """
-        if self.sd[2] < HARDLY_KNOWN:
-            return [self]
-        tilts = self.mean[2] + self.sd[2] * np.linspace(-2, 2, TILTS_TRIED)
-        out = []
-        for tilt in tilts:
-            held = copy(self)
-            held.mean, held.sd = self.mean.copy(), self.sd.copy()
-            held.mean[2], held.sd[2] = tilt, HARDLY_KNOWN / 10
-            out.append(held)
-        return out
-
-    def seen(self, x: Array, profile: Profile) -> tuple[Contour, Stand, Array]:
-        stand = self.stand.turned(*x[2:6])
-        foot = stand.foot(x[0], x[1])
-        return contour(profile, stand, foot), stand, foot
-
-    def distance(self, x: Array, profile: Profile) -> tuple[Array, Contour, Whole, Stand]:
-        """How far outside the silhouette each point is, in pixels, and which line says so."""
-        around, stand, _ = self.seen(x, profile)
-        if not len(around.points):  # wandered off to where no line of sight touches it
-            return np.full(len(self.rays), np.inf), around, np.zeros(len(self.rays), int), stand
-        longer = math.exp(x[5])
-        off = (self.rays / (longer, longer, 1.0)) @ around.lines().T
-        return off.max(1) * stand.camera.focal_px - x[6], around, off.argmax(1), stand
-
-    def slopes(self, x: Array, now: tuple[Array, Contour, Whole, Stand]) -> Array:
-        """Of the distances, in closed form."""
-        res, around, nearest, stand = now
-        normal, point = around.normals[nearest], around.points[nearest]
-        normal = normal / np.hypot(normal[:, 0], normal[:, 1])[:, None]
-        # the touching plane goes with its point: a point moved by v moves it by n·v
-        per = -stand.camera.focal_px / point[:, 2]
-        arm = point - stand.pivot
-        out = np.empty((len(res), len(x)))
-        out[:, 0] = per * (normal @ stand.across)
-        out[:, 1] = per * (normal @ stand.along)
-        out[:, 2] = per * (normal * np.cross(self.stand.nod, arm)).sum(1)
-        out[:, 3] = per * (normal * np.cross(self.stand.sight, arm)).sum(1)
-        out[:, 4] = per * (normal @ stand.toward)
-        out[:, 5] = normal[:, 2] * (stand.camera.focal_px + per * stand.pivot[2])
-        out[:, 6] = -1.0
-        ring, theta = around.ring[nearest], around.theta[nearest]
-        flat = np.hypot(around.normals[nearest, 0], around.normals[nearest, 1])
-        by_r, by_h = self.shape.moves(x[_PLACE:])
-        out[:, _PLACE:] = (per / flat * np.cos(theta))[:, None] * by_r[ring]
-        out[:, _PLACE:] += (per / flat * np.sin(theta))[:, None] * by_h[ring]
-        return out
-
-    def known(self, x: Array) -> Known:
-        """Beliefs about everything, near `x`."""
-        own = self.shape.known(x[_PLACE:])
-        rows = np.zeros((_PLACE + len(own.rows), len(x)))
-        rows[:_PLACE, :_PLACE] = np.diag(1 / self.sd)
-        rows[2, 5] = -self.tilt_by_lens / self.sd[2]
-        rows[_PLACE:, _PLACE:] = own.rows
-        return Known(rows, np.r_[self.mean / self.sd, own.aims])
-
-    def noise(self, x: Array) -> float:
-        """How far off the outline's points are at `x`, in pixels."""
-        return noise_of(self.distance(x, self.shape.at(x[_PLACE:]))[0], self.spread, self.floor)
-
-    def cost(self, x: Array) -> float:
-        """Twice the minus log likelihood of `x`, with the least noise there may be."""
-        res = self.distance(x, self.shape.at(x[_PLACE:]))[0]
-        return cost_of(res, self.spread, self.floor) + self.known(x).cost(x) + self.shape.fee
-
-    def told(self, x: Array) -> bool:
-        """Whether `x` is as near the points as edges are taken to err."""
-        return self.cost(x) < len(self.rays) / TOGETHER
 
 
 def fit_solid(
@@ -275,79 +126,41 @@ def fit_solid(
         kind = before.shape
         assert isinstance(kind, RoundProfile)
         shape = replace(shape, domed=kind.domed, fee=kind.fee)
-    problem = _Problem(points, spread, stand, shape, beliefs, start)
-    tried: list[tuple[_Problem, Array]] = []
+    problem = Problem(points, spread, stand, shape, beliefs, start)
+    tried: list[tuple[Problem, Array]] = []
     if before is not None:
-        tried = [(problem, _search(problem, before.found.copy(), steps, 1))]
+        tried = [(problem, search(problem, before.found.copy(), steps, 1))]
     if before is None or (thorough and problem.noise(tried[0][1]) > 2 * problem.floor):
-        tried.append((problem, _afresh(problem, steps)))
-    if (before is None or thorough) and shape.rival and not any(p.told(x) for p, x in tried):
-        other = _Problem(points, spread, stand, shape.rival, beliefs, start)
-        tried.append((other, _afresh(other, steps)))
-    return _result(*min(tried, key=lambda one: one[0].cost(one[1])))
+        tried.append((problem, afresh(problem, steps)))
+    told = any(p.told(x) for p, x in tried)
+    if (before is None or thorough) and shape.rival:
+        if not told or problem.looks_down_deg(tried[0][1]) > ONE_KIND_DEG:
+            other = Problem(points, spread, stand, shape.rival, beliefs, start)
+            # what fits a piece well is no low cap
+            tried.append((other, afresh(other, steps, 1 if told else None)))
+    each = [p.noise(x) for p, x in tried]
+    noise = min(filter(math.isfinite, each), default=problem.floor)
+    best, *others = sorted(tried, key=lambda one: one[0].cost(one[1], noise))
+    kinds = [one for one in others if one[0].shape.fee != best[0].shape.fee]
+    return _result(*best, _may_be(best, kinds[0], noise) if kinds else np.zeros(3))
 
 
-def _afresh(problem: _Problem, steps: int) -> Array:
-    """From each start a few steps; from the best of them on."""
-    near = [
-        _search(at_tilt, np.r_[at_tilt.mean, own], 8)
-        for at_tilt in problem.at_tilts() for own in problem.shape.starts()
-    ]  # fmt: skip
-    return _search(problem, min(near, key=problem.cost), steps, 1)
+def _may_be(best: tuple[Problem, Array], other: tuple[Problem, Array], noise: float) -> Array:
+    """What another kind, as likely as it is, adds to the uncertainty of height, width, volume."""
+    (p, x), (q, y) = best, other
+    less = min(q.cost(y, noise) - p.cost(x, noise), 200.0)
+    share = math.sqrt(1 / (1 + math.exp(less / 2)))
+    one, two = (f.shape.at(at[PLACE:]).solid for f, at in (best, other))
+    return share * np.array(
+        [two.height_mm - one.height_mm, two.diameter_mm - one.diameter_mm,
+         two.volume_ml - one.volume_ml]
+    )  # fmt: skip
 
 
-def _search(problem: _Problem, x: Array, steps: int, least: int = 5) -> Array:
-    """Go on from `x`, downhill, between `least` and `steps` steps."""
-    shape, spread, floor = problem.shape, problem.spread, problem.floor
-    now = problem.distance(x, shape.at(x[_PLACE:]))
-    for i in range(steps if np.isfinite(now[0]).all() else 0):
-        # far off at first: the outline's whole misfit; then only its jitter, or a wrong shape
-        # would pass for noise
-        noise = max(jitter_of(now[0], spread, floor), 0.5**i * noise_of(now[0], spread, floor))
-        weight = weights_of(now[0], spread, noise) / (noise * spread) ** 2 / TOGETHER
-        known, slopes = problem.known(x), problem.slopes(x, now)
-        old = cost_of(now[0], spread, noise) + known.cost(x)
-        for after in _steps(slopes, weight, now[0], known, x):
-            new = problem.distance(after, shape.at(after[_PLACE:]))
-            gained = old - cost_of(new[0], spread, noise) - known.cost(after)
-            if gained > 0:
-                break
-        else:
-            break
-        x, now = after, new
-        if gained < 1e-4 * old and i >= least:
-            break
-    return x
-
-
-def _steps(slopes: Array, weight: Array, res: Array, known: Known, x: Array) -> Iterator[Array]:
-    """Where to go from `x`: the bolder first."""
-    bend = (slopes.T * weight) @ slopes + known.rows.T @ known.rows
-    pull = slopes.T @ (weight * (slopes @ x - res)) + known.rows.T @ known.aims
-    for damping, shares in TRIED:
-        stay = damping * np.diag(bend)
-        aim = _least(bend + np.diag(stay), pull + stay * x)
-        for share in shares:
-            yield x + share * (aim - x)
-
-
-def _least(bend: Array, pull: Array) -> Array:
-    """The least-squares point with no negative profile number (Lawson and Hanson's NNLS)."""
-    from scipy.linalg import solve_triangular
-    from scipy.optimize import nnls
-
-    # place and camera may be negative: shifted so far that they never touch zero
-    shift = np.r_[np.full(_PLACE, 1e4), np.zeros(len(pull) - _PLACE)]
-    size = 1 / np.sqrt(np.diag(bend))
-    lower = np.linalg.cholesky(bend * np.outer(size, size) + 1e-10 * np.eye(len(pull)))
-    aim = lower.T @ (shift / size) + solve_triangular(lower, pull * size, lower=True)
-    return np.asarray(nnls(lower.T, aim, maxiter=20 * len(pull))[0] * size - shift)
-
-
-def _result(problem: _Problem, x: Array) -> SolidFit:
+def _result(problem: Problem, x: Array, kind: Array) -> SolidFit:
     """Covariance and what each quantity's uncertainty is made of."""
     shape = problem.shape
-    profile = shape.at(x[_PLACE:])
+    profile = shape.at(x[PLACE:])
     around, stand, foot = problem.seen(x, profile)
     depth = foot @ np.array([0.0, 0.0, 1.0])
     seen = len(around.points) > 0 and (around.points[:, 2] > 0).all()
@@ -372,13 +185,16 @@ def _result(problem: _Problem, x: Array) -> SolidFit:
     cov = no_surer(np.linalg.inv(bend).astype(np.float64), 5, float(problem.sd[5]))
     solid = profile.solid
     widest = int(profile.r.argmax())
-    (by_r, by_h), (rings_r, rings_h) = solid.volume_slopes(), shape.moves(x[_PLACE:])
+    (by_r, by_h), (rings_r, rings_h) = solid.volume_slopes(), shape.moves(x[PLACE:])
     volume = by_r[1:-1] @ rings_r + by_h[1:-1] @ rings_h + by_h[-1] * rings_h[-1]
     none: Mapping[str, float] = {}
-    parts = [_parts(cov, g) for g in (rings_h[-1], 2 * rings_r[widest], volume)]
+    parts = [
+        {**_parts(cov, slope), "kind": float(differs)}
+        for slope, differs in zip((rings_h[-1], 2 * rings_r[widest], volume), kind, strict=True)
+    ]
     level: tuple[float, Mapping[str, float]] = (math.nan, none)
     if isinstance(shape, JarProfile):
-        level = (float(x[_PLACE]), _parts(cov, np.eye(len(x) - _PLACE)[0]))
+        level = (float(x[PLACE]), _parts(cov, np.eye(len(x) - PLACE)[0]))
     sight = foot / np.linalg.norm(foot)
     return SolidFit(
         solid, stand, foot, math.degrees(math.asin(-float(sight @ stand.up))), res, weight,
@@ -392,9 +208,9 @@ def _parts(cov: Array, slope: Array) -> dict[str, float]:
 
     The last row of a Cholesky factor: its squares add up to the quantity's variance.
     """
-    full = np.r_[np.zeros(_PLACE), slope]
-    shared = cov[2:_PLACE, 2:_PLACE]
-    with_shared = cov[2:_PLACE] @ full
+    full = np.r_[np.zeros(PLACE), slope]
+    shared = cov[2:PLACE, 2:PLACE]
+    with_shared = cov[2:PLACE] @ full
     variance = float(full @ cov @ full)
     scale = np.sqrt(np.diag(shared))
     lower = np.linalg.cholesky(shared / np.outer(scale, scale) + 1e-12 * np.eye(len(SHARED)))

@@ -10,6 +10,7 @@ outlines, point by point of the same normal (Minkowski; Schneider 2014, "Convex 
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,15 +40,18 @@ BELIEVED = {
 }  # fmt: skip
 #: where to begin looking: what differs from the mean believed
 STARTS: dict[str, tuple[dict[str, float], ...]] = {
-    "ball": ({"cut": 0.2}, {"cut": 0.7}, {"cut": 1.2}),
+    "ball": ({"cut": 0.2}, {"cut": 0.7}, {"cut": 1.2}, {"cut": 1.5}),
     "piece": ({"top_flat": 0.1, "foot_flat": 0.1}, {"top_flat": 0.6, "foot_flat": 0.6}),
 }
+#: how near its start the cut of a low cap is held at first: seen from above, cut and rise together
+#: make a valley with dips
+HELD = 0.03
 #: how alike the two faces of a piece are, flats in R and powers; seldom not (Cauchy)
 ALIKE = (0.1, 0.25)
 #: what is measured as a piece is seldom cut off by the worktop as a ball of dough is (a bun, a
 #: scone): it is taken for one where that tells what is seen so much better, in minus twice the
-#: log likelihood: odds of seven to one against it (own choice)
-SELDOM_CUT = 4.0
+#: log likelihood: odds of three to one against it (own choice)
+SELDOM_CUT = 2.2
 LEAST_RISE = 0.4
 #: none of the numbers is taken smaller
 LEAST = (1, 1e-3, 0, 0, 0.2, 0, 0, 0, 0, 0)
@@ -57,6 +61,7 @@ MOST_BULGED = 0.6
 _ANGLES = np.radians(
     np.r_[0:4:1.0, 4:60:4.0, 60:84:2.0, 84:90.1:0.75]
 )  # fmt: skip
+_LOG_TAN = np.r_[-np.inf, np.log(np.tan(_ANGLES[1:]))]
 
 
 @dataclass(frozen=True)
@@ -90,52 +95,71 @@ class RoundProfile:
         A ball of dough; else a griddled piece.
     fee : float
         How seldom it is of this kind, in minus twice the log likelihood.
+    held : float, optional
+        The cut is held near this (`holding`).
     """
 
     radius_mm: float
     height_mm: float
     domed: bool
     fee: float = 0.0
+    held: float | None = None
 
     @property
     def rival(self) -> "RoundProfile | None":
-        """What is seldom met instead, to be tried where this one does not fit."""
-        return None if self.domed else replace(self, domed=True, fee=SELDOM_CUT)
+        """What else a piece may be, to be tried where this one does not fit."""
+        if self.domed and not self.fee:
+            return None  # a ball
+        return replace(self, domed=not self.domed, fee=SELDOM_CUT - self.fee)
+
+    @property
+    def many_dips(self) -> bool:
+        """Whether a search may end as near the outline elsewhere."""
+        return self.domed
 
     @property
     def _kind(self) -> str:
         return "ball" if self.domed else "piece"
 
-    def _scaled(self, numbers: tuple[float, ...]) -> Array:
+    @cached_property
+    def _size(self) -> Array:
         size = {"R": self.radius_mm, "H": self.height_mm, "1": 1.0}
-        return np.array([x * size[per] for x, per in zip(numbers, _PER, strict=True)])
+        return np.array([size[per] for per in _PER])
 
     def starts(self) -> list[Array]:
         """Where to begin looking: the shapes that are easily taken for one another."""
         mean = dict(zip(NUMBERS, BELIEVED[self._kind][0], strict=True))
         mean |= {"wall": 0.1, "bulge": 0.01, "cut": 0.02}
-        return [self._scaled(tuple((mean | own).values())) for own in STARTS[self._kind]]
+        out = [np.array(list((mean | own).values())) * self._size for own in STARTS[self._kind]]
+        for q in out if self.domed else []:  # as high as it is seen to be, however cut
+            q[NUMBERS.index("top_rise")] = max(self.height_mm / (2 - q[-1]), 0.3 * self.radius_mm)
+        return out
+
+    def holding(self, own: Array) -> "RoundProfile | None":
+        """The same with the cut held near that of a start, where that is a low cap."""
+        return replace(self, held=float(own[-1])) if own[-1] > 1 else None
 
     def points(self, q: Array) -> tuple[Array, Array]:
         """Radii and heights from foot to top, (..., k), for numbers `q` (..., 10)."""
         radius, wall, bulge, flat, rise, power, foot_flat, share, foot_power, cut = np.moveaxis(
             np.maximum(q, LEAST)[..., None], -2, 0
         )
-        least = 0.02 * radius
-        top = _rim(np.maximum(radius - flat, least), rise, power)
-        foot = _rim(np.maximum(radius - foot_flat, least), (LEAST_RISE + share) * rise, foot_power)
+        drop = (LEAST_RISE + share) * rise
+        width = np.maximum(radius - np.stack([flat, foot_flat]), 0.02 * radius)
+        top, foot = np.moveaxis(
+            _rim(width, np.stack([rise, drop]), np.stack([power, foot_power])), 1, 0
+        )
         # an arc as high as the wall that bulges by so much spans the normals up to this angle
         curved = np.clip(2 * np.arctan(2 * bulge / wall), 1e-6, MOST_BULGED)
         turn = np.minimum(_ANGLES, curved)
         arc = wall / 2 / np.sin(curved)
         out, up = arc * (np.cos(turn) - 1), arc * np.sin(turn)
-        low = (radius - np.maximum(radius - foot_flat, least) + foot[0] + out)[..., ::-1]
-        high = radius - np.maximum(radius - flat, least) + top[0] + out
+        low = (radius - width[1] + foot[0] + out)[..., ::-1]
+        high = radius - width[0] + top[0] + out
         r = np.concatenate([low, high], -1)
         h = np.concatenate([(wall / 2 - up - foot[1])[..., ::-1], wall / 2 + up + top[1]], -1)
         worktop = np.where(
-            cut <= 1, -(LEAST_RISE + share) * rise * (1 - cut),
-            wall + rise * np.minimum(cut - 1, 0.95),
+            cut <= 1, -drop * (1 - cut), wall + rise * np.minimum(cut - 1, 0.95)
         )  # fmt: skip
         return _cut_off(r, h, worktop)
 
@@ -145,11 +169,13 @@ class RoundProfile:
 
     def moves(self, q: Array) -> tuple[Array, Array]:
         """How fast each ring's radius and height go with each number, (k, 10) each."""
-        return moves(self.points, q, 1e-4 * self._scaled((1.0,) * len(NUMBERS)))
+        return moves(self.points, q, 1e-4 * self._size)
 
     def known(self, q: Array) -> Known:
         """What is believed, near `q`: the size of each number; a piece's two faces alike."""
-        mean, sd = (self._scaled(x) for x in BELIEVED[self._kind])
+        mean, sd = np.array(BELIEVED[self._kind]) * self._size
+        if self.held is not None:
+            mean[-1], sd[-1] = self.held, HELD
         rows, aims = np.diag(1 / sd), mean / sd
         if not self.domed:
             alike = np.zeros((2, len(NUMBERS)))
@@ -179,12 +205,15 @@ def moves(
     return ((r[1:] - r[0]) / step[:, None]).T, ((h[1:] - h[0]) / step[:, None]).T
 
 
-def _rim(width: Array, rise: Array, power: Array) -> tuple[Array, Array]:
-    """A quarter of a superellipse, (x/width)^p + (z/rise)^p = 1, at the normals `_ANGLES`."""
+def _rim(width: Array, rise: Array, power: Array) -> Array:
+    """A quarter of a superellipse, (x/width)^p + (z/rise)^p = 1, at the normals `_ANGLES`.
+
+    Its x and z, (2, ...). By logarithms, which take the fewest powers.
+    """
     p = 1 + np.clip(power, 0.15, 25)
-    x = (width * np.cos(_ANGLES)) ** (p / (p - 1))
-    z = (rise * np.sin(_ANGLES)) ** (p / (p - 1))
-    return width * (x / (x + z)) ** (1 / p), rise * (z / (x + z)) ** (1 / p)
+    steep = p / (p - 1) * (_LOG_TAN + np.log(rise / width))
+    both = np.logaddexp(0.0, steep)
+    return np.stack([width * np.exp(-both / p), rise * np.exp((steep - both) / p)])
 
 
 def _cut_off(r: Array, h: Array, worktop: Array) -> tuple[Array, Array]:

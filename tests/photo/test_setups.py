@@ -22,8 +22,9 @@ from kit.photo.picture import read
 from kit.photo.reference import Scale, scale
 from kit.photo.side_judge import judge
 from kit.photo.side_view import side
-from kit.photo.solid_fit import Beliefs, _Problem, fit_solid
+from kit.photo.solid_fit import Beliefs, fit_solid
 from kit.photo.solid_profile import RoundProfile
+from kit.photo.solid_search import Problem
 
 SIZE = (1600, 1200)
 SURE = Beliefs(math.radians(0.3), math.radians(0.3), 0.5, 0.01, 0.1)
@@ -102,7 +103,7 @@ def test_a_search_that_wanders_off_is_a_refusal():
     at = solids.setting(np.random.default_rng(2), 1200, 900, 5.0, 330.0)
     stand, beliefs, _ = side_fit.stand_of(solids.scale_of(at), None)
     shape = RoundProfile(40, 30, True)
-    problem = _Problem(np.array([[600.0, 400.0]] * 9), np.ones(9), stand, shape, beliefs)
+    problem = Problem(np.array([[600.0, 400.0]] * 9), np.ones(9), stand, shape, beliefs)
     cone = shape.starts()[0]
     below = np.r_[problem.mean, cone]
     problem.stand = replace(stand, origin=-10.0 * stand.up + 1e-3 * stand.across)
@@ -151,7 +152,7 @@ def foot(dark):
     linear = np.repeat(np.repeat(light[:, None], 200, 1)[..., None], 3, 2).astype(np.float32)
     seen = Looked(linear, linear, (0.0, 0.0), np.empty((0, 2)), np.empty((0, 2)))
     points = np.column_stack([np.linspace(40, 160, 40), np.full(40, 60.0)])
-    return contact(seen, points, np.tile([0.0, 1.0], (40, 1)), 100.0)
+    return contact(seen, points, np.tile([0.0, 1.0], (40, 1)), np.zeros(40), 100.0)
 
 
 def test_the_end_of_a_contact_shadow_is_not_the_foot():

@@ -10,8 +10,9 @@ from kit.errors import DataError
 from kit.photo import outline as edges
 from kit.photo.camera import Camera
 from kit.photo.solid import Solid, Stand, contour
-from kit.photo.solid_fit import Beliefs, _Problem, fit_solid
+from kit.photo.solid_fit import Beliefs, fit_solid
 from kit.photo.solid_profile import RoundProfile
+from kit.photo.solid_search import Problem
 
 SURE = Beliefs(math.radians(0.2), math.radians(0.2), 0.2, 0.005, 0.05)
 
@@ -77,7 +78,7 @@ def test_slopes_of_the_distances_are_the_finite_differences():
     stand = standing(8.0)
     points = seen_outline(solids.cap(50, 45), stand, 80)
     shape = RoundProfile(48, 40, domed=True)
-    problem = _Problem(points, np.ones(80), stand, shape, SURE)
+    problem = Problem(points, np.ones(80), stand, shape, SURE)
     x = np.r_[1.0, 2.0, 0.01, 0.02, 1.5, 0.01, 0.1, shape.starts()[1]]
     now = problem.distance(x, shape.at(x[7:]))
     slopes = problem.slopes(x, now)

@@ -1,0 +1,95 @@
+"""What lies at the foot: shadows on the worktop, and what is hidden when looked at from above.
+
+Chance of false failure: seeds are fixed; another OpenCV may move an edge by a few hundredths of a
+pixel, tolerances leave at least a factor 1.5.
+"""
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+import solids
+from test_side_view import rms
+
+from kit.photo.outline import Looked, evenly
+from kit.photo.outline_doubts import contact
+from kit.photo.picture import read
+from kit.photo.side_view import side
+
+PIECE, GROUND = np.array([0.42, 0.30, 0.16]), np.array([0.40, 0.42, 0.44])
+
+
+def foot(shade_px, piece=PIECE, found_px=None):
+    """What `contact` says of light across a foot with shade under it, the edge found at its end."""
+    y = np.arange(140.0)[:, None]
+    light = np.where(y < 70, piece, GROUND * np.where(y < 70 + shade_px, 0.3, 1.0))
+    light = cv2.GaussianBlur(np.repeat(light[:, None], 200, 1).astype(np.float32), (0, 0), 1.0)
+    seen = Looked(light, light, (0.0, 0.0), np.empty((0, 2)), np.empty((0, 2)))
+    line = np.column_stack([np.linspace(40, 160, 40), np.full(40, 69.5)])
+    offset = np.full(40, float(shade_px if found_px is None else found_px))
+    return contact(seen, line, np.tile([0.0, 1.0], (40, 1)), offset, 120.0)
+
+
+def test_a_piece_ends_where_its_colour_does():
+    """Shade is less light of the ground's own colour."""
+    for shade in (3.0, 5.0):
+        inward, u = foot(shade)
+        assert inward == pytest.approx(shade, abs=0.5)
+        assert 0.3 < u < 1.2
+
+
+def test_a_foot_without_shade_or_found_within_it_stays():
+    assert foot(0.0)[0].max() == 0
+    assert foot(4.0, found_px=0.0)[0].max() == 0
+
+
+def test_of_one_colour_the_foot_is_told_by_a_dark_line_alone():
+    """Grey on grey: a step down to shade is no dark line between two brighter sides."""
+    inward, u = foot(4.0, piece=GROUND * 0.5)
+    assert inward.max() < 4.0
+    assert u == 0 or u > 0.3 * inward.max()
+
+
+def seen_from(shape, elevation_deg, seed=0, roll_deg=3.0):
+    """A solid's true outline with a quarter of a pixel of noise, and its scale."""
+    rng = np.random.default_rng(seed)
+    at = solids.setting(rng, 1600, 1200, elevation_deg, 280.0, roll_deg=roll_deg)
+    outline = evenly(at.outline(shape), 240)
+    wave = cv2.GaussianBlur(rng.normal(size=(240, 2)), (1, 0), sigmaX=0.1, sigmaY=2.0)
+    return outline + 0.25 * wave / wave.std(), solids.scale_of(at)
+
+
+@pytest.mark.parametrize("kind", ["ball", "piece"])
+@pytest.mark.parametrize(("radius", "height"), [(48.5, 40), (55, 24), (60, 30)])
+def test_a_low_cap_is_measured_from_above(kind, radius, height):
+    """Wider at its foot than anywhere else: the search must not end with a wall under it."""
+    flat = read(np.full((1200, 1600, 3), 90, np.uint8))
+    for elevation in (15, 22):
+        outline, scale = seen_from(solids.cap(radius, height), elevation)
+        view = side(flat, scale, kind, outline=outline)
+        assert view.height_mm.value == pytest.approx(height, rel=0.03)
+
+
+def test_what_hides_under_a_rounded_piece_is_in_the_uncertainty():
+    """From above it may be cut off by the worktop or not: both look alike, and it is told."""
+    flat = read(np.full((1200, 1600, 3), 90, np.uint8))
+    off = []
+    for seed, cut in enumerate((0.05, 0.1, 0.15, 0.2)):
+        for elevation in (8, 14, 20):
+            shape = solids.ellipsoid(44, 17, cut)
+            outline, scale = seen_from(shape, elevation, seed)
+            view = side(flat, scale, "piece", outline=outline)
+            off.append((view.height_mm.value - shape.h[-1]) / view.height_mm.u)
+    assert np.mean(np.abs(off) < 1.96) >= 0.8
+    assert rms(off) < 1.5
+
+
+def test_a_griddled_piece_is_not_taken_for_a_dome():
+    """Its two faces show: the other kind adds next to nothing to the uncertainty."""
+    flat = read(np.full((1200, 1600, 3), 90, np.uint8))
+    for elevation in (6, 10):
+        outline, scale = seen_from(solids.rounded(43, 30, 9, 9), elevation)
+        view = side(flat, scale, "piece", outline=outline)
+        assert view.height_mm.parts["kind"] < 0.02
+        assert math.isclose(view.height_mm.value, 30, rel_tol=0.03)
