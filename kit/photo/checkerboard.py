@@ -11,6 +11,7 @@ from kit.photo.edges import Edges, halved, linear_patch
 from kit.photo.plane_fit import poses_of
 from kit.photo.plane_scale import above, plane_scale, positive, projector, refined
 from kit.photo.reference import Scale
+from kit.photo.squeezed import SQUEEZED_DEG, STEEPEST_DEG, fit_squeezed, off_square_on
 
 __all__ = ["find"]
 
@@ -18,6 +19,8 @@ Array = NDArray[np.float64]
 
 #: of a square in the photo, in pixels: nothing is measured with less
 SMALLEST_PX = 8.0
+#: and where it lies so flat that it is placed as a whole
+LOWEST_PX = 4.0
 WIDEST_BLUR = 0.4
 
 
@@ -54,16 +57,24 @@ def find(photo: Any, inner_corners: Sequence[int], square_mm: float, u_mm: float
     mm = np.stack([x, y], -1).reshape(-1, 2).astype(np.float64) * square
     px = corners.reshape(-1, 2)
     wide = min(_least(corners, 0), _least(corners, 1))
-    if wide < SMALLEST_PX:
+    camera = photo.camera.any_lens
+    starts = poses_of(camera, mm, px)
+    flat = min(off_square_on(pose, mm) for pose in starts) > SQUEEZED_DEG
+    if wide < (LOWEST_PX if flat else SMALLEST_PX):
         msg = (
-            f"A square of the checkerboard is only {wide:.0f} pixels wide, and {SMALLEST_PX:.0f} "
+            f"A square of the checkerboard is only {wide:.0f} pixels, and {SMALLEST_PX:.0f} "
             "are needed. Retake from nearer, or print larger squares."
         )
         raise DataError(msg)
     patch = linear_patch(photo, px, 2 * wide + 12, wide)
-    camera = photo.camera.any_lens
-    starts = poses_of(camera, mm, px)
     dark = _parity(patch, projector(camera, starts[0]), nx, ny, square)
+    board = np.array([[-1, -1], [nx, -1], [nx, ny], [-1, ny]]) * square
+    if flat:
+        ends = corners[[0, 0, -1, -1], [0, -1, -1, 0]]
+        fit, marks = fit_squeezed(photo, "checkerboard", ~dark, square, ends)
+        return plane_scale(
+            "checkerboard", photo, fit, marks, board, u_size=u / square, steepest_deg=STEEPEST_DEG
+        )
     edges = Edges.of_cells(dark, square, np.array([-square, -square]))
     fit, marks, _, width = refined(camera, starts, patch, edges, camera)
     blur = float(np.median(width))
@@ -73,7 +84,6 @@ def find(photo: Any, inner_corners: Sequence[int], square_mm: float, u_mm: float
             "Retake: tap on it to focus and hold still, or go nearer."
         )
         raise DataError(msg)
-    board = np.array([[-1, -1], [nx, -1], [nx, ny], [-1, ny]]) * square
     return plane_scale(
         "checkerboard", photo, fit, marks, board, u_size=u / square, expected=len(edges.start)
     )
@@ -100,11 +110,12 @@ def _see(photo: Any, nx: int, ny: int) -> Array | None:
     size = min(halved(photo), longest)
     pixels, whole = photo.reduced(size)
     fine = cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_RGB2GRAY)
-    for shrunk, more in ((2, 0), (1, 0), (1, cv2.CALIB_CB_EXHAUSTIVE)):
-        high, wide = (n // shrunk for n in fine.shape)
-        part = fine[: high * shrunk, : wide * shrunk]
+    # seen flat, its squares are low: half as wide they are squares again
+    for across, down, more in ((2, 2, 0), (1, 1, 0), (2, 1, 0), (1, 1, cv2.CALIB_CB_EXHAUSTIVE)):
+        high, wide = fine.shape[0] // down, fine.shape[1] // across
+        part = fine[: high * down, : wide * across]
         grey = cv2.resize(part, (wide, high), interpolation=cv2.INTER_AREA)
-        k = whole * shrunk
+        k = whole * np.array([across, down])
         there, corners = cv2.findChessboardCornersSB(grey, (nx, ny), flags=flags | more)
         if there:
             found = np.asarray(corners, float).reshape(ny, nx, 2)

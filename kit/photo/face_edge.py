@@ -55,6 +55,9 @@ _NO_CRUST, _NO_BROWN = -0.5, -3.0
 _DEEPEST = 0.7
 #: The edge where the crumb ends reaches this far out.
 _CRUMB_EDGE_MM = 0.7
+#: Baking makes no crumb bluer: what is less yellow (b* as in `hues`) by more than this is hardly
+#: crust, and over what range that is told.
+_LESS_YELLOW, _YELLOW_SD = 5.0, 1.5
 #: Lines are unsure whose edge is no clearer than this many of the ground's own, or whose colours
 #: do not tell inside from outside by as much.
 _FAINT, _ALIKE = 2.5, 1.0
@@ -116,7 +119,7 @@ def outlined(
         How much the ground there looks like crust, 0 to 1.
     unsure : (n,) bool
     """
-    crumb = density(codes(core))
+    crumb, yellow = density(codes(core)), float(np.median(core[:, 2]))
     path = _crumb_end(
         _across(hue, rough, px_per_mm, out, (-_DEEPEST * deep_mm, 9.0, 0.15), 3.0), crumb
     )
@@ -126,13 +129,13 @@ def outlined(
         high = 1.5 if near else 5.0
         reach = (-4.0, high + 4.0, 0.06 if near else 0.13)
         strip = _across(hue, path, px_per_mm, out, reach, 5.0)
-        # far: what lies just outside the crumb may be crust; near: inside of what was found
-        crust_at, ground_at = ((-1.5, -0.15), 0.6) if near else ((0.15, 0.9), 4.5)
+        depth, ground_at = strip.of(beyond), 0.6 if near else 4.5
+        # far: what lies just outside the crumb may be crust; near: all up to what was found
+        ends = strip.offsets < 0.15 if near else depth < 0.9
         if not near:
             brown = _as_brown(strip, hue, core, ground_at)
             none = none + _NO_BROWN * brown[:, None]
-        likely = _likelihood(strip, crumb, strip.between(*crust_at), ground_at)
-        depth = strip.of(beyond)
+        likely = _likelihood(strip, crumb, yellow, (depth > 0.15) & ends, ground_at)
         told = strip.edge_over(high)
         # where crust looks like the ground, the edge at the crumb's end is no outline
         counts = 1 - brown[:, None] * (1 - np.clip(depth / _CRUMB_EDGE_MM, 0, 1))
@@ -234,7 +237,7 @@ def _crumb_end(strip: _Strip, crumb: Array) -> Array:
     told = _blurred(told, 0.1, 2.5)
     gain = np.sqrt(strip.edge_over(4.5)) / 4 + _PER_MM * np.cumsum(told, axis=1) * strip.step
     gain[:, strip.offsets > 0] = -99.0  # the rough outline takes in too much rather
-    return resampled(strip.moved(closed_path(-gain, 2, _BEND)), 30)
+    return resampled(strip.moved(closed_path(-gain, 2, _BEND)), 16)
 
 
 def _beyond(shape: tuple[int, ...], path: Array, px_per_mm: float) -> Picture:
@@ -257,19 +260,22 @@ def _as_brown(strip: _Strip, hue: Picture, core: Picture, beyond: float) -> Arra
     return np.asarray(redder / (1 + np.exp((light + 6) / 3)))
 
 
-def _likelihood(strip: _Strip, crumb: Array, crust_at: NDArray[np.bool_], beyond: float) -> Picture:
+def _likelihood(
+    strip: _Strip, crumb: Array, yellow: float, crust_at: NDArray[np.bool_], beyond: float
+) -> Picture:
     """How much likelier each colour is in a face than on the ground just there (logarithm)."""
     mm = 1 / _apart_mm(strip.path, strip.px_per_mm)
     soft = _blurred(strip.hue, max(0.3, 0.12 / strip.step), _ALONG_MM * mm)
-    far = strip.between(beyond, beyond + _GROUND_MM)
+    far = np.broadcast_to(strip.between(beyond, beyond + _GROUND_MM), crust_at.shape)
     ground, apart = _alike(soft, far, strip.gone, _NEARBY_MM * mm, _GROUND_SD, shade=True)
     crust, _ = _alike(soft, crust_at, strip.gone, _NEARBY_MM * mm, _CRUST_SD)
+    crust = crust - np.log1p(np.exp((yellow - _LESS_YELLOW - soft[..., 2]) / _YELLOW_SD))
     seen, far = codes(soft), strip.between(beyond, np.inf) & ~strip.gone
     strewn = far & (apart > _STREWN)
     share = strewn.sum() / max(1, far.sum())
     face = np.log(_CRUMB * crumb + _NEW * UNKNOWN)[seen]
     face = np.logaddexp(face, np.log(_CRUST) + crust)
-    other = np.log((share + 0.01) * (density(seen[strewn]) + 1e-5))[seen]
+    other = np.log((share + 0.01) * (density(seen[strewn], shade=True) + 1e-5))[seen]
     other = np.logaddexp(other, np.log(1.0 - share + 1e-9) + ground)
     told = np.clip(face - other, _LEAST, _MOST)
     told[strip.gone] = _LEAST
@@ -277,18 +283,17 @@ def _likelihood(strip: _Strip, crumb: Array, crust_at: NDArray[np.bool_], beyond
 
 
 def _alike(
-    soft: Picture, columns: NDArray[np.bool_], gone: Picture, nearby: float,
+    soft: Picture, part: NDArray[np.bool_], gone: Picture, nearby: float,
     least: tuple[float, ...], shade: bool = False,
 ) -> tuple[Array, Array]:  # fmt: skip
-    """How likely each colour is (logarithm, a step of the table) about that of columns nearby.
+    """How likely each colour is (logarithm, a step of the table) about that of a part nearby.
 
     The second is its squared distance, in spreads. With `shade`, darker ones are likely too.
     """
-    usual = np.median(soft[:, columns], axis=1)[:, None]
-    off = soft - _blurred(usual, 0.1, nearby)
-    part = columns & ~gone
-    if part.sum() < len(part):  # hardly anything to see there but what is left out
-        part = columns & np.ones_like(part)
+    off = soft - _blurred(_medians(soft, part), 0.1, nearby)
+    shown = part & ~gone
+    # hardly anything to see there but what is left out
+    part = shown if shown.sum() >= len(part) else part
     own = off[part]
     far = (own**2).sum(1)
     own = own[far <= np.quantile(far, 0.9)]
@@ -302,6 +307,16 @@ def _alike(
         likely = np.where(darker, np.logaddexp(likely, dim) - np.log(2), likely)
         apart = np.where(darker, np.minimum(apart, less), apart)
     return np.maximum(likely + np.log(STEP_VOLUME), -20.0), apart
+
+
+def _medians(soft: Picture, part: NDArray[np.bool_]) -> Picture:
+    """Median of each line over a part of it; of the part of all lines where one has none."""
+    some = part.any(1)
+    seen = np.where(part[some][..., None], soft[some], np.nan)
+    out = np.empty((len(soft), 1, soft.shape[2]), soft.dtype)
+    out[some] = np.nanmedian(seen, axis=1)[:, None]
+    out[~some] = np.median(soft[part], axis=0)
+    return out
 
 
 def _normal(off: Picture, spread: Array) -> tuple[Array, Array]:

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo.camera import Camera, Pose
+from kit.photo.camera import Camera
 from kit.photo.edges import Edges, halved, linear_patch
 from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 from kit.photo.plane_scale import above, chosen, plane_scale, positive, refined
 from kit.photo.reference import Scale
-from kit.photo.squeezed import SQUEEZED_DEG, STEEPEST_DEG, fit_squeezed
+from kit.photo.squeezed import SQUEEZED_DEG, STEEPEST_DEG, fit_squeezed, off_square_on
 
 __all__ = ["cells_of", "find", "see_markers"]
 
@@ -80,8 +80,8 @@ def find(
     edges = Edges.of_cells(ground, side / n, np.full(2, -side / n))
     camera = photo.camera.any_lens
     starts = poses_of(camera, square, corners)
-    if min(_off_square_on(pose, square) for pose in starts) > SQUEEZED_DEG:
-        fit, marks = fit_squeezed(photo, dark, side, corners)
+    if min(off_square_on(pose, square) for pose in starts) > SQUEEZED_DEG:
+        fit, marks = fit_squeezed(photo, "marker", ~ground, side / n, corners)
         return plane_scale(
             "marker", photo, fit, marks, square, u_size=u / side, steepest_deg=STEEPEST_DEG
         )
@@ -126,12 +126,6 @@ def _shifted(fit: PlaneFit, marks: Marks, by_line: Marks, prior: Camera) -> bool
     free = fit_plane(fit.camera, fit.pose, by_line, prior=prior)
     held = fit_plane(fit.camera, fit.pose, marks, sigma_px=free.sigma_px, prior=prior)
     return held.chi2 > free.chi2 + SHIFTED_CHI2
-
-
-def _off_square_on(pose: Pose, square: Array) -> float:
-    """How far off square-on its middle is seen, in degrees."""
-    middle = pose.to_camera(np.array([[*square.mean(0), 0.0]]))[0]
-    return Pose(pose.rotation, middle).tilt_deg
 
 
 def cells_of(dictionary: str, number: int) -> NDArray[np.bool_]:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo.camera import USUAL_FOCAL_U, Camera, Pose, Variant
+from kit.photo.camera import EITHER, USUAL_FOCAL_U, Camera, Pose, Variant
 from kit.photo.edges import Edges, Patch, place_edges
 from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 from kit.photo.reference import Scale
@@ -229,9 +229,14 @@ def plane_scale(
     known = photo.focal_35mm is not None
     off = math.sqrt(float(fit.covariance[1, 1]))
     camera = fit.camera
+    if not known and fit.camera.u_focal <= USUAL_FOCAL_U:  # it cannot tell one from another
+        off = camera.any_lens.u_focal
+        for lens in camera.any_lens.either_lens:
+            farther = fit.pose.shift * (1.0, 1.0, lens.focal_px / camera.focal_px)
+            variants.append(Variant("lens", lens, Pose(fit.pose.rotation, farther), EITHER))
     if not known:
         camera = replace(camera, u_focal=off)
-        said.append(_lens_note(kind, off, fit.camera.u_focal))
+        said.append(_lens_note(kind, off))
     step = 1e-3 * max(float(np.ptp(outline_mm)), 1.0)
     square = centre + step * np.array([[-0.5, 0], [0.5, 0], [0, -0.5], [0, 0.5]])
     px = project(square) / step
@@ -244,15 +249,13 @@ def plane_scale(
     return replace(made, u=grid_u(made, photo))
 
 
-def _lens_note(kind: str, off: float, before: float) -> str:
-    """What is known of a lens the file says nothing of: to `off`, and to `before` at first."""
+def _lens_note(kind: str, off: float) -> str:
+    """What is known, to `off`, of a lens the file says nothing of."""
     if off < 0.5 * USUAL_FOCAL_U:
         return (
             f"the file does not give the focal length: found from the {kind}'s perspective, to "
             f"{100 * off:.1g} %"
         )
-    if before <= USUAL_FOCAL_U:
-        return "the file does not give the focal length: a usual phone's is taken"
     return (
         f"the file does not give the focal length and the {kind}'s perspective tells it only to "
         f"{100 * off:.2g} %: what stands before or behind the {kind} is as unsure of its size as "

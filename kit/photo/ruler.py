@@ -51,6 +51,10 @@ U_TILT_DEG = 20.0
 #: how far beside the marked line they are looked for
 REACH_MM = 11.0
 
+#: how many times more the marks may scatter where an end of the body is to be square to the ticks:
+#: one end; two, which bear each other out (own choice)
+GIVE_WAY = 1.5, 2.0
+
 _NONE = (
     "The ticks of the ruler cannot be followed between the two points. Mark two ticks at the "
     "ticked edge, in a sharp photo; or measure by two points, at the same two ticks."
@@ -102,7 +106,7 @@ def find(
     found = False
     for closest in CLOSEST_PX:
         if strips := _strips(patch, ends, length, tick, closest):
-            fit, marks = _fitted(photo.camera, strips, ends, tick)
+            fit, marks = _fitted(photo.camera.any_lens, strips, ends, tick)
             fit, marks = _with_body(photo, fit, marks, strips, ends, length)
             found = True
             even = fit.sigma_px < ROUGHEST * tick * px / length and fit.kept.mean() > FEWEST_KEPT
@@ -264,11 +268,12 @@ def _with_body(
         scatter=np.concatenate(scatter),
         group=np.repeat(np.arange(len(count)), count),
     )  # fmt: skip
-    again = _fit_ticks(photo.camera, fit, more)
+    again = _fit_ticks(photo.camera.any_lens, fit, more)
     # not square, rounded, or no end of a ruler at all: the ticks would have to give way
     ticks = np.arange(len(px)) < count[0]
     square = again.kept[~ticks].mean() > FEWEST_KEPT and again.kept[ticks].mean() > FEWEST_KEPT
-    return (again, more) if square and again.sigma_px < 1.5 * fit.sigma_px else (fit, marks)
+    gives_way = again.sigma_px > GIVE_WAY[len(edges) - 1] * fit.sigma_px
+    return (again, more) if square and not gives_way else (fit, marks)
 
 
 def _scatters(strips: list[Ticks]) -> Array:

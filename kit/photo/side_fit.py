@@ -98,6 +98,11 @@ def stand_of(scale: Scale, standing: bool | None) -> tuple[Stand, Beliefs, tuple
             f"the reference lies on the worktop, so its {scale.offset_mm:.0f} mm were not taken "
             "for how far the worktop lies over it: the piece's place there is seen"
         )
+    if upright and offset < 0:
+        checks.append(
+            f"the piece was taken to stand {-offset:.0f} mm behind the reference, farther from the "
+            "camera: a number above 0 says how far it stands before it"
+        )
     start = origin - offset * rotation[:, 2]
     if upright:
         up, across, toward = -rotation[:, 1], rotation[:, 0], -rotation[:, 2]

@@ -1,6 +1,6 @@
-"""A square marker seen so flat that its cells are a few pixels high: the whole pattern at once.
+"""A marker or board seen so flat that its cells are a few pixels high: the whole pattern at once.
 
-Lying on the worktop beside a piece a marker is seen 65 to 85 degrees off square-on. Single edges
+Lying on the worktop beside a piece it is seen 65 to 85 degrees off square-on. Single edges
 then run into one another; the pattern as a whole is still placed to a part of a pixel, by the
 plane-to-picture map under which it is most like the photo (Evangelidis and Psarakis 2008,
 enhanced correlation coefficient; OpenCV's).
@@ -12,54 +12,57 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
-from kit.photo.camera import Camera
+from kit.photo.camera import Camera, Pose
 from kit.photo.colour import light_of_bytes
 from kit.photo.edges import linear_patch
 from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 
-__all__ = ["SQUEEZED_DEG", "STEEPEST_DEG", "fit_squeezed"]
+__all__ = ["SQUEEZED_DEG", "STEEPEST_DEG", "fit_squeezed", "off_square_on"]
 
 Array = NDArray[np.float64]
 
-#: beyond this angle off square-on a marker is placed as a whole
+#: beyond this angle off square-on a pattern is placed as a whole
 SQUEEZED_DEG = 62.0
 #: and not at all beyond this
 STEEPEST_DEG = 84.0
 #: how well its four sides are placed so, pixels (on drawn markers, at 65 to 83 degrees)
 PLACED_PX = 0.1
-#: less alike than this it is not the marker, or not seen
+#: less alike than this it is not the pattern, or not seen
 LEAST_ALIKE = 0.9
 #: pixels of the pattern a cell, and how far it is smoothed, of a cell
 _CELL_PX, _SOFT = 24, 0.12
 
 
 def fit_squeezed(
-    photo: Any, dark: NDArray[np.bool_], side_mm: float, corners: Array
+    photo: Any, kind: str, bright: NDArray[np.bool_], cell_mm: float, corners: Array
 ) -> tuple[PlaneFit, Marks]:
-    """Fit a marker's pose to its whole pattern; what the fit rests on beside it.
+    """Fit a pattern's pose to all of it; what the fit rests on beside it.
 
     Parameters
     ----------
     photo : Photo
-    dark : (n, n) bool array
-        Its cells.
-    side_mm : float
+    kind : str
+        What it is called.
+    bright : (rows + 2, columns + 2) bool array
+        Its cells, and one more all round as it lies beside them.
+    cell_mm : float
     corners : (4, 2) array
-        Rough places of its corners, pixels of the photo, in order from its own first.
+        Rough places of the corners of its own cells, pixels of the photo, in order from the first.
 
     Raises
     ------
     DataError
         Too few pixels are left of it.
     """
-    found = _aligned(photo, dark, corners)
+    found = _aligned(photo, bright, corners)
     if found is None:
         msg = (
-            "The marker is seen too flat: too few pixels are left of it. Retake from nearer or a "
+            f"The {kind} is seen too flat: too few pixels are left of it. Retake from nearer or a "
             "little higher, or stand it upright beside the piece."
         )
         raise DataError(msg)
-    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1.0]]) * side_mm
+    cells = np.array(bright.shape[::-1]) - 2.0
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1.0]]) * cells * cell_mm
     share = np.array([0.1, 0.5, 0.9])[:, None]
     mm, px, normal = [], [], []
     for i in range(4):
@@ -79,6 +82,12 @@ def fit_squeezed(
     return min(fits, key=lambda fit: fit.chi2), marks
 
 
+def off_square_on(pose: Pose, corners_mm: Array) -> float:
+    """Return how far off square-on the middle of a pattern is seen, in degrees."""
+    middle = pose.to_camera(np.array([[*corners_mm.mean(0), 0.0]]))[0]
+    return Pose(pose.rotation, middle).tilt_deg
+
+
 def _between(square: Array, corners: Array, mm: Array) -> Array:
     import cv2
 
@@ -86,21 +95,22 @@ def _between(square: Array, corners: Array, mm: Array) -> Array:
     return np.asarray(cv2.perspectiveTransform(mm[None].astype(np.float64), place)[0], float)
 
 
-def _aligned(photo: Any, dark: NDArray[np.bool_], corners: Array) -> Array | None:
+def _aligned(photo: Any, bright: NDArray[np.bool_], corners: Array) -> Array | None:
     """The corners under the map that makes pattern and photo most alike."""
     import cv2
 
-    n = len(dark)
+    rows, columns = bright.shape
     wide = float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).max())
-    patch = linear_patch(photo, corners, 0.4 * wide + 12, wide / n)
+    patch = linear_patch(photo, corners, 0.4 * wide + 12, wide / (max(rows, columns) - 2))
     light = light_of_bytes()[patch.pixels] @ np.array([0.2126, 0.7152, 0.0722])
-    # half a cell of the white margin shows where the pattern ends
-    print_ = np.kron(~np.pad(dark, 1), np.ones((_CELL_PX, _CELL_PX))).astype(np.float32)
+    # half a cell of what lies beside it shows where the pattern ends
+    print_ = np.kron(bright, np.ones((_CELL_PX, _CELL_PX))).astype(np.float32)
     soft = np.asarray(cv2.GaussianBlur(print_, (0, 0), _SOFT * _CELL_PX), np.float32)
     cut = _CELL_PX // 2
     soft = np.ascontiguousarray(soft[cut:-cut, cut:-cut])
-    low, high = cut - 0.5, cut + n * _CELL_PX - 0.5
-    own = np.array([[low, low], [high, low], [high, high], [low, high]], np.float32)
+    low = cut - 0.5
+    right, lower = low + (columns - 2) * _CELL_PX, low + (rows - 2) * _CELL_PX
+    own = np.array([[low, low], [right, low], [right, lower], [low, lower]], np.float32)
     start = cv2.getPerspectiveTransform(own, patch.own(corners).astype(np.float32))
     try:
         alike, found = cv2.findTransformECC(

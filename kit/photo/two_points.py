@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo.camera import Camera, Pose, Variant
+from kit.photo.camera import EITHER, Camera, Pose, Variant
 from kit.photo.plane_fit import K1_U, turned
 from kit.photo.plane_scale import above, grid_u, positive
 from kit.photo.reference import Scale
@@ -81,7 +81,14 @@ def find(
         "mark the points on the piece or right beside it, in the plane that is measured: as far "
         f"from them as they lie apart the tilt alone makes lengths unsure by {150 * lean:.2g} %"
     )
-    made = replace(made, u_size=size, notes=(note, where) if most else (note,))
+    said = [note, where] if most else [note]
+    if photo.focal_35mm is None:
+        said.append(
+            "the file does not give the focal length, which two points do not tell: what stands "
+            "before or behind them is as unsure of its size as ± says. The original photo, or "
+            "focal_35mm= when it is read, makes it surer"
+        )
+    made = replace(made, u_size=size, notes=tuple(said))
     return replace(made, u=grid_u(made, photo))
 
 
@@ -134,7 +141,7 @@ def square_on(photo: Any, ends: Array, length: float, marking: float, most_deg: 
     most_deg : float
         How far the plane may be tipped to any side.
     """
-    camera: Camera = photo.camera
+    camera: Camera = photo.camera.any_lens
     px = float(np.linalg.norm(ends[1] - ends[0]))
     rays = camera.rays(ends)
     away = length / float(np.linalg.norm(rays[1] - rays[0]))
@@ -147,18 +154,16 @@ def square_on(photo: Any, ends: Array, length: float, marking: float, most_deg: 
     for x, y in (along, -along, (-along[1], along[0]), (along[1], -along[0])):
         tipped = _tipped(camera, pose, np.array([x, y, 0.0]) * tip, ends, length)
         variants.append(Variant("tilt", camera, tipped, 0.25))
-    for lens in (replace(camera, k1=camera.k1 + K1_U), _longer(camera)):
+    lenses = [(replace(camera, k1=camera.k1 + K1_U), 1.0)]
+    lenses += [(lens, EITHER) for lens in camera.either_lens]
+    for lens, weight in lenses:
         bent = lens.rays(ends)
         far = length / float(np.linalg.norm(bent[1] - bent[0]))
-        variants.append(Variant("lens", lens, Pose(np.eye(3), bent[0] * far)))
+        variants.append(Variant("lens", lens, Pose(np.eye(3), bent[0] * far), weight))
     return Scale(
         "points", camera, pose, length / px, marking, tilt_known=False,
         u_tilt_deg=most_deg / math.sqrt(6), outline=ends, variants=tuple(variants),
     )  # fmt: skip
-
-
-def _longer(camera: Camera) -> Camera:
-    return replace(camera, focal_px=camera.focal_px * (1 + camera.u_focal))
 
 
 def _tipped(camera: Camera, pose: Pose, turn: Array, ends: Array, length: float) -> Pose:

@@ -205,3 +205,30 @@ def draw(seed, kind, level="realistic"):
     slack = rng.uniform(1, 4, 4) * PX_PER_MM
     box = (*(outline.min(0) - slack[:2]), *(outline.max(0) + slack[2:]))
     return Laid(picture, outline, box, (kind, level))
+
+
+def draw_on_towel(seed, colour):
+    """Draw a face on a checked tea towel of white and a colour (linear), a lamp to one side."""
+    rng = np.random.default_rng(seed)
+    shape = (int(SIZE_MM[1] * FINE), int(SIZE_MM[0] * FINE))
+    z = outline_of(rng) + complex(*(np.array(SIZE_MM) / 2))
+    inside = np.zeros(shape, np.uint8)
+    corners = np.column_stack([z.real, z.imag]) * FINE - 0.5
+    cv2.fillPoly(inside, [np.round(corners * 16).astype(np.int32)], 1, shift=4)
+    crumb = np.array([0.76, 0.66, 0.47])
+    face = face_of(rng, z, inside, 0.6 * crumb + 0.4 * np.array([0.5, 0.29, 0.12]), crumb)
+    y, x = np.mgrid[: shape[0], : shape[1]] / FINE
+    turn, wide = rng.uniform(-0.4, 0.4), rng.uniform(8, 14)
+    u, v = x * np.cos(turn) + y * np.sin(turn), y * np.cos(turn) - x * np.sin(turn)
+    woven = ((u / wide % 2 < 1) * 0.5 + (v / wide % 2 < 1) * 0.5)[..., None]
+    ground = np.array([0.75, 0.77, 0.8]) * (1 - woven) + np.array(colour) * woven
+    ground = ground * np.exp(0.03 * field(rng, shape, 0.5, 0.2))[..., None]
+    ground = ground * shade_of(rng, inside, 0.45)
+    edge = cv2.GaussianBlur(inside.astype(np.float32), (0, 0), 1.0)[..., None]
+    seen = (face * edge + ground * (1 - edge)).astype(np.float32)
+    seen = cv2.resize(seen, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    seen = cv2.GaussianBlur(seen, (0, 0), 0.8) + 0.004 * rng.standard_normal(seen.shape)
+    picture = np.round(255 * np.clip(seen, 0, 1) ** (1 / 2.2)).astype(np.uint8)
+    outline = np.column_stack([z.real, z.imag]) * PX_PER_MM - 0.5
+    box = (*(outline.min(0) - 15), *(outline.max(0) + 15))
+    return Laid(picture, outline, box, ("towel", "easy"))

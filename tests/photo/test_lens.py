@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import solids
-from scenes import LEVELS, Marker, ScenePhoto, look, render
+from scenes import LEVELS, Disc, Marker, ScenePhoto, look, render
 
 from kit.photo import side_fit
 from kit.photo.camera import EXIF_FOCAL_U, USUAL_FOCAL_U, Camera, Pose
@@ -62,6 +62,34 @@ def test_a_lens_that_was_told_is_believed():
     assert usual.u_focal == USUAL_FOCAL_U
     assert usual.any_lens.u_focal > 3 * USUAL_FOCAL_U
     assert found.camera.any_lens == found.camera
+
+
+@pytest.mark.parametrize("size", [(4000, 2250), (3000, 3000), (2250, 4000), (4000, 2667)])
+def test_a_picture_cut_from_the_sensor_may_not_say_so(size):
+    """Phones' sensors are 4:3; 16:9, square and 3:2 are cut from it, the tag may stay as it was."""
+    sensor = Camera.of(4000, 3000, 26.0)
+    told = Camera.of(*size, 26.0)
+    assert abs(math.log(sensor.focal_px / told.focal_px)) < 1.96 * told.u_focal
+    by_width = 26.0 / 36.0 * max(size)  # the other way to compare with 35 mm film
+    assert abs(math.log(by_width / told.focal_px)) < 1.96 * told.u_focal
+
+
+@pytest.mark.parametrize("lens", [16.0, 26.0, 50.0, 77.0])
+def test_a_coin_cannot_tell_the_lens_and_says_so(lens):
+    camera = Camera.of(*SIZE, lens)
+    pose = look(camera, 4.0, 20.0, 5.0, 3.0)
+    light = replace(LEVELS["easy"], k1=0.0, ground=0.05)
+    coin = Disc(40.0, tone=0.7, rim=0.75, relief=0.03)
+    pixels = render(np.random.default_rng(4), camera, pose, [coin], light, SIZE)
+    found = scale(ScenePhoto(pixels), "disc", diameter_mm=40, offset_mm=20.0)
+    middle = camera.project(pose.shift[None])
+    u = found.u_at(middle)
+    off = found.mm_per_px_at(middle)[0] / ((pose.shift[2] - 20.0) / camera.focal_px) - 1
+    assert abs(off) < 1.96 * u.u
+    assert "tells it only to 40 %" in str(found)
+    assert "focal_35mm=" in str(found)
+    assert u.parts["lens"] > 0.02
+    assert found.u_at(middle, 0.0).parts["lens"] < 0.003  # in its own plane it hardly matters
 
 
 @pytest.mark.parametrize("lens", [24.0, 50.0, 77.0])

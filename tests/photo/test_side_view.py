@@ -416,3 +416,12 @@ def test_what_a_leaning_reference_does_is_told_where_it_matters(seed, rounded):
     else:  # its sharp edges show how high the camera was
         assert told == []
         assert abs(per_degree) < 0.01 * truth.height_mm
+
+
+def test_a_piece_said_to_stand_behind_its_reference_is_told(ball):
+    """A minus is easily typed, and makes the piece larger."""
+    photo, scale, truth = ball
+    behind = side(photo, replace(scale, offset_mm=-abs(scale.offset_mm) - 1), "ball", truth.box)
+    assert any("mm behind the reference" in check for check in behind.checks)
+    before = side(photo, replace(scale, offset_mm=abs(scale.offset_mm)), "ball", truth.box)
+    assert not any("behind the reference" in check for check in before.checks)
