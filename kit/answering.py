@@ -1,6 +1,6 @@
 """What a trial answers: comparisons, doses, the overview, where the spread lies."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -8,8 +8,9 @@ import pandas as pd
 
 from kit import quantities
 from kit.analysis import words
-from kit.analysis.mixing import mixed_by
+from kit.analysis.mixing import mixed_by, told_apart
 from kit.errors import DataError, InputError, NotFoundError
+from kit.records import planned
 from kit.records.frame import held, present, recorded
 from kit.records.trial_records import TrialRecords
 
@@ -60,18 +61,16 @@ class TrialAnswers(TrialRecords):
 
         outcome, by, matters, others = self._asked(outcome, by, matters)
         frame, notes = self._recorded((outcome, by), leave_out)
-        answer = compare(
-            frame,
-            outcome,
-            by,
-            **_together(frame, by),
-            matters=matters,
-            adjust=held(frame, outcome, others) if adjust is None else recorded(frame, adjust),
-            control=control,
-            line=line,
-            examine=True,
-        )
-        return replace(answer, checks=(*answer.checks, *notes))
+        asked: dict[str, Any] = {
+            "outcome": outcome, "by": by, "matters": matters, "control": control, "line": line,
+            "adjust": held(frame, outcome, others) if adjust is None else recorded(frame, adjust),
+        }  # fmt: skip
+        answer = compare(frame, **asked, **_together(frame, by), examine=True)
+        mixing, apart = mixed_by(*recorded(frame, others)), []
+        if mixing and answer.unit in ("dough", "load", "piece"):
+            again = {**_together(frame, by), "mixing": mixing}
+            apart = told_apart(answer, lambda: compare(frame, **asked, **again))
+        return replace(answer, checks=(*apart, *answer.checks, *notes))
 
     def dose(
         self,
@@ -227,7 +226,7 @@ class TrialAnswers(TrialRecords):
         frame, factors, outcome = self._of_outcome(outcome, leave_out)
         return steadiness(
             frame, outcome, factors, load=present(frame, "load"), place=present(frame, "place"),
-            **more,
+            mixing=mixed_by(*factors), **more,
         )  # fmt: skip
 
     def griddle_map(
@@ -319,10 +318,10 @@ class TrialAnswers(TrialRecords):
         return outcome, by, matters, [factor for factor in factors if factor != by]
 
     def _recorded(
-        self, columns: Iterable[str], leave_out: Iterable[str]
+        self, columns: Sequence[str], leave_out: Iterable[str]
     ) -> tuple[pd.DataFrame, list[str]]:
-        """The frame, which must hold these columns, and what to say of it."""
-        frame, notes, _ = self._without(leave_out)
+        """The frame, which must hold these columns (the outcome first), and what to say of it."""
+        frame, notes, _ = self._without(leave_out, columns[0])
         for column in columns:
             if len(frame) and column not in frame:
                 recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
@@ -330,12 +329,43 @@ class TrialAnswers(TrialRecords):
                 raise DataError(msg)
         return frame, notes
 
-    def _without(self, kinds: Iterable[str]) -> tuple[pd.DataFrame, list[str], list[str]]:
+    def _of_plan(self) -> set[str]:
+        """The bakes that a plan was kept for."""
+        with self._store.reading() as connection:
+            return {bake.code for bake in planned.of_plan(connection, self.id)}
+
+    def _under_way(self, frame: pd.DataFrame, outcome: str) -> list[str]:
+        """What to know of an answer looked at before its plan is done, or after more than that."""
+        of_plan = self._of_plan()
+        made = set(frame.loc[frame[outcome].notna(), "bake"]) if outcome in frame else set()
+        left, added = of_plan - made, made - of_plan
+        if left == of_plan:  # no plan was kept, or none of it is baked
+            return []
+        if left:
+            return [
+                f"{len(of_plan) - len(left)} of the {len(of_plan)} planned bakes are measured: "
+                "whoever looks after every bake and stops at the first answer is fooled far more "
+                "often than one time in twenty; “What should I bake next?” (trial.next) allows for "
+                "every look"
+            ]
+        if added:
+            return [
+                f"{words.plural(len(added), 'bake')} came on top of the {len(of_plan)} planned: if "
+                "what was seen by then led to more, the answer is less sure than it says"
+            ]
+        return []
+
+    def _without(
+        self, kinds: Iterable[str], outcome: str | None = None
+    ) -> tuple[pd.DataFrame, list[str], list[str]]:
         """The frame as it was meant, without pieces that certain events happened to.
 
-        Then what was done to it, and what else was noted on the day.
+        Then what was done to it (and how far the plan is done, where an outcome is asked about),
+        and what else was noted on the day.
         """
         (frame, notes), kinds = self._as_meant(), list(kinds)
+        if outcome is not None:
+            notes += self._under_way(frame, outcome)
         events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)
         happened = events.fillna("").str.split("; ")
         known = dict.fromkeys(kind for kinds_ in happened for kind in kinds_ if kind)

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -15,7 +15,7 @@ from kit.formula.allergens import allergens
 from kit.quantities import Checked
 from kit.records import readings
 from kit.records.bench.when import read_when, say_when
-from kit.records.proofs import KeptTimes, Proofs, known_values, read_proofs
+from kit.records.proofs import KeptTimes, Proofs, asked_at, known_values, of_start, read_proofs
 from kit.records.things import Dough
 from kit.records.trial_records import TrialRecords
 from kit.writeup.safety import SAFETY
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 __all__ = ["TrialProof"]
 
 _RATIO = "dough_ratio"
-#: a last reading so long ago is no dough that proofs now
-_OVER = timedelta(hours=12)
 #: a ratio so much under the highest is asked about; own choice, no source
 _FALL = 0.95
 _MILK = next(text for name, text, _ in SAFETY if name.startswith("Milk"))
@@ -166,7 +164,8 @@ class TrialProof(TrialRecords):
             table, left_out = self._with_setting(table, proofs, by)
             checks += left_out
         told = rise_all(
-            table, by=by, bake="bake", u="u", shape=shape, level=level, photo="photo"
+            table.assign(u_start=of_start(table)), by=by, bake="bake", u="u", shape=shape,
+            level=level, photo="photo", u_start="u_start",
         )  # fmt: skip
         return replace(told, checks=(*checks, *told.checks))
 
@@ -216,7 +215,7 @@ class TrialProof(TrialRecords):
             raise DataError(msg)
         started = proofs.starts[dough.id][0]
         own = proofs.of(dough)
-        at, notes = self._asked_at(dough, own, started, now)
+        at, notes = asked_at(dough, own, started, now)
         own = own[own["at"] <= at]
         others, rooms = self._earlier(proofs, dough, started, earlier)
         others, room, more = in_rooms(others, rooms, proofs.rooms.get(dough.id))
@@ -298,8 +297,8 @@ class TrialProof(TrialRecords):
                 thing = doughs[str(name.bake), str(name.dough)]
                 row = curve.of("double_hours")
                 minutes = round(60 * float(row["estimate"]), 1)
-                # a standard uncertainty from an interval that holds two of them, nearly
-                u = round(60 * float(row["high"] - row["low"]) / (2 * 1.96), 2)
+                wide = curve.fit.quantile() if curve.fit else 1.96  # the interval's half, in u
+                u = round(60 * float(row["high"] - row["low"]) / (2 * wide), 2)
                 has, how = known.get((thing.id, "double_minutes"), (None, ""))
                 state = "kept"
                 if math.isnan(minutes):
@@ -361,25 +360,6 @@ class TrialProof(TrialRecords):
             msg = f"no dough that was read has a value of {by}. Record it on the dough."
             raise DataError(msg)
         return table.assign(**{by: table.index.map(value)}), notes
-
-    def _asked_at(
-        self, dough: Dough, own: pd.DataFrame, started: datetime, now: datetime | None
-    ) -> tuple[datetime, list[str]]:
-        """At which moment the forecast is told."""
-        zone = ZoneInfo(dough.bake.zone)
-        if now is not None:
-            asked = now if now.tzinfo else now.replace(tzinfo=zone)
-            if asked < started:
-                when = say_when(started, dough.bake.zone)
-                rule = f"is before its clock started ({when})"
-                raise InputError("now", str(now), rule, "Give a later time.", str(dough))
-            return asked, []
-        moment = datetime.now(UTC)
-        last = max([started, *own["at"]])
-        if moment - last <= _OVER:
-            return max(moment, last), []
-        when = say_when(last, dough.bake.zone)
-        return last, [f"looked back at: told as of its last reading, {when}"]
 
     def _earlier(
         self,

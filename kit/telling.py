@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from kit.analysis import words
 from kit.analysis.structure import MOST_SETTINGS
 from kit.answering import TrialAnswers
 from kit.errors import KitError
@@ -54,7 +55,7 @@ class TrialPages(TrialAnswers):
             frame,
             comparison,
             title=self.name,
-            question=self.question if own or others else "",
+            question=self._question_over(comparison, own, others),
             baker=self.baker,
             invented=self.invented,
             formula=None if formula is None else recipe(formula, self._baked(frame, outcome)),
@@ -62,6 +63,7 @@ class TrialPages(TrialAnswers):
             events=self._events_in_words(),
             measured=told_of_photos(self.readings(), outcome),
             also=self._answers_but(comparison, left) if others else None,
+            drawn=set(comparison.points["bake"]) <= self._of_plan(),
         )
 
     def writeup(
@@ -91,6 +93,13 @@ class TrialPages(TrialAnswers):
         from kit.writeup import write
 
         return write(self.report(comparison, leave_out), path)
+
+    def _question_over(self, comparison: "Comparison", own: bool, others: bool) -> str:
+        """The question over the page; empty where the trial's own is not answered on it."""
+        if own or not self.question:
+            return self.question
+        first = f"Does {words.name(comparison.by)} change {words.name(comparison.outcome)}?"
+        return f"{self.question} Asked here first: {first}" if others else ""
 
     def page_name(self, comparison: "Comparison") -> str:
         """Return the name of the file that a page of this comparison is written to by itself.

@@ -6,12 +6,15 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from kit import charts, quantities, shipped
+from kit.analysis.rise_all import rise_all
 from kit.analysis.rise_models import gompertz
 from kit.analysis.rise_ways import volume_ratio
 from kit.errors import DataError, InputError
 from kit.records import tables as t
+from kit.records.proofs import of_start
 from kit.workspace import Workspace
 
 START = datetime(2026, 1, 8, 8, 0, tzinfo=UTC)
@@ -198,6 +201,12 @@ def test_photos_count_from_when_they_were_taken_and_stand_on_the_curve(ws, trial
     assert len(rows) == len(MINUTES) + 1  # the first photo is 1 by definition
     assert rows["piece"].dropna().tolist() == [piece.code]
     told = trial.rise(of=dough)
+    (alone,) = rise_all(trial._proofs().of(dough), bake="bake", u="u").curves
+    # the first photo is in every ratio: half of the square of the surest, that of the highest
+    (first,) = set(of_start(trial._proofs().of(dough)))
+    assert first == pytest.approx(0.02 / max(curve(MINUTES)) / 2**0.5)
+    now, were = told.curves[0].of("double_hours"), alone.of("double_hours")
+    assert now["high"] - now["low"] > were["high"] - were["low"]
     assert any("taken 20 min after its clock started" in check for check in told.checks)
     (one,) = told.curves
     assert len(one.photos) == len(MINUTES) + 1
@@ -276,6 +285,12 @@ def test_double_is_kept_for_the_comparison_with_the_dough_as_unit(trial, ws):
     answer = trial.compare("double_minutes", by="malt_percent")
     assert answer.counts["dough"] == answer.counts["piece"] == 8
     assert answer.differences["difference"].iloc[0] < 0
+    # no u was stated: the interval is Student's t times u, and u is kept
+    (curve,) = trial.rise(of=trial.dough("1B")).curves
+    row, df = curve.of("double_hours"), len(MINUTES) - 3
+    u = 60 * (row["high"] - row["low"]) / 2 / stats.t.ppf(0.975, df)
+    kept = done.to_frame().set_index("dough").loc["1B", "u"]
+    assert kept == pytest.approx(u, abs=0.01)
     count = len(trial.readings())
     assert trial.keep_double().kept == 0  # nothing is recorded twice
     assert len(trial.readings()) == count

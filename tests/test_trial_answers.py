@@ -64,6 +64,24 @@ def test_events_are_pointed_out_and_can_be_left_out(workspace):
     assert str(caught.value) == "no event 'flood'. There are: 'warm room'."
 
 
+def test_where_an_answer_takes_mixings_to_be_alike_it_says_so(workspace, two_factors):
+    """The demo's malts do not lie evenly in the mixings of 16 and 40 hours."""
+    told = (
+        "it was taken that doughs of one cold retard, which are mixed in one go, are no more alike "
+        "than others of a bake; not taking it, the answer would be: cannot tell yet"
+    )
+    trial = workspace.trial("harbour")
+    assert told in trial.compare().checks
+    frame = trial.frame()
+    other = kit.compare(
+        frame, "rise_height_mm", "malt_percent", dough="dough", bake="bake", load="load",
+        matters=2.0, adjust=["retard_hours"], mixing="retard_hours",
+    )  # fmt: skip
+    assert other.answer is Answer.UNCLEAR
+    for answer in (trial.compare(by="retard_hours"), two_factors.compare()):  # the same either way
+        assert not [check for check in answer.checks if check.startswith("it was taken")]
+
+
 def test_against_none_with_dunnett(workspace):
     answer = workspace.trial("harbour").compare(control=0.0)
     assert list(answer.differences["versus"]) == [0.0, 0.0, 0.0]
@@ -85,7 +103,11 @@ def test_several_trials_in_one_regression(workspace):
 def test_page_of_a_trial(workspace, tmp_path):
     trial = workspace.trial("harbour")
     assert trial.report().question == trial.question
-    assert trial.report(trial.compare(by="retard_hours")).question == ""  # not what was asked
+    cold = trial.compare(by="retard_hours")
+    assert trial.report(cold).question == (  # all is answered there
+        f"{trial.question} Asked here first: Does cold retard change height?"
+    )
+    assert trial.report(cold, others=False).question == ""  # not what was asked
     path = trial.writeup(tmp_path / "harbour.html")
     page = path.read_text(encoding="utf-8")
     assert "Invented data" in page
@@ -138,6 +160,7 @@ def test_every_factor_has_its_section_on_the_page(two_factors, tmp_path):
         assert first.sentence in told["answer"]
         assert first.rests_on in told["rests-on"]
         assert f"And {words.name(second.by)}?" in told["also-1"]
+        assert "2 factors are answered on this page, each by itself: of each" in told["analysis"]
         for said in (second.headline, second.sentence, second.next_step, second.rests_on):
             assert said in told["also-1"]
         assert "What it does by itself is told above." in told["not-tested"]
@@ -252,3 +275,47 @@ def test_a_dough_chilled_nearly_as_long_as_meant_counts_as_meant(tmp_path):
         trial.record(other, "retard_hours", 24)
         trial.record(trial.add_piece(other), "rise_height_mm", 31.0)
         assert trial.compare().unit == "mixing"
+
+
+def measured(trial, bake, rng):
+    """Write down a height of every piece of a bake; malt makes no difference."""
+    for dough in trial.doughs(bake):
+        luck = rng.normal(30, 0.8)
+        for piece in trial.pieces(dough):
+            trial.record(piece, "rise_height_mm", luck + rng.normal(0, 1.2))
+
+
+def test_an_answer_looked_at_before_the_plan_is_done_says_so(tmp_path):
+    rng = np.random.default_rng(5)
+    with kit.Workspace(tmp_path / "early") as ws:
+        trial = ws.new_trial(
+            "early", factors={"malt_percent": [0, 0.8]}, outcome="rise_height_mm", matters=2
+        )
+        bakes = trial.keep(trial.design(kit.Kitchen(bakes=4, tubs=2)), "2026-12-03")
+        told = (
+            "3 of the 4 planned bakes are measured: whoever looks after every bake and stops at "
+            "the first answer is fooled far more often than one time in twenty; “What should I "
+            "bake next?” (trial.next) allows for every look"
+        )
+        for bake in bakes[:3]:
+            measured(trial, bake, rng)
+        assert told in trial.compare().checks
+        assert told in trial.dose().checks
+        report = trial.report()
+        assert told in report.comparison.checks  # hence on the page
+        assert report.drawn
+        measured(trial, bakes[3], rng)
+        assert not [c for c in trial.compare().checks if "planned" in c]
+        fifth = trial.add_bake("2027-01-07")
+        load = trial.add_load(fifth)
+        for malt in (0, 0.8):
+            dough = trial.add_dough(fifth)
+            trial.record(dough, "malt_percent", malt)
+            for _ in range(4):
+                trial.add_piece(dough, load)
+        measured(trial, fifth, rng)
+        assert not trial.report().drawn
+        assert trial.compare().checks[-1] == (
+            "1 bake came on top of the 4 planned: if what was seen by then led to more, the "
+            "answer is less sure than it says"
+        )

@@ -235,12 +235,34 @@ def test_what_was_not_tested_is_said():
         "What was not tested Other settings: Only diastatic malt 0 %, 0.4 %, 0.8 % and 1.2 %. "
         "Nothing is said of anything between or beyond. Other factors: Cold retard and time a "
         "side changed too and were held alike by calculation. That takes diastatic malt to do "
-        "the same at each of their settings; whether it does was not tested. Other kitchens: 8 "
-        "bakes of one series: another kitchen, flour or griddle may differ. Other outcomes: Only "
-        "height was looked at here. A setting good for it may be bad for something else."
+        "the same at each of their settings; whether it does was not tested. Other turns: Whether "
+        "lots were drawn for which dough is mixed and baked first is not recorded. Other "
+        "kitchens: 8 bakes of one series: another kitchen, flour or griddle may differ. Other "
+        "outcomes: Only height was looked at here. A setting good for it may be bad for "
+        "something else."
     )
     assert "Whatever else changed from dough to dough was not taken into account" in section(
         cake(), "not-tested"
+    )
+
+
+def test_the_turn_of_the_settings_is_told():
+    assert "Other turns: The plan drew by lot which dough is mixed first." in section(
+        replace(demo(), drawn=True), "not-tested"
+    )
+    given = {"dough": "mix", "bake": "replicate", "matters": 3.0, "examine": True}
+    frame = pd.read_csv(ROOT / "datasets" / "published" / "cake.csv")
+    frame = frame.sort_values(["replicate", "recipe"])
+    kept = replace(cake(), comparison=compare(frame, "angle_deg", "recipe", **given))
+    assert "is not recorded. One order was kept in every bake: see above" in section(
+        kept, "not-tested"
+    )
+    assert "A, B and C came in this order in all 15 bakes" in section(kept, "rests-on")
+    other = frame["recipe"].map({"A": "C", "B": "A", "C": "B"})
+    turned = frame["recipe"].where(frame["replicate"] > 5, other)
+    mixed = compare(frame.assign(recipe=turned), "angle_deg", "recipe", **given)
+    assert "the settings came in different turns from bake to bake, as the doughs are" in section(
+        replace(cake(), comparison=mixed), "not-tested"
     )
 
 

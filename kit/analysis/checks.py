@@ -2,25 +2,28 @@
 
 Residuals (far-off pieces and doughs), spread that differs between settings, one dough that
 carries the answer, pieces missing for a reason the setting may have caused, an outcome at the
-end of its scale, and events: each is one finding, alarming or not. Nothing is left out of the
-answer by itself; that is for the baker to decide.
+end of its scale, what was set besides, the settings' turn, whether every bake says the same, and
+events: each is one finding, alarming or not. Nothing is left out of the answer by itself; that is
+for the baker to decide.
 
-The single looks are in `kit.analysis.looks`, with their sources.
+The single looks are in `kit.analysis.looks`, `turns` and `bake_by_bake`, with their sources.
 """
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
 from kit.analysis import looks, words
+from kit.analysis.bake_by_bake import bake_by_bake
 from kit.analysis.deletion import without_each
 from kit.analysis.fitting import differences_of
 from kit.analysis.looks import Ask, Finding
 from kit.analysis.mixed import MixedFit
 from kit.analysis.structure import Records, read_records, safe_name
+from kit.analysis.turns import turns
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -168,6 +171,7 @@ def check(
         *(f for other in others for f in looks.missing_beside(frame, outcome, other)),
         *looks.at_limit(rows[safe_name(outcome)], outcome),
         *looks.beside(frame.loc[rows.index], fit, columns),
+        *(turns(rows, labels, by, columns.get("mixing") != by) if columns["bake"] else ()),
         *looks.events(frame.loc[rows.index], frame, ask, now),
     ]
     return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, missing, now[1])
@@ -214,6 +218,8 @@ def check_comparison(
         )
     now = (answer.answer.value, lead.difference)
     names = (answer.outcome, answer.by)
-    return check(
+    found = check(
         frame, records.frame, records.labels, answer.fit, names, answer.columns, ask, tell, now
     )
+    more = bake_by_bake(records.frame, answer)
+    return replace(found, findings=(*found.findings, *more))

@@ -107,12 +107,21 @@ def _overall(table: Floats, curve: Curve, matters: float | None) -> tuple[Answer
 
 
 def trend_of(curve: Curve, whole: Difference) -> str:
-    """What surely happens along the doses, in a word or two."""
+    """What surely happens along the doses, in a word or two.
+
+    Of a curve three things are looked at: its slope at both ends, and what it does overall. Any two
+    of them being none, the curve is flat; so where it is surely not flat (an F test of line and
+    bend together), each may be read at its own level (closed testing: Marcus, Peritz & Gabriel
+    1976, Biometrika 63:655).
+    """
     overall = int(whole.low > 0) - int(whole.high < 0)
     if curve.break_at is not None:
         return {1: "up to a plateau", -1: "down to a plateau", 0: "unclear"}[overall]
     if curve.shape != "curved":
         return {1: "up", -1: "down", 0: "unclear"}[overall]
+    start, middle, end = curve.rows(np.linspace(curve.low, curve.high, 3))
+    if not curve.fit.test(np.array([middle - start, end - start]))["p"] < 1 - curve.fit.level:
+        return "unclear"
     at = slopes(curve, np.array([curve.low, curve.high]))
     first, last = (int(low > 0) - int(high < 0) for _, low, high in at)
     if first == last == 0 and overall:

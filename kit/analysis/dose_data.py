@@ -36,6 +36,8 @@ class Doses:
     level : float
     near : float array or None
         Variance ratios found before, from where to look as well.
+    least_df : float
+        See `MixedFit`.
     """
 
     records: Records
@@ -44,6 +46,7 @@ class Doses:
     terms: tuple[str, ...]
     level: float
     near: Floats | None = None
+    least_df: float = 0.0
 
     @property
     def frame(self) -> pd.DataFrame:
@@ -56,10 +59,11 @@ class Doses:
         formula = f"{self.outcome} ~ {' + '.join([*own, *self.terms])}"
         if columns is not None:
             table = replace(table, cells=table.cells.assign(**columns(table.cells)))
-        return fit_table(
+        fit = fit_table(
             table, formula, records.groups, structure=records.structure, level=self.level,
             start=self.near,
         )  # fmt: skip
+        return replace(fit, least_df=self.least_df)
 
     @cached_property
     def _table(self) -> Moments:
@@ -119,11 +123,12 @@ def read_doses(
             _refuse_same(records.frame, of, name)
         kept.append(name)
         terms.append(term(name, numeric))
-    near = None
+    near, least = None, 0.0
     if like is None:
         formula = f"{safe_name(outcome)} ~ {' + '.join([*factors, *terms])}"
         fit, more = fit_records(records, formula, level)
         groups, structure, near = fit.groups, fit.structure, fit.ratios
+        least = fit.least_df
         notes += more
     else:
         groups, structure = like.groups, like.structure
@@ -134,7 +139,7 @@ def read_doses(
         structure=structure,
         notes=(*records.notes, *notes),
     )
-    return Doses(records, safe_name(outcome), tuple(factors), tuple(terms), level, near)
+    return Doses(records, safe_name(outcome), tuple(factors), tuple(terms), level, near, least)
 
 
 def _refuse_same(frame: pd.DataFrame, of: Sequence[str], covariate: str) -> None:

@@ -13,6 +13,7 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.compare import Comparison, compare
+from kit.analysis.verdict import Answer
 from kit.errors import DataError, InputError, NotFoundError
 from kit.shown import Telling, Told
 
@@ -56,8 +57,18 @@ class Drift(Told):
             return f"{what} went along with {words.join(map(words.name, self.followed))}."
         if not self.answers:
             return f"These bakes cannot say what {words.name(self.outcome)} goes along with."
-        tried = " or ".join(map(words.name, self.answers))
-        return f"No sign that {words.name(self.outcome)} goes along with {tried}."
+        little = [n for n, c in self.answers.items() if c.answer in (Answer.NONE, Answer.SMALL)]
+        unclear = [n for n in self.answers if n not in little]
+        told = []
+        if little:
+            named = " or ".join(map(words.name, little))
+            told.append(f"{what} does not go along with {named} by as much as matters.")
+        if unclear:
+            named = " or ".join(map(words.name, unclear))
+            told.append(
+                f"Cannot tell yet whether {words.name(self.outcome)} goes along with {named}."
+            )
+        return " ".join(told)
 
     @property
     def sentence(self) -> str:

@@ -57,9 +57,12 @@ def unit_of(table: pd.DataFrame, factor: str) -> Unit:
     return "dough" if constant("dough") else "piece"
 
 
-def mixings(numbers: pd.Series | None, doughs: pd.Series) -> pd.Series:
-    """Which doughs were mixed in one go; each by itself where that is not known."""
-    if numbers is None or held(doughs, numbers).max() > 1:
+def mixings(numbers: pd.Series | None, doughs: pd.Series, bakes: pd.Series) -> pd.Series:
+    """Which doughs were mixed in one go; each by itself where that is not known.
+
+    Nor are they known where every bake was mixed in one go: the bake says it all.
+    """
+    if numbers is None or held(doughs, numbers).max() > 1 or held(bakes, numbers).max() == 1:
         return doughs
     return numbers
 

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,8 @@ ORDER = (Answer.MATTERS, Answer.UNCLEAR, Answer.SMALL, Answer.NONE)
 LEAST_DF = 0.5
 #: Up to here it is checked whether there are loads enough; beyond there always are.
 MOST_ROWS = 2000
+#: Of so many units the spread is never found next to nothing by chance.
+MANY_UNITS = 60
 
 
 @dataclass(frozen=True)
@@ -137,7 +139,32 @@ def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit,
     if "load" in groups and records.unit != "load" and not _enough_loads(records, formula):
         groups, structure = tuple(g for g in groups if g != "load"), "nested"
         notes.append("too few loads to see what a load does; it was left out")
-    return mixed(records.frame, formula, groups, structure=structure, level=level), notes
+    if "mixing" in groups and records.unit in ("dough", "load", "piece"):
+        if _spare_units(records, formula, "mixing") < 1:
+            groups = tuple(g for g in groups if g != "mixing")
+            notes.append("too few mixings to see what a mixing does; it was left out")
+    fit = mixed(records.frame, formula, groups, structure=structure, level=level)
+    own = records.unit
+    few_units = own != "piece" and records.counts[own] <= MANY_UNITS
+    least = _spare_units(records, formula, own) if few_units else 0.0
+    return replace(fit, least_df=least), notes
+
+
+def _spare_units(records: Records, formula: str, unit: str) -> float:
+    """What such units leave over beside the settings: a mean square of so many degrees of freedom.
+
+    Of many units, of which that is known beforehand, there is no need to ask.
+    """
+    rhs = parse_formula(formula)[1]
+    variables = variables_of(rhs, map(str, records.frame.columns))
+    around = ["bake", "mixing", "dough"]
+    around = around[: around.index(unit)] if unit in around else ["bake"]
+    kinds = [*(kind for kind in around if kind in records.groups), unit]
+    cells = records.frame[[*dict.fromkeys([*kinds, *variables])]].drop_duplicates()
+    parts = [recipes(rhs, cells[variables])[0].of(cells)]
+    parts += [(cells[k].to_numpy()[:, None] == cells[k].unique()).astype(float) for k in kinds]
+    whole, rest = (np.linalg.matrix_rank(np.hstack(p)) for p in (parts, parts[:-1]))
+    return float(whole - rest)
 
 
 def _enough_loads(records: Records, formula: str) -> bool:

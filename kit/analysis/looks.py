@@ -47,7 +47,8 @@ class Finding:
     Parameters
     ----------
     subject : str
-        "far off", "spread", "single dough", "missing", "limit", "beside", "events".
+        "far off", "spread", "single dough", "missing", "limit", "beside", "turn", "events",
+        "bakes".
     text : str
         What was seen, without a full stop.
     alarm : bool

@@ -48,6 +48,8 @@ class MixedFit:
         Of the intervals.
     checks : tuple of str
         What to know before trusting it.
+    least_df : float
+        Put where the approximation says less than one, as at the lower edge of a spread.
     """
 
     formula: str
@@ -65,6 +67,7 @@ class MixedFit:
     _shift: float = field(repr=False)
     _constant: Floats = field(repr=False)
     _scaled: "Scaled" = field(repr=False)
+    least_df: float = 0.0
 
     @property
     def criterion(self) -> float:
@@ -78,9 +81,8 @@ class MixedFit:
 
         beta, fit = self._beta, self._estimate
         se = np.sqrt(np.diag(fit.phi_adjusted))
-        df = each_df(fit, np.eye(len(beta)))
-        t = beta / se
-        half = special.stdtrit(df, (1 + self.level) / 2) * se
+        df = self._enough(each_df(fit, np.eye(len(beta))))
+        t, half = beta / se, special.stdtrit(df, (1 + self.level) / 2) * se
         columns = {
             "estimate": beta, "se": se, "df": df, "t": t, "p": 2 * special.stdtr(df, -np.abs(t)),
             "low": beta - half, "high": beta + half,
@@ -162,7 +164,6 @@ class MixedFit:
 
         if not len(contrasts):
             return _NOTHING
-
         rows = np.atleast_2d(np.asarray(contrasts, dtype=float))
         if rows.shape[1] != self.rank:
             raise InputError("contrasts", rows.shape, f"must have {self.rank} columns")
@@ -170,9 +171,9 @@ class MixedFit:
         free = self._constant_in(rows) == 0
         beta = self._estimate.beta if free.all() else self._beta
         num, den, f = f_test(self._estimate, beta, rows)
-        return pd.Series(
-            {"num_df": num, "den_df": den, "F": f, "p": float(special.fdtrc(num, den, f))}
-        )
+        den = float(self._enough(np.array(den)))
+        p = float(special.fdtrc(num, den, f))
+        return pd.Series({"num_df": num, "den_df": den, "F": f, "p": p})
 
     def linear(self, rows: Floats) -> pd.DataFrame:
         """Estimate ``rows @ coefficients`` with its uncertainty.
@@ -191,10 +192,12 @@ class MixedFit:
         known = np.isfinite(rows).all(axis=1)
         good, fit = rows[known], self._estimate
         result[known, 0] = good @ fit.beta + self._shift * self._constant_in(good)
-        variance = ((good @ fit.phi_adjusted) * good).sum(axis=1)
-        result[known, 1] = np.sqrt(np.maximum(variance, 0.0))
-        result[known, 2] = each_df(fit, good)
+        result[known, 1] = np.sqrt(np.maximum(((good @ fit.phi_adjusted) * good).sum(axis=1), 0.0))
+        result[known, 2] = self._enough(each_df(fit, good))
         return pd.DataFrame(result, columns=["estimate", "se", "df"])
+
+    def _enough(self, df: Floats) -> Floats:
+        return np.where(df < 1, np.maximum(df, self.least_df), df)
 
     def _constant_in(self, rows: Floats) -> Floats:
         """How much of the level common to all pieces each row of contrasts takes up."""
@@ -274,8 +277,7 @@ def mixed(
     frame : DataFrame
         One row a piece. Rows with a missing value are left out and counted.
     formula : str
-        ``"rise_height_mm ~ C(malt_percent)"``: the outcome's column, then terms as formulaic
-        reads them.
+        ``"rise_height_mm ~ C(malt_percent)"``: the outcome's column, then formulaic's terms.
     groups : sequence of str
         Up to four columns, outermost first; without any it is least squares.
     variance : {"free", "floored"}

@@ -6,9 +6,17 @@ experimental unit, as the whole plot is in a split-plot design (Yates 1935, J R 
 2:181), however many doughs it made.
 """
 
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
-__all__ = ["TAKEN_ALIKE", "mixed_by", "shared_mixings"]
+from kit.errors import KitError
+
+if TYPE_CHECKING:
+    from kit.analysis.compare import Comparison
+
+__all__ = ["TAKEN_ALIKE", "mixed_by", "shared_mixings", "told_apart"]
 
 #: What is taken where no bake has shown how mixings differ.
 TAKEN_ALIKE = (
@@ -59,3 +67,28 @@ def shared_mixings(runs: pd.DataFrame) -> list[str]:
         return []
     doughs = runs.groupby(["bake", _RETARD])["dough"].nunique()
     return [_SAID] if doughs.max() > 1 else []
+
+
+def told_apart(answer: "Comparison", again: "Callable[[], Comparison]") -> list[str]:
+    """Return the caution where the answer rests on the mixings of a bake being alike, else nothing.
+
+    A factor that varies within the mixings is judged from dough to dough. Where its settings do not
+    lie evenly in them, what the doughs of one mixing share is part of its difference.
+
+    Parameters
+    ----------
+    answer : Comparison
+        As if doughs mixed in one go were no more alike than others of the bake.
+    again : callable
+        Asks the same with the mixings told.
+    """
+    try:
+        other = again()
+    except KitError:
+        return []  # too few to tell them apart
+    if "mixing" not in other.fit.groups or other.answer is answer.answer:
+        return []
+    return [
+        "it was taken that doughs of one cold retard, which are mixed in one go, are no more alike "
+        f"than others of a bake; not taking it, the answer would be: {other.answer.value}"
+    ]

@@ -5,8 +5,8 @@ speak for themselves: double lies between the last reading below it and the firs
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 import numpy as np
 import pandas as pd
@@ -33,6 +33,10 @@ LEAST = 4
 CLEARLY = 4.0
 #: Stated uncertainties that would explain such a misfit less often than this do not explain it.
 _MISFIT = 0.01
+#: A start known no better than this tells no ratio.
+_MOST_START = 0.5
+#: Of what a reading is stated to be unsure by, so much is taken to be its own at least.
+_LEAST_SHARE = 0.1
 _DRAWN = 121
 
 Asked = Literal["auto", "gompertz", "logistic", "smooth"]
@@ -164,6 +168,7 @@ def rise(
     shape: Asked = "auto",
     room_temp_c: float | None = None,
     level: float = 0.95,
+    u_start: float = 0.0,
 ) -> RiseCurve:
     """Describe the rise of one dough from a few readings.
 
@@ -177,6 +182,9 @@ def rise(
         ratio of its heights. Missing ones (None, NaN) are left out.
     u : float or sequence, optional
         Standard uncertainty of a ratio. Without it the spread about the curve is used.
+    u_start : float
+        Relative standard uncertainty of the volume at the start, which is in every ratio (and in
+        its `u`) and so does not average out. 0 where a ratio was told by itself.
     shape : {"auto", "gompertz", "logistic", "smooth"}
         "auto" takes the growth curve that fits better, the smooth one where neither fits the
         stated uncertainties, and the readings alone where there are fewer than four.
@@ -204,9 +212,14 @@ def rise(
     if shape not in ("auto", "smooth", *SHAPES):
         listed = ", ".join(map(repr, ("auto", *SHAPES, "smooth")))
         raise InputError("shape", shape, f"must be one of {listed}")
-    read = read_rise(hours, ratios, u)
+    read = given = read_rise(hours, ratios, u)
     checks = list(read.checks)
     t, r, uncertain = read.rising()
+    if not 0 <= u_start < _MOST_START:
+        remedy = "Give u of the first volume over that volume, for example 0.02."
+        raise InputError("u_start", u_start, f"must lie between 0 and {_MOST_START:g}", remedy)
+    if u_start and read.u is not None:
+        read = replace(read, u=_by_itself(read.ratios, read.u, u_start))
     fits: dict[str, CurveFit] = {}
     if shape != "smooth" and len(t) >= LEAST and len(np.unique(t)) >= LEAST - 1:
         for name in SHAPES if shape == "auto" else [shape]:
@@ -238,13 +251,17 @@ def rise(
             numbers = both(numbers, of_growth(fits[str(row.shape)], str(row.shape), read)[0])
     else:
         numbers, more = _of_readings(read, chosen, level)
+    if u_start:
+        asked: Asked = "auto" if chosen == "between" else cast(Asked, chosen)
+        moved = rise(read.hours, read.ratios * (1 + u_start), read.u, asked, level=level)
+        numbers = _widened(numbers, moved.numbers["estimate"].to_numpy(), level)
     checks += more
     checks += rise_words.about_shape(chosen, tried, fits)
     return RiseCurve(
         shape=chosen,
         numbers=numbers,
         curve=_along(read, fit, chosen),
-        readings=read.table(used_to_peak=fit is not None),
+        readings=given.table(used_to_peak=fit is not None),
         fell=read.fell,
         tried=tried,
         room_temp_c=room_temp_c,
@@ -252,6 +269,29 @@ def rise(
         checks=tuple(checks),
         fit=fit,
     )
+
+
+def _by_itself(ratios: Floats, u: Floats, u_start: float) -> Floats:
+    """What a reading is unsure by without the start's share; some is always left."""
+    left = np.sqrt(np.maximum(u**2 - (ratios * u_start) ** 2, 0.0))
+    own: Floats = np.maximum(left, _LEAST_SHARE * u)
+    return own
+
+
+def _widened(numbers: pd.DataFrame, moved: Floats, level: float) -> pd.DataFrame:
+    """Intervals that hold the start's error too: what the numbers move by when it is off by one u.
+
+    Independent of the readings' own errors, so it adds in squares (GUM 5.1.2; found by moving the
+    input as in its 5.1.3, note 2).
+    """
+    from scipy import special
+
+    estimate = numbers["estimate"].to_numpy()
+    shift = float(special.ndtri((1 + level) / 2)) * np.nan_to_num(np.abs(moved - estimate))
+    low, high = numbers["low"].to_numpy(), numbers["high"].to_numpy()
+    wider_low = np.where(np.isnan(estimate), low, estimate - np.hypot(estimate - low, shift))
+    wider_high = np.where(np.isnan(estimate), high, estimate + np.hypot(high - estimate, shift))
+    return numbers.assign(low=np.maximum(wider_low, 0.0), high=wider_high)
 
 
 def _side_by_side(fits: dict[str, CurveFit], known: bool) -> pd.DataFrame:

@@ -141,6 +141,7 @@ def rise_all(
     shape: Asked = "auto",
     level: float = 0.95,
     photo: str | None = None,
+    u_start: str | None = None,
 ) -> Rises:
     """Describe the rise of every dough in a table of readings.
 
@@ -161,6 +162,9 @@ def rise_all(
         As in `kit.analysis.rise.rise`.
     photo : str, optional
         Column with the file a reading was measured on: drawn small at its reading.
+    u_start : str, optional
+        Column with the relative standard uncertainty of the volume at a dough's start; see
+        `kit.rise`.
 
     Returns
     -------
@@ -182,7 +186,7 @@ def rise_all(
     >>> rise_all(readings)
     <Rises of 2 doughs>
     """
-    used = [c for c in (dough, hours, ratio, by, bake, u, photo) if isinstance(c, str)]
+    used = [c for c in (dough, hours, ratio, by, bake, u, photo, u_start) if isinstance(c, str)]
     for column in used:
         if column not in frame.columns:
             raise NotFoundError("column", column, map(str, frame.columns))
@@ -209,7 +213,8 @@ def rise_all(
             checks.append(f"dough {names[dough]} has no reading after the start and was left out")
             continue
         times, ratios = (part[c].to_numpy(dtype=float) for c in (hours, ratio))
-        curve = rise(times, ratios, spread, shape, level=level)
+        first = 0.0 if u_start is None or spread is None else float(part[u_start].max())
+        curve = rise(times, ratios, spread, shape, level=level, u_start=first)
         if photo is not None:
             shown = part[after & part[photo].notna()]
             columns = {hours: "hours", ratio: "ratio", photo: "photo"}

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from kit.analysis import words
+from kit.analysis.bake_by_bake import repeats
 from kit.analysis.settling import FUTILE, chance_in_words, reach
 from kit.analysis.verdict import Answer
 
@@ -91,6 +92,11 @@ def judged_by(c: "Comparison | DoseResponse", by: str, held: Sequence[str]) -> s
         f"{_DECIDED[c.unit]}. The {c.unit}-to-{c.unit} spread it is judged by is known about as "
         f"well as from {worth:.{0 if worth >= 20 else 1}f} {c.unit}s of one recipe."
     )
+    if repeats(c) and c.counts["bake"] > 1:
+        text += (
+            f" The interval is for these {c.counts['bake']} bakes: that another day does the same "
+            "is not in it."
+        )
     if held:
         alike = words.join(map(words.name, held))
         text += f" {words.capital(alike)} {'was' if len(held) == 1 else 'were'} held alike."
@@ -111,7 +117,8 @@ def next_step(c: "Comparison") -> str:
         return beyond_reach(c)
     return (
         f"Next: about {_so_many(c, c.more)}, spread evenly over the settings and best over several "
-        f"bakes, should settle it if the difference stays near {_size(c)}."
+        f"bakes, would settle it four times in five if the true difference is near {_size(c)} and "
+        "the spread as it was."
     )
 
 
@@ -131,14 +138,15 @@ def beyond_reach(c: "Comparison | DoseResponse") -> str:
         )
     return (
         f"Next: go on, a bake at a time, if bakes are cheap: {outlook(c)}. Should the difference "
-        f"stay near {_size(c)}, they would not: that is too close to {limit}."
+        f"stay near {_size(c)}, they would less than four times in five: that is close to {limit}."
     )
 
 
 def outlook(c: "Comparison | DoseResponse") -> str:
     """What more baking would bring, in one clause; for an answer that cannot tell yet."""
     if c.more is not None:
-        return f"about {_so_many(c, c.more)} should settle it if it stays near {_size(c)}"
+        many = _so_many(c, c.more)
+        return f"about {many} would settle it four times in five if it truly is near {_size(c)}"
     most = reach(c)
     if most.chance < FUTILE:
         return f"even {_so_many(c, most.units)} would hardly settle it"

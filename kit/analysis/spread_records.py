@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.experiments import mixings, with_mixing
 from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.moments import outcome_values
 from kit.analysis.structure import MOST_SETTINGS, random_groups, safe_name
@@ -43,14 +44,14 @@ class SpreadRecords:
     Parameters
     ----------
     table : DataFrame
-        One row a piece: ``bake, dough, load`` as numbers (load −1 when not known), ``place_``
-        when there are places, the outcome and the factors under `safe_name`.
+        One row a piece: ``bake, mixing, dough, load`` as numbers (load −1 when not known),
+        ``place_`` when there are places, the outcome and the factors under `safe_name`.
     terms : tuple of str
         What is fixed, as it stands in a formula.
     groups, structure
         For `kit.mixed`.
     counts : mapping
-        Bakes, doughs, loads, places, pieces.
+        Bakes, mixings, doughs, loads, places, pieces.
     repeats : Repeats or None
     notes : tuple of str
     """
@@ -81,7 +82,7 @@ def read_spread(
     factors : sequence of str
         What was changed on purpose.
     columns : mapping
-        ``bake, dough, load, place, piece`` to the column that says which, or None.
+        ``bake, mixing, dough, load, place, piece`` to the column that says which, or None.
 
     Raises
     ------
@@ -93,7 +94,7 @@ def read_spread(
         if column not in frame.columns:
             what = f"column for {role}"
             raise NotFoundError(what, column, map(str, frame.columns))
-    used = [*named.values(), *factors]
+    used = [*(c for role, c in named.items() if role != "mixing"), *factors]
     twice = next((c for c in used if used.count(c) > 1), None)
     if twice is not None:
         raise InputError("columns", twice, "is named twice", "Give each its own column.")
@@ -125,6 +126,8 @@ def read_spread(
 
     table = pd.DataFrame({"bake": number("bake")}, index=rows.index)
     table["dough"] = number("bake", "dough") if "dough" in named else range(len(rows))
+    mixed_in = number("bake", "mixing") if "mixing" in named else None
+    table["mixing"] = mixings(mixed_in, table["dough"], table["bake"])
     table["load"] = number("bake", "load") if "load" in named else -1
     if "place" in named:
         table[PLACE] = rows[named["place"]]
@@ -144,13 +147,15 @@ def read_spread(
         if repeats is None:
             notes.append("no piece was measured more than once: measuring cannot be told apart")
     groups, structure, more = random_groups(table, 1)
+    if "mixing" in named and "dough" in groups:
+        groups, structure = with_mixing(table, groups, structure)
     if table["dough"].nunique() == 1 and "dough" in groups:
         groups = tuple(g for g in groups if g != "dough")
         notes.append("all of it is from one dough: what changes between doughs cannot be seen")
     bakes = table["bake"].nunique()
     if bakes == 1 and "bake" in named:
         notes.append("all of it is from one bake: what changes from bake to bake cannot be seen")
-    counts = {g: int(table[g].nunique()) for g in ("bake", "dough", "load")}
+    counts = {g: int(table[g].nunique()) for g in ("bake", "mixing", "dough", "load")}
     counts["piece"] = len(table)
     if "place" in named:
         counts["place"] = int(table[PLACE].nunique())
@@ -183,7 +188,7 @@ def _average_repeats(
 
 
 def fit_spread(records: SpreadRecords, level: float) -> tuple[MixedFit, tuple[str, ...]]:
-    """Fit with all groupings; without the load where it cannot be seen.
+    """Fit with all groupings; without the load, and then the mixing, where it cannot be seen.
 
     Returns
     -------
@@ -193,14 +198,17 @@ def fit_spread(records: SpreadRecords, level: float) -> tuple[MixedFit, tuple[st
     place = [f"C({PLACE})"] if records.counts.get("place", 0) > 1 else []
     formula = f"{records.outcome} ~ {' + '.join([*records.terms, *place]) or '1'}"
     groups, structure = records.groups, records.structure
-    try:
-        return mixed(records.table, formula, groups, structure=structure, level=level), ()
-    except DesignError:
-        if "load" not in groups:
-            raise
-    groups = tuple(g for g in groups if g != "load")
-    fit = mixed(records.table, formula, groups, level=level)
-    return fit, ("too few loads to see what a load does; it was left out",)
+    notes: tuple[str, ...] = ()
+    for name in ("load", "mixing"):
+        try:
+            return mixed(records.table, formula, groups, structure=structure, level=level), notes
+        except DesignError:
+            if not {"load", "mixing"} & set(groups):
+                raise
+        if name in groups:
+            groups, structure = tuple(g for g in groups if g != name), "nested"
+            notes += (f"too few {name}s to see what a {name} does; it was left out",)
+    return mixed(records.table, formula, groups, structure=structure, level=level), notes
 
 
 def measuring_variance(records: SpreadRecords, measuring: float | None, outcome: str) -> float:

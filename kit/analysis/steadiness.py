@@ -139,6 +139,7 @@ def steadiness(
     piece: str | None = None,
     measuring: float | None = None,
     level: float = 0.95,
+    mixing: str | None = None,
 ) -> Steadiness:
     """Say where the spread of an outcome comes from.
 
@@ -163,6 +164,8 @@ def steadiness(
         Known standard uncertainty of one reading, in the outcome's unit, instead of repeats.
     level : float
         Of the intervals.
+    mixing : str, optional
+        Column that says which doughs of a bake were mixed in one go; may be one of the factors.
 
     Returns
     -------
@@ -183,7 +186,10 @@ def steadiness(
     <Steadiness rise_height_mm: bake 0, dough 1.86, piece 0.253>
     """
     factors = [factors] if isinstance(factors, str) else list(factors)
-    columns = {"bake": bake, "dough": dough, "load": load, "place": place, "piece": piece}
+    columns = {
+        "bake": bake, "mixing": mixing, "dough": dough, "load": load, "place": place,
+        "piece": piece,
+    }  # fmt: skip
     records = read_spread(frame, outcome, factors, columns)
     reading = measuring_variance(records, measuring, outcome)
     fit, notes = fit_spread(records, level)

@@ -14,6 +14,7 @@ __all__ = ["FROM", "headline", "method", "next_step", "sources"]
 
 FROM = {
     "bake": "from bake to bake",
+    "mixing": "from mixing to mixing (doughs mixed in one go)",
     "dough": "from dough to dough",
     "load": "from load to load",
     "place": "from place to place on the griddle",
@@ -27,6 +28,10 @@ _NEXT = {
         "compare settings within one bake, all of them on every bake, so that the day cannot "
         "favour one; note the room's temperature and the lots of flour and yeast, and look at "
         "whether the bakes follow them"
+    ),
+    "mixing": (
+        "keep the hour of mixing, the dough's temperature and the way into the refrigerator alike; "
+        "for what differs between mixings, bake on more days rather than more doughs of each"
     ),
     "dough": (
         "weigh to the gram, and keep the dough's temperature, mixing and times alike; in a trial "

@@ -162,7 +162,8 @@ def read_records(
 
     table = pd.DataFrame({"bake": number(rows, day)}, index=rows.index)
     table["dough"] = number(rows, [*day, dough]) if dough else range(len(rows))
-    table["mixing"] = mixings(number(rows, [*day, mixing]) if mixing else None, table["dough"])
+    mixed = number(rows, [*day, mixing]) if mixing else None
+    table["mixing"] = mixings(mixed, table["dough"], table["bake"])
     table["load"] = number(rows, [*day, load]) if load else -1
     table[safe_name(outcome)] = values[keep.to_numpy()]
     for column in (by, *adjust):

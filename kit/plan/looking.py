@@ -124,7 +124,10 @@ class Looks(Told):
         """Why, and what is to be expected."""
         said, left = [], self.made < self.planned
         if self.settled_after is not None:
-            said.append(f"The answer that stands: {self.answer.value}.")
+            now, since = self.comparison.answer, ""
+            if now is not self.answer:
+                since = f", from bake {self._first} on; looked at once, all bakes say: {now.value}"
+            said.append(f"The answer that stands: {self.answer.value}{since}.")
             if self.answer is Answer.NONE:
                 said.append("More bakes would look for something too small for you to care about.")
         elif self.comparison.answer is not Answer.UNCLEAR:

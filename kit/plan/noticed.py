@@ -98,6 +98,15 @@ class Power:
         between("chance", chance)
         return self._curve.smallest(chance)
 
+    @property
+    def surely(self) -> float:
+        """Smallest true difference answered "a difference that matters" with the wanted chance.
+
+        The whole interval must then lie beyond `matters` and not only beyond zero, so it must be
+        so much larger than the smallest that is noticed. NaN where nobody said what matters.
+        """
+        return math.nan if self.matters is None else self.matters + self.smallest
+
     def curve(self, differences: Sequence[float]) -> pd.DataFrame:
         """Chances of noticing several differences: ``difference, chance, error``."""
         chances = [self.chance_of(float(d)) for d in differences]
@@ -212,6 +221,12 @@ class Power:
             low, high = self.chance_range
             text += f" (anything from {100 * low:.0f} to {100 * high:.0f} % of the time)"
         text += "."
+        if math.isfinite(self.surely):
+            text += (
+                " To be noticed is to be told from none: that it surely reaches "
+                f"{self._of_matters()} can be said {often(self.chance_wanted)} only of a "
+                f"difference of {self._amount(self.surely)} or more."
+            )
         if self.alike is not None:
             text += (
                 " If the settings do not differ at all, the bakes will be able to say so (less "
@@ -304,6 +319,11 @@ class Power:
         if self.chance is not None:
             low, high = self.chance_range or (self.chance, self.chance)
             rows.append(("chance", self.chance, low, high, self.error))
+        if self.matters is not None:
+            least, most = self.smallest_range
+            rows.append(
+                ("surely", self.surely, self.matters + least, self.matters + most, math.nan)
+            )
         if self.alike is not None:
             rows.append(("alike", self.alike, math.nan, math.nan, self._curve.error(self.alike)))
         return pd.DataFrame(rows, columns=["what", "value", "low", "high", "error"])

@@ -10,27 +10,33 @@ piece has no time of its own and is left out.
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from html import escape
 from zoneinfo import ZoneInfo
 
 import pandas as pd
 from sqlalchemy import Connection, and_, or_, select
 
+from kit.errors import InputError
 from kit.records import tables as t
 from kit.records import things
 from kit.records.bench.lengths import proof_start
 from kit.records.bench.stages import BakeTimes
 from kit.records.bench.store import noted_stages
+from kit.records.bench.when import say_when
 from kit.records.things import Dough, there
 
-__all__ = ["COLUMNS", "KeptTimes", "Proofs", "known_values", "read_proofs"]
+__all__ = [
+    "COLUMNS", "KeptTimes", "Proofs", "asked_at", "known_values", "of_start", "read_proofs",
+]  # fmt: skip
 
 #: of `Proofs.readings`
 COLUMNS = ("bake", "dough", "piece", "hours", "proof_ratio", "u", "how", "at", "photo")
 _QUANTITY = "dough_ratio"
 #: a first photo so much later than the start is told of; own choice, no source
 _LATE_HOURS = 0.25
+#: a last reading so long ago is no dough that proofs now
+_OVER = timedelta(hours=12)
 
 
 @dataclass(frozen=True)
@@ -229,3 +235,54 @@ def known_values(
         if value is not None:
             newest[target, name] = (float(value), str(how))
     return planned | actual
+
+
+def of_start(readings: pd.DataFrame) -> pd.Series:
+    """Relative standard uncertainty of the volume that a dough's ratios are over; 0 if not known.
+
+    Known of photos only, whose ratios are all to the first one: its share is in every u. Photos of
+    one dough are about equally sure, so it is half of the square of the surest ratio's.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        With the dough's id as index: ``proof_ratio, u, how``.
+    """
+    share = (readings["u"] / readings["proof_ratio"]).where(readings["how"] == "photo", 0.0)
+    return share.groupby(level=0).transform(lambda own: own.min(skipna=False)).fillna(0.0) / 2**0.5
+
+
+def asked_at(
+    dough: Dough, own: pd.DataFrame, started: datetime, now: datetime | None
+) -> tuple[datetime, list[str]]:
+    """At which moment a forecast of a dough is told, and what to say of it.
+
+    Parameters
+    ----------
+    dough : Dough
+    own : DataFrame
+        Its readings, with ``at``.
+    started : datetime
+        When its clock did.
+    now : datetime or None
+        When it is asked; the moment, or that of the last reading of an earlier day, if not given.
+
+    Raises
+    ------
+    InputError
+        Before its clock started.
+    """
+    zone = ZoneInfo(dough.bake.zone)
+    if now is not None:
+        asked = now if now.tzinfo else now.replace(tzinfo=zone)
+        if asked < started:
+            when = say_when(started, dough.bake.zone)
+            rule = f"is before its clock started ({when})"
+            raise InputError("now", str(now), rule, "Give a later time.", str(dough))
+        return asked, []
+    moment = datetime.now(UTC)
+    last = max([started, *own["at"]])
+    if moment - last <= _OVER:
+        return max(moment, last), []
+    when = say_when(last, dough.bake.zone)
+    return last, [f"looked back at: told as of its last reading, {when}"]

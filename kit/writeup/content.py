@@ -39,7 +39,7 @@ def sections(report: "Report") -> list[Section]:
         ),
         ("formula", "The formula", _formula(report)),
         ("done", "What was done", _done(report)),
-        ("analysis", "How it was analysed", _analysis(c)),
+        ("analysis", "How it was analysed", [*_analysis(c), *_several(report)]),
         ("not-tested", "What was not tested", _not_tested(report)),
         ("safety", "For safety", [Items(tuple((t, s) for t, s, _ in SAFETY)), *_documents()]),
         ("repeat", "To check and repeat it", _repeat(report)),
@@ -175,6 +175,22 @@ def _analysis(c: "Comparison") -> list[Block]:
         )
     blocks += [spread(c), Text(c.method), Text(f"Sources: {'; '.join(_sources(c))}.", "small")]
     return blocks
+
+
+def _several(report: "Report") -> list[Block]:
+    """How often chance alone speaks where several factors are answered, each by itself."""
+    answered = [report.comparison, *(a.comparison for a in report.also if a.comparison)]
+    if len(answered) < 2:
+        return []
+    missed = 100 * (1 - report.comparison.fit.level)
+    return [
+        Text(
+            f"{len(answered)} factors are answered on this page, each by itself: of each, chance "
+            f"alone makes a difference out of nothing in up to {missed:.0f} of 100 trials, of one "
+            "or another of them more often.",
+            "small",
+        )
+    ]
 
 
 def _four_answers(c: "Comparison") -> list[tuple[str, str]]:

@@ -75,6 +75,8 @@ class Report:
         The call that gives the comparison again; may be empty.
     also : tuple of Also
         The other factors of the trial, each answered in a section of its own.
+    drawn : bool
+        Whether all bakes are of a kept plan, which draws the turn of the doughs by lot.
     """
 
     title: str
@@ -93,6 +95,7 @@ class Report:
     repeat: str = ""
     measured: str = ""
     also: tuple[Also, ...] = ()
+    drawn: bool = False
 
 
 def from_frame(
@@ -109,6 +112,7 @@ def from_frame(
     measured: str = "",
     source: str = "",
     also: Mapping[str, Comparison | str] | None = None,
+    drawn: bool = False,
     made_on: date | None = None,
     dough: str | None = "dough",
     bake: str | None = "bake",
@@ -122,7 +126,7 @@ def from_frame(
     frame : DataFrame
         As given to `kit.compare`.
     comparison : Comparison
-    title, question, baker, invented, formula, formula_note, events, measured, source
+    title, question, baker, invented, formula, formula_note, events, measured, source, drawn
         See `Report`.
     also : mapping, optional
         Other factors of the same frame -> their comparison, or why there is none.
@@ -162,6 +166,7 @@ def from_frame(
             else Also(by, found, repeat=_call(found, dough=dough, bake=bake, load=load))
             for by, found in (also or {}).items()
         ),
+        drawn=drawn,
     )
 
 

@@ -303,8 +303,13 @@ def test_wider_intervals_never_say_more(middle, half, matters):
 
 
 def test_more_doughs_settle_it():
-    # difference 3 ± 2 with matters 2: half of the standard error is needed, so 4 times the doughs
-    assert more_units(3.0, 0.9, 1e6, 1.96, 2.0, 6) == pytest.approx(13, abs=1)
+    # difference 3 ± 1.76 with matters 2. With m more doughs the standard error is s = .9 √(6/(6+m))
+    # and the estimate to come scatters about 3 by s √(m/(6+m)), 0.8416 of which (one time in five)
+    # must be spared: 1.96 s + 0.8416 s √(m/(6+m)) is 1.0025 for m = 30 and 0.9896 for m = 31
+    assert more_units(3.0, 0.9, 1e6, 1.96, 2.0, 6, most=40) == 31
+    assert more_units(3.0, 0.9, 1e6, 1.96, 2.0, 6) is None
+    # no difference at all: both limits count, so 1.2816 instead of 0.8416: 1.5275 for 13, 1.4948
+    assert more_units(0.0, 0.9, 1e6, 1.96, 1.5, 6) == 14
     assert more_units(2.01, 0.9, 10, 2.2, 2.0, 6) is None
     assert MOST_DOUGHS == 24
 
@@ -339,7 +344,7 @@ def test_words_before_statistics(small):
         "dough, so a dough counts once however many pieces it made. The dough-to-dough spread it "
         "is judged by is known about as well as from 3.0 doughs of one recipe."
     )
-    assert c.next_step.startswith("Next: about 8 more doughs, spread evenly over the settings")
+    assert c.next_step.startswith("Next: about 14 more doughs, spread evenly over the settings")
     assert repr(c).startswith("<Comparison rise_height_mm by malt_percent: cannot tell yet, 2.62")
 
 

@@ -296,6 +296,33 @@ def made(truth, doses=DOSES, doughs=4, seed=5, **kwargs):
     return dose(frame, "rise_height_mm", "malt_percent", dough="dough", **kwargs)
 
 
+def false_trends(count, start=0):
+    """Seeds of trials where the dose does nothing and a trend is told all the same."""
+    told = []
+    for seed in range(start, start + count):
+        frame = trial(np.random.default_rng([seed, 907]), lambda x: 28 + 0 * x, DOSES, 4)
+        answer = dose(frame, "rise_height_mm", "malt_percent", dough="dough", examine=False)
+        rows = answer.fitted.rows(np.array(DOSES))
+        flat = answer.fitted.fit.test(rows[1:] - rows[0])["p"]
+        if answer.trend != "unclear":
+            told.append(seed)
+            assert flat < 0.05  # whatever is told of parts of a curve, it is surely not flat
+    return told
+
+
+def test_a_trend_is_told_only_of_a_curve_that_is_surely_not_flat():
+    """At 5 % of 60 trials 8 or more with a chance of 1 in 100."""
+    assert len(false_trends(60)) <= 7
+
+
+@pytest.mark.long
+def test_false_trends():
+    """600 trials where nothing is true (standard error 0.9 % at 5 %); as it was: 10 %."""
+    share = len(false_trends(600, 1000)) / 600
+    print(f"a trend is told though the dose does nothing: {100 * share:.1f} %")
+    assert share < 0.075
+
+
 @pytest.mark.parametrize(
     ("truth", "want", "trend", "place"),
     [

@@ -48,7 +48,13 @@ def test_lots_are_compared_by_their_bakes():
     t = stats.ttest_ind(means["F2"], means["F1"])
     assert abs(lead.t) == pytest.approx(abs(t.statistic))
     assert lead.df == pytest.approx(6)
-    assert found.headline == "No sign that height goes along with room temperature or flour lot."
+    assert found.headline == (
+        "Cannot tell yet whether height goes along with room temperature or flour lot."
+    )
+    sure = drift(frame, "rise_height_mm", ["room_temp_c", "flour_lot"], matters=5.0)
+    assert sure.headline == (
+        "Height does not go along with room temperature or flour lot by as much as matters."
+    )
     assert found.to_frame()["condition"].tolist() == ["room_temp_c", "flour_lot"]
     assert "2 conditions were looked at: one of them may fit by luck alone" in found.checks
 

@@ -4,12 +4,14 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from statsmodels.formula.api import ols
 from statsmodels.stats.anova import AnovaRM
 
 from kit.analysis.compare import compare
 from kit.analysis.dose import dose
 from kit.analysis.mixing import TAKEN_ALIKE, mixed_by, shared_mixings
 from kit.analysis.overview import overview
+from kit.analysis.steadiness import steadiness
 from kit.analysis.surface import surface
 from kit.errors import DesignError, InputError
 from kit.plan.next import next_bake
@@ -141,6 +143,87 @@ def test_a_plan_says_it_where_mixings_hold_several_doughs():
     assert mixed_by("malt_percent", "retard_hours") == "retard_hours"
 
 
+def test_malt_within_the_mixings_is_judged_as_in_a_split_plot(two):
+    """Against statsmodels' ``ols`` of the doughs' means with the mixings fixed: 7 df."""
+    found = compare(two, "height", "malt_percent", adjust=["retard_hours"], **TOLD)
+    means = two.groupby(["bake", "retard_hours", "malt_percent"], as_index=False)["height"].mean()
+    means["mixing"] = means["bake"] + means["retard_hours"].astype(str)
+    other = ols("height ~ C(mixing) + malt_percent", means).fit()
+    assert found.unit == "dough"
+    assert found.leading.df == pytest.approx(other.df_resid, rel=1e-6)
+    assert abs(found.leading.t) == pytest.approx(abs(other.tvalues["malt_percent"]), rel=1e-6)
+
+
+def test_too_few_mixings_are_left_out_and_said(two):
+    one = two[two["bake"] == "bake 0"]
+    doubled = one.assign(dough=one["dough"] + "'", height=one["height"] + 0.7)
+    found = compare(
+        pd.concat([one, doubled]), "height", "malt_percent", adjust=["retard_hours"], **TOLD
+    )
+    assert "too few mixings to see what a mixing does; it was left out" in found.checks
+    assert "mixing" not in found.fit.groups
+
+
+def test_bakes_mixed_in_one_go_each_are_no_mixings(two):
+    """One retard a bake: the bake says it all, and malt within it is answered as ever."""
+    rows = two.assign(retard_hours=two["bake"].map({f"bake {i}": 24 + i % 2 for i in range(4)}))
+    plain, told = (
+        compare(rows, "height", "malt_percent", **how)
+        for how in ({"dough": "dough", "bake": "bake"}, TOLD)
+    )
+    assert told.fit.groups == plain.fit.groups == ("bake", "dough")
+    assert told.leading == plain.leading
+
+
+def alike(seed, missing):
+    """Three bakes whose mixings differ by all but the same; one piece missing."""
+    rng, rows = np.random.default_rng(seed), []
+    for bake, apart in enumerate((1.34, 1.37, 1.28)):
+        day = rng.normal(30, 1)
+        for retard in (24, 48):
+            for dough in range(2):
+                left = rng.normal(0, 1.2, 6)
+                height = day + (retard - 24) / 24 * apart + 0.4 * (-1) ** dough
+                name = f"{bake}-{retard}-{dough}"
+                rows += [(bake, name, retard, height + e) for e in left - left.mean()]
+    columns = ["bake", "dough", "retard_hours", "height"]
+    return pd.DataFrame(rows, columns=columns).drop(index=missing)
+
+
+@pytest.mark.parametrize("missing", [3, 9, 30, 41, 64])
+@pytest.mark.parametrize("seed", range(4))
+def test_mixings_that_differ_alike_by_chance_still_have_their_two_degrees_of_freedom(seed, missing):
+    """As SciPy's paired t test of the mixings' means has: 3 bakes, 2 degrees of freedom."""
+    rows = alike(seed, missing)
+    means = rows.groupby(["retard_hours", "bake"])["height"].mean()
+    other = stats.ttest_rel(means[48], means[24])
+    found = compare(rows, "height", "retard_hours", **TOLD)
+    assert found.leading.df >= 1
+    assert found.leading.df == pytest.approx(other.df, abs=1)
+    assert found.leading.half_width < 3  # mm: it says something
+    assert found.test["den_df"] == pytest.approx(found.leading.df)
+
+
+@pytest.mark.long
+def test_few_mixings_are_answered_and_hold():
+    """600 series a row of 3 and of 2 bakes, two pieces missing (standard error 0.9 % at 5 %)."""
+    for bakes in (3, 2):
+        missed = refused = 0
+        for seed in range(600):
+            rng = np.random.default_rng([seed, bakes, 77])
+            rows = series(rng, 0.5, 2, bakes, 6)
+            rows = rows.drop(index=rng.choice(len(rows), 2, replace=False))
+            try:
+                found = compare(rows, "height", "retard_hours", **TOLD).leading
+            except DesignError:
+                refused += 1
+                continue
+            missed += not found.low <= 0 <= found.high
+        print(f"{bakes} bakes: refused {refused / 6:.1f} %, false alarms {missed / 6:.1f} %")
+        assert refused == 0
+        assert missed / 600 < 0.075
+
+
 def false_alarms(sd_mixing, doughs, count, told):
     """Share of the series whose interval misses the difference of zero."""
     missed = 0
@@ -162,3 +245,46 @@ def test_false_alarms_where_mixings_differ():
             f"{'mixings' if told is TOLD else 'doughs'} counted: {100 * share:.1f} %"
         )
         assert (share < 0.07) == (told is TOLD)
+
+
+def spread_of(rows, **told):
+    found = steadiness(rows, "height", ["retard_hours"], **told)
+    return found.components.set_index("component")
+
+
+def test_what_mixings_share_is_not_the_doughs():
+    """Against the mean squares of the balanced layout, by hand: 5 bakes, 2 retards, 2 doughs."""
+    rows = series(np.random.default_rng(5), 1.5, bakes=5, pieces=6)
+    doughs = rows.groupby(["bake", "retard_hours", "dough"])["height"].mean()
+    of_mixing = doughs.groupby(level=[0, 1]).mean()
+    within = rows.groupby("dough")["height"].var().mean()
+    dough = 6 * doughs.groupby(level=[0, 1]).var().mean()
+    apart = of_mixing.unstack() - of_mixing.groupby(level=1).mean()
+    left = apart.sub(apart.mean(axis=1), axis=0)
+    mixing = 12 * float((left**2).to_numpy().sum()) / 4
+    found = spread_of(rows, mixing="retard_hours")["variance"]
+    assert found["piece"] == pytest.approx(within)
+    assert found["dough"] == pytest.approx((dough - within) / 6)
+    assert found["mixing"] == pytest.approx((mixing - dough) / 12)
+    assert spread_of(rows)["variance"]["dough"] > 2 * found["dough"]  # as if doughs did it
+
+
+def test_a_mixing_of_one_dough_is_its_dough():
+    rows = series(np.random.default_rng(4), 1.0, doughs=1, bakes=5)
+    pd.testing.assert_frame_equal(spread_of(rows, mixing="retard_hours"), spread_of(rows))
+
+
+@pytest.mark.long
+def test_spread_intervals_hold_where_mixings_differ():
+    """200 series (standard error 1.5 % at 95 %) of 5 bakes, 2 retards, 2 doughs of 6 pieces."""
+    truth = {"bake": 1.0, "mixing": 1.0, "dough": 0.8, "piece": 1.2}
+    for told in ({"mixing": "retard_hours"}, {}):
+        held = dict.fromkeys(truth, 0)
+        for seed in range(200):
+            rows = series(np.random.default_rng([seed, 55]), 1.0, bakes=5, pieces=6)
+            table = spread_of(rows, **told)
+            for name in set(truth) & set(table.index):
+                held[name] += table["low"][name] <= truth[name] <= table["high"][name]
+        print(f"intervals hold, {'mixings told' if told else 'not told'}: {held} of 200")
+        if told:
+            assert min(held.values()) >= 180

@@ -1,6 +1,7 @@
 """What to bake next: against the planner, hand arithmetic and simulation; its words and faces."""
 
 import math
+from dataclasses import replace
 
 import html5lib
 import numpy as np
@@ -99,6 +100,16 @@ def test_no_difference_that_matters_is_a_reason_to_stop():
     assert found.answer in (Answer.NONE, Answer.SMALL)
     assert found.stop
     assert f"The answer that stands: {found.answer.value}." in str(found)
+
+
+def test_two_answers_are_told_apart():
+    """What stands was settled at one bake; all bakes looked at once may say something else."""
+    found = asked(trial((0, 1), 8, seed=2, effect=6.0), 8, matters=1.0)
+    now = replace(found.comparison, answer=Answer.UNCLEAR)
+    assert (
+        f"The answer that stands: a difference that matters, from bake {found.settled_after} on; "
+        "looked at once, all bakes say: cannot tell yet."
+    ) in replace(found, comparison=now).sentences
 
 
 def test_settled_at_one_look_only_is_not_settled():

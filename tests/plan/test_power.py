@@ -15,8 +15,10 @@ import pytest
 from scipy import stats
 from statsmodels.stats.power import FTestAnovaPower, TTestIndPower, TTestPower
 
+from kit.analysis.compare import compare
 from kit.analysis.kenward_roger import single_df
 from kit.analysis.mixed import mixed
+from kit.analysis.verdict import Answer
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.plan.design import design
 from kit.plan.exact import Exact, critical
@@ -345,9 +347,10 @@ def test_what_is_said():
     assert found.sentences == [
         "With 5 bakes (10 doughs of 6 pieces), you will notice a difference of 2.8 mm between "
         "the two settings four times in five.",
-        "A difference of 2 mm, which matters to you, is noticed 53 % of the time. If the "
-        "settings do not differ at all, the bakes will be able to say so (less than 2 mm) 28 % "
-        "of the time.",
+        "A difference of 2 mm, which matters to you, is noticed 53 % of the time. To be "
+        "noticed is to be told from none: that it surely reaches 2 mm can be said four times in "
+        "five only of a difference of 4.8 mm or more. If the settings do not differ at all, the "
+        "bakes will be able to say so (less than 2 mm) 28 % of the time.",
         "Twice as many pieces a dough would bring it to 2.6 mm, twice as many bakes to 1.7 mm.",
         "All this holds if the spread is as stated: 1.0 mm from dough to dough and 1.5 mm from "
         "piece to piece.",
@@ -359,6 +362,35 @@ def test_what_is_said():
     )
     twice = power(bakes=10, outcome="rise_height_mm", **SD).smallest
     assert f"{twice:.1f}" == "1.7"  # as promised
+
+
+def answers(true, count, seed):
+    """What `kit.compare` says of trials of 8 bakes with this true difference; 1.5 mm matters."""
+    said = []
+    for i in range(count):
+        rng = np.random.default_rng([seed, i])
+        rows = [
+            (b, f"{b}{s}", s, height + rng.normal(0, 1.2))
+            for b, day in enumerate(rng.normal(0, 1, 8))
+            for s in (0, 1)
+            for height in np.repeat(30 + day + true * s + rng.normal(0, 0.8), 8)
+        ]
+        frame = pd.DataFrame(rows, columns=["bake", "dough", "malt", "height"])
+        found = compare(frame, "height", "malt", dough="dough", bake="bake", matters=1.5)
+        said.append(found.answer)
+    return np.array(said)
+
+
+@pytest.mark.long
+def test_what_can_be_said_surely_is_larger_than_what_is_noticed():
+    """400 trials a row (standard error 2 % at 80 %): chances of the very answers of the kit."""
+    plan = power(
+        bakes=8, pieces=8, sd_dough=0.8, sd_piece=1.2, outcome="rise_height_mm", matters=1.5
+    )
+    for true, least, most in ((1.5, 0.0, 0.05), (plan.surely, 0.74, 0.86)):
+        share = np.mean(answers(true, 400, 717) == Answer.MATTERS)
+        print(f"truly {true:.2f} mm: “a difference that matters” {100 * share:.1f} %")
+        assert least <= share <= most
 
 
 def test_few_and_many_are_remarked():
@@ -383,7 +415,7 @@ def test_faces():
     found = power(bakes=5, settings=4, matters=2.0, outcome="rise_height_mm", **SD)
     assert repr(found) == "<Power settings: 2.88 noticed with chance 0.8; 20 doughs of 6>"
     assert str(found).startswith("With 5 bakes (20 doughs of 6 pieces)")
-    assert list(found.to_frame()["what"]) == ["smallest", "chance", "alike"]
+    assert list(found.to_frame()["what"]) == ["smallest", "chance", "surely", "alike"]
     assert found._repr_html_().startswith("<p><strong>With 5 bakes")
     ax = found.plot()
     table = found.doughs_against_pieces()
