@@ -13,6 +13,7 @@ from kit.errors import DataError, InputError, NotFoundError
 from kit.records import planned
 from kit.records.frame import held, present, recorded
 from kit.records.trial_records import TrialRecords
+from kit.units import parse
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
@@ -34,7 +35,7 @@ class TrialAnswers(TrialRecords):
         self,
         outcome: str | None = None,
         by: str | None = None,
-        matters: float | None = None,
+        matters: float | str | None = None,
         adjust: Iterable[str] | None = None,
         control: Any = None,
         line: bool | None = None,
@@ -48,8 +49,8 @@ class TrialAnswers(TrialRecords):
         ----------
         outcome, by : str, optional
             The trial's own outcome and its first factor when not given.
-        matters : float, optional
-            The trial's own, when its outcome is compared.
+        matters : float or str, optional
+            As typed, such as ``"1/8 in"``; the trial's own, when its outcome is compared.
         adjust : iterable of str, optional
             Factors to hold alike; the trial's other factors when not given.
         control, line
@@ -76,7 +77,7 @@ class TrialAnswers(TrialRecords):
         self,
         outcome: str | None = None,
         of: str | None = None,
-        matters: float | None = None,
+        matters: float | str | None = None,
         adjust: Iterable[str] | None = None,
         covariates: Iterable[str] = (),
         shape: Literal["auto", "straight", "curved", "plateau"] = "auto",
@@ -115,7 +116,7 @@ class TrialAnswers(TrialRecords):
         self,
         outcome: str | None = None,
         of: tuple[str, str] | None = None,
-        matters: float | None = None,
+        matters: float | str | None = None,
         adjust: Iterable[str] | None = None,
         covariates: Iterable[str] = (),
         want: Literal["high", "low"] = "high",
@@ -303,7 +304,7 @@ class TrialAnswers(TrialRecords):
         return frame, varied, outcome
 
     def _asked(
-        self, outcome: str | None, by: str | None, matters: float | None
+        self, outcome: str | None, by: str | None, matters: float | str | None
     ) -> tuple[str, str, float | None, list[str]]:
         """Fill in what was not said from the trial itself."""
         factors = list(self.factors)
@@ -315,7 +316,8 @@ class TrialAnswers(TrialRecords):
             )
         if matters is None and outcome == self.outcome:
             matters = self.matters
-        return outcome, by, matters, [factor for factor in factors if factor != by]
+        margin = parse(matters, words.unit_of(outcome), "matters", difference=True)
+        return outcome, by, margin, [factor for factor in factors if factor != by]
 
     def _recorded(
         self, columns: Sequence[str], leave_out: Iterable[str]

@@ -50,6 +50,14 @@ def test_trial_fills_in_what_it_knows(workspace):
     assert trial.compare(outcome="browning_l").matters is None
 
 
+def test_what_matters_is_taken_as_typed(workspace):
+    trial = workspace.trial("harbour")
+    assert trial.compare(matters="1/8 in").matters == pytest.approx(3.175)
+    assert trial.dose(matters="1,5").matters == 1.5
+    with pytest.raises(InputError, match="matters is '3 oz': oz measures mass, expected length"):
+        trial.compare(matters="3 oz")
+
+
 def test_events_are_pointed_out_and_can_be_left_out(workspace):
     trial = workspace.trial("harbour")
     assert trial.compare().checks[-1] == (

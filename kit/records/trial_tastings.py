@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,16 @@ if TYPE_CHECKING:
     from kit.plan.serving import Serving
 
 __all__ = ["TrialTastings"]
+
+#: A setting that was mixed once cannot be told from its dough, by tasters no more than by a ruler.
+_SERVE = (
+    "serve muffins of several doughs of each setting, best of two bakes, half the tasters each: of "
+    "one dough each, tasters tell two doughs apart, whatever the setting did"
+)
+_CAME = (
+    "it speaks of what was on the plates: where the muffins of a setting came of one dough, two "
+    "doughs were told apart, and that the setting did it takes another tasting, of other doughs"
+)
 
 
 class TrialTastings(TrialHead):
@@ -79,7 +90,7 @@ class TrialTastings(TrialHead):
             number = tastings.store(step, self.id, plan, things, question, expected)
             people = words.plural(len(plan.tasters), "taster")
             self._say(step, f"tasting {number} planned, {method}, {people}")
-        return plan
+        return replace(plan, checks=(*plan.checks, _SERVE))
 
     def serving(self, tasting: int | None = None) -> "Serving":
         """Return a tasting as it was planned, the newest when none is given."""
@@ -229,7 +240,8 @@ class TrialTastings(TrialHead):
             )
             raise DataError(msg)
         marked = told[(told["tasting"] == number) & told["mark"].notna()]
-        return _judge(plan, marked, rows[0].samples, matters, alpha)
+        answer = _judge(plan, marked, rows[0].samples, matters, alpha)
+        return replace(answer, checks=(*answer.checks, _CAME))
 
     def _settings(self) -> list[str]:
         """The settings of the first factor in words."""

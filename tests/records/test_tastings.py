@@ -123,6 +123,9 @@ def test_repeats_count_once_a_person(trial):
     answer = trial.tasting_answer()
     assert (answer.tasters, answer.answers) == (2, 6)
     assert any("repeats are not more people" in check for check in answer.checks)
+    # tasters are to doughs as a ruler is: a setting that was mixed once is its dough
+    assert plan.checks[-1].startswith("serve muffins of several doughs of each setting")
+    assert answer.checks[-1].endswith("the setting did it takes another tasting, of other doughs")
 
 
 def test_ranking(trial):
