@@ -287,7 +287,8 @@ def beside(used: pd.DataFrame, fit: MixedFit, columns: Mapping[str, str | None])
         Finding(
             "beside",
             f"{words.name(column)} was set differently too ({settings}) and was not held alike: "
-            f"part of a difference may be its doing. Hold it alike (adjust: {column})",
+            "part of a difference may be its doing. Hold it alike: a tick in the panel, or "
+            f'adjust=["{column}"]',
             True,
         )
         for column, settings in found.items()

@@ -238,7 +238,8 @@ def test_what_else_was_set_differently_is_told():
     (told,), c = beside(two_things())
     assert told == (
         "cold retard was set differently too (24 and 48 h) and was not held alike: part of a "
-        "difference may be its doing. Hold it alike (adjust: retard_hours)"
+        "difference may be its doing. Hold it alike: a tick in the panel, or "
+        'adjust=["retard_hours"]'
     )
     assert told in c.checks
     assert beside(two_things(), adjust=["retard_hours"])[0] == []

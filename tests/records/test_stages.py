@@ -327,7 +327,7 @@ def test_lengths_by_hand(ws, kitchen):
     how = trial.provenance()
     assert how["side_minutes"].tolist() == ["computed"] * 4
     assert "retard_hours" not in how  # a setting of the trial stays what was planned
-    assert "record the lengths with settings=True" in str(found)
+    assert "tick it beside the button (settings=True from Python)" in str(found)
     assert [o.state for o in trial.from_times(k.bake).offers if o.quantity != "retard_hours"] == [
         "same"
     ] * 10

@@ -241,5 +241,6 @@ def _checks(times: BakeTimes, made: list[Offer]) -> Iterator[str]:
     for name in settings:
         yield (
             f"{words.name(name)} is what the trial changes on purpose, so what was planned stays "
-            "as its setting; record the lengths with settings=True, and compare along a line"
+            "as its setting; to have its lengths as well tick it beside the button (settings=True "
+            "from Python), and compare along a line"
         )
