@@ -14,6 +14,7 @@ from kit.errors import DataError, InputError
 from kit.formula.allergens import allergens
 from kit.quantities import Checked
 from kit.records import readings
+from kit.records.bench.store import far_from_day
 from kit.records.bench.when import read_when, say_when
 from kit.records.proofs import KeptTimes, Proofs, asked_at, known_values, of_start, read_proofs
 from kit.records.things import Dough
@@ -91,14 +92,14 @@ class TrialProof(TrialRecords):
             stamp = when.isoformat(timespec="microseconds")
             readings.record(step, self.id, dough, _RATIO, ratio, "entered", u, stamp)
             self._say(step, f"{dough} at {ratio:.2f} times its start, {say_when(when, zone)}")
+        doubts = [checked.doubt, far_from_day(dough.bake, when)]
         earlier = before[before["at"] < when]["proof_ratio"]
         if len(earlier) and ratio < _FALL * earlier.max():
-            doubt = (
+            doubts.append(
                 f"It was {earlier.max():.2f} times before and is {ratio:.2f} now: has it fallen, "
                 "or is one of them mistyped?"
             )
-            return Checked(ratio, f"{checked.doubt} {doubt}".strip())
-        return Checked(ratio, checked.doubt)
+        return Checked(ratio, " ".join(filter(None, doubts)))
 
     def proof_start(self, dough: Dough) -> str | None:
         """Say when the clock of a dough's warm proof started, and what says so; None if nothing."""

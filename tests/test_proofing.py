@@ -130,6 +130,13 @@ def test_a_fall_is_asked_about(trial):
     assert "has it fallen, or is one of them mistyped?" in made.doubt
 
 
+def test_a_reading_far_from_its_bakes_day_is_asked_about(trial):
+    dough = trial.add_dough(trial.add_bake("2026-01-08"))
+    assert trial.note_rise(dough, 1.2, at="2026-01-08 10:00").doubt == ""
+    doubt = trial.note_rise(dough, 1.4, at="2026-01-13 23:40").doubt
+    assert doubt == ("That is 5 days after the day of bake 1, 2026-01-08. Is it the right bake?")
+
+
 def test_the_clock(trial):
     bake = trial.add_bake("2026-01-08")
     shaped, marked, lost = (trial.add_dough(bake) for _ in range(3))

@@ -19,7 +19,7 @@ from kit.records.journal import Step
 from kit.records.readings import STAGE
 from kit.records.things import Bake, Thing, check_there, there
 
-__all__ = ["note_stage", "noted_stages", "read_times", "stages_frame"]
+__all__ = ["far_from_day", "note_stage", "noted_stages", "read_times", "stages_frame"]
 
 _MINUTE = timedelta(minutes=1)
 #: a dough may be mixed, or wait in the cold, so many days from the day of its bake; own choice
@@ -130,7 +130,7 @@ def note_stage(
     after = replace(times, noted={**times.noted, thing.id: own})
     before = {(o.thing.id, o.quantity): o.value for o in offers(times)}
     new = [o for o in offers(after) if before.get((o.thing.id, o.quantity)) != o.value]
-    doubts = dict.fromkeys([*(o.doubt for o in new), _far_from_day(bake, moment)])
+    doubts = dict.fromkeys([*(o.doubt for o in new), far_from_day(bake, moment)])
     row = {
         "kind": STAGE + word, "at": moment.isoformat(timespec="microseconds"),
         "text": step.at if at is not None else "",
@@ -143,7 +143,7 @@ def note_stage(
     return replace(made, doubt=" ".join(filter(None, doubts)), corrected=had is not None)
 
 
-def _far_from_day(bake: Bake, at: datetime) -> str:
+def far_from_day(bake: Bake, at: datetime) -> str:
     """Ask where a stage is noted of a bake whose day is another: the wrong one may be chosen."""
     if bake.day is None:
         return ""
