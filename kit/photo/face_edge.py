@@ -311,10 +311,16 @@ def _alike(
 
 def _medians(soft: Picture, part: NDArray[np.bool_]) -> Picture:
     """Median of each line over a part of it; of the part of all lines where one has none."""
-    some = part.any(1)
-    seen = np.where(part[some][..., None], soft[some], np.nan)
+    if not part.any():
+        part = np.ones_like(part)
+    some, used = part.any(1), np.flatnonzero(part.any(0))
+    within = np.s_[:, used[0] : used[-1] + 1]
+    seen = np.where(part[some][within][..., None], soft[some][within], np.nan)
+    # sorted, what is no part stands last: the middle is that of the others (faster than nanmedian)
+    seen, count = np.sort(seen.transpose(0, 2, 1), axis=-1), part[some].sum(1)
+    rows = np.arange(len(seen))
     out = np.empty((len(soft), 1, soft.shape[2]), soft.dtype)
-    out[some] = np.nanmedian(seen, axis=1)[:, None]
+    out[some, 0] = (seen[rows, :, (count - 1) // 2] + seen[rows, :, count // 2]) / 2
     out[~some] = np.median(soft[part], axis=0)
     return out
 
