@@ -3,10 +3,10 @@
 import re
 from decimal import Decimal
 
-from kit.errors import InputError, UnitError
+from kit.errors import InputError
 from kit.formula.formula import Formula
 from kit.formula.ingredient import ROLES, Ingredient
-from kit.units import find_unit, parse, unfold, unit_names
+from kit.units import parse, unfold, unit_names
 
 __all__ = ["read_formula", "write_formula"]
 
@@ -136,8 +136,7 @@ def _row(line: str) -> tuple[str, str, float | None, str]:
     amount = (at_end or at_start)[-1 if at_end else 0]
     what = _named(rest[: amount.start()] if at_end else rest[amount.end() :], role, line)
     unit = _unit_of(amount, what, line)
-    end = amount.end() if unit or not amount["unit"] else amount.start("unit")
-    value = parse(rest[amount.start() : end].strip(), unit, "formula", line)
+    value = parse(amount[0], unit or "%", "formula", line)
     return what, role or _sure_role(what, line), value, unit
 
 
@@ -157,11 +156,7 @@ def _unit_of(amount: re.Match[str], what: str, line: str) -> str:
 
 
 def _is(unit: str, dimension: str) -> bool:
-    try:
-        find_unit(unit, dimension)
-    except UnitError:
-        return False
-    return True
+    return unit.lower() in unit_names(dimension)
 
 
 def _named(what: str, role: str, line: str) -> str:

@@ -232,7 +232,7 @@ def _leaning(found: Found, tilt_deg: float) -> tuple[str, ...]:
     return (
         f"the reference was taken to stand truly upright: for every degree that it leans back the "
         f"height is {abs(by):.1f} mm too {way}. Tape it flat to something upright and leave it "
-        "there: pieces then compare even where it leans",
+        "there: pieces of one shape then still compare, should it lean",
     )
 
 
