@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit import quantities
 from kit.analysis import words
-from kit.analysis.mixing import mixed_by, told_apart
+from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records import planned
 from kit.records.frame import held, present, recorded
@@ -66,12 +66,8 @@ class TrialAnswers(TrialRecords):
             "outcome": outcome, "by": by, "matters": matters, "control": control, "line": line,
             "adjust": held(frame, outcome, others) if adjust is None else recorded(frame, adjust),
         }  # fmt: skip
-        answer = compare(frame, **asked, **_together(frame, by), examine=True)
-        mixing, apart = mixed_by(*recorded(frame, others)), []
-        if mixing and answer.unit in ("dough", "load", "piece"):
-            again = {**_together(frame, by), "mixing": mixing}
-            apart = told_apart(answer, lambda: compare(frame, **asked, **again))
-        return replace(answer, checks=(*apart, *answer.checks, *notes))
+        answer = compare(frame, **asked, **self._together(frame, outcome, by), examine=True)
+        return replace(answer, checks=(*answer.checks, *notes))
 
     def dose(
         self,
@@ -103,7 +99,7 @@ class TrialAnswers(TrialRecords):
             frame,
             outcome,
             of,
-            **_together(frame, of),
+            **self._together(frame, outcome, of),
             matters=matters,
             adjust=held(frame, outcome, others) if adjust is None else recorded(frame, adjust),
             covariates=list(covariates),
@@ -146,7 +142,7 @@ class TrialAnswers(TrialRecords):
             frame,
             outcome,
             (first, second),
-            **_together(frame, first, second),
+            **self._together(frame, outcome, first, second),
             matters=matters,
             adjust=[a for a in alike if a != second],
             covariates=list(covariates),
@@ -190,7 +186,7 @@ class TrialAnswers(TrialRecords):
             frame,
             asked,
             chosen,
-            **_together(frame, *asked),
+            **self._together(frame, None, *asked),
             matters=margins,
         )
         return replace(answer, checks=(*answer.checks, *notes, *also))
@@ -294,6 +290,11 @@ class TrialAnswers(TrialRecords):
             more.setdefault("matters", self.matters)
         return drift(frame, outcome, list(against) or usual, factors, **more)
 
+    def _together(self, frame: pd.DataFrame, outcome: str | None, *asked: str) -> dict[str, Any]:
+        """Which columns say what belongs together; the mixings whichever factor is asked about."""
+        mixing = mixed_by(*held(frame, outcome, [*asked, *self.factors]))
+        return {"dough": "dough", "bake": "bake", "load": present(frame, "load"), "mixing": mixing}
+
     def _of_outcome(
         self, outcome: str | None, leave_out: Iterable[str]
     ) -> tuple[pd.DataFrame, list[str], str]:
@@ -385,9 +386,3 @@ class TrialAnswers(TrialRecords):
                 "answer holds"
             )
         return frame[~hit], notes, also
-
-
-def _together(frame: pd.DataFrame, *asked: str) -> dict[str, Any]:
-    """Which columns say what belongs together, for the factors asked about."""
-    load = present(frame, "load")
-    return {"dough": "dough", "bake": "bake", "load": load, "mixing": mixed_by(*asked)}

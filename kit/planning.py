@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError, KitError
 from kit.records import planned, things, trials
 from kit.records.frame import held
@@ -98,7 +99,7 @@ class TrialPlanning(TrialRecords):
         outcome = self._outcome(outcome)
         frame, _ = self._as_meant()
         varied = [f for f in self.factors if f in frame and frame[f].notna().any()]
-        found = Spread.from_bakes(frame, outcome, varied)
+        found = Spread.from_bakes(frame, outcome, varied, mixing=mixed_by(*varied))
         mark = " (invented data)" if self.invented else ""
         return dataclasses.replace(found, source=f"{found.source} of {self.name}{mark}")
 
@@ -156,7 +157,6 @@ class TrialPlanning(TrialRecords):
         DataError, DesignError, NotFoundError
             The bakes so far leave nothing to compare.
         """
-        from kit.analysis.mixing import mixed_by
         from kit.plan.next import next_bake
 
         outcome = self._outcome(more.pop("outcome", None))
@@ -174,7 +174,7 @@ class TrialPlanning(TrialRecords):
             made = set(frame.loc[frame[outcome].notna(), "bake"]) if outcome in frame else set()
             bakes_planned = len(of_plan | made)
         load = "load" if "load" in frame and frame["load"].notna().any() else None
-        more.setdefault("mixing", mixed_by(by))
+        more.setdefault("mixing", mixed_by(*held(frame, outcome, [by, *others])))
         found = next_bake(frame, outcome, by, bakes_planned, load=load, **more)
         return dataclasses.replace(found, checks=(*found.checks, *notes))
 

@@ -262,7 +262,7 @@ class Workspace:
         from kit.analysis.compare import compare
         from kit.analysis.mixing import mixed_by
 
-        frame = self.frame(names)
+        frame, adjust = self.frame(names), list(adjust)
         return compare(
             frame,
             outcome,
@@ -271,9 +271,9 @@ class Workspace:
             bake="bake",
             load=frames.present(frame, "load"),
             trial="trial" if frame["trial"].nunique() > 1 else None,
-            mixing=mixed_by(by),
+            mixing=mixed_by(by, *adjust),
             matters=matters,
-            adjust=list(adjust),
+            adjust=adjust,
             control=control,
             line=line,
         )

@@ -12,12 +12,12 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.mixed import Structure
-from kit.analysis.moments import Integers
+from kit.analysis.moments import Floats, Integers
 from kit.errors import DesignError
 
 __all__ = [
     "Unit", "mixings", "number", "odd_ones", "one_row_a_dough", "random_groups",
-    "refuse_inseparable", "shared", "unit_of", "with_mixing",
+    "refuse_inseparable", "shared", "spare", "unit_of", "with_mixing",
 ]  # fmt: skip
 
 Unit = Literal["bake", "mixing", "dough", "load", "piece"]
@@ -102,6 +102,34 @@ def one_row_a_dough(table: pd.DataFrame, outcome: str) -> tuple[pd.DataFrame, bo
     if table["dough"].nunique() < len(table) and held(table["dough"], table[outcome]).max() == 1:
         return table.drop_duplicates("dough"), True
     return table, False
+
+
+def spare(x: Floats, groups: Sequence[Integers]) -> int:
+    """What the last of the groupings leaves over beside the settings and the other groupings.
+
+    Parameters
+    ----------
+    x : float array, shape (n, p)
+        Of the settings.
+    groups : sequence of int array, shape (n,)
+
+    Returns
+    -------
+    int
+        Degrees of freedom of its mean square.
+
+    Examples
+    --------
+    >>> bakes, doughs = np.array([1, 1, 2, 2]), np.array([1, 2, 3, 4])
+    >>> spare(np.array([[1.0, 0], [1, 1], [1, 0], [1, 1]]), [bakes, doughs])
+    1
+    """
+    rows = np.unique(np.column_stack([x, *groups]), axis=0)
+    parts = [rows[:, : x.shape[1]]]
+    for column in rows[:, x.shape[1] :].T:
+        parts.append((column[:, None] == np.unique(column)).astype(float))
+    whole, rest = (int(np.linalg.matrix_rank(np.hstack(p))) for p in (parts, parts[:-1]))
+    return whole - rest
 
 
 def refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) -> None:

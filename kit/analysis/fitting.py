@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.experiments import spare
 from kit.analysis.matrix import parse_formula, variables_of
 from kit.analysis.means import dunnett, tukey_criticals
 from kit.analysis.mixed import MixedFit, mixed
@@ -161,10 +162,8 @@ def _spare_units(records: Records, formula: str, unit: str) -> float:
     around = around[: around.index(unit)] if unit in around else ["bake"]
     kinds = [*(kind for kind in around if kind in records.groups), unit]
     cells = records.frame[[*dict.fromkeys([*kinds, *variables])]].drop_duplicates()
-    parts = [recipes(rhs, cells[variables])[0].of(cells)]
-    parts += [(cells[k].to_numpy()[:, None] == cells[k].unique()).astype(float) for k in kinds]
-    whole, rest = (np.linalg.matrix_rank(np.hstack(p)) for p in (parts, parts[:-1]))
-    return float(whole - rest)
+    x = recipes(rhs, cells[variables])[0].of(cells)
+    return float(spare(x, [cells[kind].to_numpy() for kind in kinds]))
 
 
 def _enough_loads(records: Records, formula: str) -> bool:

@@ -1,22 +1,14 @@
-"""Doughs of one cold retard are mixed in one go: what counts once when the retard is asked about.
+"""Doughs of one cold retard are mixed in one go, and more alike than others of the bake.
 
 Doughs chilled differently long for one bake are mixed at different times. What the hour or the
-day did to all doughs of one mixing looks like the retard's doing, so that such a mixing is the
-experimental unit, as the whole plot is in a split-plot design (Yates 1935, J R Stat Soc Suppl
-2:181), however many doughs it made.
+day did to all doughs of one mixing looks like the retard's doing, so that for the retard such a
+mixing is the experimental unit, as the whole plot is in a split-plot design (Yates 1935, J R Stat
+Soc Suppl 2:181), however many doughs it made. What varies within the mixings is judged within them.
 """
-
-from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from kit.errors import KitError
-
-if TYPE_CHECKING:
-    from kit.analysis.compare import Comparison
-
-__all__ = ["TAKEN_ALIKE", "mixed_by", "shared_mixings", "told_apart"]
+__all__ = ["TAKEN_ALIKE", "mixed_by", "shared_mixings"]
 
 #: What is taken where no bake has shown how mixings differ.
 TAKEN_ALIKE = (
@@ -32,21 +24,20 @@ _SAID = (
 )
 
 
-def mixed_by(*asked: str) -> str | None:
+def mixed_by(*factors: str) -> str | None:
     """Return the column that says, within a bake, what was mixed in one go.
 
     Parameters
     ----------
-    *asked : str
-        Factors asked about. For factors that vary within a mixing the doughs count, and none is
-        needed.
+    *factors : str
+        What was varied, whether asked about or not.
 
     Examples
     --------
-    >>> mixed_by("retard_hours"), mixed_by("malt_percent")
+    >>> mixed_by("malt_percent", "retard_hours"), mixed_by("malt_percent")
     ('retard_hours', None)
     """
-    return _RETARD if _RETARD in asked else None
+    return _RETARD if _RETARD in factors else None
 
 
 def shared_mixings(runs: pd.DataFrame) -> list[str]:
@@ -67,28 +58,3 @@ def shared_mixings(runs: pd.DataFrame) -> list[str]:
         return []
     doughs = runs.groupby(["bake", _RETARD])["dough"].nunique()
     return [_SAID] if doughs.max() > 1 else []
-
-
-def told_apart(answer: "Comparison", again: "Callable[[], Comparison]") -> list[str]:
-    """Return the caution where the answer rests on the mixings of a bake being alike, else nothing.
-
-    A factor that varies within the mixings is judged from dough to dough. Where its settings do not
-    lie evenly in them, what the doughs of one mixing share is part of its difference.
-
-    Parameters
-    ----------
-    answer : Comparison
-        As if doughs mixed in one go were no more alike than others of the bake.
-    again : callable
-        Asks the same with the mixings told.
-    """
-    try:
-        other = again()
-    except KitError:
-        return []  # too few to tell them apart
-    if "mixing" not in other.fit.groups or other.answer is answer.answer:
-        return []
-    return [
-        "it was taken that doughs of one cold retard, which are mixed in one go, are no more alike "
-        f"than others of a bake; not taking it, the answer would be: {other.answer.value}"
-    ]

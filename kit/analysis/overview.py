@@ -132,7 +132,7 @@ def overview(
     level : float
         Of the intervals.
     mixing : str, optional
-        See `kit.compare`; used where it is the factor itself.
+        See `kit.compare`.
 
     Returns
     -------
@@ -163,7 +163,7 @@ def overview(
                     bake=bake,
                     load=load,
                     trial=trial,
-                    mixing=mixing if mixing == factor else None,
+                    mixing=mixing,
                     matters=margins.get(outcome),
                     adjust=[f for f in others if frame[f].notna().any()],
                     level=level,

@@ -233,7 +233,8 @@ def _kinds(found: Looks) -> tuple[pd.DataFrame, list[str]]:
             rows.append({"kind": kind, **_worth(found, e, settings, each, more_pieces)})
         except DesignError as why:
             notes.append(f"{kind} was not worked out: {why}".rstrip("."))
-    if rows and e is not None and e.comparison.columns["mixing"] and e.comparison.unit == "dough":
+    asked = None if e is None else e.comparison
+    if rows and asked is not None and asked.unit == "dough" and asked.columns["mixing"] == asked.by:
         notes.append(TAKEN_ALIKE)
     columns = [
         "kind", "settings", "doughs", "pieces", "half_now", "half_after", "settled",

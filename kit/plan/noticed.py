@@ -246,6 +246,8 @@ class Power:
             )
         if self.unit not in ("dough", "mixing") or self.pieces < 1:
             return ""
+        if self.unit == "mixing" and spread.mixing:
+            return "The mixings count here, so only more bakes tell much more."
         m = self.pieces
         now = spread.dough**2 + spread.piece**2 / m
         more = self.smallest * math.sqrt((spread.dough**2 + spread.piece**2 / (2 * m)) / now)

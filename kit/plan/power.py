@@ -229,8 +229,14 @@ def _of_plan(
     if line and not factor.numeric:
         raise InputError("line", line, f"needs numbers, and {of} holds words")
     others = [n for n in names if n != of]
-    seen = rehearse(plan.runs, of, others, line, mixed_by(of))
-    sds = Sds(spread.bake, spread.dough, 0.0, spread.piece)
+    counts, mixing = plan.counts, mixed_by(*names)
+    pieces = counts["piece"] / counts["dough"]
+    seen = rehearse(plan.runs, of, others, line, mixing)
+    sds = Sds(spread.bake, spread.dough, 0.0, spread.piece, spread.mixing or 0.0)
+    weights = _weights(seen, pieces)
+    if mixing and seen.unit == "dough" and "mixing" not in seen.groups:  # each dough is a mixing
+        sds = replace(sds, dough=math.hypot(sds.dough, sds.mixing))
+        weights = (*weights, 1.0)
     known = seen.known(sds)
     se, df = known.se, known.df
     # the pairs of an even design tie up to rounding, and the approximation of the degrees of
@@ -247,11 +253,9 @@ def _of_plan(
         limit = critical(1 - alpha, float(df[worst]), seen.settings)
         curve = Exact(float(se[worst]), float(df[worst]), limit)
     uneven = [] if se.max() <= 1.05 * se.min() else [_WORST]
-    counts = plan.counts
-    pieces = counts["piece"] / counts["dough"]
     return _result(
         of, seen.unit, seen.settings, counts["bake"], counts["dough"], pieces, spread,
-        _weights(seen, pieces), curve, matters, chance, alpha, float(df[worst]),
+        weights, curve, matters, chance, alpha, float(df[worst]),
         float(se[worst]), trials, exact, seen.line, uneven,
     )  # fmt: skip
 
@@ -261,16 +265,19 @@ def _trials(pieces: int) -> int:
     return int(min(_TRIALS, max(_FEWEST, _WORK / pieces**2)))
 
 
-def _weights(seen: Rehearsal, pieces: float) -> tuple[float, float, float]:
-    """Which variances a difference rests on, in a dough's mean."""
+def _weights(seen: Rehearsal, pieces: float) -> tuple[float, ...]:
+    """Which variances a difference rests on (bake, dough, piece, mixing), in a unit's mean."""
     if seen.unit in ("piece", "load"):
         return 0.0, 0.0, 1.0
     return (1.0 if seen.alone or seen.unit == "bake" else 0.0), 1.0, 1.0 / pieces
 
 
+    if seen.unit == "mixing":
+        doughs = seen.counts["dough"] / seen.counts["mixing"]
+        return 0.0, 1.0 / doughs, 1.0 / (doughs * pieces), 1.0
 def _result(
     of: str, unit: Unit, settings: int, bakes: int | None, doughs: int, pieces: float,
-    spread: Spread, weights: tuple[float, float, float], curve: Curve, matters: float | None,
+    spread: Spread, weights: tuple[float, ...], curve: Curve, matters: float | None,
     wanted: float, alpha: float, df: float, se: float, trials: int, exact: bool, line: bool,
     more: list[str],
 ) -> Power:  # fmt: skip
@@ -286,7 +293,7 @@ def _result(
             f"{doughs} doughs are more than a home series usually gets done (some 12 to "
             f"{MOST_DOUGHS}; experience, no source)"
         )
-    if unit == "mixing":
+    if unit == "mixing" and spread.mixing is None:
         checks.append(TAKEN_ALIKE)
     if df < 4:
         checks.append(

@@ -16,6 +16,7 @@ import pandas as pd
 
 from kit.analysis import reml
 from kit.analysis.blocks import Blocks, make_blocks
+from kit.analysis.experiments import spare
 from kit.analysis.kenward_roger import Estimate, each_df, single_df
 from kit.analysis.moments import Floats, Integers
 from kit.analysis.scaled import Structure, may_go_below  # the answers' own rule
@@ -346,14 +347,18 @@ def rehearse(
         records.counts,
         as_line,
     )
-    return _without_load(seen) if "load" in groups else seen
+    if "load" in groups and not reml.separate(seen._layout[1]):
+        seen = _without("load", seen)
+    if "mixing" in groups and records.unit != "mixing":
+        around = [group for group in ("bake", "mixing") if group in groups]
+        if spare(x, [groups[group] for group in around]) < 1:
+            seen = _without("mixing", seen)
+    return seen
 
 
-def _without_load(seen: Rehearsal) -> Rehearsal:
-    """Leave the load out where there is too little to see it, as the answers do."""
-    if reml.separate(seen._layout[1]):
-        return seen
-    groups = {name: group for name, group in seen.groups.items() if name != "load"}
+def _without(group: str, seen: Rehearsal) -> Rehearsal:
+    """Leave a grouping out where there is too little to see it, as the answers do."""
+    groups = {name: numbers for name, numbers in seen.groups.items() if name != group}
     return replace(seen, groups=groups, outermost=next(iter(groups.values()), None))
 
 

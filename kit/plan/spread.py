@@ -15,14 +15,17 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.experiments import mixings, with_mixing
 from kit.analysis.structure import safe_name
-from kit.errors import DataError, InputError, NotFoundError
+from kit.errors import DataError, DesignError, InputError, NotFoundError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["ASSUMED", "Spread"]
 
+#: As their variances are kept.
+_PARTS = ("bake", "dough", "piece", "mixing")
 #: Chance that the range of a spread holds the true one.
 RANGE = 0.8
 
@@ -46,6 +49,9 @@ class Spread:
     doughs : int or None
         How many doughs it was estimated from; None when it was stated.
     checks : tuple of str
+    mixing : float or None
+        From mixing to mixing of one bake, where doughs of one retard are mixed in one go; None
+        where no bake has shown it.
 
     Examples
     --------
@@ -60,6 +66,7 @@ class Spread:
     source: str = "stated"
     doughs: int | None = None
     checks: tuple[str, ...] = ()
+    mixing: float | None = None
     _variance: tuple[float, ...] | None = field(default=None, repr=False)
     _covariance: tuple[tuple[float, ...], ...] | None = field(default=None, repr=False)
 
@@ -84,6 +91,7 @@ class Spread:
         factors: Sequence[str] = (),
         dough: str = "dough",
         bake: str | None = "bake",
+        mixing: str | None = None,
     ) -> "Spread":
         """Estimate from earlier bakes, a noise bake or any trial.
 
@@ -96,6 +104,9 @@ class Spread:
             What was changed on purpose; its effect is taken out first.
         dough, bake : str
             Columns that say which pieces belong together; bake may be None.
+        mixing : str, optional
+            Column that says which doughs of a bake were mixed in one go, such as one of the
+            factors, ``retard_hours``.
 
         Raises
         ------
@@ -124,29 +135,39 @@ class Spread:
             if rows[factor].nunique() > 1:
                 table[safe_name(factor)] = rows[factor]
                 terms.append(f"C({safe_name(factor)})")
-        groups = [*(["bake"] if 1 < bakes < doughs else []), "dough"]
+        groups: tuple[str, ...] = (*(["bake"] if 1 < bakes < doughs else []), "dough")
+        if mixing in factors and bake:
+            mixed_in = rows.groupby([bake, mixing]).ngroup()
+            table["mixing"] = mixings(mixed_in, table["dough"], table["bake"])
+            groups, _ = with_mixing(table, groups, "nested")
         formula = f"{safe_name(outcome)} ~ {' + '.join(terms) or '1'}"
-        fit = mixed(table, formula, groups)
-        raw, cov = fit._estimate.variance, fit._estimate.w
-        if "bake" not in groups:
-            raw = np.concatenate([[0.0], raw])
-            cov = np.pad(cov, ((1, 0), (1, 0)))
-        sd = np.sqrt(np.maximum(raw, 0.0))
+        try:
+            fit = mixed(table, formula, groups)
+        except DesignError:
+            if "mixing" not in groups:
+                raise
+            groups = tuple(g for g in groups if g != "mixing")  # too few to see what they do
+            fit = mixed(table, formula, groups)
+        raw, cov = np.zeros(len(_PARTS)), np.zeros((len(_PARTS), len(_PARTS)))
+        there = [_PARTS.index(group) for group in (*groups, "piece")]
+        raw[there], cov[np.ix_(there, there)] = fit._estimate.variance, fit._estimate.w
+        sd = dict(zip(_PARTS, np.sqrt(np.maximum(raw, 0.0)).tolist(), strict=True))
         checks = []
         if bakes == doughs > 1:
             checks.append(
                 "each of these bakes had one dough, so the spread from dough to dough holds the "
                 "day's as well: a plan that bakes all settings on one day may do better than said"
             )
-        if raw[1] <= 0:
+        if sd["dough"] == 0:
             checks.append(
                 "no spread from dough to dough was seen beyond what the pieces explain; that is "
                 "luck as often as truth, see the range"
             )
         return cls(
-            float(sd[1]), float(sd[2]), float(sd[0]), outcome,
+            sd["dough"], sd["piece"], sd["bake"], outcome,
             f"from {words.plural(doughs, 'dough')} on {words.plural(bakes, 'bake')}", doughs,
-            tuple(checks), tuple(map(float, raw)), tuple(tuple(map(float, r)) for r in cov),
+            tuple(checks), sd["mixing"] if "mixing" in groups else None,
+            tuple(map(float, raw)), tuple(tuple(map(float, r)) for r in cov),
         )  # fmt: skip
 
     @property
@@ -155,10 +176,11 @@ class Spread:
         return self._covariance is not None
 
     def freedom(self, weights: Sequence[float]) -> float:
-        """Degrees of freedom behind a weighted sum of the bake, dough and piece variances."""
+        """Degrees of freedom behind a weighted sum of variances: bake, dough, piece, mixing."""
         if self._covariance is None or self._variance is None:
             return math.inf
-        w = np.asarray(weights, dtype=float)
+        w = np.zeros(len(_PARTS))
+        w[: len(weights)] = weights
         value = float(w @ np.asarray(self._variance))
         error = float(w @ np.asarray(self._covariance) @ w)
         return max(2 * value**2 / error, 0.5) if error > 0 and value > 0 else 0.5
@@ -166,8 +188,8 @@ class Spread:
     def factors(self, weights: Sequence[float]) -> tuple[float, float]:
         """How much smaller and larger the standard deviation may be, as two factors.
 
-        Of the weighted sum of the bake, dough and piece variances; the range holds the truth
-        four times in five. (1, 1) for a stated spread.
+        Of the weighted sum of the variances (bake, dough, piece and, where it counts, mixing); the
+        range holds the truth four times in five. (1, 1) for a stated spread.
 
         Examples
         --------
@@ -191,17 +213,17 @@ class Spread:
 
     @property
     def parts(self) -> str:
-        """The three numbers as they stand in a sentence; a bake's only where there is one."""
+        """The numbers as they stand in a sentence; a bake's and a mixing's where there is one."""
         unit = words.unit_of(self.outcome)
-        shown = [n for n in ("bake", "dough", "piece") if n != "bake" or self.bake > 0]
+        sds = {"bake": self.bake, "mixing": self.mixing, "dough": self.dough, "piece": self.piece}
+        shown = {n: sd or 0.0 for n, sd in sds.items() if sd or n in ("dough", "piece")}
         return words.join(
-            f"{words.number(getattr(self, n), getattr(self, n) or 1.0, unit)} from {n} to {n}"
-            for n in shown
+            f"{words.number(sd, sd or 1.0, unit)} from {n} to {n}" for n, sd in shown.items()
         )
 
     @property
     def sentence(self) -> str:
-        """The three numbers in words, with the range of the one that is known worst."""
+        """The numbers in words, with the range of the one that is known worst."""
         unit = words.unit_of(self.outcome)
         what = f" of {words.name(self.outcome)}" if self.outcome else ""
         text = f"Spread{what} ({self.source}): {self.parts}."
@@ -227,8 +249,10 @@ class Spread:
     def to_frame(self) -> pd.DataFrame:
         """One row a source of spread: ``component, sd, low, high``; the range 80 %."""
         rows = []
-        for name, weights in (("bake", (1, 0, 0)), ("dough", (0, 1, 0)), ("piece", (0, 0, 1))):
+        for name, weights in zip(_PARTS, np.eye(len(_PARTS)).tolist(), strict=True):
             sd = getattr(self, name)
+            if sd is None:
+                continue
             low, high = self.factors(weights) if sd > 0 else (math.nan, math.nan)
             rows.append((name, sd, sd * low, sd * high))
         return pd.DataFrame(rows, columns=["component", "sd", "low", "high"])

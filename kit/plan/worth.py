@@ -102,7 +102,7 @@ class Evidence:
                         setting = settings[j % len(settings)]
                     rows.append((bake, f"{bake}.{number}", load, setting))
         new = pd.DataFrame(rows, columns=["bake", "dough", "load", by])
-        for other in self.comparison.adjusted:  # held where most bakes held it
+        for other in _beside(self.comparison):  # held where most bakes held it
             new[other] = self.runs[other].mode().iloc[0]
         return new[self.runs.columns]
 
@@ -193,7 +193,7 @@ def gather(frame: pd.DataFrame, comparison: Comparison) -> Evidence:
     )
     if _uses_load(c):
         runs["load"] = rows[columns["load"]].astype(str)
-    for column in (c.by, *c.adjusted):
+    for column in (c.by, *_beside(c)):
         runs[column] = rows[column]
     if c.counts["piece"] == c.counts["dough"] < len(runs):  # one value a dough
         runs = runs.drop_duplicates(["bake", "dough"])
@@ -207,6 +207,12 @@ def gather(frame: pd.DataFrame, comparison: Comparison) -> Evidence:
         int(runs.groupby("bake")["load"].nunique().max()) if "load" in runs else 1,
         2 if c.kind == "line" else len(c.means), sds, _known(runs, c, sds),
     )  # fmt: skip
+
+
+def _beside(c: Comparison) -> list[str]:
+    """What else was set: held alike, or mixed in one go."""
+    mixing = c.columns["mixing"]
+    return [*c.adjusted, *([mixing] if mixing and mixing not in (c.by, *c.adjusted) else [])]
 
 
 def _uses_load(c: Comparison) -> bool:

@@ -247,7 +247,7 @@ def recorded(frame: pd.DataFrame, columns: Iterable[str]) -> list[str]:
     return [column for column in columns if column in frame]
 
 
-def held(frame: pd.DataFrame, outcome: str, factors: Iterable[str]) -> list[str]:
+def held(frame: pd.DataFrame, outcome: str | None, factors: Iterable[str]) -> list[str]:
     """The factors to hold alike: those set where the outcome was measured.
 
     What is only planned for bakes to come would leave no piece to compare.

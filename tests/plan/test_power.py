@@ -18,6 +18,8 @@ from statsmodels.stats.power import FTestAnovaPower, TTestIndPower, TTestPower
 from kit.analysis.compare import compare
 from kit.analysis.kenward_roger import single_df
 from kit.analysis.mixed import mixed
+from kit.analysis.mixing import TAKEN_ALIKE
+from kit.analysis.steadiness import steadiness
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.plan.design import design
@@ -283,7 +285,7 @@ def test_pieces_hardly_cost_anything():
     found = power(plan, sd_dough=1.0, sd_piece=1.2)
     assert time.perf_counter() - started < 8
     assert found.se == pytest.approx(math.sqrt(2 * (1 + 1.2**2 / 60) / 10))
-    assert found.df == pytest.approx(20 - 1 - 4 - 2)
+    assert found.df == pytest.approx(20 - 10 - 1)  # 10 mixings, malt within them
 
 
 @pytest.mark.parametrize(("of", "factor"), [("malt_percent", MALT), ("proof_ratio", RATIO)])
@@ -559,7 +561,7 @@ def test_the_range_holds_the_truth_four_times_in_five():
     held = 0
     for seed in range(60):
         spread = Spread.from_bakes(noise(seed), "rise_height_mm")
-        variance = np.dot((0, 1, 1 / 6), spread._variance)
+        variance = np.dot((0, 1, 1 / 6), spread._variance[:3])
         low, high = spread.factors((0, 1, 1 / 6))
         held += low <= truth / math.sqrt(variance) <= high
     assert 36 <= held <= 60
@@ -572,6 +574,58 @@ def test_effects_are_taken_out_before_the_spread():
     one = Spread.from_bakes(frame, "rise_height_mm", factors=["malt_percent"])
     two = Spread.from_bakes(moved, "rise_height_mm", factors=["malt_percent"])
     assert two.dough == pytest.approx(one.dough)
+
+
+def retards(seed, bakes=5):
+    """Two retards and two malts a bake; the doughs of one retard were mixed in one go."""
+    rng = np.random.default_rng(seed)
+    factors = [Factor("retard_hours", (24, 48)), MALT2]
+    runs = design(factors, Kitchen(bakes, tubs=4, pieces_per_dough=6)).runs
+    y = 30 + rng.normal(0, 1.2, len(runs))
+    for keys, sd in ((["bake"], 1.0), (["bake", "retard_hours"], 1.0), (["bake", "dough"], 0.5)):
+        y += rng.normal(0, sd, 99)[runs.groupby(keys).ngroup()]
+    return runs.assign(rise_height_mm=y)
+
+
+def test_what_mixings_share_is_not_laid_on_the_doughs():
+    """Against the kit's own `steadiness` of the same bakes; and a plan is judged by it."""
+    frame = retards(7)
+    told = Spread.from_bakes(frame, "rise_height_mm", ["retard_hours"], mixing="retard_hours")
+    blind = Spread.from_bakes(frame, "rise_height_mm", ["retard_hours"])
+    other = steadiness(frame, "rise_height_mm", ["retard_hours"], mixing="retard_hours")
+    sds = other.components.set_index("component")["variance"].clip(lower=0) ** 0.5
+    assert [told.bake, told.mixing, told.dough, told.piece] == pytest.approx(
+        list(sds[["bake", "mixing", "dough", "piece"]])
+    )
+    assert blind.dough > 1.3 * told.dough
+    assert "from mixing to mixing" in told.sentence
+    assert list(told.to_frame()["component"]) == ["bake", "dough", "piece", "mixing"]
+    plan = design([Factor("retard_hours", (24, 48)), MALT2], Kitchen(5, tubs=4))
+    asked = {"plan": plan, "of": "retard_hours", "spread": told}
+    # five bakes, the difference of two mixings each, of two doughs of six pieces
+    own = told.mixing**2 + told.dough**2 / 2 + told.piece**2 / 12
+    assert power(**asked).se == pytest.approx(math.sqrt(2 * own / 5), rel=1e-6)
+    assert TAKEN_ALIKE not in power(**asked).checks
+    assert TAKEN_ALIKE in power(**{**asked, "spread": blind}).checks
+    assert power(plan, of="malt_percent", spread=told).smallest < (
+        power(plan, of="malt_percent", spread=blind).smallest
+    )
+
+
+def test_a_dough_alone_in_its_mixing_differs_by_both():
+    told = Spread.from_bakes(retards(7), "rise_height_mm", ["retard_hours"], mixing="retard_hours")
+    single = design([Factor("retard_hours", (24, 48))], Kitchen(5, tubs=2))
+    own = told.mixing**2 + told.dough**2 + told.piece**2 / 6
+    found = power(single, spread=told)
+    assert found.se == pytest.approx(math.sqrt(2 * own / 5), rel=1e-6)
+    assert found.smallest_range[0] < found.smallest < found.smallest_range[1]
+
+
+def test_too_few_mixings_show_no_spread_of_their_own():
+    spread = Spread.from_bakes(
+        retards(1, bakes=1), "rise_height_mm", ["retard_hours"], mixing="retard_hours"
+    )
+    assert spread.mixing is None
 
 
 def test_spread_in_words():
