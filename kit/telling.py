@@ -64,6 +64,7 @@ class TrialPages(TrialAnswers):
             measured=told_of_photos(self.readings(), outcome),
             also=self._answers_but(comparison, left) if others else None,
             drawn=set(comparison.points["bake"]) <= self._of_plan(),
+            unasked=[q for q in self._came_out(frame, self.factors)[0] if q != outcome],
         )
 
     def writeup(

@@ -238,12 +238,19 @@ def test_what_was_not_tested_is_said():
         "the same at each of their settings; whether it does was not tested. Other turns: Whether "
         "lots were drawn for which dough is mixed and baked first is not recorded. Other "
         "kitchens: 8 bakes of one series: another kitchen, flour or griddle may differ. Other "
-        "outcomes: Only height was looked at here. A setting good for it may be bad for "
-        "something else."
+        "outcomes: This page is about height only. A setting good for height may be bad "
+        "for something else."
     )
     assert "Whatever else changed from dough to dough was not taken into account" in section(
         cake(), "not-tested"
     )
+
+
+def test_what_else_was_measured_is_named():
+    told = section(replace(demo(), unasked=("browning_l", "crumb_openness")), "not-tested")
+    assert "Browning L* and crumb openness were measured too and are not answered here." in told
+    told = section(replace(demo(), unasked=("gumminess",)), "not-tested")
+    assert "Gumminess was measured too and is not answered here." in told
 
 
 def test_the_turn_of_the_settings_is_told():

@@ -4,6 +4,7 @@ Words come before statistics. What people typed passes through unchanged: escapi
 template's work.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -272,14 +273,25 @@ def _not_tested(report: "Report") -> list[Block]:
                 ("Other factors", other),
                 ("Other turns", _turns(report)),
                 ("Other kitchens", kitchen),
-                (
-                    "Other outcomes",
-                    f"Only {outcome} was looked at here. A setting good for it may be bad for "
-                    "something else.",
-                ),
+                ("Other outcomes", _unasked(outcome, report.unasked)),
             )
         )
     ]
+
+
+def _unasked(outcome: str, measured: Sequence[str]) -> str:
+    """That the page is about one outcome, and which others it could have been about."""
+    also = ""
+    if measured:
+        also = (
+            f" {words.capital(words.join(words.name(name) for name in measured))} "
+            f"{'was' if len(measured) == 1 else 'were'} measured too and "
+            f"{'is' if len(measured) == 1 else 'are'} not answered here."
+        )
+    return (
+        f"This page is about {outcome} only.{also} A setting good for {outcome} may be bad for "
+        "something else."
+    )
 
 
 def _turns(report: "Report") -> str:

@@ -77,6 +77,8 @@ class Report:
         The other factors of the trial, each answered in a section of its own.
     drawn : bool
         Whether all bakes are of a kept plan, which draws the turn of the doughs by lot.
+    unasked : tuple of str
+        What else was measured and is not answered on the page.
     """
 
     title: str
@@ -96,6 +98,7 @@ class Report:
     measured: str = ""
     also: tuple[Also, ...] = ()
     drawn: bool = False
+    unasked: tuple[str, ...] = ()
 
 
 def from_frame(
@@ -113,6 +116,7 @@ def from_frame(
     source: str = "",
     also: Mapping[str, Comparison | str] | None = None,
     drawn: bool = False,
+    unasked: Iterable[str] = (),
     made_on: date | None = None,
     dough: str | None = "dough",
     bake: str | None = "bake",
@@ -130,6 +134,8 @@ def from_frame(
         See `Report`.
     also : mapping, optional
         Other factors of the same frame -> their comparison, or why there is none.
+    unasked : iterable of str
+        See `Report`.
     made_on : date, optional
         Today when not given.
     dough, bake, load : str or None
@@ -167,6 +173,7 @@ def from_frame(
             for by, found in (also or {}).items()
         ),
         drawn=drawn,
+        unasked=tuple(unasked),
     )
 
 
