@@ -233,11 +233,17 @@ def _pairs(c: "Comparison") -> str:
 
 def _span(c: "Comparison") -> str:
     """The interval in words: "from 0.9 mm less to 4.2 mm more"."""
-    lead, unit = c.leading, words.unit_of(c.outcome)
-    low, high, half = lead.low, lead.high, lead.half_width
+    low, high, unit = c.leading.low, c.leading.high, words.unit_of(c.outcome)
     if _sure(c):
         near, far = sorted((abs(low), abs(high)))
         direction = "more" if low > 0 else "less"
-        return f"from {words.number(near, half)} to {words.number(far, half, unit)} {direction}"
-    less, more = words.number(-low, half, unit), words.number(high, half, unit)
-    return f"from {less} less to {more} more"
+        return f"from {_bound(c, near)} to {_bound(c, far, unit)} {direction}"
+    return f"from {_bound(c, -low, unit)} less to {_bound(c, high, unit)} more"
+
+
+def _bound(c: "Comparison", bound: float, unit: str = "") -> str:
+    """An end of the interval, not rounded onto the limit that it lies beside."""
+    for half in (c.leading.half_width / finer for finer in (1, 10, 100)):
+        if abs(round(bound, words.decimals_for(half))) not in (0.0, c.matters):
+            break
+    return words.number(bound, half, unit)

@@ -58,7 +58,7 @@ def cautions(
     if not known_spread and kind != "noise":
         said.append(
             "how much doughs of one recipe differ by themselves is not known yet. Best bake that "
-            "first (kind='noise': the same recipe several times on two bakes); only then can "
+            "first (one recipe, repeated: the same several times on two bakes); only then can "
             "anyone say how small a difference this plan will show"
         )
     return said

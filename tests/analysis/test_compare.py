@@ -1,5 +1,6 @@
 """The answer: right unit, right numbers, and refusals that say what to bake."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 import kit
+from kit.analysis import sentences
+from kit.analysis.fitting import Difference
 from kit.analysis.verdict import MOST_DOUGHS, Answer, decide, more_units
 from kit.errors import DataError, DesignError, InputError, KitError, NotFoundError
 
@@ -388,3 +391,23 @@ def test_demo_says_what_its_script_put_in():
     against_none = c.differences[c.differences["versus"] == 0]
     for row in against_none.itertuples():
         assert row.low < truth[row.level] < row.high
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "matters", "told"),
+    [
+        (-0.6, 1.46, 1.5, "from 0.6 less to 1.46 more"),
+        (-0.6, 1.499, 1.5, "from 0.6 less to 1.499 more"),
+        (0.03, 4.2, 2.0, "from 0.03 to 4.2 more"),
+        (1.96, 6.0, 2.0, "from 1.96 to 6.0 more"),
+        (2.1, 6.0, 2.0, "from 2.1 to 6.0 more"),
+    ],
+)
+def test_a_bound_is_not_rounded_onto_the_limit_it_lies_beside(low, high, matters, told):
+    middle, half = (low + high) / 2, (high - low) / 2
+    lead = Difference("b", "a", middle, half / 2, 9.0, 2.0, 0.05, low, high, Answer.UNCLEAR)
+    frame = pd.DataFrame(
+        {"bake": [1, 1, 2, 2] * 3, "setting": ["a", "b"] * 6, "y": np.arange(12.0) ** 0.5}
+    )
+    found = kit.compare(frame, "y", "setting", bake="bake", matters=matters)
+    assert told in sentences.finding(replace(found, leading=lead))
