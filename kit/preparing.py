@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from kit.analysis import words
 from kit.errors import DataError, InputError
 from kit.records import planned, things
 from kit.records import tables as t
@@ -61,7 +62,7 @@ class TrialPreparing(TrialRecords):
         Raises
         ------
         DataError
-            The trial has no formula.
+            The trial has no formula, or one with an amount that nothing planned says.
         """
         from kit.formula.weighing import weigh
 
@@ -77,6 +78,14 @@ class TrialPreparing(TrialRecords):
             str(code): {c: row[c] for c in whole if pd.notna(row[c])}
             for code, row in doughs.iterrows()
         }
+        for code, given in settings.items():
+            if left := formula.with_settings(given).open:
+                msg = (
+                    f"the formula leaves {words.join(one.name for one in left)} open (?), and "
+                    f"nothing planned for dough {code} says how much: write an amount into the "
+                    "formula in its place, or plan it."
+                )
+                raise DataError(msg)
         if raw_piece_g is not None and "pieces" not in more:
             more["pieces"] = int(runs.groupby("dough").size().max())
         return weigh(formula, settings, raw_piece_g=raw_piece_g, **more)

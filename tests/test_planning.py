@@ -157,6 +157,18 @@ def test_no_formula_no_weights(ws):
         bare.weigh(bake, 76)
 
 
+def test_an_amount_left_open_that_no_plan_sets_is_named(ws):
+    salt = ws.new_trial("salt", factors={"salt_percent": [1.5, 2]})
+    lines = [("flour", "flour", 100), ("water", "liquid", 60), ("salt", "salt", 2)]
+    salt.set_formula("Muffin", [*lines, ("diastatic malt", "malt", None)])
+    (bake, _) = salt.keep(salt.design(kit.Kitchen(bakes=2, tubs=2)))
+    said = "the formula leaves diastatic malt open (?), and nothing planned for dough 1A says how"
+    with pytest.raises(DataError, match=re.escape(said)):
+        salt.weigh(bake, 76)
+    salt.set_formula("Muffin", [*lines, ("diastatic malt", "malt", 0.8)])
+    assert salt.weigh(bake, 76)["1A", "diastatic malt"].percent == 0.8
+
+
 def test_times_take_the_bakes_day_and_zone(trial):
     _, bakes = kept(trial)
     times = trial.timetable(bakes[0], "12 pm", limits=Limits(tubs=3))

@@ -150,8 +150,9 @@ def read_records(
         only = settings[0]
         only = words.rounded(by, float(only)) if isinstance(only, float) else only
         msg = (
-            f"{by} has one setting only ({only}) among the pieces with {outcome}: there "
-            "is nothing to compare it with. Bake at least one more setting, twice."
+            f"{words.name(by)} has one setting only ({only}) among the pieces with "
+            f"{words.name(outcome)}: there is nothing to compare it with. Bake at least one more "
+            "setting, twice."
         )
         raise DataError(msg)
     if dough is None:

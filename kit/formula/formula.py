@@ -143,6 +143,12 @@ class Formula:
         required(
             "flour", flour, above=0, remedy="Baker's percentages are measured by the flour: add it."
         )
+        for what, _, weight in rows:
+            if weight > 10 * flour:  # no ingredient is more
+                raise InputError(
+                    "flour", flour, f"is not a tenth of the {what}, {weight:g}",
+                    "A point or comma stands before decimals: write 1200, not 1.200.",
+                )  # fmt: skip
         made = [Ingredient(what, role, 100 * weight / flour) for what, role, weight in rows]
         return cls(name, tuple(made), note)
 

@@ -201,7 +201,7 @@ def test_columns_with_any_name(small):
         (lambda f: f.iloc[:0], DataError,
          "there are no pieces yet: nothing to compare. Record a bake first."),
         (lambda f: f[f["dough"] == "1A"], DataError,
-         "malt_percent has one setting only (0.0) among the pieces with rise_height_mm: there is "
+         "diastatic malt has one setting only (0.0) among the pieces with height: there is "
          "nothing to compare it with. Bake at least one more setting, twice."),
         (lambda f: f.assign(rise_height_mm=["tall", *f["rise_height_mm"][1:]]), DataError,
          "rise_height_mm is 'tall' (row 1 of the table): is not a number. 1 of 24 values are "

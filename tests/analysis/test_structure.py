@@ -144,5 +144,5 @@ def test_nearly_saturated_layout_ends_in_words():
 
 def test_a_setting_turned_from_another_unit_is_told_short():
     frame = pd.DataFrame({"room_temp_c": [(70 - 32) / 1.8] * 4, "rise_height_mm": [30, 31, 32, 34]})
-    with pytest.raises(DataError, match=r"room_temp_c has one setting only \(21\.11\) among"):
+    with pytest.raises(DataError, match=r"room temperature has one setting only \(21\.11\) among"):
         kit.compare(frame, "rise_height_mm", "room_temp_c")

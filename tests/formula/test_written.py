@@ -96,3 +96,12 @@ def test_refused_in_words(text, message):
     with pytest.raises(InputError) as told:
         read_formula("any", text)
     assert str(told.value) == message
+
+
+def test_a_point_for_thousands_is_told_by_what_was_read():
+    with pytest.raises(InputError) as caught:
+        read_formula("Bun", "flour 1.200 g; water 680 g")
+    assert str(caught.value) == (
+        "flour is 1.2: is not a tenth of the water, 680. A point or comma stands before decimals: "
+        "write 1200, not 1.200."
+    )
