@@ -92,6 +92,11 @@ def judged_by(c: "Comparison | DoseResponse", by: str, held: Sequence[str]) -> s
         f"{_DECIDED[c.unit]}. The {c.unit}-to-{c.unit} spread it is judged by is known about as "
         f"well as from {worth:.{0 if worth >= 20 else 1}f} {c.unit}s of one recipe."
     )
+    if "mixing" in c.fit.groups and c.unit != "mixing":
+        text += (
+            " Doughs of one mixing (those of one cold retard of a bake) may be more alike than "
+            "others; that is allowed for."
+        )
     if repeats(c) and c.counts["bake"] > 1:
         text += (
             f" The interval is for these {c.counts['bake']} bakes: that another day does the same "

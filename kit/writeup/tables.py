@@ -75,7 +75,7 @@ def spread(c: "Comparison") -> Table:
     within = " within a bake" if c.counts["bake"] > 1 else ""
     called = {
         "bake": "From bake to bake",
-        "mixing": f"From mixing to mixing{within}",
+        "mixing": f"From mixing to mixing{within} (doughs mixed in one go)",
         "dough": f"From dough to dough{within}",
         "load": f"From load to load{within}",
         "residual": f"From {inner} to {inner}, and the measuring",

@@ -150,6 +150,7 @@ def test_malt_within_the_mixings_is_judged_as_in_a_split_plot(two):
     means["mixing"] = means["bake"] + means["retard_hours"].astype(str)
     other = ols("height ~ C(mixing) + malt_percent", means).fit()
     assert found.unit == "dough"
+    assert "Doughs of one mixing (those of one cold retard of a bake) may be" in found.rests_on
     assert found.leading.df == pytest.approx(other.df_resid, rel=1e-6)
     assert abs(found.leading.t) == pytest.approx(abs(other.tvalues["malt_percent"]), rel=1e-6)
 
