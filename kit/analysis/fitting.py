@@ -141,7 +141,7 @@ def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit,
         groups, structure = tuple(g for g in groups if g != "load"), "nested"
         notes.append("too few loads to see what a load does; it was left out")
     if "mixing" in groups and records.unit in ("dough", "load", "piece"):
-        if _spare_units(records, formula, "mixing") < 1:
+        if min(_spare_units(records, formula, kind) for kind in ("mixing", "dough")) < 1:
             groups = tuple(g for g in groups if g != "mixing")
             notes.append("too few mixings to see what a mixing does; it was left out")
     fit = mixed(records.frame, formula, groups, structure=structure, level=level)

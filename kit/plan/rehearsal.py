@@ -350,8 +350,8 @@ def rehearse(
     if "load" in groups and not reml.separate(seen._layout[1]):
         seen = _without("load", seen)
     if "mixing" in groups and records.unit != "mixing":
-        around = [group for group in ("bake", "mixing") if group in groups]
-        if spare(x, [groups[group] for group in around]) < 1:
+        around = [frame[kind].to_numpy() for kind in ("bake", "mixing", "dough")]
+        if min(spare(x, around[:2]), spare(x, around)) < 1:
             seen = _without("mixing", seen)
     return seen
 
