@@ -16,11 +16,11 @@ from kit.analysis import sentences, words
 from kit.analysis.checks import FitChecks, check_comparison
 from kit.analysis.fitting import (
     Difference,
-    check_matters,
     dough_means,
     few,
     fit_records,
     is_number,
+    margin,
     more_needed,
     overall,
     refuse_unjudged,
@@ -201,7 +201,7 @@ def compare(
     bake: str | None = None,
     load: str | None = None,
     trial: str | None = None,
-    matters: float | None = None,
+    matters: float | str | None = None,
     adjust: Sequence[str] = (),
     control: Any = None,
     line: bool | None = None,
@@ -223,8 +223,9 @@ def compare(
     trial : str, optional
         Column that says which trial a row belongs to, when several are put together: bakes are
         told apart by it, and trials are held alike.
-    matters : float, optional
-        The smallest difference that the baker cares about, in the outcome's unit.
+    matters : float or str, optional
+        The smallest difference that the baker cares about, in the outcome's unit, or as typed:
+        ``"1/8 in"``.
     adjust : sequence of str
         Other factors to hold alike.
     control : object, optional
@@ -253,7 +254,7 @@ def compare(
     DataError, InputError, NotFoundError
         A column or value that cannot be used.
     """
-    check_matters(matters)
+    matters = margin(matters, outcome)
     adjust = [a for a in dict.fromkeys(adjust) if a not in (by, outcome)]
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     if trial is not None:

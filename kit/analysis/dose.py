@@ -21,9 +21,9 @@ from kit.analysis.dose_data import Doses, read_doses
 from kit.analysis.dose_fit import Curve, Shape, lack_of_fit, misfit, settings_means
 from kit.analysis.fitting import (
     Difference,
-    check_matters,
     dough_means,
     few,
+    margin,
     more_needed,
     refuse_unjudged,
 )
@@ -216,7 +216,7 @@ def dose(
     bake: str | None = None,
     load: str | None = None,
     trial: str | None = None,
-    matters: float | None = None,
+    matters: float | str | None = None,
     adjust: Sequence[str] = (),
     covariates: Sequence[str] = (),
     shape: Literal["auto", "straight", "curved", "plateau"] = "auto",
@@ -265,7 +265,7 @@ def dose(
     DataError, InputError, NotFoundError
         A column or value that cannot be used.
     """
-    check_matters(matters)
+    matters = margin(matters, outcome)
     _known("shape", shape, ("auto", *answers.FITTED))
     _known("want", want, ("high", "low"))
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}

@@ -19,10 +19,11 @@ from kit.analysis.settling import most_units
 from kit.analysis.structure import MOST_SETTINGS, Records, safe_name
 from kit.analysis.verdict import Answer, decide_each, more_units
 from kit.errors import DesignError, InputError
+from kit.units import parse
 
 __all__ = [
-    "LEAST_DF", "ORDER", "Difference", "check_matters", "differences_of", "dough_means", "few",
-    "fit_records", "is_number", "more_needed", "overall", "refuse_unjudged", "separable", "term",
+    "LEAST_DF", "ORDER", "Difference", "differences_of", "dough_means", "few", "fit_records",
+    "is_number", "margin", "more_needed", "overall", "refuse_unjudged", "separable", "term",
 ]  # fmt: skip
 
 #: Of several answers the first of these is the one to give.
@@ -59,17 +60,22 @@ class Difference:
         return (self.high - self.low) / 2
 
 
-def check_matters(matters: float | None) -> None:
-    """Refuse a smallest difference that is none.
+def margin(matters: object, outcome: str) -> float | None:
+    """The smallest difference that matters, in the outcome's unit; as typed, such as "1/8 in".
 
     Raises
     ------
     InputError
+        It is none.
     """
-    if matters is not None and not 0 < matters < np.inf:
+    read = parse(matters, words.unit_of(outcome), "matters", difference=True)  # type: ignore[arg-type]
+    if read is None and (matters is None or isinstance(matters, str)):
+        return None
+    if read is None or not 0 < read < np.inf:
         raise InputError(
             "matters", matters, "must be above 0", "Give the smallest difference you care about."
         )
+    return read
 
 
 def is_number(column: pd.Series) -> bool:

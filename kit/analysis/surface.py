@@ -18,6 +18,7 @@ from kit.analysis.best_dose import Want
 from kit.analysis.checks import FitChecks, check
 from kit.analysis.dose_data import Doses, read_doses
 from kit.analysis.dose_set import critical
+from kit.analysis.fitting import margin
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 from kit.analysis.structure import Records
@@ -161,7 +162,7 @@ def surface(
     bake: str | None = None,
     load: str | None = None,
     trial: str | None = None,
-    matters: float | None = None,
+    matters: float | str | None = None,
     adjust: Sequence[str] = (),
     covariates: Sequence[str] = (),
     squares: bool = True,
@@ -200,6 +201,7 @@ def surface(
         raise InputError("of", tuple(of), "must be two different factors")
     if want not in ("high", "low"):
         raise InputError("want", want, "must be one of 'high', 'low'")
+    matters = margin(matters, outcome)
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     held = [a for a in dict.fromkeys([trial, *adjust]) if a not in (None, outcome, *of)]
     doses = read_doses(frame, outcome, of, columns, held, covariates, level)

@@ -1,6 +1,7 @@
 """The answer: right unit, right numbers, and refusals that say what to bake."""
 
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from scipy import stats
 
 import kit
 from kit.analysis import sentences
+from kit.analysis.dose import dose
 from kit.analysis.fitting import Difference
 from kit.analysis.verdict import MOST_DOUGHS, Answer, decide, more_units
 from kit.errors import DataError, DesignError, InputError, KitError, NotFoundError
@@ -411,3 +413,13 @@ def test_a_bound_is_not_rounded_onto_the_limit_it_lies_beside(low, high, matters
     )
     found = kit.compare(frame, "y", "setting", bake="bake", matters=matters)
     assert told in sentences.finding(replace(found, leading=lead))
+
+
+@pytest.mark.parametrize(
+    "given", ["1/8 in", "3.175 mm", 3.175, Decimal("3.175"), np.float32(3.175)]
+)
+def test_what_matters_is_a_number_of_any_kind_or_as_typed(given):
+    frame, asked = pd.read_csv(DEMO), ("rise_height_mm", "malt_percent")
+    how = {"dough": "dough", "bake": "bake", "matters": given}
+    assert kit.compare(frame, *asked, **how).matters == pytest.approx(3.175)
+    assert dose(frame, *asked, **how).matters == pytest.approx(3.175)
