@@ -20,7 +20,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from kit import photo
+    from kit import errors, formula, photo, quantities, units
     from kit.analysis.compare import Comparison, compare
     from kit.analysis.mixed import MixedFit, mixed
     from kit.analysis.rise import rise
@@ -33,10 +33,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Comparison", "Factor", "Kitchen", "MixedFit", "Spread", "Trial", "Workspace", "compare",
-    "design", "mixed", "photo", "power", "rise", "triangle",
+    "design", "errors", "formula", "mixed", "photo", "power", "quantities", "rise", "triangle",
+    "units",
 ]  # fmt: skip
 __version__ = "0.1.0"
 
+#: parts with calls of their own: kit.photo.read, kit.formula.scale
+_PARTS = frozenset({"errors", "formula", "photo", "quantities", "units"})
 _HOME = {
     "Comparison": "kit.analysis.compare",
     "Factor": "kit.plan.factors",
@@ -56,8 +59,8 @@ _HOME = {
 
 def __getattr__(name: str) -> Any:
     """Load a public name when it is first asked for, so that ``import kit`` stays light."""
-    if name == "photo":  # a part with calls of its own: kit.photo.read and others
-        return import_module("kit.photo")
+    if name in _PARTS:
+        return import_module(f"kit.{name}")
     if name in _HOME:
         return getattr(import_module(_HOME[name]), name)
     msg = f"module 'kit' has no attribute {name!r}"
@@ -65,4 +68,4 @@ def __getattr__(name: str) -> Any:
 
 
 def __dir__() -> list[str]:
-    return sorted([*globals(), *__all__])
+    return sorted({*globals(), *__all__})

@@ -366,7 +366,7 @@ class TrialAnswers(TrialRecords):
         Then what was done to it (and how far the plan is done, where an outcome is asked about),
         and what else was noted on the day.
         """
-        (frame, notes), kinds = self._as_meant(), list(kinds)
+        (frame, notes), kinds = self._as_meant(), [kinds] if isinstance(kinds, str) else list(kinds)
         if outcome is not None:
             notes += self._under_way(frame, outcome)
         events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)

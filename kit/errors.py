@@ -6,10 +6,27 @@ typed or passed in are also `ValueError`, so that callers who know only Python c
 
 import difflib
 from collections.abc import Iterable, Sequence
+from typing import Any
+
+__all__ = [
+    "DataError", "DesignError", "InputError", "KitError", "MissingPackageError", "NotFoundError",
+    "StoreError", "UnitError",
+]  # fmt: skip
 
 
 class KitError(Exception):
     """Base of every error the kit raises on purpose."""
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # an exception is made again from its message, which is not what these are made of; and
+        # one that cannot be sent home from another core or computer ends the whole work there
+        return _again, (type(self), self.args), self.__dict__
+
+
+def _again(kind: type[KitError], args: tuple[object, ...]) -> KitError:
+    error = kind.__new__(kind)
+    error.args = args
+    return error
 
 
 class InputError(KitError, ValueError):

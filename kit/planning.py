@@ -10,6 +10,7 @@ import pandas as pd
 from kit.analysis import words
 from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError, KitError
+from kit.given import as_whole
 from kit.records import planned, things, trials
 from kit.records.frame import held
 from kit.records.things import Bake
@@ -285,12 +286,13 @@ def _days(
     if days is None:
         return [None] * count
     if isinstance(days, (str, date)):
-        if isinstance(every_days, bool) or not isinstance(every_days, int) or every_days < 1:
+        apart = as_whole(every_days) or 0
+        if apart < 1:
             raise InputError("every_days", every_days, "must be a whole number, 1 or more")
         first = read_day("days", days)
         if first is None:
             return [None] * count
-        return [first + timedelta(days=every_days * n) for n in range(count)]
+        return [first + timedelta(days=apart * n) for n in range(count)]
     listed = [read_day("days", one) for one in days]
     told = [day for day in listed if day is not None]
     if told != sorted(set(told)):

@@ -2,19 +2,21 @@
 
 import os
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from kit.analysis import words
+from kit.dates import without_points
 from kit.errors import DataError, InputError
 from kit.records import planned, things
 from kit.records import tables as t
 from kit.records.things import Bake
 from kit.records.trial_records import TrialRecords
 from kit.records.trouble import in_words
+from kit.units import parse
 
 if TYPE_CHECKING:
     from kit.formula.sheet import WeighingSheet
@@ -48,14 +50,16 @@ class TrialPreparing(TrialRecords):
             raise DataError(msg)
         return runs
 
-    def weigh(self, bake: Bake, raw_piece_g: float | None = None, **more: Any) -> "WeighingSheet":
+    def weigh(
+        self, bake: Bake, raw_piece_g: float | str | None = None, **more: Any
+    ) -> "WeighingSheet":
         """Say what to weigh for each dough of a planned bake.
 
         Parameters
         ----------
         bake : Bake
-        raw_piece_g : float, optional
-            Weight of a raw piece; or say ``flour_g`` or ``dough_g``.
+        raw_piece_g : float or str, optional
+            Weight of a raw piece, as typed or in g; or say ``flour_g`` or ``dough_g``.
         **more
             See `kit.formula.weigh`: scale_step_g, fine_step_g, use_blend …
 
@@ -88,13 +92,14 @@ class TrialPreparing(TrialRecords):
                 raise DataError(msg)
         if raw_piece_g is not None and "pieces" not in more:
             more["pieces"] = int(runs.groupby("dough").size().max())
-        return weigh(formula, settings, raw_piece_g=raw_piece_g, **more)
+        raw = parse(raw_piece_g, "g", "raw_piece_g")
+        return weigh(formula, settings, raw_piece_g=raw, **more)
 
     def timetable(
         self,
         bake: Bake,
-        table_time: str | datetime | None = None,
-        mix_time: str | datetime | None = None,
+        table_time: str | datetime | time | None = None,
+        mix_time: str | datetime | time | None = None,
         limits: "Limits | None" = None,
         **more: Any,
     ) -> "Schedule":
@@ -103,7 +108,7 @@ class TrialPreparing(TrialRecords):
         Parameters
         ----------
         bake : Bake
-        table_time, mix_time : str or datetime, optional
+        table_time, mix_time : str, datetime or time, optional
             A time of day (``"9:00"``) is that of the bake's day.
         limits : Limits, optional
         **more
@@ -178,11 +183,13 @@ class TrialPreparing(TrialRecords):
             return connection.execute(query.where(r.trial_id == self.id)).all()
 
 
-def _moment(bake: Bake, field: str, value: str | datetime | None) -> str | datetime | None:
+def _moment(bake: Bake, field: str, value: str | datetime | time | None) -> str | datetime | None:
     """A time of day on the bake's day; what holds a date stays as it is."""
     from kit.plan.clock import read_clock
 
-    if not isinstance(value, str) or "-" in value:
+    if isinstance(value, time):
+        value = f"{value:%H:%M}"
+    if not isinstance(value, str) or "-" in (value := without_points(value)):
         return value
     minute = min(read_clock(value, field), 1439)
     if bake.day is None:

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from keyword import iskeyword
 
 from kit.errors import InputError, NotFoundError
-from kit.units import parse
+from kit.given import check_range, given_number, is_missing
+from kit.units import can_be_kept, parse
 from kit.us_units import also_us
 
 __all__ = [
@@ -91,6 +92,10 @@ class Quantity:
     formula: Callable[..., float] | None = None
     whole: bool = False
 
+    def __post_init__(self) -> None:
+        for name in ("possible", "usual", "needs"):
+            object.__setattr__(self, name, tuple(getattr(self, name)))
+
     @property
     def axis(self) -> str:
         """Label with unit, as on a chart's axis."""
@@ -98,7 +103,7 @@ class Quantity:
 
     def show(self, value: float | None) -> str:
         """Return the value with its unit, at the quantity's decimals; a dash when missing."""
-        if value is None or math.isnan(value):
+        if is_missing(value):
             return "–"
         text = f"{value:.{self.decimals}f}"
         # a reading of °C is no difference: it can be told in °F as it stands
@@ -110,29 +115,21 @@ class Quantity:
         Raises
         ------
         InputError
-            Outside `possible`, not finite, or not whole where only whole numbers make sense.
+            No number, outside `possible`, not finite, or not whole where only whole numbers make
+            sense.
         """
-        if value is None or math.isnan(value):
+        number = given_number(value, self.name, where)
+        if number is None:
             return Checked(None)
-        low, high = self.possible
-        if math.isinf(value):
-            raise InputError(self.name, value, "must be a finite number", self._ask(), where)
-        if not low <= value <= high:
-            if math.isinf(high):
-                rule = f"must be at least {low:g}"
-            elif math.isinf(low):
-                rule = f"must be at most {high:g}"
-            else:
-                rule = f"must lie between {low:g} and {high:g}"
-            raise InputError(self.name, value, rule, self._ask(), where)
-        if self.whole and value != int(value):
-            raise InputError(self.name, value, "must be a whole number", self._ask(), where)
+        check_range(self.name, number, *self.possible, self._ask(), where)
+        if self.whole and not number.is_integer():
+            raise InputError(self.name, number, "must be a whole number", self._ask(), where)
         usual_low, usual_high = self.usual
-        if usual_low <= value <= usual_high:
-            return Checked(float(value))
+        if usual_low <= number <= usual_high:
+            return Checked(number)
         return Checked(
-            float(value),
-            f"{self.label} {self.show(value)} is unusual "
+            number,
+            f"{self.label} {self.show(number)} is unusual "
             f"(mostly {usual_low:g} to {usual_high:g}{' ' + self.unit if self.unit else ''}). "
             "Is it right?",
         )
@@ -296,6 +293,8 @@ def add(quantity: Quantity) -> Quantity:
         raise InputError("name", quantity.name, "is the name of another column", "Choose another.")
     if quantity.level not in LEVELS:
         raise InputError("level", quantity.level, f"must be one of {', '.join(LEVELS)}")
+    if not can_be_kept(quantity.unit):
+        raise InputError("unit", quantity.unit, "must have its zero where °C or °L has it")
     for what in ("possible", "usual"):
         low, high = getattr(quantity, what)
         if not low < high:

@@ -7,6 +7,7 @@ from html import escape
 from itertools import groupby
 from typing import NamedTuple
 
+from kit.alike import Alike
 from kit.us_units import also_us
 
 __all__ = ["ITEM", "Telling", "Told", "as_html", "as_text", "paragraphs", "percent", "span"]
@@ -81,7 +82,7 @@ class Telling(NamedTuple):
     method: str = ""
 
 
-class Told(ABC):
+class Told(Alike, ABC):
     """A result that tells itself in plain words, printed and in a notebook."""
 
     @abstractmethod

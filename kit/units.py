@@ -16,9 +16,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from kit.errors import UnitError
+from kit.given import DIGITS, given_number
 
 __all__ = [
-    "DIMENSIONS", "Unit", "convert", "find_unit", "in_ounces", "parse", "unfold", "unit_names",
+    "DIMENSIONS", "Unit", "can_be_kept", "convert", "find_unit", "in_ounces", "parse", "unfold",
+    "unit_names",
 ]  # fmt: skip
 
 
@@ -51,7 +53,7 @@ DIMENSIONS = {
     "length": ("mm", "38 mm or 1 1/2 in"),
     "volume": ("ml", "250 ml or 1 cup"),
     "temperature": ("°C", "40.5 °C or 105 F"),
-    "time": ("min", "90 min or 1 h 30"),
+    "time": ("min, h or d", "90 min, 1 h 30 or 2 d"),
     "percent": ("%", "0.8 %"),
     "malt strength": ("°L", "60 °L"),
     "share": ("", "a plain number such as 2 or 0.35, or 35 %"),
@@ -86,7 +88,7 @@ _UNITS = (
     _u("tbsp", "volume", _GALLON_ML / 256, "tbsp", "tablespoon", "tablespoons"),
     _u("fl oz", "volume", _GALLON_ML / 128, "fl oz", "floz", "fluid ounce", "fluid ounces"),
     _u("cup", "volume", _GALLON_ML / 16, "cup", "cups"),
-    _u("°C", "temperature", 1, "c", "°c", "deg c", "degc", "degree c", "degrees c", "celsius"),
+    _u("°C", "temperature", 1, "c", "°c", "°", "deg c", "degc", "degree c", "degrees c", "celsius"),
     _u(
         "°F",
         "temperature",
@@ -119,14 +121,13 @@ for _unit in _UNITS:
     for _name in _unit.names:
         _BY_NAME.setdefault(_name, []).append(_unit)
 
-#: unit of a quantity -> how many of its dimension's metric unit one of it is
-_KEPT_IN = {"h": Fraction(60)}
+#: by symbol; the first where two dimensions share one, as % does
+_BY_SYMBOL = {unit.symbol: unit for unit in reversed(_UNITS)}
 
 _VULGAR = {
     "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5",
     "⅗": "3/5", "⅘": "4/5", "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
 }  # fmt: skip
-_DIGITS = "Write digits, with a comma or a point before decimals, for example 2.5 or 3 1/2."
 _NUMBER = re.compile(
     r"""(?P<sign>[+\-−]?)\s*
         (?: (?P<whole>\d+)[\s\-]+(?P<n1>\d+)\s*/\s*(?P<d1>\d+)      # 3 1/2
@@ -186,7 +187,8 @@ def find_unit(name: str, dimension: str, field: str = "value") -> Unit:
     >>> find_unit("inches", "length").symbol
     'in'
     """
-    found = _BY_NAME.get(re.sub(r"\s+", " ", name.strip().lower().rstrip(".")), [])
+    clean = re.sub(r"\s+", " ", name.strip().lower().rstrip(".")).replace("° ", "°")
+    found = _BY_NAME.get(clean, [])
     for unit in found:
         if unit.dimension == dimension:
             return unit
@@ -205,13 +207,20 @@ def find_unit(name: str, dimension: str, field: str = "value") -> Unit:
 
 
 def _dimension_of(unit: str) -> tuple[str, Fraction]:
-    """Dimension of a quantity's own unit and its size in that dimension's metric unit."""
-    if unit == "":
-        return "plain", Fraction(1)
-    for dimension, (metric, _) in DIMENSIONS.items():
-        if metric == unit:
-            return dimension, Fraction(1)
-    return "time", _KEPT_IN[unit]
+    """Dimension of a quantity's unit and its size in that dimension's metric unit.
+
+    A unit that is in no table is a dimension of its own ("own"): nothing converts into it.
+    """
+    known = _BY_SYMBOL.get(unit)
+    if known is None:
+        return "own" if unit else "plain", Fraction(1)
+    return known.dimension, known.factor
+
+
+def can_be_kept(unit: str) -> bool:
+    """Say whether a quantity may have this unit: not where zero lies elsewhere, as °F has it."""
+    known = _BY_SYMBOL.get(unit)
+    return known is None or not known.shift
 
 
 def _read_number(text: str, field: str, original: str, where: str) -> tuple[Fraction, str]:
@@ -222,7 +231,7 @@ def _read_number(text: str, field: str, original: str, where: str) -> tuple[Frac
             field,
             original,
             "is not a number",
-            _DIGITS,
+            DIGITS,
             where,
         )
     part = match.groupdict()
@@ -266,8 +275,8 @@ def parse(
     text : str, float or None
         As typed. Numbers are taken as they are, NaN as missing.
     unit : str
-        The unit the quantity is kept in: a metric unit of `DIMENSIONS`, ``"h"``, or ``""``
-        for a plain number.
+        The unit the quantity is kept in: a metric unit of `DIMENSIONS`, ``"h"``, one of the
+        user's own (``"N"``), or ``""`` for a plain number.
     field, where : str
         Named in the error.
     difference : bool
@@ -294,10 +303,10 @@ def parse(
     if text is None:
         return None
     if not isinstance(text, str):
-        number = float(text)
-        if math.isinf(number):
+        number = given_number(text, field, where)
+        if number is not None and math.isinf(number):
             raise UnitError(field, text, "is not a finite number", where=where)
-        return None if math.isnan(number) else number
+        return number
     rest = unfold(text).strip()
     if rest == "":
         return None
@@ -307,12 +316,14 @@ def parse(
     if dimension == "time" and (clock := re.fullmatch(r"(\d+):([0-5]\d)", rest)):
         return float((int(clock[1]) * 60 + int(clock[2])) / size)
 
+    if dimension == "own":
+        rest = rest.removesuffix(unfold(unit)).rstrip()
     total, last = Fraction(0), None
     while rest:
         value, rest = _read_number(rest, field, text, where)
         name = re.match(r"[^\d+\-−.,][^\d+−]*", rest)
         if name is None and rest:
-            raise UnitError(field, text, "is not a number", _DIGITS, where)
+            raise UnitError(field, text, "is not a number", DIGITS, where)
         rest = rest[name.end() :] if name else ""
         if name is None and last is None:
             total = value * size  # a bare number is in the quantity's own unit
@@ -324,7 +335,10 @@ def parse(
             try:
                 found = find_unit(name[0], _named(dimension), field)
             except UnitError as exc:
-                raise UnitError(field, text, exc.rule, exc.remedy, where) from exc
+                told = (exc.rule, exc.remedy)
+                if dimension == "own":
+                    told = (f"must be in {unit}", f"Write for example 2 {unit}.")
+                raise UnitError(field, text, *told, where) from exc
             if last is not None and (found.shift or found.factor >= last.factor or value < 0):
                 raise UnitError(
                     field, text, "has units in an order that cannot be added", where=where
@@ -336,7 +350,7 @@ def parse(
 
 def _named(dimension: str) -> str:
     """Units may be typed for a share ("2 ×"); a plain number takes the same signs."""
-    return "share" if dimension == "plain" else dimension
+    return {"plain": "share", "own": "plain"}.get(dimension, dimension)
 
 
 def convert(value: float, unit: str, to: str) -> float:

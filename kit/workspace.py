@@ -43,7 +43,7 @@ from kit.records.journal import Step
 from kit.records.readings import Event
 from kit.records.store import Store, open_store
 from kit.records.things import Bake, Dough, Load, Piece
-from kit.telling import TrialPages
+from kit.sharing import TrialSharing
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
@@ -80,6 +80,7 @@ class Workspace:
     ) -> None:
         self.store: Store = open_store(where, wait_seconds)
         self.who = journal.who_is_here() if who is None else who
+        self._opened = (where, self.who, wait_seconds)
         self._closer = weakref.finalize(self, self.store.close)
         try:
             with self.store.reading() as connection:
@@ -112,6 +113,9 @@ class Workspace:
         where: TracebackType | None,
     ) -> None:
         self.close()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), self._opened  # sent to another process, it is opened there
 
     def __repr__(self) -> str:
         names = ", ".join(repr(trial.name) for trial in self.trials()) or "no trial yet"
@@ -350,7 +354,7 @@ class Workspace:
         return journal.step(self.store, self.who, says)
 
 
-class Trial(TrialPlanning, TrialPreparing, TrialPhotos, TrialPages, TrialProof):
+class Trial(TrialPlanning, TrialPreparing, TrialPhotos, TrialSharing, TrialProof):
     """One question asked over several bakes: its records, and what they answer.
 
     Made by `Workspace.trial` and `Workspace.new_trial`. It holds nothing itself: what it tells is
@@ -361,34 +365,8 @@ class Trial(TrialPlanning, TrialPreparing, TrialPhotos, TrialPages, TrialProof):
         super().__init__(workspace.store, workspace.who, trial_id)
         self.workspace = workspace
 
-    def package(
-        self, path: str | Path, photos: bool = True, licence: str | None = None
-    ) -> "Package":
-        """Write all of this trial into one zip file that another baker can receive.
-
-        Parameters
-        ----------
-        path : str or Path
-            Ending in .zip.
-        photos : bool
-            Whether pictures go with it; without place, owner, serial numbers and previews.
-        licence : str, optional
-            What others may do with it, e.g. ``"CC-BY-4.0"``. That is for you to say.
-
-        Returns
-        -------
-        Package
-            What is in it, and under `checks` what was left out. It can be used as the path.
-
-        Raises
-        ------
-        StoreError
-            It cannot be written; an older file stays as it was.
-        """
-        from kit.records.package.out import write_package
-        from kit.writeup.safety import SAFETY
-
-        return write_package(self._store, self.id, path, photos, licence, SAFETY)
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Trial, (self.workspace, self.id)
 
 
 class Received(Trial):

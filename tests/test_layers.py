@@ -13,9 +13,11 @@ import pytest
 ROOT = Path(__file__).parents[1]
 LAYERS = (
     ("errors",),
-    ("units",),
+    ("given",),
+    ("dates", "units"),
     ("us_units",),
     ("quantities",),
+    ("alike",),
     ("shown",),
     ("formula", "analysis", "photo"),
     ("plan",),
@@ -25,6 +27,7 @@ LAYERS = (
     ("writeup",),
     ("answering", "proofing"),
     ("telling",),
+    ("sharing",),
     ("workspace",),
     ("shipped",),
     ("panels", "cli"),

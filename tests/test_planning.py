@@ -1,7 +1,7 @@
 """A trial before the bake: plan kept, weights, times, sheet; from the records alone."""
 
 import re
-from datetime import date
+from datetime import date, time
 
 import html5lib
 import icalendar
@@ -116,7 +116,7 @@ def test_factors_grow_with_the_plan(ws):
 @pytest.mark.parametrize(
     ("given", "error", "message"),
     [
-        ({"days": "3.12.2026"}, InputError, "days is '3.12.2026'"),
+        ({"days": "3/12/2026"}, InputError, "days is '3/12/2026'"),
         ({"days": ["2026-12-03"]}, InputError, "days is 1: must be 3, one a bake."),
         (
             {"days": ["2026-12-10", "2026-12-03", "2026-12-17"]},
@@ -167,6 +167,17 @@ def test_an_amount_left_open_that_no_plan_sets_is_named(ws):
         salt.weigh(bake, 76)
     salt.set_formula("Muffin", [*lines, ("diastatic malt", "malt", 0.8)])
     assert salt.weigh(bake, 76)["1A", "diastatic malt"].percent == 0.8
+
+
+def test_weights_days_and_times_as_people_give_them(trial):
+    plan, bakes = kept(trial, every_days=np.int64(7))
+    assert [bake.day.isoformat() for bake in bakes] == ["2026-12-03", "2026-12-10", "2026-12-17"]
+    assert trial.weigh(bakes[0], "76 g").to_frame().equals(trial.weigh(bakes[0], 76).to_frame())
+    at_noon = trial.timetable(bakes[0], "12:00").table_time
+    assert trial.timetable(bakes[0], time(12)).table_time == at_noon
+    assert trial.timetable(bakes[0], "3.12.2026 12:00").table_time == at_noon
+    with pytest.raises(InputError, match=r"every_days is 2\.5: must be a whole number"):
+        trial.keep(plan, "2026-12-03", every_days=2.5, instead=True)
 
 
 def test_times_take_the_bakes_day_and_zone(trial):
@@ -322,8 +333,8 @@ def test_what_is_only_planned_is_not_held_alike(begun):
 
 def test_a_trial_begins_with_its_plan_or_not_at_all(ws):
     plan = kit.design([kit.Factor("malt_percent", (0, 0.6))], kit.Kitchen(bakes=2, tubs=2))
-    with pytest.raises(InputError, match=r"3\.12\.2026"):
-        ws.begin("x", plan, "3.12.2026", outcome="rise_height_mm")
+    with pytest.raises(InputError, match="3/12/2026"):
+        ws.begin("x", plan, "3/12/2026", outcome="rise_height_mm")
     assert ws.trials() == []
     trial, bakes = ws.begin("x", plan, "2026-12-03", outcome="rise_height_mm", matters=2)
     assert (trial.name, len(bakes), trial.matters) == ("x", 2, 2.0)
@@ -344,7 +355,7 @@ def test_a_plan_that_cannot_be_kept_takes_back_nothing_of_others(ws):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(kit.Trial, "keep", meanwhile)
         with pytest.raises(InputError):
-            ws.begin("x", plan, "3.12.2026", outcome="rise_height_mm")
+            ws.begin("x", plan, "3/12/2026", outcome="rise_height_mm")
     assert [trial.name for trial in ws.trials()] == ["theirs"]
     assert other.question == "asked meanwhile"
 
@@ -381,9 +392,9 @@ def test_the_command_plans_on_from_what_was_baked(begun, ws, capsys):
 
 def test_the_command_stores_nothing_when_something_cannot_be(ws, capsys):
     malt = ("--factor", "malt_percent=0, 1")
-    code, told = cli(capsys, ws, *malt, "--trial", "x", "--keep", "--first", "3.12.2026")
+    code, told = cli(capsys, ws, *malt, "--trial", "x", "--keep", "--first", "3/12/2026")
     assert code == 2
-    assert "3.12.2026" in told
+    assert "3/12/2026" in told
     assert ws.trials() == []
     code, told = cli(capsys, ws, *malt, "--formula", "nope")
     assert code == 2

@@ -1,5 +1,6 @@
 import math
 
+import pandas as pd
 import pytest
 
 from kit import quantities
@@ -11,6 +12,11 @@ proof_ratio room_temp_c dough_temp_c liquid_temp_c hydration_percent salt_percen
 ball_weight_g griddle_temp_c waited_minutes side_minutes extra_flips core_temp_c baked_weight_g
 bake_loss_percent rise_height_mm diameter_mm volume_ml specific_volume_ml_per_g crumb_openness
 cells_per_cm2 median_cell_mm2 browning_l hollow_tap gumminess liking""".split()
+
+
+@pytest.mark.parametrize("nothing", [None, math.nan, pd.NA, pd.NaT])
+def test_what_is_missing_is_shown_as_a_dash(nothing):
+    assert quantities.get("rise_height_mm").show(nothing) == "–"
 
 
 def test_every_quantity_bakers_need_is_known():
@@ -94,6 +100,7 @@ def test_own_quantity():
             "For example crust_thickness_mm.",
         ),
         ({"level": "crumb"}, "level is 'crumb': must be one of bake, dough, load, piece."),
+        ({"unit": "°F"}, "unit is '°F': must have its zero where °C or °L has it."),
         (
             {"usual": (5, 1)},
             "usual is (5, 1): must be two numbers, the lower one first.",

@@ -67,6 +67,7 @@ def test_events_are_pointed_out_and_can_be_left_out(workspace):
     without = trial.compare(leave_out=["warm room"])
     assert without.counts["dough"] == 18
     assert without.checks[-1] == "12 pieces left out because of: warm room"
+    assert trial.compare(leave_out="warm room").leading == without.leading
     with pytest.raises(NotFoundError) as caught:
         trial.compare(leave_out=["flood"])
     assert str(caught.value) == "no event 'flood'. There are: 'warm room'."

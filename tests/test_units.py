@@ -1,12 +1,18 @@
 """Units: every value here is exact by definition or stands in a published table."""
 
 import math
+from decimal import Decimal
+from fractions import Fraction
 
+import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from kit.errors import InputError, UnitError
+from kit.given import as_whole
+from kit.quantities import get
 from kit.units import convert, find_unit, parse
 
 # 1 oz = 28.349523125 g and 1 in = 25.4 mm exactly (international yard and pound, 1959);
@@ -160,3 +166,66 @@ def test_a_share_typed_as_a_weight_or_a_spoon_is_told_how_it_is_had():
         with pytest.raises(UnitError) as told:
             parse(typed, "%")
         assert told.value.remedy == remedy
+
+
+@pytest.mark.parametrize(
+    "given", [30, 30.0, np.int64(30), np.float32(30), np.array(30.0), Decimal(30), Fraction(60, 2)]
+)
+def test_a_number_of_any_kind_is_taken_as_it_is(given):
+    assert parse(given, "mm") == get("rise_height_mm").check(given).value == as_whole(given) == 30
+    assert type(parse(given, "mm")) is float
+
+
+@pytest.mark.parametrize("given", [None, math.nan, np.nan, pd.NA, pd.NaT, Decimal("NaN")])
+def test_every_mark_of_a_missing_value_is_missing(given):
+    assert parse(given, "mm") is None
+    assert get("rise_height_mm").check(given).value is None
+    assert as_whole(given) is None
+
+
+@pytest.mark.parametrize("given", [True, np.True_, [30.0], np.array([30.0]), {}, 3 + 0j, b"30"])
+def test_what_is_no_number_is_refused_in_words(given):
+    height = get("rise_height_mm")
+    for read in (lambda: parse(given, "mm", height.name), lambda: height.check(given)):
+        with pytest.raises(UnitError, match=r"^rise_height_mm is .*: is not a number\. Write"):
+            read()
+
+
+def test_a_number_too_large_for_a_float_is_refused_in_words():
+    for large in (10**400, -(10**400), Decimal("1e400")):
+        with pytest.raises(UnitError, match="is not a finite number"):
+            parse(large, "mm")
+
+
+@pytest.mark.parametrize("typed", ["2,5", "2,5 N", "2 1/2N", " 2½ N ", 2.5])
+def test_a_unit_of_one_s_own_is_read_as_it_is(typed):
+    assert parse(typed, "N") == 2.5
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "value"),
+    [
+        ("90 s", "s", 90),
+        ("2 min", "s", 120),
+        ("500 g", "kg", 0.5),
+        ("2", "kg", 2),
+        ("1 d", "h", 24),
+    ],
+)
+def test_every_unit_of_the_table_can_be_what_a_quantity_is_kept_in(typed, unit, value):
+    assert parse(typed, unit) == pytest.approx(value, rel=1e-15)
+
+
+def test_another_unit_than_one_s_own_is_refused():
+    with pytest.raises(UnitError) as told:
+        parse("3 kg", "N", "force_n")
+    assert str(told.value) == "force_n is '3 kg': must be in N. Write for example 2 N."
+
+
+def test_a_time_that_is_not_understood_names_all_its_units():
+    with pytest.raises(UnitError, match=r"Write it in min, h or d, for example 90 min, 1 h 30"):
+        parse("48,5 Std", "h")
+
+
+def test_a_degree_sign_alone_is_the_fields_own_unit():
+    assert parse("27,5°", "°C") == 27.5

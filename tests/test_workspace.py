@@ -1,4 +1,6 @@
+import copy
 import math
+import pickle
 import subprocess
 import sys
 
@@ -236,6 +238,20 @@ def test_a_quantity_of_ones_own_is_remembered(ws, forget_own):
         assert again.trial("malt").frame()["crust_mm"].tolist() == [2.5]
 
 
+def test_a_quantity_in_a_unit_of_one_s_own_is_recorded_and_there_again(ws, forget_own):
+    ws.add_quantity(
+        Quantity("force_n", "Force", "N", "piece", [0, 50], [1, 20], 1, "To press it by a half.")
+    )
+    trial = ws.new_trial("texture", outcome="force_n", matters="0,5 N")
+    piece = trial.add_piece(trial.add_dough(trial.add_bake("2026-11-26")))
+    assert trial.record(piece, "force_n", "3 1/2 N").value == 3.5
+    assert refused(InputError, trial.record, piece, "force_n", "3 kg") == (
+        "force_n is '3 kg' (piece 1A1): must be in N. Write for example 2 N."
+    )
+    with Workspace(ws.folder) as again:
+        assert again.trial("texture").frame()["force_n"].tolist() == [3.5]
+
+
 def test_quantities_that_cannot_be_remembered(ws, forget_own):
     computed = Quantity(
         "twice", "Twice", "", "piece", (0, 9), (0, 9), 0, "x.", ("liking",), lambda x: 2 * x
@@ -280,6 +296,25 @@ def test_two_notebooks_see_each_others_work(tmp_path):
 
 def test_import_kit_stays_light():
     code = "import sys, kit; sys.exit('sqlalchemy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("again", [copy.deepcopy, lambda x: pickle.loads(pickle.dumps(x))])
+def test_a_workspace_and_its_trials_can_be_sent_to_another_process(ws, again):
+    trial = ws.new_trial("malt")
+    trial.add_piece(trial.add_dough(trial.add_bake("2026-11-26")))
+    with again(ws) as other:
+        assert other.trials() == [trial]
+    sent = again(trial)
+    assert (sent, sent.workspace.who) == (trial, ws.who)
+    sent.record("1A1", "rise_height_mm", 38)
+    assert trial.frame()["rise_height_mm"].tolist() == [38]
+    sent.workspace.close()
+
+
+@pytest.mark.parametrize("part", ["errors", "formula", "photo", "quantities", "units"])
+def test_the_parts_that_the_documentation_names_are_there_after_import_kit(part):
+    code = f"import kit; assert kit.{part}.__name__ == 'kit.{part}'; assert '{part}' in dir(kit)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
+from kit.alike import Alike
 from kit.analysis import looks, words
 from kit.analysis.bake_by_bake import bake_by_bake
 from kit.analysis.deletion import without_each
@@ -37,7 +38,7 @@ __all__ = ["Finding", "FitChecks", "check", "check_comparison"]
 
 
 @dataclass(frozen=True)
-class FitChecks:
+class FitChecks(Alike):
     """All findings about one fit, and the numbers behind.
 
     Parameters

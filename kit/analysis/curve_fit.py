@@ -9,11 +9,13 @@ the tangent plane at the minimum (Seber & Wild 1989, *Nonlinear Regression*, ch.
 import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import pandas as pd
 
+from kit.alike import Alike
 from kit.analysis import words
 from kit.analysis.moments import Floats
 from kit.errors import DataError, InputError
@@ -30,7 +32,7 @@ _TIGHT = 1e-15
 
 
 @dataclass(frozen=True)
-class CurveFit:
+class CurveFit(Alike):
     """A fitted curve and what its parameters are known to.
 
     Parameters
@@ -256,38 +258,39 @@ def _weights(u: Any, n: int) -> Floats:
 def _derivatives(curve: Curve, how: Any) -> Callable[[Any, Floats], Floats]:
     """Jacobian as a function of x and θ."""
     if callable(how):
-        return lambda x, theta: np.asarray(how(x, theta), dtype=float)
+        return partial(_given, how)
+    return partial({"complex": _complex_step, "differences": _differences}.get(how, _either), curve)
 
-    def complex_step(x: Any, theta: Floats) -> Floats:
-        moved = theta + 1j * _STEP * np.eye(len(theta))
-        return np.column_stack([np.imag(curve(x, row)) / _STEP for row in moved])
 
-    def differences(x: Any, theta: Floats) -> Floats:
-        step = np.cbrt(np.finfo(float).eps) * np.maximum(np.abs(theta), 1e-8)
-        return np.column_stack(
-            [
-                (np.asarray(curve(x, theta + h)) - np.asarray(curve(x, theta - h))) / (2 * h[i])
-                for i, h in enumerate(np.diag(step))
-            ]
-        )
+def _given(jacobian: Callable[[Any, Floats], Any], x: Any, theta: Floats) -> Floats:
+    return np.asarray(jacobian(x, theta), dtype=float)
 
-    if how == "complex":
-        return complex_step
-    if how == "differences":
-        return differences
 
-    def either(x: Any, theta: Floats) -> Floats:
-        # a curve that cannot take complex numbers gives none back, refuses, or drops a part
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", np.exceptions.ComplexWarning)
-            try:
-                if np.iscomplexobj(curve(x, theta + 0j)):
-                    return complex_step(x, theta)
-            except (TypeError, ValueError, np.exceptions.ComplexWarning):
-                return differences(x, theta)
-        return differences(x, theta)
+def _complex_step(curve: Curve, x: Any, theta: Floats) -> Floats:
+    moved = theta + 1j * _STEP * np.eye(len(theta))
+    return np.column_stack([np.imag(curve(x, row)) / _STEP for row in moved])
 
-    return either
+
+def _differences(curve: Curve, x: Any, theta: Floats) -> Floats:
+    step = np.cbrt(np.finfo(float).eps) * np.maximum(np.abs(theta), 1e-8)
+    return np.column_stack(
+        [
+            (np.asarray(curve(x, theta + h)) - np.asarray(curve(x, theta - h))) / (2 * h[i])
+            for i, h in enumerate(np.diag(step))
+        ]
+    )
+
+
+def _either(curve: Curve, x: Any, theta: Floats) -> Floats:
+    # a curve that cannot take complex numbers gives none back, refuses, or drops a part
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", np.exceptions.ComplexWarning)
+        try:
+            if np.iscomplexobj(curve(x, theta + 0j)):
+                return _complex_step(curve, x, theta)
+        except (TypeError, ValueError, np.exceptions.ComplexWarning):
+            return _differences(curve, x, theta)
+    return _differences(curve, x, theta)
 
 
 def _minimum(

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pandas as pd
 
+from kit.alike import Alike
 from kit.analysis import reml
 from kit.analysis.kenward_roger import Estimate, each_df, f_test
 from kit.analysis.matrix import Design, make_design, parse_formula, variables_of
@@ -29,7 +30,7 @@ _NOTHING = pd.Series({"num_df": 0.0, "den_df": np.nan, "F": np.nan, "p": np.nan}
 
 
 @dataclass(frozen=True)
-class MixedFit:
+class MixedFit(Alike):
     """A fitted regression: estimates, their uncertainty, and what they rest on.
 
     Parameters

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from kit.alike import Alike
 from kit.analysis import words
 from kit.analysis.rise import Asked, RiseCurve, rise
 from kit.analysis.rise_words import DOUBLE_IS, clock, told
@@ -18,7 +19,7 @@ __all__ = ["Rises", "rise_all"]
 
 
 @dataclass(frozen=True)
-class Rises:
+class Rises(Alike):
     """Curves of several doughs.
 
     Parameters

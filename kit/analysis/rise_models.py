@@ -168,13 +168,19 @@ def _logistic_slope(z: Floats) -> Floats:
     return share * (1 - share)
 
 
+def _gompertz_when(share: Floats) -> Floats:
+    out: Floats = np.log(-np.log(share))
+    return out
+
+
+def _logistic_when(share: Floats) -> Floats:
+    out: Floats = np.log(1 / share - 1)
+    return out
+
+
 SHAPES = {
-    "gompertz": Shape(
-        "gompertz", np.e, _gompertz_share, _gompertz_slope, lambda s: np.log(-np.log(s))
-    ),
-    "logistic": Shape(
-        "logistic", 4.0, _logistic_share, _logistic_slope, lambda s: np.log(1 / s - 1)
-    ),
+    "gompertz": Shape("gompertz", np.e, _gompertz_share, _gompertz_slope, _gompertz_when),
+    "logistic": Shape("logistic", 4.0, _logistic_share, _logistic_slope, _logistic_when),
 }
 
 

@@ -230,6 +230,9 @@ def _check_columns(
     columns: Mapping[str, str | None],
     adjust: Sequence[str],
 ) -> None:
+    if not isinstance(frame, pd.DataFrame):
+        rule = "must be a table (pandas DataFrame) with a row a piece"
+        raise InputError("frame", type(frame).__name__, rule)
     if frame.empty:
         msg = "there are no pieces yet: nothing to compare. Record a bake first."
         raise DataError(msg)
@@ -237,9 +240,13 @@ def _check_columns(
     roles = [(r, c) for r, c in named.items() if c is not None]
     roles += [("adjust", a) for a in adjust if a != columns["trial"]]
     for role, column in roles:
+        if not isinstance(column, str):
+            raise InputError(role, column, "must be the name of a column, in text")
         if column not in frame.columns:
             what = f"column for {role}"
-            raise NotFoundError(what, column, frame.columns)
+            raise NotFoundError(what, column, map(str, frame.columns))
+        if isinstance(frame[column], pd.DataFrame):
+            raise InputError(role, column, "stands twice among the columns", "Rename one of them.")
     if columns.get("mixing") and not columns["bake"]:
         raise InputError("mixing", columns["mixing"], "needs bake", "Say what tells bakes apart.")
     used: dict[str, str] = {}

@@ -6,16 +6,16 @@ of the temperatures measured), n being 3, or 4 with a preferment.
 """
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
 import pandas as pd
 
-from kit.errors import DataError, InputError
+from kit.errors import DataError
 from kit.formula.numbers import plain, required
-from kit.units import find_unit, parse
+from kit.given import given_number
+from kit.units import parse
 
 __all__ = ["Friction", "difference_c", "measure_friction"]
 
@@ -95,15 +95,15 @@ def measure_friction(
     >>> print(measure_friction([24, 25], [20, 21], [21, 22], [27, 26]))
     Friction 5 °C (a difference; 9 °F), standard deviation 1.4, from 2 doughs.
     """
-    columns = [dough_temp_c, flour_temp_c, room_temp_c, liquid_temp_c]
+    given = [dough_temp_c, flour_temp_c, room_temp_c, liquid_temp_c]
     if preferment_temp_c is not None:
-        columns.append(preferment_temp_c)
+        given.append(preferment_temp_c)
+    columns = [[given_number(x, "temperature") for x in column] for column in given]
     lengths = {len(column) for column in columns}
     if len(lengths) != 1:
         msg = f"the lists of temperatures are of different lengths: {sorted(lengths)}. "
         raise DataError(msg + "Give one value a dough in each, NaN where none was measured.")
-    rows = [tuple(math.nan if x is None else float(x) for x in row) for row in zip(*columns)]  # noqa: B905
-    whole = [row for row in rows if all(math.isfinite(x) for x in row)]
+    whole = [row for row in zip(*columns, strict=True) if None not in row]
     if not whole:
         msg = "no dough has all the temperatures that friction needs: dough, flour, room, liquid. "
         raise DataError(msg + "Measure them at the next mixing; one dough is enough to begin with.")
@@ -113,7 +113,7 @@ def measure_friction(
     spread = math.nan
     if len(values) > 1:
         spread = math.sqrt(math.fsum((x - mean) ** 2 for x in values) / (len(values) - 1))
-    return Friction(mean, spread, tuple(values), factors, len(rows) - len(whole))
+    return Friction(mean, spread, tuple(values), factors, len(columns[0]) - len(whole))
 
 
 def difference_c(given: float | str, field: str = "difference_c") -> float:
@@ -124,12 +124,5 @@ def difference_c(given: float | str, field: str = "difference_c") -> float:
     >>> difference_c("9 F"), difference_c("5 °C"), difference_c(4.5)
     (5.0, 5.0, 4.5)
     """
-    if not isinstance(given, str):
-        return required(field, given, remedy="Enter a difference in °C, or text such as '8 F'.")
-    match = re.fullmatch(r"\s*([^a-zA-Z°]+?)\s*((?:°\s*|deg\s*)?[a-zA-Z]*)\s*", given)
-    if match is None:
-        raise InputError(field, given, "is not a number", "Write '8 F' or '4.4 °C'.")
-    number = parse(match[1], "", field)
-    unit = find_unit(match[2].replace("° ", "°"), "temperature", field) if match[2] else None
-    times = float(unit.factor) if unit else 1.0
-    return required(field, number, remedy="Write '8 F' or '4.4 °C'.") * times
+    number = parse(given, "°C", field, difference=True)
+    return required(field, number, remedy="Enter a difference in °C, or text such as '8 F'.")

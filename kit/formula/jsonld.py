@@ -89,7 +89,7 @@ def to_jsonld(
         "description": description or batch.formula.note,
         "image": image,
         "author": {"@type": "Person", "name": author} if author else "",
-        "datePublished": "" if published is None else str(published),
+        "datePublished": published.isoformat() if isinstance(published, date) else published,
         "recipeYield": makes or _yield(batch),
         "recipeIngredient": _ingredients(batch, Scales(scale_step_g, fine_step_g, fine_up_to_g)),
         "recipeInstructions": [{"@type": "HowToStep", "text": step} for step in steps],

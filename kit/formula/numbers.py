@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from kit.errors import InputError
+from kit.given import as_number, check_range
 from kit.units import convert
 
 __all__ = [
@@ -48,24 +49,15 @@ def required(
     Traceback (most recent call last):
     kit.errors.InputError: flour_g is 0: must be above 0. Enter the flour's weight in grams.
     """
-    if isinstance(value, bool) or not hasattr(value, "__float__"):
+    number = as_number(value)
+    if number is None:
         rule = "must not be empty" if value is None else "must be a number"
         raise InputError(field, value, rule, remedy, where)
-    number = float(value)
     if math.isnan(number):
         raise InputError(field, number, "must not be empty", remedy, where)
-    if math.isinf(number):
-        raise InputError(field, number, "must be a finite number", remedy, where)
-    if not number > above:
+    if not number > above and not math.isinf(number):
         raise InputError(field, number, f"must be above {above:g}", remedy, where)
-    if not low <= number <= high:
-        if math.isinf(high):
-            rule = f"must be at least {low:g}"
-        elif math.isinf(low):
-            rule = f"must be at most {high:g}"
-        else:
-            rule = f"must lie between {low:g} and {high:g}"
-        raise InputError(field, number, rule, remedy, where)
+    check_range(field, number, low, high, remedy, where)
     return number
 
 

@@ -134,9 +134,7 @@ gets. Furthest off may be malt, 25 % of its 2 g; a finer scale or a larger dough
     )
     blends = tuple(blend for name in hard if (blend := _blend(sheet, name, len(hard))) is not None)
     if use_blend and blends:
-        mixed = [
-            w for code, ws in weights.items() for w in _with_blends(code, ws, blends, total, scales)
-        ]
+        mixed = [w for ws in weights.values() for w in _with_blends(ws, blends, total, scales)]
         return WeighingSheet(formula, total, scales, named, tuple(mixed), blends, True)
     return WeighingSheet(formula, total, scales, named, sheet.weights, blends, False)
 
@@ -231,7 +229,7 @@ def _blend(sheet: WeighingSheet, name: str, count: int) -> PreBlend | None:
 
 
 def _with_blends(
-    code: str, weights: list[Weight], blends: tuple[PreBlend, ...], flour_g: float, scales: Scales
+    weights: list[Weight], blends: tuple[PreBlend, ...], flour_g: float, scales: Scales
 ) -> list[Weight]:
     """Put the blends in place of what they dilute, and hold their flour back from the largest."""
     by_name = {blend.ingredient: blend for blend in blends}

@@ -123,7 +123,7 @@ def _row(line: str) -> tuple[str, str, float | None, str]:
     if bracket := re.search(rf"\((\s*(?:{'|'.join(ROLES)})\s*)\)\s*$", line):
         rest, role = line[: bracket.start()].strip(), bracket[1].strip()
     if open_line := re.fullmatch(r"(.+?)[\s:]*\?\s*%?", rest):
-        return _named(open_line[1], role, line), role or _sure_role(open_line[1], line), None, ""
+        return _named(open_line[1], line), role or _sure_role(open_line[1], line), None, ""
     found = list(_AMOUNT.finditer(rest))
     # the amount stands at one of the ends; digits inside a name ("type 550") are the name's
     at_end = [m for m in found if not rest[m.end() :].strip(" .")]
@@ -134,7 +134,7 @@ def _row(line: str) -> tuple[str, str, float | None, str]:
     if not found:
         raise InputError("formula", line, "has no number", _LINE)
     amount = (at_end or at_start)[-1 if at_end else 0]
-    what = _named(rest[: amount.start()] if at_end else rest[amount.end() :], role, line)
+    what = _named(rest[: amount.start()] if at_end else rest[amount.end() :], line)
     unit = _unit_of(amount, what, line)
     value = parse(amount[0], unit or "%", "formula", line)
     return what, role or _sure_role(what, line), value, unit
@@ -159,7 +159,7 @@ def _is(unit: str, dimension: str) -> bool:
     return unit.lower() in unit_names(dimension)
 
 
-def _named(what: str, role: str, line: str) -> str:
+def _named(what: str, line: str) -> str:
     clean = what.strip(" \t:=,-–")
     if not clean:
         raise InputError("formula", line, "has no name", _LINE)

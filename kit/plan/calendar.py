@@ -17,7 +17,7 @@ from kit.plan import clock
 if TYPE_CHECKING:
     import icalendar
 
-    from kit.plan.schedule import Schedule
+    from kit.plan.scheduled import Schedule
     from kit.plan.steps import Step
 
 __all__ = ["calendar_text"]

@@ -12,9 +12,11 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 import pandas as pd
 
+from kit.dates import without_points
 from kit.errors import InputError
 
 __all__ = [
+    "DAYS",
     "awake_spans",
     "clock_changes",
     "local",
@@ -30,7 +32,7 @@ __all__ = [
 
 Span = tuple[int, int]
 
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August",
            "September", "October", "November", "December")  # fmt: skip
 _YEARS = (1970, 2200)
@@ -78,9 +80,12 @@ def read_moment(value: str | datetime, zone: ZoneInfo, field: str) -> tuple[int,
     """
     example = "Write day and time, for example 2026-11-05 09:00."
     try:
-        if isinstance(value, str) and not re.search(r"\d[T ]\d", value.strip()):
-            raise ValueError
-        read = datetime.fromisoformat(value.strip()) if isinstance(value, str) else value
+        read = value
+        if isinstance(value, str):
+            typed = re.sub(r" +(\d):", r" 0\1:", without_points(value.strip()))
+            if not re.search(r"\d[T ]\d", typed):
+                raise ValueError
+            read = datetime.fromisoformat(typed)
         if not isinstance(read, datetime) or pd.isna(read):
             raise ValueError
     except ValueError as exc:
@@ -161,7 +166,7 @@ def say_clock(moment: int, zone: ZoneInfo) -> str:
 def say_day(moment: int, zone: ZoneInfo) -> str:
     """Day in words, whatever the computer's language: ``Thursday 5 November``."""
     day = local(moment, zone)
-    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+    return f"{DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
 
 
 def say_moment(moment: int, zone: ZoneInfo) -> str:

@@ -15,6 +15,7 @@ import numpy as np
 from kit.analysis import words
 from kit.analysis.mixing import shared_mixings
 from kit.errors import DesignError, InputError
+from kit.given import as_whole
 from kit.plan.arrangement import arrangement
 from kit.plan.cautions import CURVES, cautions
 from kit.plan.choice import optimal_plan
@@ -102,6 +103,9 @@ def design(
     <Plan blocks: malt_percent; 5 bakes, 20 doughs, 120 pieces>
     """
     factors = _check_factors(factors, kind, seed, star, centre)
+    if not isinstance(kitchen, Kitchen):
+        raise InputError("kitchen", kitchen, "must be a Kitchen", "Kitchen(bakes=5, tubs=4).")
+    seed, centre = int(seed), None if centre is None else int(centre)
     kitchen, notes = kitchen.fitted()
     asked = Asked(
         [f for f in factors if f.level == "dough"],
@@ -130,7 +134,7 @@ def design(
     said = cautions(chosen, factors, runs, spread is not None, curve)
     found = fraction_of(asked) if chosen == "fraction" else None
     if chosen == "latin":
-        said = square_uneven(runs, asked, whole) + said
+        said = square_uneven(runs, asked) + said
     return Plan(
         kind=chosen,
         factors=tuple(factors),
@@ -160,9 +164,10 @@ def _check_factors(
         raise InputError("kind", kind, f"must be one of {', '.join(KINDS)}")
     if star not in ("inscribed", "circumscribed", "faced"):
         raise InputError("star", star, "must be 'inscribed', 'circumscribed' or 'faced'")
-    if isinstance(seed, bool) or not isinstance(seed, int) or seed < 0:
+    drawn = as_whole(seed)
+    if drawn is None or drawn < 0:
         raise InputError("seed", seed, "must be a whole number, 0 or more")
-    if centre is not None and not (isinstance(centre, int) and 0 <= centre <= 20):
+    if centre is not None and as_whole(centre) not in range(21):
         raise InputError("centre", centre, "must be a whole number from 0 to 20")
     if not listed and kind not in ("auto", "noise"):
         msg = (

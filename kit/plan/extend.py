@@ -84,11 +84,10 @@ def extend(
     shape = (kitchen.bakes, kitchen.doughs, kitchen.pieces_per_dough)
     found = optimal(factors, columns, shape, ratios, rng, before, starts, progress)
     kind = "optimal" if model in ("quadratic", "pairs", "main") else "blocks"
-    plan = plan_of(
+    return plan_of(
         factors, kitchen, found.settings, kind, columns, notes, spread, seed, rng,
         _next_number(known["bake"]), known,
     )  # fmt: skip
-    return plan
 
 
 def _checked(so_far: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFrame:

@@ -5,11 +5,12 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 from kit import quantities
 from kit.analysis import words
 from kit.errors import DesignError, InputError, NotFoundError
+from kit.given import as_number, as_whole
 
 __all__ = ["DECIDED", "MOST_SETTINGS", "Decided", "Factor", "Kitchen", "Level", "Setting"]
 
@@ -22,6 +23,11 @@ DECIDED: tuple[Decided, ...] = ("mixing", "retarding", "shaping", "griddle")
 #: More settings of one factor than this are no plan for a kitchen.
 MOST_SETTINGS = 24
 _LARGEST = 10_000
+#: Numbers with nothing but spaces between, a unit after the last: a comma in one is a decimal's.
+_SPACED = re.compile(r"\d+(?:[.,]\d+)?(?:\s+\d+(?:[.,]\d+)?)+\s*[^\d\s.,;/]*")
+_SPAN = re.compile(
+    r"(.+?)\s*(?:\bto\b|–|—|(?<=[\d%])\s*-(?=\s*\d)|\.\.+|…)\s*(.+?)(?:\s+in\s+(\d+))?"
+)
 #: More pieces than this no kitchen bakes for a question (own choice), and planning takes minutes.
 MOST_PIECES = 20_000
 
@@ -74,13 +80,15 @@ class Factor:
         >>> Factor.between("malt_percent", 0, 1.2).settings
         (0, 0.4, 0.8, 1.2)
         """
-        if not isinstance(doses, int) or not 2 <= doses <= MOST_SETTINGS:
+        if as_whole(doses) not in range(2, MOST_SETTINGS + 1):
             raise InputError(
                 "doses", doses, f"must be a whole number from 2 to {MOST_SETTINGS}", "Four do."
             )
         for what, value in (("low", low), ("high", high)):
-            if not _is_number(value):
+            number = as_number(value)
+            if number is None or not math.isfinite(number):
                 raise InputError(what, value, "must be a number", "Give both ends of the range.")
+        low, high = float(low), float(high)
         if not low < high:
             raise InputError("high", high, f"must be above low, which is {low:g}")
         step = (high - low) / (doses - 1)
@@ -102,8 +110,8 @@ class Factor:
         quantity : str
             Name of a quantity.
         text : str
-            ``"0, 0.4, 0.8"``, with decimal commas ``"0; 0,4; 0,8"``, ``"5 or 6 min"``, or a
-            range ``"0 to 1.2"``, which makes four doses, ``"0 to 1.2 in 5"`` five.
+            ``"0, 0.4, 0.8"``, with decimal commas ``"0; 0,4; 0,8"`` or ``"0 0,4 0,8"``,
+            ``"5 or 6 min"``, or a range ``"0 to 1.2"`` (four doses) or ``"0 to 1.2 in 5"``.
 
         Raises
         ------
@@ -123,11 +131,16 @@ class Factor:
         """
         known = quantities.get(quantity)
         text = text.strip()
-        span = re.fullmatch(r"(.+?)\s*(?:\bto\b|–|—|\.\.+|…)\s*(.+?)(?:\s+in\s+(\d+))?", text)
+        span = _SPAN.fullmatch(text)
         if span:
             low, high = sorted(_typed(known, part) for part in span.group(1, 2))
             return cls.between(quantity, low, high, int(span[3] or 4), decided)
-        signs = r";|\bor\b|\band\b|\n" if ";" in text else r",\s|,(?!\d)|\bor\b|\band\b|\n"
+        if _SPACED.fullmatch(text):
+            signs = r"(?<=\d)\s+(?=\d)"
+        elif ";" in text or "/" in text:
+            signs = r";|\s/\s|\bor\b|\band\b|\n"
+        else:
+            signs = r",\s|,(?!\d)|\bor\b|\band\b|\n"
         parts = [part for part in re.split(signs, text) if part.strip()]
         if len(parts) == 1 and (text.count(",") > 1 or ("," in text and "." in text)):
             parts = [part for part in text.split(",") if part.strip()]  # 0,0.4 without spaces
@@ -137,6 +150,8 @@ class Factor:
                 "settings", text, f"was read as one number, {values[0]:g}",
                 "Put a space or a semicolon between two settings: 0; 1.", quantity,
             )  # fmt: skip
+        if len(set(values)) < len(values):  # shown as it was typed
+            raise InputError("settings", text, "must all be different", "", quantity)
         return cls(quantity, values, decided)  # type: ignore[arg-type]
 
     @property
@@ -211,10 +226,6 @@ def _typed(quantity: quantities.Quantity, text: str) -> float:
     return rounded(quantity.name, value) if value != round(value, 9) else value
 
 
-def _is_number(value: object) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-
-
 def _decided(quantity: str, decided: Decided | None) -> Decided:
     """Check where it is decided, or find it from the quantity."""
     known = {q.name: q for q in quantities.all_quantities()}
@@ -265,26 +276,36 @@ def _settings(quantity: str, settings: Sequence[Setting]) -> tuple[Setting, ...]
             "settings", settings, "must be a list of at least two", "For example (0, 0.6, 1.2).",
             quantity,
         )  # fmt: skip
-    given = [s.item() if hasattr(s, "item") else s for s in settings]
-    if len(set(map(repr, given))) < len(given) or len(set(given)) < len(given):
-        raise InputError("settings", given, "must all be different", "", quantity)
+    known = next((q for q in quantities.all_quantities() if q.name == quantity), None)
+    listed = list(settings)
+    if known and all(isinstance(s, str) for s in listed):
+        listed = [_typed(known, str(s)) for s in listed]
+    given = [_setting(s) for s in listed]
+    if len(set(map(repr, given))) < len(given):
+        raise InputError("settings", listed, "must all be different", "", quantity)
     if len(given) < 2:
         raise InputError(
-            "settings", given, "must be at least two",
+            "settings", listed, "must be at least two",
             "With one setting there is nothing to compare it with.", quantity,
         )  # fmt: skip
     if len(given) > MOST_SETTINGS:
-        raise InputError("settings", given, f"must be at most {MOST_SETTINGS}", "", quantity)
+        raise InputError("settings", listed, f"must be at most {MOST_SETTINGS}", "", quantity)
     if all(isinstance(s, str) and s.strip() for s in given):
         return tuple(given)
     for value in given:
-        if not _is_number(value):
+        if type(value) not in (int, float) or not math.isfinite(value):
             raise InputError("settings", value, "must be numbers only or words only", "", quantity)
-    numbers = sorted(int(v) if v == int(v) else float(v) for v in given)
-    if quantity in {q.name for q in quantities.all_quantities()}:
-        for number in numbers:
-            quantities.get(quantity).check(float(number))
-    return tuple(numbers)
+        if known:
+            known.check(value)
+    return tuple(sorted(given))
+
+
+def _setting(given: Any) -> Any:
+    """A setting as it is kept: a plain number, whole where it can be; all else as it is."""
+    number = as_number(given)
+    if number is None or not math.isfinite(number):
+        return given
+    return int(number) if number.is_integer() else number
 
 
 @dataclass(frozen=True)
@@ -324,12 +345,12 @@ class Kitchen:
             value = getattr(self, field)
             if value is None:
                 continue
-            whole = isinstance(value, (int, float)) and not isinstance(value, bool)
-            if not whole or value != value or value in (math.inf, -math.inf) or value != int(value):
+            whole = as_whole(value)
+            if whole is None:
                 raise InputError(field, value, "must be a whole number")
-            if not 1 <= value <= _LARGEST:
+            if not 1 <= whole <= _LARGEST:
                 raise InputError(field, value, f"must lie between 1 and {_LARGEST}")
-            object.__setattr__(self, field, int(value))
+            object.__setattr__(self, field, whole)
         pieces = self.bakes * self.doughs * self.pieces_per_dough
         if pieces > MOST_PIECES:
             raise InputError(

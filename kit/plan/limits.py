@@ -3,9 +3,9 @@
 import math
 from dataclasses import dataclass, fields
 from datetime import time
-from numbers import Real
 
 from kit.errors import InputError
+from kit.given import as_number, as_whole
 from kit.plan.clock import read_clock
 
 __all__ = ["Limits"]
@@ -112,8 +112,8 @@ many pieces the griddle holds.
             value = getattr(self, field.name)
             low, high, whole, ask = _RANGE[field.name]
             kind = "a whole number" if whole else "a number"
-            good = isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value)
-            if not good or not low <= value <= high or (whole and value != int(value)):
+            number = as_whole(value) if whole else as_number(value)
+            if number is None or not low <= number <= high:
                 raise InputError(field.name, value, f"must be {kind} from {low:g} to {high:g}", ask)
         if self.griddle_hands > self.hands:
             raise InputError(

@@ -14,7 +14,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pandas as pd
 
 from kit.analysis import words
@@ -26,6 +25,7 @@ from kit.analysis.spending import levels
 from kit.analysis.structure import MOST_SETTINGS
 from kit.analysis.verdict import Answer, decide
 from kit.errors import DataError, DesignError, InputError
+from kit.given import as_whole
 from kit.plan.exact import critical
 from kit.plan.worth import Evidence, gather
 from kit.shown import Telling, Told
@@ -301,8 +301,8 @@ def _chance_left(found: Looks) -> float:
 
 
 def _check_planned(bakes: int) -> None:
-    whole = isinstance(bakes, (int, np.integer)) and not isinstance(bakes, bool)
-    if not whole or not 1 <= bakes <= 1000:
+    whole = as_whole(bakes)
+    if whole is None or not 1 <= whole <= 1000:
         raise InputError("bakes_planned", bakes, "must be a whole number, 1 to 1000")
 
 

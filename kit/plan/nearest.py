@@ -11,7 +11,7 @@ from kit.plan.runs import Bake
 from kit.plan.timing import lay_out, solve
 
 if TYPE_CHECKING:
-    from kit.plan.schedule import Schedule
+    from kit.plan.scheduled import Schedule
 
 __all__ = ["Offer", "offers"]
 
@@ -21,7 +21,7 @@ FURTHEST, STEP = 48 * 60, 15
 MOST_WAYS = 60
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Offer:
     """A plan near the one asked for, and what is different about it.
 

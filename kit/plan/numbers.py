@@ -4,9 +4,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from kit.errors import DesignError, InputError
+from kit.given import as_number
 from kit.plan.spread import Spread
 
 __all__ = ["Numbers", "between", "numbers_of"]
@@ -65,5 +64,6 @@ def numbers_of(
 
 def between(name: str, value: float) -> None:
     """Refuse a share that is none."""
-    if not isinstance(value, (int, float, np.floating)) or not 0 < value < 1:
+    number = as_number(value)
+    if number is None or not 0 < number < 1:
         raise InputError(name, value, "must lie between 0 and 1")

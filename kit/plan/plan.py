@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from kit.alike import Alike
 from kit.analysis import words
 from kit.plan.factors import Factor, Kitchen
 
@@ -28,7 +29,7 @@ _KINDS = {
 
 
 @dataclass(frozen=True)
-class Plan:
+class Plan(Alike):
     """What to mix, shape and bake, and what to know before.
 
     Parameters

@@ -18,6 +18,7 @@ from kit.analysis.mixing import TAKEN_ALIKE, mixed_by
 from kit.analysis.structure import Unit
 from kit.analysis.verdict import MOST_DOUGHS
 from kit.errors import DesignError, InputError, NotFoundError
+from kit.given import as_number, as_whole
 from kit.plan.exact import Curve, Exact, critical, whole_factor
 from kit.plan.noticed import Power, often
 from kit.plan.numbers import between, numbers_of
@@ -130,6 +131,8 @@ def power(
     """
     known = _spread(spread, sd_dough, sd_piece, sd_bake, outcome)
     _check(settings, bakes, doughs, pieces, decided, matters, effects, chance, alpha, simulate)
+    settings, doughs, pieces = int(settings), int(doughs), int(pieces)
+    bakes, matters = bakes and int(bakes), matters and float(matters)
     if plan is not None:
         if not isinstance(plan, Plan):
             raise InputError("plan", plan, "must be a Plan", "Make one with design().")
@@ -182,12 +185,12 @@ def _check(
     ):  # fmt: skip
         if value is None:
             continue
-        whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
-        if not whole or not least <= value <= 1_000_000:
+        whole = as_whole(value)
+        if whole is None or not least <= whole <= 1_000_000:
             raise InputError(name, value, f"must be a whole number, {least} or more")
     if decided not in ("dough", "piece"):
         raise InputError("decided", decided, "must be 'dough' or 'piece'")
-    if matters is not None and not 0 < matters < math.inf:
+    if matters is not None and not 0 < (as_number(matters) or 0) < math.inf:
         raise InputError(
             "matters", matters, "must be above 0", "Give the smallest difference you care about."
         )
@@ -269,12 +272,12 @@ def _weights(seen: Rehearsal, pieces: float) -> tuple[float, ...]:
     """Which variances a difference rests on (bake, dough, piece, mixing), in a unit's mean."""
     if seen.unit in ("piece", "load"):
         return 0.0, 0.0, 1.0
-    return (1.0 if seen.alone or seen.unit == "bake" else 0.0), 1.0, 1.0 / pieces
-
-
     if seen.unit == "mixing":
         doughs = seen.counts["dough"] / seen.counts["mixing"]
         return 0.0, 1.0 / doughs, 1.0 / (doughs * pieces), 1.0
+    return (1.0 if seen.alone or seen.unit == "bake" else 0.0), 1.0, 1.0 / pieces
+
+
 def _result(
     of: str, unit: Unit, settings: int, bakes: int | None, doughs: int, pieces: float,
     spread: Spread, weights: tuple[float, ...], curve: Curve, matters: float | None,

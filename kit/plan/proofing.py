@@ -4,12 +4,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
-from numbers import Real
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from kit.errors import InputError
+from kit.given import as_number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -206,7 +206,8 @@ def _shift(minutes: float, warmer_c: float) -> tuple[float, float, float]:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, Real) and math.isfinite(float(value))
+    number = as_number(value)
+    return number is not None and math.isfinite(number)
 
 
 def _read(entry: float | tuple[float, float], room_temp_c: float) -> tuple[float, float]:

@@ -19,6 +19,7 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.errors import DataError, InputError, NotFoundError
+from kit.given import as_number, as_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -261,7 +262,8 @@ def serve(
         raise NotFoundError("kind of tasting", str(method), METHODS)
     names = [str(s).strip() for s in samples]
     people = _people(tasters)
-    if not isinstance(tries, int) or tries < 1:
+    plates_each = as_whole(tries)
+    if plates_each is None or plates_each < 1:
         raise InputError("tries", tries, "must be a whole number from 1")
     if len(set(names)) != len(names) or "" in names:
         raise InputError("samples", names, "must each have a name of its own")
@@ -279,7 +281,7 @@ def serve(
         )  # fmt: skip
     rng = np.random.default_rng(seed)
     orders = np.array(_ORDERS[method]) if wanted else williams(len(on_plate))
-    plates = [(person, plate) for plate in range(1, tries + 1) for person in people]
+    plates = [(person, plate) for plate in range(1, plates_each + 1) for person in people]
     turns = np.concatenate(
         [rng.permutation(len(orders)) for _ in range(math.ceil(len(plates) / len(orders)))]
     )
@@ -296,16 +298,18 @@ def serve(
                  "sample": sample}
             )  # fmt: skip
     table = pd.DataFrame(rows)
-    checks = _checks(len(plates), len(orders), tries, len(people))
+    checks = _checks(len(plates), len(orders), plates_each, len(people))
     return Serving(method, tuple(names), table, twice, seed, checks)
 
 
 def _people(tasters: Sequence[str] | int) -> list[str]:
-    if isinstance(tasters, int):
-        if not 1 <= tasters <= 200:
+    if as_number(tasters) is not None or isinstance(tasters, bool):
+        number = as_whole(tasters)
+        if number is None or not 1 <= number <= 200:
             raise InputError("tasters", tasters, "must be a whole number from 1 to 200")
-        return [f"taster {k}" for k in range(1, tasters + 1)]
-    people = [str(name).strip() for name in ([tasters] if isinstance(tasters, str) else tasters)]
+        return [f"taster {k}" for k in range(1, number + 1)]
+    named: Any = [tasters] if isinstance(tasters, str) else tasters
+    people = [str(name).strip() for name in named]
     if not people or "" in people or len(set(people)) != len(people):
         raise InputError(
             "tasters", people, "must each have a name of their own",

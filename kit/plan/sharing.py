@@ -131,7 +131,7 @@ def fit_square(asked: Asked, doughs: int, whole: Points, single: Points) -> tupl
     return replace(asked, kitchen=fitted), notes
 
 
-def square_uneven(runs: pd.DataFrame, asked: Asked, whole: Points) -> list[str]:
+def square_uneven(runs: pd.DataFrame, asked: Asked) -> list[str]:
     """Say where the squares are not complete."""
     factors = asked.single or asked.whole
     table = runs.groupby([f.quantity for f in factors] + ["place"]).size()

@@ -31,7 +31,7 @@ from kit.quantities import Quantity
 
 if TYPE_CHECKING:
     from kit.formula.sheet import WeighingSheet
-    from kit.plan.schedule import Schedule
+    from kit.plan.scheduled import Schedule
 
 __all__ = ["CAUTIONS", "PAPERS", "bench_sheet"]
 

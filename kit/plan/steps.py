@@ -272,9 +272,7 @@ def _waits(bake: Bake, times: Times) -> dict[str, int]:
     return waits
 
 
-def notes(
-    bake: Bake, limits: Limits, times: Times, zone: ZoneInfo, proof: Doubling | None
-) -> tuple[str, ...]:
+def notes(bake: Bake, times: Times, zone: ZoneInfo, proof: Doubling | None) -> tuple[str, ...]:
     """What to know besides, a sentence without its full stop each."""
     found = [*bake.notes, *_moved(bake, times), *_out_of_turn(bake, times)]
     if proof is not None:

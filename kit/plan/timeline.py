@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from kit.plan.proofing import Doubling
-    from kit.plan.schedule import Schedule
+    from kit.plan.scheduled import Schedule
     from kit.plan.steps import Step
 
 __all__ = ["doubling", "schedule"]

@@ -20,7 +20,7 @@ from kit.quantities import Checked, Quantity
 from kit.records import tables as t
 from kit.records.journal import Row, Step
 from kit.records.things import TABLE_OF, Thing, check_there, there
-from kit.records.typed import moment, plain, text
+from kit.records.typed import margin, moment, text
 
 __all__ = [
     "HOW",
@@ -111,13 +111,13 @@ def record(
         Not readable, impossible, or on the wrong thing.
     """
     quantity = quantities.get(name)
+    trial = check_there(step.connection, trial_id, thing)
     check_level(quantity, thing, value)
     if how not in HOW:
         raise InputError("how", how, f"must be one of {', '.join(HOW)}")
     checked = quantity.parse(value, str(thing))
-    uncertainty = plain("u", u)
+    uncertainty = margin("u", u, quantity.unit)
     clean = text("note", note, longest=2000, needed=False) or None
-    trial = check_there(step.connection, trial_id, thing)
     at = at or step.at
     if name in quantities.SERIES and how == "planned":
         raise InputError("how", how, "cannot be: nobody plans a reading", "Enter it when it is.")
@@ -185,15 +185,18 @@ def all_readings(connection: Connection, trial_id: str, zone: str) -> pd.DataFra
     -------
     DataFrame
         One row a reading, oldest first: ``level``, ``id`` (of the thing), ``quantity``,
-        ``value`` (NaN where an earlier one was taken back), ``u``, ``how``, ``at``, ``note``.
+        ``value`` (NaN where an earlier one was taken back), ``unit``, ``u``, ``how``, ``at``,
+        ``photo`` (the id of the one it was measured on), ``note``.
     """
     r = t.reading.c
-    query = select(r.level, r.target_id, r.quantity, r.value, r.u, r.how, r.at, r.note).where(
-        r.trial_id == trial_id, r.deleted.is_(None)
-    )
+    query = select(
+        r.level, r.target_id, r.quantity, r.value, r.u, r.how, r.at, r.photo_id, r.note
+    ).where(r.trial_id == trial_id, r.deleted.is_(None))
     rows = connection.execute(query.order_by(r.seq)).all()
-    names = ["level", "id", "quantity", "value", "u", "how", "at", "note"]
+    names = ["level", "id", "quantity", "value", "u", "how", "at", "photo", "note"]
     frame = pd.DataFrame(rows, columns=names).astype({"value": float, "u": float})
+    units = {q.name: q.unit for q in quantities.all_quantities(series=True)}
+    frame.insert(4, "unit", frame["quantity"].map(units))
     frame["at"] = _in_zone(list(frame["at"]), zone)
     return frame
 
@@ -252,13 +255,13 @@ def note_event(
     short = check_kind(kind)
     if short.startswith(STAGE.strip()):
         raise InputError("kind", short, "is kept for stages", "Note it with trial.stage(…).")
-    row = {
-        "trial_id": trial_id, "level": on.level if on else "trial",
-        "target_id": on.id if on else trial_id, "kind": short,
-        "text": text("text", what, longest=2000, needed=False), "at": moment("at", at, zone),
-    }  # fmt: skip
     if on is not None:
         check_there(step.connection, trial_id, on)
+    row = {
+        "trial_id": trial_id, "level": on.level if on is not None else "trial",
+        "target_id": on.id if on is not None else trial_id, "kind": short,
+        "text": text("text", what, longest=2000, needed=False), "at": moment("at", at, zone),
+    }  # fmt: skip
     return Event(step.add(t.event, row), short, str(row["text"]), str(row["at"]), on)
 
 

@@ -108,14 +108,17 @@ def _locate(where: str | Path) -> tuple[URL, Path | None, str]:
             text = f"{where} is not a database address. Write for example {_EXAMPLE}."
             raise StoreError(text) from exc
         return url, None, url.render_as_string(hide_password=True)
-    folder = Path(where).expanduser()
-    if folder.is_file():
-        text = (
-            f"{folder} is a file, and a workspace is a folder. "
-            f"Give the folder it lies in ({folder.parent}) or a new name."
-        )
+    if str(where).strip() == "":
+        text = 'no folder was named. Write for example my-bakes, or "." for the one you are in.'
         raise StoreError(text)
+    folder = Path(where).expanduser()
     with in_words(str(folder)):
+        if folder.is_file():
+            text = (
+                f"{folder} is a file, and a workspace is a folder. "
+                f"Give the folder it lies in ({folder.parent}) or a new name."
+            )
+            raise StoreError(text)
         folder.mkdir(parents=True, exist_ok=True)
     file = folder / FILE
     return URL.create("sqlite", database=str(file)), folder, str(file)

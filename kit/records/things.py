@@ -33,6 +33,7 @@ __all__ = [
     "Piece",
     "Thing",
     "bakes",
+    "check_kind",
     "check_there",
     "count",
     "doughs",
@@ -287,14 +288,30 @@ def _with_above(level: str) -> Select[Any]:
 _WITH_ABOVE = {level: _with_above(level) for level in TABLE_OF}
 
 
-def check_there(connection: Connection, trial_id: str, thing: Thing) -> str:
+def check_kind(thing: object, *kinds: type[Thing]) -> None:
+    """Refuse what is no handle of one of `kinds`: a code, or a handle of something else.
+
+    Raises
+    ------
+    InputError
+    """
+    if not isinstance(thing, kinds or _Thing):
+        *names, last = [kind.level for kind in kinds] or ["bake", "dough", "load", "piece"]
+        listed = f"{', '.join(names)} or {last}" if names else last
+        remedy = f"Give what trial.{last}(…){' or the like' if names else ''} returns."
+        raise InputError("thing" if names else last, thing, f"is no {listed}", remedy)
+
+
+def check_there(connection: Connection, trial_id: str, thing: Thing, *kinds: type[Thing]) -> str:
     """Return the trial's name when `thing` counts in it.
 
     Raises
     ------
     InputError
-        It belongs to another trial, or it or what it belongs to was removed.
+        It is not of one of `kinds`, belongs to another trial, or it or what it belongs to was
+        removed.
     """
+    check_kind(thing, *kinds)
     row = connection.execute(_WITH_ABOVE[thing.level], {"thing_id": thing.id}).first()
     if row is None or row.id != trial_id:
         raise InputError(thing.level, str(thing), "belongs to another trial")

@@ -15,6 +15,7 @@ from kit.records import planned, readings, structure, things, trials
 from kit.records import tables as t
 from kit.records.bench.stages import Noted
 from kit.records.bench.verbs import TrialStages
+from kit.records.differing import differing
 from kit.records.frame import Frames, read
 from kit.records.readings import Event
 from kit.records.sheets.verbs import TrialSheets
@@ -38,21 +39,28 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
 
     def doughs(self, bake: Bake | None = None) -> list[Dough]:
         """Return the doughs, of one bake or of all."""
-        where = [] if bake is None else [t.bake.c.id == bake.id]
+        where = self._within(bake, Bake)
         with self._store.reading() as connection:
             return things.doughs(connection, self.id, *where)
 
     def loads(self, bake: Bake | None = None) -> list[Load]:
         """Return the loads, of one bake or of all."""
-        where = [] if bake is None else [t.bake.c.id == bake.id]
+        where = self._within(bake, Bake)
         with self._store.reading() as connection:
             return things.loads(connection, self.id, *where)
 
     def pieces(self, dough: Dough | None = None) -> list[Piece]:
         """Return the pieces, of one dough or of all."""
-        where = [] if dough is None else [t.dough.c.id == dough.id]
+        where = self._within(dough, Dough)
         with self._store.reading() as connection:
             return things.pieces(connection, self.id, *where)
+
+    @staticmethod
+    def _within(thing: Bake | Dough | None, kind: type[Bake] | type[Dough]) -> list[Any]:
+        if thing is None:
+            return []
+        things.check_kind(thing, kind)
+        return [things.TABLE_OF[kind.level].c.id == thing.id]
 
     def bake(self, code: str) -> Bake:
         """Return one bake by its code; a wrong one lists those there are."""
@@ -93,7 +101,7 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         Parameters
         ----------
         day : str or date, optional
-            Year-month-day; today when not given.
+            Year-month-day; today when not given. An empty one is not known.
         flour_lot, yeast_lot : str, optional
             Codes on the bags; new ones become known.
         code : str, optional
@@ -103,17 +111,18 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         """
         with self._step() as step:
             zone = trials.trial_row(step.connection, self.id).zone
-            on = read_day("day", day) or datetime.now(ZoneInfo(zone)).date()
+            here = datetime.now(ZoneInfo(zone))
+            on = read_day("day", here if day is None else day, zone=zone)
             made = structure.add_bake(
                 step, self.id, on, zone, code, flour_lot, yeast_lot, note
             )  # fmt: skip
-            self._say(step, f"{made} of {on.isoformat()} begun")
+            self._say(step, f"{made}{f' of {on}' if on else ''} begun")
         return made
 
     def add_dough(self, bake: Bake, code: str | None = None, note: str = "") -> Dough:
         """Add a dough to a bake; it is called 1A, 1B … when no code is given."""
         with self._step() as step:
-            things.check_there(step.connection, self.id, bake)
+            things.check_there(step.connection, self.id, bake, Bake)
             made = structure.add_dough(step, bake, code, note)
             self._say(step, f"{made} added")
         return made
@@ -121,7 +130,7 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
     def add_load(self, bake: Bake) -> Load:
         """Add the next load of a bake."""
         with self._step() as step:
-            things.check_there(step.connection, self.id, bake)
+            things.check_there(step.connection, self.id, bake, Bake)
             made = structure.add_load(step, bake)
             self._say(step, f"{made} added")
         return made
@@ -148,9 +157,9 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
             What it is called, and at a blind tasting.
         """
         with self._step() as step:
-            for thing in (dough, load):
-                if thing is not None:
-                    things.check_there(step.connection, self.id, thing)
+            things.check_there(step.connection, self.id, dough, Dough)
+            if load is not None:
+                things.check_there(step.connection, self.id, load, Load)
             made = structure.add_piece(step, dough, load, place, code, blind)
             self._say(step, f"{made} added")
         return made
@@ -237,6 +246,7 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
 
     def recorded(self, thing: Thing, quantity: str) -> float | None:
         """Return what was last measured or entered of a thing; None where nothing was."""
+        things.check_kind(thing)
         with self._store.reading() as connection:
             return readings.newest(connection, thing, quantities.get(quantity).name)
 
@@ -293,6 +303,17 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         can be; events. What was not measured is NaN, never 0.
         """
         return self._frames().values
+
+    def differences(self, one: Thing, other: Thing) -> pd.DataFrame:
+        """Set two bakes, doughs, loads or pieces side by side: only what differs.
+
+        Columns: quantity, label, one a thing (of its pieces the mean), difference. What nobody
+        recorded of one of them is empty there.
+        """
+        with self._store.reading() as connection:
+            for thing in (one, other):
+                things.check_there(connection, self.id, thing)
+        return differing(self.frame(), one, other)
 
     def _as_meant(self) -> tuple[pd.DataFrame, list[str]]:
         """What was baked, values near a setting counted as that setting, and where they were.

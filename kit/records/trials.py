@@ -15,7 +15,7 @@ from kit.quantities import Quantity
 from kit.records import tables as t
 from kit.records.journal import Row, Step
 from kit.records.things import there
-from kit.records.typed import plain, text, zone
+from kit.records.typed import margin, text, zone
 
 __all__ = [
     "add_quantity",
@@ -72,7 +72,10 @@ def _checked(
         outcome = given["outcome"]
         row["outcome"] = None if outcome is None else quantities.get(outcome).name
     if "matters" in given:
-        row["matters"] = plain("matters", given["matters"])
+        mine = select(t.trial.c.outcome).where(t.trial.c.id == trial_id)
+        outcome = row["outcome"] if "outcome" in row else connection.scalar(mine)
+        unit = quantities.get(outcome).unit if outcome else ""
+        row["matters"] = margin("matters", given["matters"], unit)
     if "zone" in given:
         row["zone"] = zone(given["zone"])
     if "invented" in given:
@@ -112,15 +115,19 @@ def change_trial(step: Step, trial_id: str, given: Mapping[str, Any]) -> None:
 
 
 def _add_factors(step: Step, trial_id: str, given: Mapping[str, Iterable[Any]]) -> None:
+    if not isinstance(given, Mapping):
+        rule = "must say what is set on purpose, and to what"
+        raise InputError("factors", given, rule, 'Write {"malt_percent": [0, 0.4, 0.8]}.')
     for position, (name, settings) in enumerate(given.items(), start=1):
         quantity = quantities.get(name)
         if isinstance(settings, str) or not isinstance(settings, Iterable):
             raise InputError(name, settings, "must be a list of settings", "Write [0, 0.4, 0.8].")
+        settings = list(settings)
         read = [quantity.parse(setting, "factor").value for setting in settings]
         if None in read or len(set(read)) != len(read) or len(read) < 2:
             raise InputError(
                 name,
-                list(settings),
+                settings,
                 "must be two or more settings, none of them empty or twice",
                 "A factor is what you change on purpose.",
             )

@@ -2,14 +2,17 @@
 
 import os
 import re
+from calendar import month_name, monthrange
 from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from kit.dates import without_points
 from kit.errors import InputError
+from kit.given import is_missing
 from kit.units import parse
 
-__all__ = ["day", "local_zone", "moment", "now", "plain", "text", "whole", "zone"]
+__all__ = ["day", "local_zone", "margin", "moment", "now", "text", "whole", "zone"]
 
 
 def text(field: str, value: object, *, longest: int = 200, needed: bool = True) -> str:
@@ -30,9 +33,9 @@ def text(field: str, value: object, *, longest: int = 200, needed: bool = True) 
     return clean
 
 
-def plain(field: str, value: str | float | None) -> float | None:
-    """Return a number without a unit above 0, such as a standard uncertainty; None when empty."""
-    number = parse(value, "", field)
+def margin(field: str, value: str | float | None, unit: str = "") -> float | None:
+    """Return a difference in `unit` above 0, such as a standard uncertainty; None when empty."""
+    number = parse(value, unit, field, difference=True)
     if number is not None and not number > 0:
         raise InputError(field, value, "must be above 0")
     return number
@@ -46,52 +49,60 @@ def whole(field: str, value: object, where: str = "") -> int | None:
     InputError
         Anything else.
     """
-    if value is None or value != value or (isinstance(value, str) and not value.strip()):
+    if is_missing(value):
         return None
     try:
         number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         number = -1.0
     if not 1 <= number <= 100_000 or number != int(number):
         raise InputError(field, value, "must be a whole number from 1", "Write 1, 2, 3 …", where)
     return int(number)
 
 
-def day(field: str, value: object, where: str = "") -> date | None:
+def day(field: str, value: object, where: str = "", zone: str | None = None) -> date | None:
     """Return a day written as a date or in ISO form, None when empty.
+
+    Of a moment with a time zone it is the day that `zone` has then.
 
     Raises
     ------
     InputError
         Anything else; 03/04/2026 is two different days in two countries.
     """
-    if value is None or value != value or (isinstance(value, str) and not value.strip()):
+    if is_missing(value):
         return None
     if isinstance(value, datetime):
-        return value.date()
+        placed = value.astimezone(ZoneInfo(zone)) if zone and value.tzinfo else value
+        return placed.date()
     if isinstance(value, date):
         return value
-    typed = str(value).strip()
+    typed = without_points(str(value).strip())
     try:
         if typed[4:5] != "-":
             raise ValueError(typed)
         # a spreadsheet's "2026-11-26 00:00:00" is the day as well
         return datetime.fromisoformat(typed).date()
     except ValueError as exc:
-        raise InputError(
-            field, value, "is not a day written year-month-day", f"Write {_meant(typed)}.", where
-        ) from exc
+        rule, remedy = _meant(typed)
+        raise InputError(field, value, rule, remedy, where) from exc
 
 
-def _meant(typed: str) -> str:
-    """The days that three numbers may mean, the year last; an example where they mean none.
+def _meant(typed: str) -> tuple[str, str]:
+    """What is wrong with a day, and the days that three numbers with slashes may mean.
 
     Examples
     --------
-    >>> _meant("12/3/2026"), _meant("30.11.26"), _meant("soon")
-    ('2026-12-03 or 2026-03-12, whichever it is', '2026-11-30', '2026-11-26')
+    >>> _meant("12/3/2026")[1], _meant("30/11/26")[1]
+    ('Write 2026-12-03 or 2026-03-12, whichever it is.', 'Write 2026-11-30.')
+    >>> _meant("2026-11-31"), _meant("soon")[1]
+    (('is no day: November has 30', 'Write the day that is meant.'), 'Write such as 2026-11-26.')
     """
-    parts = re.fullmatch(r"(\d\d?)[/.-](\d\d?)[/.-](\d{4}|\d\d)", typed)
+    iso = re.fullmatch(r"(\d{4})-(\d\d)-(\d\d)", typed)
+    if iso is not None and 1 <= int(iso[2]) <= 12 and int(iso[1]):
+        most = monthrange(int(iso[1]), int(iso[2]))[1]
+        return f"is no day: {month_name[int(iso[2])]} has {most}", "Write the day that is meant."
+    parts = re.fullmatch(r"(\d\d?)[/-](\d\d?)[/-](\d{4}|\d\d)", typed)
     days = []
     if parts is not None:
         one, other, year = (int(part) for part in parts.groups())
@@ -100,12 +111,13 @@ def _meant(typed: str) -> str:
                 days.append(date(year + 2000 * (year < 100), month, day_of_month).isoformat())
             except ValueError:  # no thirteenth month
                 continue
+    rule = "is not a day written year-month-day"
     if not days:
-        return "2026-11-26"
-    return f"{' or '.join(days)}, whichever it is" if len(days) > 1 else days[0]
+        return rule, "Write such as 2026-11-26."
+    return rule, f"Write {' or '.join(days)}{', whichever it is' * (len(days) > 1)}."
 
 
-def zone(value: str | None) -> str:
+def zone(value: str | ZoneInfo | None) -> str:
     """Return the name of a time zone, the computer's own when None is given.
 
     Raises
@@ -116,7 +128,7 @@ def zone(value: str | None) -> str:
     if value is None:
         return local_zone()
     try:
-        return ZoneInfo(value).key
+        return ZoneInfo(str(value)).key
     except (KeyError, ValueError, OSError) as exc:
         raise InputError(
             "zone", value, "is not a time zone", "Write for example Europe/Berlin."
@@ -166,7 +178,8 @@ def moment(field: str, value: str | datetime | None, where: str) -> str:
     if value is None:
         return now()
     try:
-        read = value if isinstance(value, datetime) else datetime.fromisoformat(str(value).strip())
+        typed = without_points(str(value).strip())
+        read = value if isinstance(value, datetime) else datetime.fromisoformat(typed)
         if read.tzinfo is None:
             read = read.replace(tzinfo=ZoneInfo(where))
         return read.astimezone(UTC).isoformat(timespec="microseconds")

@@ -423,3 +423,15 @@ def test_what_matters_is_a_number_of_any_kind_or_as_typed(given):
     how = {"dough": "dough", "bake": "bake", "matters": given}
     assert kit.compare(frame, *asked, **how).matters == pytest.approx(3.175)
     assert dose(frame, *asked, **how).matters == pytest.approx(3.175)
+
+
+def test_columns_and_tables_that_cannot_be_used_are_named():
+    frame = pd.DataFrame({"y": [1.0, 2, 3, 4], "a": list("xyxy"), 0: list("pqpq")})
+    for asked, told in (
+        ((pd.concat([frame, frame["a"]], axis=1), "y", "a"), "by is 'a': stands twice among the"),
+        ((frame, "y", 0), "by is 0: must be the name of a column, in text"),
+        (({"y": [1, 2]}, "y", "a"), "frame is 'dict': must be a table"),
+    ):
+        with pytest.raises(InputError) as caught:
+            kit.compare(*asked)
+        assert str(caught.value).startswith(told)

@@ -2,6 +2,7 @@
 
 import json
 import os
+import pickle
 from pathlib import Path
 
 import matplotlib.pyplot as plt
@@ -423,3 +424,9 @@ def test_pictures_show_the_numbers():
     for result in (curve, several):
         assert "<" in result._repr_html_()
         assert "\n" not in repr(result)
+
+
+def test_a_curve_can_be_sent_to_another_process():
+    hours = np.linspace(0.3, 3, 8)
+    curve = rise(hours, 1 + 1.2 / (1 + np.exp(-3 * (hours - 1.4))))
+    assert repr(pickle.loads(pickle.dumps(curve))) == repr(curve)

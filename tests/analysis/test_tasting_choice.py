@@ -263,3 +263,8 @@ def test_intervals_hold_in_many_panels(people, tries, mean, spread):
     assert held >= 0.89 - 0.015
     if mean == 0:
         assert alarms <= 0.05 + 3.1 * math.sqrt(0.05 * 0.95 / 4000)
+
+
+def test_counts_may_be_numbers_of_any_kind():
+    assert triangle(5.0, np.int64(6)).p == triangle(5, 6).p
+    assert triangle([2.0, 3.0], 2, np.float64(3)).p == triangle([2, 3], 2, 3).p

@@ -1,7 +1,9 @@
 """Water temperature and friction: handbook examples are in test_handbook.py."""
 
 import math
+from decimal import Decimal
 
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -158,7 +160,11 @@ def test_yeast_is_warned_of():
             "flour_temp_c is '5 oz': oz measures mass, expected temperature. Write it in °C, for "
             "example 40.5 °C or 105 F.",
         ),
-        ({"friction": "lots"}, "friction_c is 'lots': is not a number. Write '8 F' or '4.4 °C'."),
+        (
+            {"friction": "lots"},
+            "friction_c is 'lots': is not a number. Write digits, with a comma or a point before "
+            "decimals, for example 2.5 or 3 1/2.",
+        ),
         (
             {"friction": 80},
             "friction_c is 80: must lie between -20 and 60. Mostly it is 3 to 19 °C.",
@@ -176,6 +182,7 @@ def test_differences():
     assert difference_c("9 °F") == 5
     assert difference_c("4,5 deg C") == 4.5
     assert difference_c("-1.8F") == pytest.approx(-1)
+    assert difference_c("9 ° F") == 5
 
 
 @given(st.floats(-70, 40), st.floats(0, 40))
@@ -195,3 +202,11 @@ def test_ice_alone_is_the_end():
         "liquid_temp_c is -90: must be at least −80, what all of it as ice does. Chill the flour "
         "as well."
     )
+
+
+def test_temperatures_of_doughs_may_come_from_anywhere():
+    """By hand: 3 × 24 − 20 − 20 − 20 = 12; the other dough lacks its flour's temperature."""
+    found = kf.measure_friction(
+        (t for t in (24, 25)), [20, pd.NA], pd.Series([20, 20], index=[7, 7]), [Decimal(20), None]
+    )
+    assert (found.mean_c, found.left_out) == (12, 1)

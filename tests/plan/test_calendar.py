@@ -10,6 +10,7 @@ import pytest
 
 from kit.errors import InputError
 from kit.plan.calendar import calendar_text
+from kit.plan.clock import read_moment
 from kit.plan.schedule import Limits, schedule
 
 MADE = datetime(2026, 11, 1, 12, 30, 15, 999, tzinfo=UTC)
@@ -215,3 +216,10 @@ def test_alarms_and_stamps():
     assert str(said.value) == (
         "made_at is '2026-11-01 00:00:00': has no time zone. Give it in UTC."
     )
+
+
+def test_a_moment_written_with_points():
+    zone = ZoneInfo("Europe/Berlin")
+    same = read_moment("2026-12-03 09:40", zone, "at")
+    for typed in ("3.12.2026 9:40", "03.12.26, 09:40", "2026-12-03 9:40"):
+        assert read_moment(typed, zone, "at") == same

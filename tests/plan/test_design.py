@@ -1,6 +1,7 @@
 """Plans: balance as properties, the sentences a baker reads, and what is refused."""
 
 import re
+from decimal import Decimal
 
 import numpy as np
 import pandas as pd
@@ -101,7 +102,7 @@ def test_without_any_spread_a_noise_bake_comes_first():
     plan = design([MALT], FIVE)
     assert plan.checks == (
         "how much doughs of one recipe differ by themselves is not known yet. Best bake that "
-        "first (kind='noise': the same recipe several times on two bakes); only then can anyone "
+        "first (one recipe, repeated: the same several times on two bakes); only then can anyone "
         "say how small a difference this plan will show",
     )
     noise = design([], FIVE)
@@ -719,6 +720,28 @@ def test_a_comma_without_a_space_is_told_as_what_it_was_read_as(text, told):
     assert told in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("text", "settings"),
+    [
+        ("0,5 1,0", (0.5, 1)),
+        ("0,4 0,8 %", (0.4, 0.8)),
+        ("0.4 0.8 1.2", (0.4, 0.8, 1.2)),
+        ("0,0 / 1,0", (0, 1)),
+        ("0; 0,4; 0,8", (0, 0.4, 0.8)),
+        ("0 - 1,2", (0, 0.4, 0.8, 1.2)),
+        ("0-1.2", (0, 0.4, 0.8, 1.2)),
+        ("0 % - 1,2 % in 3", (0, 0.6, 1.2)),
+    ],
+)
+def test_settings_as_people_type_them(text, settings):
+    assert Factor.written("malt_percent", text).settings == settings
+
+
+def test_settings_that_are_alike_are_told_as_typed():
+    with pytest.raises(InputError, match=r"0,4 0,40' .*must all be different"):
+        Factor.written("malt_percent", "0,4 0,40")
+
+
 def test_half_a_name_is_answered_with_the_whole_ones():
     with pytest.raises(NotFoundError, match="Did you mean 'malt_percent' or 'malt_lintner'"):
         Factor.written("malt", "0, 1")
@@ -728,3 +751,34 @@ def test_one_dough_a_bake_is_not_said_to_be_compared_within_bakes():
     plan = design([Factor("malt_percent", (0, 1))], Kitchen(bakes=2, doughs_per_bake=1))
     assert "within bakes" not in str(plan)
     assert "cannot be told apart" in str(plan)
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [
+        (0, 0.8),
+        ("0", "0,8 %"),
+        (Decimal(0), Decimal("0.8")),
+        np.array([0.8, 0.0]),
+        pd.Series([0, 0.8], index=[7, 7]),
+        (dose for dose in (0, 0.8)),
+    ],
+    ids=["numbers", "text", "Decimal", "array", "Series", "generator"],
+)
+def test_settings_are_kept_as_plain_numbers_however_they_are_given(settings):
+    factor = Factor("malt_percent", settings)
+    assert repr(factor) == "Factor('malt_percent', (0, 0.8), decided='mixing')"
+
+
+def test_whole_numbers_of_numpy_plan_the_same():
+    plan = design([MALT], Kitchen(bakes=np.int64(5), tubs=4.0), seed=np.int64(3), centre=None)
+    assert plan.runs.equals(design([MALT], Kitchen(bakes=5, tubs=4), seed=3).runs)
+    assert type(plan.seed) is int
+    for seed in (True, 2.5, "3", np.float64("nan")):
+        with pytest.raises(InputError, match="must be a whole number, 0 or more"):
+            design([MALT], FIVE, seed=seed)
+
+
+def test_what_the_kitchen_can_do_is_asked_for():
+    with pytest.raises(InputError, match=r"^kitchen is None: must be a Kitchen"):
+        design([MALT], None)

@@ -196,3 +196,8 @@ def test_shown_a_serving_gives_nothing_away():
     )
     assert "retard" not in shown
     assert "sample" not in plan.plates()
+
+
+def test_numbers_of_numpy_count_people_and_plates():
+    plan = serve("triangle", TWO, np.int64(3), seed=3, tries=np.int64(2))
+    assert plan.table.equals(serve("triangle", TWO, 3, seed=3, tries=2).table)

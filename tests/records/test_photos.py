@@ -171,6 +171,7 @@ def test_a_reading_carries_photo_time_and_note(trial, made, file):
     row = trial.readings().iloc[-1]
     assert (row.value, row.u, row.how, row.note) == (31.5, 0.4, "photo", "corrected by hand: top")
     assert row["at"].to_pydatetime() == WHEN
+    assert (row.photo, row.unit) == (photo.id, "mm")
     with trial._store.reading() as connection:
         (kept,) = photos.readings_of(connection).to_dict("records")
     assert (kept["photo"], kept["sha256"], kept["id"]) == (

@@ -13,6 +13,8 @@ def test_typed_values_become_metric_once(trial, made):
     assert trial.record(made.bake, "room_temp_c", "72 F").value == pytest.approx(200 / 9)
     assert trial.record("1", "room_temp_c", 21).value == 21
     assert trial.frame()["rise_height_mm"].tolist()[:2] == [38.1, 38.5]
+    assert trial.readings()["unit"].tolist() == ["mm", "mm", "°C", "°C"]
+    assert trial.readings()["photo"].isna().all()
 
 
 def test_unusual_is_stored_and_asked_about(trial, made):

@@ -309,3 +309,26 @@ def test_removed_and_undone_stages_leave_no_trace(kitchen, ws):
     assert str(k.trial.running(k.bake, at("11:00"))) == told
     k.trial.remove(k.dough)
     assert [row.name for row in k.trial.running(k.bake, at("11:00")).rows] == ["load 1", "load 2"]
+
+
+def test_no_clock_runs_on_for_a_bake_written_in_weeks_later(kitchen):
+    """Mixed at 8:00, on the griddle at 11:00, the second load never noted: warm for 3 h."""
+    k = kitchen
+    k.trial.stage(k.dough, "mixed", at("08:00"))
+    k.trial.stage(k.loads[0], "on the griddle", at("11:00"))
+    told = k.trial.running(k.bake, at("11:00", "2025-12-20"))
+    assert told.overdue == ()
+    (load,) = (row for row in told.rows if row.name == "load 1")
+    assert load.elapsed_minutes is None
+    assert load.next == "turned"
+    (check,) = told.checks  # and the griddle is not hot any more
+    assert check.startswith("stood warm in all: dough 1A for 3 h. ")
+
+
+def test_a_dough_in_the_refrigerator_is_there_for_days(kitchen):
+    k = kitchen
+    k.trial.stage(k.dough, "mixed", at("08:00"))
+    k.trial.stage(k.dough, "in the fridge", at("08:30"))
+    told = k.trial.running(k.bake, at("08:30", "2025-11-29"))
+    assert told.rows[0].elapsed_minutes == 3 * 24 * 60
+    assert told.overdue == (told.rows[0],)

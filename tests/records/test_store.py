@@ -68,6 +68,12 @@ def test_a_workspace_left_open_lets_go_by_itself(tmp_path):
     assert not (tmp_path / f"{FILE}-wal").exists()
 
 
+def test_a_name_that_cannot_be_a_folder(tmp_path):
+    assert message("").startswith("no folder was named. Write for example my-bakes")
+    long = tmp_path / ("x" * 300)  # 255 is the most a file system takes
+    assert message(long) == f"{long} cannot be used: file name too long. Choose another folder."
+
+
 def test_a_file_is_no_folder(tmp_path):
     file = tmp_path / "notes.txt"
     file.write_text("hello")

@@ -1,4 +1,6 @@
+import math
 from datetime import date
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -217,3 +219,57 @@ def test_the_database_itself_lets_no_two_share_a_place(ws, trial, made):
     with pytest.raises(StoreError) as caught, ws.store.writing() as connection:
         connection.execute(t.piece.insert(), row)
     assert str(caught.value) == told
+
+
+def test_a_code_where_the_thing_itself_is_needed_is_told_how_to_get_it(trial, made):
+    for call, what in (
+        (lambda: trial.add_dough("1"), "bake is '1': is no bake. Give what trial.bake(…) returns."),
+        (
+            lambda: trial.add_dough(made.pieces[0]),
+            "bake is <piece 1A1>: is no bake. Give what trial.bake(…) returns.",
+        ),
+        (
+            lambda: trial.add_piece(made.dough, load=1),
+            "load is 1: is no load. Give what trial.load(…) returns.",
+        ),
+        (lambda: trial.doughs("1"), "bake is '1': is no bake. Give what trial.bake(…) returns."),
+        (
+            lambda: trial.pieces("1A"),
+            "dough is '1A': is no dough. Give what trial.dough(…) returns.",
+        ),
+        (lambda: trial.running("1"), "bake is '1': is no bake. Give what trial.bake(…) returns."),
+    ):
+        assert refused(InputError, call) == what
+    for call in (
+        lambda: trial.event("burnt", on="1A1"),
+        lambda: trial.stage("1A", "mixed"),
+        lambda: trial.record(None, "rise_height_mm", 30),
+        lambda: trial.recorded("1A1", "rise_height_mm"),
+        lambda: trial.remove("1A1"),
+        lambda: trial.change("1A", note="soft"),
+    ):
+        assert refused(InputError, call).endswith(
+            "is no bake, dough, load or piece. Give what trial.piece(…) or the like returns."
+        )
+
+
+def test_a_bake_without_a_day_has_none(trial):
+    """Missing stays missing: a frame's empty cell is not today."""
+    assert trial.add_bake(math.nan).day is None
+    assert trial.add_bake("").day is None
+    assert trial.add_bake().day is not None
+
+
+def test_a_trial_takes_its_numbers_as_typed(ws):
+    trial = ws.new_trial(
+        "zoned", zone=ZoneInfo("Asia/Tokyo"), outcome="rise_height_mm", matters="1/16 in",
+        factors={"malt_percent": (dose for dose in ("0", "0,8 %"))},
+    )  # fmt: skip
+    assert (trial.zone, trial.matters) == ("Asia/Tokyo", 1.5875)
+    assert trial.factors == {"malt_percent": [0, 0.8]}
+    trial.change(matters="1/8 in")
+    assert trial.matters == 3.175
+    assert refused(InputError, ws.new_trial, "bad", factors=["malt_percent"]) == (
+        "factors is ['malt_percent']: must say what is set on purpose, and to what. "
+        'Write {"malt_percent": [0, 0.4, 0.8]}.'
+    )

@@ -1,12 +1,13 @@
 """Reading what tasters answered: counts of right answers, and tables of ranks or scores."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from kit.errors import DataError, InputError, NotFoundError
+from kit.given import as_whole
 
 __all__ = ["counts", "table"]
 
@@ -30,7 +31,7 @@ def counts(
     if not _whole(tasters, 1):
         raise InputError("tasters", tasters, "must be a whole number from 1")
     people = int(tasters)
-    each = [tries] * people if isinstance(tries, int | np.integer) else list(tries)
+    each = list(tries) if isinstance(tries, Iterable) else [tries] * people
     if len(each) != people or not all(_whole(k, 1) for k in each):
         raise InputError(
             "tries", tries, f"must be a whole number from 1, or one for each of {people} tasters"
@@ -59,8 +60,8 @@ def counts(
 
 
 def _whole(value: Any, least: int) -> bool:
-    kinds = (int, np.integer)
-    return isinstance(value, kinds) and not isinstance(value, bool) and bool(value >= least)
+    number = as_whole(value)
+    return number is not None and number >= least
 
 
 def table(frame: pd.DataFrame, taster: str, sample: str, value: str) -> pd.DataFrame:

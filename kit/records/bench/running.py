@@ -23,6 +23,9 @@ __all__ = ["Row", "Running", "run"]
 
 #: how long a dough stands warm before it is told of
 _WARM_MINUTES = 120
+#: nothing stands warm, or lies on the griddle, so long: it was written in afterwards, or given
+#: up, and what was noted last is the end of it
+_OVER_MINUTES = 24 * 60
 #: a change of the clocks so many minutes after the last note concerns no bake
 _LOOKED_BACK = 4 * 1440
 
@@ -181,7 +184,13 @@ def run(times: BakeTimes, now: datetime, contains: bool | None = None) -> Runnin
     return Running(times.bake, now, rows, tuple(_checks(times, now, rows, contains)))
 
 
+def _over(since: datetime | None, now: datetime) -> bool:
+    return since is not None and minutes_between(since, now) > _OVER_MINUTES
+
+
 def _row(place: Place, now: datetime, zone: str) -> Row:
+    if place.where != "in the fridge" and _over(place.since, now):
+        place = replace(place, since=None, due=None)
     elapsed = None if place.since is None else max(0.0, minutes_between(place.since, now))
     due = place.due if place.next else None
     overdue = max(0.0, minutes_between(due.end, now)) if due else 0.0
@@ -239,7 +248,7 @@ def _checks(
     for row in rows:
         if row.overdue_minutes >= 1 and row.next == "doubled":
             yield (f"dough {row.name} is past its time: go by the dough, not by the clock")
-    if any(row.where.startswith("on the griddle") for row in rows):
+    if any(row.where.startswith("on the griddle") and row.since for row in rows):
         yield "the griddle is hot: do not leave it, or a flame, alone"
     if contains is not False:
         yield from _warm(times, now, bool(contains))
@@ -308,13 +317,17 @@ def _warm(times: BakeTimes, now: datetime, contains: bool) -> Iterator[str]:
 
 
 def _warm_minutes(times: BakeTimes, dough: Dough, now: datetime) -> float:
-    """Minutes a dough has stood outside the refrigerator, from mixing to its last load."""
+    """Minutes a dough has stood outside the refrigerator, from mixing to its last load.
+
+    To what was noted last where nothing more came for a day.
+    """
     noted = times.of(dough)
     if not noted:
         return 0.0
     loads = times.loads_of[dough.id]
     on = _on(times, dough)
-    end = max(one.at for one in on) if on and len(on) == len(loads) else now
+    last = max(one.at for one in (*noted.values(), *on))
+    end = last if (on and len(on) == len(loads)) or _over(last, now) else now
     start = min(one.at for one in noted.values())
     warm = minutes_between(start, end)
     into, out = noted.get("in the fridge"), noted.get("out of the fridge")

@@ -108,8 +108,8 @@ def note_stage(
     InputError, NotFoundError
         No such stage, no such time, or one that cannot be beside the others.
     """
-    word = check_stage(thing, stage)
     check_there(step.connection, trial_id, thing)
+    word = check_stage(thing, stage)
     bake = thing.dough.bake if isinstance(thing, things.Piece) else thing.bake  # type: ignore[union-attr]
     times = read_times(step.connection, trial_id, bake)
     now = datetime.fromisoformat(step.at)

@@ -91,7 +91,7 @@ class TrialStages(TrialHead):
         if now is not None and now.tzinfo is None:
             raise InputError("now", str(now), "has no time zone", "Give an aware datetime.")
         with self._store.reading() as connection:
-            things.check_there(connection, self.id, bake)
+            things.check_there(connection, self.id, bake, Bake)
             row = trials.trial_row(connection, self.id)
             formula = trials.formula(connection, row.formula_id)
             times = read_times(connection, self.id, bake)
@@ -103,7 +103,7 @@ class TrialStages(TrialHead):
     def from_times(self, bake: Bake) -> FromTimes:
         """Return the lengths that follow from the stages of a bake; nothing is recorded."""
         with self._store.reading() as connection:
-            things.check_there(connection, self.id, bake)
+            things.check_there(connection, self.id, bake, Bake)
             settings = trials.factors(connection, self.id)
             return from_times(read_times(connection, self.id, bake), settings)
 
@@ -119,7 +119,7 @@ class TrialStages(TrialHead):
             Also those of quantities the trial changes on purpose.
         """
         with self._step() as step:
-            things.check_there(step.connection, self.id, bake)
+            things.check_there(step.connection, self.id, bake, Bake)
             factors = trials.factors(step.connection, self.id)
             found = from_times(read_times(step.connection, self.id, bake), factors)
             chosen = [o for o in found.offers if o.wanted or (settings and o.state == "setting")]

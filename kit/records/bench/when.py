@@ -4,7 +4,9 @@ import re
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from kit.dates import without_points
 from kit.errors import InputError
+from kit.plan.clock import DAYS
 
 __all__ = ["read_when", "say_when"]
 
@@ -15,7 +17,6 @@ _TYPED = re.compile(
     r"\s*(?:(?P<half>[ap])\.?m\.?)?(?:\s+(?P<which>first|second)(?:\s+time)?)?",
     re.IGNORECASE,
 )
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 #: the clocks of a browser, a phone and a shared server differ by so much at the most
 _SLACK = timedelta(minutes=2)
 
@@ -72,9 +73,11 @@ def _read(
     field: str, value: str | datetime, today: date, where: str
 ) -> tuple[datetime, str | None]:
     """Return the time as it stands there, naive where no offset does, and which of two it is."""
-    if isinstance(value, datetime):
+    if isinstance(value, datetime) and value == value:  # pandas' NaT is a datetime
         return value.replace(fold=0), "second" if value.fold else None
     typed = str(value).strip()
+    if re.search(r"[,\s]\d?\d[:.]", typed):  # a clock time after it: 9.10.15 alone is none
+        typed = without_points(typed, today)
     found = _TYPED.fullmatch(typed)
     try:
         if found is None:
@@ -142,4 +145,4 @@ def say_when(at: datetime, zone: str, now: datetime | None = None) -> str:
         text += f" ({'the second time' if local.fold else 'the first time'})"
     if now is not None and now.astimezone(ZoneInfo(zone)).date() == local.date():
         return text
-    return f"{text} on {_DAYS[local.weekday()]} {local:%Y-%m-%d}"
+    return f"{text} on {DAYS[local.weekday()]} {local:%Y-%m-%d}"

@@ -21,7 +21,7 @@ from kit.records.package.read import Arrival, where_of
 from kit.records.package.rows import PACKED, columns_of
 from kit.records.package.safe_zip import safe_name
 from kit.records.readings import HOW, STAGE, check_kind
-from kit.records.typed import moment, plain, text, zone
+from kit.records.typed import margin, moment, text, zone
 
 __all__ = ["check_package"]
 
@@ -158,7 +158,7 @@ def _trial(arrival: Arrival, met: dict[str, Quantity]) -> None:
     def head(row: Row) -> None:
         _zone(row["zone"])
         row["created"] = _when("created", row["created"])
-        plain("matters", row["matters"])
+        margin("matters", row["matters"])
         if row["outcome"] is not None:
             row["outcome"] = _known(row["outcome"], met).name
 
@@ -247,7 +247,7 @@ def _reading(
     if row["value"] is None:
         raise InputError("value", None, "must not be empty")
     checked = quantity.check(row["value"])
-    plain("u", row["u"])
+    margin("u", row["u"])
     row["quantity"], row["at"] = quantity.name, _when("at", row["at"])
     if checked.doubt:
         doubt = checked.doubt.removesuffix(" Is it right?").removesuffix(".")

@@ -102,6 +102,7 @@ def write_package(
     photos: bool = True,
     licence: str | None = None,
     cautions: Sequence[tuple[str, str, str]] = (),
+    page: str = "",
 ) -> Package:
     """Write a trial's package.
 
@@ -119,6 +120,8 @@ def write_package(
         What others may do with it, e.g. ``"CC-BY-4.0"``.
     cautions : sequence of (what, text, source)
         For its README.
+    page : str
+        The page that tells what came out, as HTML; goes in as ``page.html``.
 
     Raises
     ------
@@ -148,7 +151,10 @@ def write_package(
         names = [taster["name"] for taster in kept.rows["taster"]]
         if names:
             checks.append(f"it names your tasters ({', '.join(names)}): ask them before you share")
-        out.member("README.md", readme(head, kept.rows, table, said, cautions, checks).encode())
+        if page:
+            out.member("page.html", page.encode())
+        about = readme(head, kept.rows, table, said, cautions, checks, bool(page))
+        out.member("README.md", about.encode())
         whole = json.dumps(package, ensure_ascii=False, indent=1, allow_nan=False)
         out.member("datapackage.json", whole.encode())
     return Package(path, len(table), len(kept.rows["reading"]), count, tuple(checks))

@@ -21,6 +21,7 @@ def readme(
     licence: str | None,
     cautions: Sequence[tuple[str, str, str]],
     checks: Sequence[str],
+    page: bool = False,
 ) -> str:
     """Return the text of ``README.md``.
 
@@ -38,6 +39,8 @@ def readme(
         Where baking can hurt.
     checks : sequence of str
         What was left out.
+    page : bool
+        Whether ``page.html`` lies beside it.
     """
     parts = [f"# {_plain(head['name'])}"]
     if head["invented"]:
@@ -47,6 +50,8 @@ def readme(
         parts.append(f"A bake trial by {_plain(head['baker'])}.")
     levels = (*quantities.LEVELS, "reading", "event")
     parts.append(f"In it: {', '.join(plural(len(rows[level]), level) for level in levels)}.")
+    if page:
+        parts.append("What came out of it stands in `page.html`, which any browser opens.")
     parts.append(_OPENING)
     parts.append("## The columns of pieces.csv\n\n" + "\n".join(_columns(table)))
     if checks:

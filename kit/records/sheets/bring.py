@@ -18,7 +18,8 @@ from kit.analysis.beside import set_beside
 from kit.records import journal, trials
 from kit.records import tables as t
 from kit.records.sheets.known import Known, read_known
-from kit.records.sheets.look import Look, problem_frame, problem_lines
+from kit.records.sheets.look import Look
+from kit.records.sheets.problems import problem_frame, problem_lines
 from kit.records.sheets.store import Tally, store_lines
 from kit.records.store import Store
 

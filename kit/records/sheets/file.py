@@ -8,7 +8,6 @@ file is ever computed.
 import codecs
 import csv
 import io
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
@@ -18,6 +17,7 @@ from typing import Any
 import pandas as pd
 
 from kit.errors import DataError, InputError
+from kit.given import is_missing
 from kit.records.sheets.words import IGNORED, guess
 
 __all__ = ["ERRORS", "Formula", "Percent", "Table", "cell", "headed", "open_table"]
@@ -77,14 +77,15 @@ class Table:
 
 def cell(x: Any) -> Any:
     """Return a cell as a spreadsheet would hold it; None when empty."""
-    if x is None or x is pd.NA or x is pd.NaT or (isinstance(x, float) and math.isnan(x)):
+    if is_missing(x):
         return None
     if isinstance(x, bool):
         return str(x).upper()
     if isinstance(x, int | float | date | time | timedelta):
         return x
     if isinstance(x, str):
-        return x if x and not x[0].isspace() and not x[-1].isspace() else (x.strip() or None)
+        clean = x.strip()
+        return x if x == clean else clean  # a `Percent` stays one
     return str(x).strip() or None
 
 

@@ -26,9 +26,10 @@ from kit.records.sheets.cells import (
 from kit.records.sheets.check import Sheet
 from kit.records.sheets.file import Percent, Table
 from kit.records.sheets.known import Known
+from kit.records.sheets.problems import problem_frame, problem_lines
 from kit.records.sheets.words import IGNORED, LONG, Guess, guess, meanings, unit_fits
 
-__all__ = ["Column", "Look", "look", "problem_frame", "problem_lines"]
+__all__ = ["Column", "Look", "look"]
 
 _SHOWN = 10
 
@@ -370,34 +371,6 @@ def _distinct(headings: Sequence[str]) -> list[str]:
         seen[name] = seen.get(name, 0) + 1
         names.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
     return names
-
-
-def problem_frame(look: Look, problems: Sequence[tuple[int, InputError]]) -> pd.DataFrame:
-    """Return problems as a table: sheet, row, column, value, remedy."""
-    headings = {column.meaning: column.heading for column in look.columns}
-    if look.long:
-        headings = {name: headings["value"] for name in _quantity_names()} | headings
-    if "day" in headings:
-        headings.setdefault("bake", headings["day"])
-    named = (column.heading for column in look.columns)
-    cells = dict(zip(named, look.table.columns, strict=True))
-    at = {row: i for i, row in enumerate(look.table.rows)} if problems else {}
-    rows: list[tuple[Any, ...]] = []
-    order = {column.heading: place for place, column in enumerate(look.columns)}
-    named_as = [(row, headings.get(e.field, e.field), e) for row, e in problems]
-    for row, heading, e in sorted(named_as, key=lambda p: (p[0], order.get(p[1], -1))):
-        # as it stands in the table, not as it was read
-        value = cells[heading][at[row]] if heading in cells else e.value
-        remedy = f"{e.rule[:1].upper()}{e.rule[1:]}. {e.remedy}".strip()
-        rows.append((look.table.sheet or look.table.name, row, heading, value, remedy))
-    return pd.DataFrame(rows, columns=["sheet", "row", "column", "value", "remedy"])
-
-
-def problem_lines(problems: pd.DataFrame, shown: int) -> list[str]:
-    """Return the first of a table of problems, one a line."""
-    told = problems.head(shown).to_dict("records")
-    lines = [f"  row {p['row']}, {p['column']} {p['value']!r}: {p['remedy']}" for p in told]
-    return [*lines, f"  and {len(problems) - shown} more"] if len(problems) > shown else lines
 
 
 def _meaning(word: str) -> str:

@@ -1,0 +1,328 @@
+"""A bake with all its times: what happens when, what does not fit, and what would."""
+
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import cached_property
+from html import escape
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from kit.alike import Alike
+from kit.analysis import words
+from kit.plan import clock
+from kit.plan.clock import say_clock, say_day, say_moment
+from kit.plan.limits import Limits
+from kit.plan.nearest import Offer, offers
+from kit.plan.proofing import Doubling
+from kit.plan.runs import Bake
+from kit.plan.steps import Step, make_steps, misses, notes
+from kit.plan.timing import Times
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["Schedule", "build"]
+
+
+@dataclass(frozen=True)
+class Schedule(Alike):
+    """What happens when, and what does not fit.
+
+    Parameters
+    ----------
+    bake : Bake
+        Doughs and loads in plan order.
+    limits : Limits
+    zone : ZoneInfo
+        Of the kitchen's clock.
+    proof : Doubling or None
+        What the warm proof rests on; None where the plan gives every time itself.
+    times : Times
+        Every moment, in minutes of UTC.
+    forward : bool
+        Reckoned from the mixing instead of from the table.
+    not_before : int or None
+        Mixing was not to start before.
+    steps : tuple of Step
+        Everything that is done or waits, by start.
+    misses : tuple of str
+        What does not fit; empty when all fits.
+    notes : tuple of str
+        What to know besides.
+    """
+
+    bake: Bake
+    limits: Limits
+    zone: ZoneInfo
+    proof: Doubling | None
+    times: Times
+    forward: bool
+    not_before: int | None
+    steps: tuple[Step, ...]
+    misses: tuple[str, ...]
+    notes: tuple[str, ...]
+    _given: tuple[str, ...] = field(default=(), repr=False)
+
+    @property
+    def fits(self) -> bool:
+        """Whether everything asked for can be done."""
+        return not self.misses
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """What does not fit, then what to know besides."""
+        return (*self.misses, *self.notes)
+
+    @property
+    def table_time(self) -> datetime:
+        """When the last pieces have rested, by the kitchen's clock."""
+        return clock.local(self.times.table, self.zone)
+
+    @property
+    def mix_time(self) -> datetime:
+        """When the first dough is mixed, by the kitchen's clock."""
+        return clock.local(self.times.first_mix, self.zone)
+
+    @cached_property
+    def offers(self) -> tuple[Offer, ...]:
+        """Plans near this one that fit, the nearest first; empty when this one fits."""
+        return offers(self)
+
+    @property
+    def nearest(self) -> "Schedule | None":
+        """The nearest plan that fits: this one if it does, None when none was found."""
+        if self.fits:
+            return self
+        return self.offers[0].schedule if self.offers else None
+
+    def fitted(self) -> "Schedule":
+        """The nearest that fits and bakes all the same pieces, its first note saying the change.
+
+        This one where it fits, and where nothing near it does.
+        """
+        pieces = {p.name for p in self.bake.pieces}
+        for offer in self.offers:
+            if {p.name for p in offer.schedule.bake.pieces} == pieces:
+                note = f"changed so that it fits: {offer.change}"
+                return replace(offer.schedule, notes=(note, *offer.schedule.notes))
+        return self
+
+    @property
+    def doughs(self) -> pd.DataFrame:
+        """One row a dough, by the kitchen's clock.
+
+        Returns
+        -------
+        DataFrame
+            ``dough, mix, cold, take_out, shaped, ready`` (its first piece), ``ready_early,
+            ready_late`` (the range of the proof time; missing where the plan gives the time
+            itself), ``first_load, retard_hours``.
+        """
+        rows = []
+        for name, t in self.times.doughs.items():
+            own = [p for p in self.bake.pieces if p.dough == name]
+            proof = min(p.proof_minutes for p in own)
+            moments: dict[str, float | None] = {
+                "mix": t.mix, "cold": t.cold, "take_out": t.out, "shaped": t.shaped,
+                "ready": t.shaped + proof, "ready_early": None, "ready_late": None,
+                "first_load": min(self.times.loads[p.load][0] for p in own),
+            }  # fmt: skip
+            if self.proof is not None:
+                moments["ready_early"] = t.shaped + proof * self.proof.low / self.proof.minutes
+                moments["ready_late"] = t.shaped + proof * self.proof.high / self.proof.minutes
+            row: dict[str, Any] = {"dough": name}
+            for column, moment in moments.items():
+                row[column] = None if moment is None else clock.local(round(moment), self.zone)
+            rows.append({**row, "retard_hours": t.retard_minutes / 60})
+        return pd.DataFrame(rows)
+
+    @property
+    def loads(self) -> pd.DataFrame:
+        """One row a load: ``load, on, off, minutes, pieces, waited_minutes`` (longest wait)."""
+        pieces = self.pieces
+        rows = []
+        for load in self.bake.loads:
+            on, off = self.times.loads[load.name]
+            waited = pieces.loc[pieces["load"] == load.name, "waited_minutes"].max()
+            rows.append(
+                {
+                    "load": load.name,
+                    "on": clock.local(on, self.zone),
+                    "off": clock.local(off, self.zone),
+                    "minutes": off - on,
+                    "pieces": len(load.pieces),
+                    "waited_minutes": int(waited),
+                }
+            )
+        return pd.DataFrame(rows)
+
+    @property
+    def pieces(self) -> pd.DataFrame:
+        """One row a piece, load by load.
+
+        Returns
+        -------
+        DataFrame
+            ``piece, blind, dough, load, place, side_minutes, proof_minutes`` (until ready),
+            ``waited_minutes`` (ready before the load), ``on``, and minutes after ``on``:
+            ``turn_after, off_after, off_after_third_turn``.
+        """
+        rows = []
+        for p in self.bake.pieces:
+            on = self.times.loads[p.load][0]
+            rows.append(
+                {
+                    "piece": p.name,
+                    "blind": p.blind,
+                    "dough": p.dough,
+                    "load": p.load,
+                    "place": p.place,
+                    "side_minutes": p.side_minutes,
+                    "proof_minutes": p.proof_minutes,
+                    "waited_minutes": on - self.times.doughs[p.dough].shaped - p.proof_minutes,
+                    "on": clock.local(on, self.zone),
+                    "turn_after": p.side_minutes,
+                    "off_after": p.bake_minutes,
+                    "off_after_third_turn": p.bake_minutes + self.limits.third_turn_minutes,
+                }
+            )
+        return pd.DataFrame(rows)
+
+    def __repr__(self) -> str:
+        counts = ", ".join(words.plural(n, word) for n, word in self._counts())
+        fits = "fits" if self.fits else f"{words.plural(len(self.misses), 'thing')} amiss"
+        start, end = (say_moment(m, self.zone) for m in (self.times.start, self.times.table))
+        return f"<Schedule {counts}: {start} to {end}, {fits}>"
+
+    def __str__(self) -> str:
+        lines = [self.headline]
+        day = ""
+        for step in self.steps:
+            if not step.told:
+                continue
+            today = say_day(step.start, self.zone)
+            if today != day:
+                lines.append(f"{today}:")
+                day = today
+            lines.append(f"  {say_clock(step.start, self.zone)}  {step.text}")
+        lines += [f"Does not fit: {miss}." for miss in self.misses]
+        lines += [self.nearest_words] if self.misses else []
+        lines += [f"Note: {note}." for note in self.notes]
+        return "\n".join(lines)
+
+    @property
+    def headline(self) -> str:
+        """What it is in one sentence."""
+        counts = words.join(words.plural(n, word) for n, word in self._counts())
+        bake = f"Bake {self.bake.name}: " if self.bake.name else ""
+        whole = f"{bake}{counts}, on the table at {say_moment(self.times.table, self.zone)}"
+        return f"{whole} ({self.zone.key})."
+
+    @property
+    def nearest_words(self) -> str:
+        """What would fit, in words; empty when this plan does."""
+        if self.fits:
+            return ""
+        if not self.offers:
+            return (
+                "No plan near this one fits. More hands, tubs or shelf places, a longer day or "
+                "fewer doughs would help."
+            )
+        first, *others = (offer.change for offer in self.offers)
+        more = f" Or {'; or '.join(others)}." if others else ""
+        return f"Nearest that fits: {first}.{more}"
+
+    def _repr_html_(self) -> str:
+        rows = "".join(
+            f"<tr><td>{escape(say_day(s.start, self.zone))}</td>"
+            f"<td>{escape(say_clock(s.start, self.zone))}</td><td>{escape(s.text)}</td></tr>"
+            for s in self.steps
+            if s.told
+        )
+        remarks = [f"Does not fit: {miss}." for miss in self.misses]
+        remarks += [self.nearest_words] if self.misses else []
+        remarks += [f"{words.capital(note)}." for note in self.notes]
+        listed = "".join(f"<li>{escape(remark)}</li>" for remark in remarks)
+        return (
+            f"<p><strong>{escape(self.headline)}</strong></p>"
+            f"<table><thead><tr><th>Day</th><th>Time</th><th>What</th></tr></thead>"
+            f"<tbody>{rows}</tbody></table>" + (f"<ul>{listed}</ul>" if listed else "")
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Every step, one tidy row each.
+
+        Returns
+        -------
+        DataFrame
+            ``start, end`` (the kitchen's clock, with zone), ``minutes`` (real), ``what``,
+            ``who`` (a person, or where it stands meanwhile), ``hands_on, dough, load, text``.
+        """
+        rows = [
+            {
+                "start": s.start,
+                "end": s.end,
+                "minutes": s.end - s.start,
+                "what": s.what,
+                "who": s.who,
+                "hands_on": s.hands_on,
+                "dough": s.dough,
+                "load": s.load,
+                "text": s.text,
+            }
+            for s in self.steps
+        ]
+        table = pd.DataFrame(rows)
+        for column in ("start", "end"):
+            moments = pd.to_datetime(table[column] * 60, unit="s", utc=True)
+            table[column] = moments.dt.tz_convert(self.zone)
+        return table
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw doughs, griddle and rack along the time, idle stretches drawn short."""
+        from kit.plan import timeline
+
+        return timeline.schedule(self, ax)
+
+    def _counts(self) -> list[tuple[int, str]]:
+        return [
+            (len(self.bake.doughs), "dough"),
+            (len(self.bake.pieces), "piece"),
+            (len(self.bake.loads), "load"),
+        ]
+
+    def again(self, times: Times, bake: Bake | None = None) -> "Schedule":
+        """The same kitchen with other times, or with other doughs and loads."""
+        return build(
+            bake or self.bake, self.limits, self.zone, self.proof, times, self.forward,
+            self.not_before, self._given,
+        )  # fmt: skip
+
+
+def build(
+    bake: Bake,
+    limits: Limits,
+    zone: ZoneInfo,
+    proof: Doubling | None,
+    times: Times,
+    forward: bool,
+    not_before: int | None,
+    given: tuple[str, ...],
+) -> Schedule:
+    """Put steps and words to times."""
+    steps = make_steps(bake, limits, times)
+    return Schedule(
+        bake=bake,
+        limits=limits,
+        zone=zone,
+        proof=proof,
+        times=times,
+        forward=forward,
+        not_before=not_before,
+        steps=steps,
+        misses=misses(bake, limits, times, steps, zone, not_before),
+        notes=(*given, *notes(bake, times, zone, proof)),
+        _given=given,
+    )

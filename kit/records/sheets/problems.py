@@ -1,0 +1,43 @@
+"""The cells of a table that cannot be used, as a table and as lines."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from kit import quantities
+from kit.errors import InputError
+
+if TYPE_CHECKING:
+    from kit.records.sheets.look import Look
+
+__all__ = ["problem_frame", "problem_lines"]
+
+
+def problem_frame(look: "Look", problems: Sequence[tuple[int, InputError]]) -> pd.DataFrame:
+    """Return problems as a table: sheet, row, column, value, remedy."""
+    names = [q.name for q in quantities.all_quantities()]
+    headings = {column.meaning: column.heading for column in look.columns}
+    if look.long:
+        headings = {name: headings["value"] for name in names} | headings
+    if "day" in headings:
+        headings.setdefault("bake", headings["day"])
+    named = (column.heading for column in look.columns)
+    cells = dict(zip(named, look.table.columns, strict=True))
+    at = {row: i for i, row in enumerate(look.table.rows)} if problems else {}
+    rows: list[tuple[Any, ...]] = []
+    order = {column.heading: place for place, column in enumerate(look.columns)}
+    named_as = [(row, headings.get(e.field, e.field), e) for row, e in problems]
+    for row, heading, e in sorted(named_as, key=lambda p: (p[0], order.get(p[1], -1))):
+        # as it stands in the table, not as it was read
+        value = cells[heading][at[row]] if heading in cells else e.value
+        remedy = f"{e.rule[:1].upper()}{e.rule[1:]}. {e.remedy}".strip()
+        rows.append((look.table.sheet or look.table.name, row, heading, value, remedy))
+    return pd.DataFrame(rows, columns=["sheet", "row", "column", "value", "remedy"])
+
+
+def problem_lines(problems: pd.DataFrame, shown: int) -> list[str]:
+    """Return the first of a table of problems, one a line."""
+    told = problems.head(shown).to_dict("records")
+    lines = [f"  row {p['row']}, {p['column']} {p['value']!r}: {p['remedy']}" for p in told]
+    return [*lines, f"  and {len(problems) - shown} more"] if len(problems) > shown else lines
