@@ -90,7 +90,7 @@ def test_headings_and_boxes():
     tree = parse(whole())
     heads = [text_of(h) for h in tree.iter("h2")]
     assert [h.removesuffix(" More malt? · bake 3") for h in heads] == [
-        "Mind", "Times", "Doughs", "Load 1", "Load 2", "Load 3", "What happened",
+        "Mind", "Times", "Doughs", "What happened", "Load 1", "Load 2", "Load 3",
         "To measure, by code alone",
     ]  # fmt: skip
     boxes = [text_of(b) for b in tree.find(".//header//div[@class='boxes']")]
