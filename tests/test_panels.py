@@ -24,7 +24,7 @@ def test_alive_on_the_demo(panel):
     assert panel.trial.value == "harbour-malt"
     assert panel.outcome.value == "rise_height_mm"
     assert panel.factor.value == "malt_percent"
-    assert panel.matters.value == "1.5"
+    assert panel.matters.value == "2"
     same = panel.workspace.trial("harbour-malt").compare()
     assert same.sentence in words(panel)
     assert "Invented data" in words(panel)
@@ -40,7 +40,7 @@ def test_what_matters_takes_any_unit(panel):
     panel.matters.value = "0.5"  # less than any height could be, yet a difference
     assert panel.answer.matters == 0.5
     panel.matters.value = ""  # the trial's own
-    assert panel.answer.matters == 1.5
+    assert panel.answer.matters == 2.0
     panel.outcome.value = "browning_l"
     assert panel.matters.value == ""
     assert panel.answer.matters is None
@@ -65,7 +65,7 @@ def test_nonsense_is_answered_beside_the_field_and_kept(panel, typed, said):
     assert said in panel.trouble.value
     assert panel.matters.value == typed
     assert panel.write.disabled
-    panel.matters.value = "1.5"
+    panel.matters.value = "2"
     assert panel.trouble.value == ""
     assert panel.answer.answer is Answer.MATTERS
 

@@ -249,7 +249,7 @@ def test_more_bakes_for_a_trial_under_way(ws):
     spread = demo.spread()
     noticed = demo.power(demo.design(kit.Kitchen(bakes=5, tubs=4)), of="malt_percent")
     assert noticed.spread == kit.Spread(**{**vars(spread)})
-    assert noticed.matters == 1.5
+    assert noticed.matters == 2.0
     with pytest.raises(DataError, match="nothing has been baked yet"):
         ws.new_trial("new", factors={"malt_percent": [0, 1]}, outcome="rise_height_mm").extend(
             kit.Kitchen(bakes=1, tubs=4)

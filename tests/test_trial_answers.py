@@ -25,7 +25,7 @@ def workspace(tmp_path):
             question="Does <malt> matter?",
             factors={"malt_percent": [0, 0.4, 0.8, 1.2], "retard_hours": [16, 40]},
             outcome="rise_height_mm",
-            matters=1.5,
+            matters=2.0,
             invented=True,
             baker="A & B",
         )
@@ -40,12 +40,12 @@ def test_trial_fills_in_what_it_knows(workspace):
     frame = trial.frame()
     same = kit.compare(
         frame, "rise_height_mm", "malt_percent", dough="dough", bake="bake", load="load",
-        matters=1.5, adjust=["retard_hours"], mixing="retard_hours",
+        matters=2.0, adjust=["retard_hours"], mixing="retard_hours",
     )  # fmt: skip
     pd.testing.assert_frame_equal(answer.differences, same.differences)
     assert answer.adjusted == ("retard_hours",)
-    assert answer.matters == 1.5
-    assert answer.fit.groups == ("bake", "mixing", "dough", "load")
+    assert answer.matters == 2.0
+    assert answer.fit.groups == ("bake", "dough", "load")
     # what matters for height says nothing about another outcome
     assert trial.compare(outcome="browning_l").matters is None
 
@@ -73,10 +73,9 @@ def test_events_are_pointed_out_and_can_be_left_out(workspace):
     assert str(caught.value) == "no event 'flood'. There are: 'warm room'."
 
 
-def test_doughs_mixed_in_one_go_are_more_alike_whatever_is_asked(workspace, two_factors):
-    """The demo's malts do not lie evenly in the mixings of 16 and 40 hours: with them it is less
-    sure. Where they do, what mixings share cancels."""
-    for trial in (workspace.trial("harbour"), two_factors):
+def test_every_question_of_a_trial_is_told_its_mixings(workspace, two_factors):
+    """Malts lie as by lot in the demo's mixings, and evenly in the other trial's."""
+    for trial, malt in ((workspace.trial("harbour"), False), (two_factors, True)):
         for by, other in (trial.factors, reversed(trial.factors)):
             frame = trial.frame()
             asked = {"dough": "dough", "bake": "bake", "adjust": [other]}
@@ -85,6 +84,7 @@ def test_doughs_mixed_in_one_go_are_more_alike_whatever_is_asked(workspace, two_
             answer = trial.compare(by=by)
             same = kit.compare(frame, trial.outcome, by, mixing="retard_hours", **asked)
             assert answer.leading.se == same.leading.se
+            assert ("mixing" in answer.fit.groups) == (malt or by == "retard_hours")
             assert trial.dose(of=by).fit.groups == answer.fit.groups
             each = trial.overview(outcomes=[trial.outcome]).comparisons[by, trial.outcome]
             assert each.leading == answer.leading

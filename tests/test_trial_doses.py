@@ -15,9 +15,9 @@ def trial(tmp_path_factory):
 
 def test_dose_fills_in_what_the_trial_knows(trial):
     answer = trial.dose()
-    assert (answer.outcome, answer.of, answer.matters) == ("rise_height_mm", "malt_percent", 1.5)
+    assert (answer.outcome, answer.of, answer.matters) == ("rise_height_mm", "malt_percent", 2.0)
     assert answer.adjusted == ("retard_hours", "side_minutes")
-    assert answer.fit.groups == ("bake", "mixing", "dough", "load")
+    assert answer.fit.groups == ("bake", "dough", "load")
     assert not any(note.startswith("also noted") for note in answer.checks)
     (event,) = [f for f in answer.examined.findings if f.subject == "events"]
     assert event.text.startswith("without the 12 pieces of “warm room” the answer stays")
@@ -41,7 +41,7 @@ def test_overview_asks_all_outcomes_of_pieces(trial):
     assert list(answer.table["outcome"].unique()) == ["rise_height_mm", "browning_l"]
     assert list(answer.table["factor"].unique()) == list(trial.factors)
     first = answer.table.iloc[0]
-    assert (first["verdict"], first["matters"]) == ("matters", 1.5)
+    assert (first["verdict"], first["matters"]) == ("matters", 2.0)
     assert answer.trade_offs == ()  # browning at 0.8 % is not surely darker than at 0 %
 
 

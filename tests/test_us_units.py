@@ -58,14 +58,14 @@ def test_answer_panel_and_page_tell_both(us, tmp_path):
     ws = panels.open_workspace(tmp_path / "bakes")
     trial = ws.trial("harbour-malt")
     answer = trial.compare()
-    assert "the 1.5 mm (0.06 in) that matters" in str(answer)
-    assert "(0.06 in) that matters" in html.unescape(panels.compare(ws).shown.value)
+    assert "the 2 mm (0.08 in) that matters" in str(answer)
+    assert "(0.08 in) that matters" in html.unescape(panels.compare(ws).shown.value)
     texts = [b.text for s in sections(trial.report(answer)) for b in s.blocks if b.kind == "text"]
-    assert any("(0.06 in) that matters" in text for text in texts)
+    assert any("(0.08 in) that matters" in text for text in texts)
     codes = [b.text for s in sections(trial.report(answer)) for b in s.blocks if b.kind == "code"]
     assert codes
     assert not any(" in)" in code for code in codes)  # what is typed stays
-    assert answer.matters == 1.5
+    assert answer.matters == 2.0
     ws.close()
 
 

@@ -96,7 +96,7 @@ def read_doses(
     """
     first, *others = of
     asked = list(dict.fromkeys([*others, *adjust, *covariates]))
-    records = read_records(frame, outcome, first, columns, asked, True)
+    records = read_records(frame, outcome, first, columns, asked, True, others)
     factors = [safe_name(f) for f in of]
     for name, factor in zip(of, factors, strict=True):
         column = records.frame[factor]

@@ -5,6 +5,7 @@ on sums per distinct cell (`moments`), so ten million pieces cost little more th
 the table.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -49,8 +50,9 @@ class MixedFit(Alike):
         Of the intervals.
     checks : tuple of str
         What to know before trusting it.
-    least_df : float
-        Put where the approximation says less than one, as at the lower edge of a spread.
+    least_df, most_df : float
+        The one is put where the approximation says less than 1, as at the lower edge of a spread;
+        no more than the other is ever said.
     """
 
     formula: str
@@ -69,6 +71,7 @@ class MixedFit(Alike):
     _constant: Floats = field(repr=False)
     _scaled: "Scaled" = field(repr=False)
     least_df: float = 0.0
+    most_df: float = math.inf
 
     @property
     def criterion(self) -> float:
@@ -198,7 +201,7 @@ class MixedFit(Alike):
         return pd.DataFrame(result, columns=["estimate", "se", "df"])
 
     def _enough(self, df: Floats) -> Floats:
-        return np.where(df < 1, np.maximum(df, self.least_df), df)
+        return np.minimum(np.where(df < 1, np.maximum(df, self.least_df), df), self.most_df)
 
     def _constant_in(self, rows: Floats) -> Floats:
         """How much of the level common to all pieces each row of contrasts takes up."""

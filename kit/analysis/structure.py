@@ -15,6 +15,7 @@ import pandas as pd
 from kit.analysis import words
 from kit.analysis.experiments import (
     Unit,
+    held,
     mixings,
     number,
     odd_ones,
@@ -26,6 +27,7 @@ from kit.analysis.experiments import (
     with_mixing,
 )
 from kit.analysis.mixed import Structure
+from kit.analysis.mixing import counts_for
 from kit.analysis.moments import outcome_values
 from kit.errors import DataError, InputError, NotFoundError
 
@@ -95,6 +97,7 @@ def read_records(
     columns: Mapping[str, str | None],
     adjust: Sequence[str],
     line: bool | None,
+    beside: Sequence[str] = (),
 ) -> Records:
     """Check the columns, leave out what is missing, and find the structure.
 
@@ -109,6 +112,8 @@ def read_records(
         Other factors to hold alike.
     line : bool or None
         See `kit.compare`.
+    beside : sequence of str
+        Other factors asked about in the same breath.
 
     Raises
     ------
@@ -205,6 +210,13 @@ def read_records(
             f"{words.plural(odd, unit)} held more than one setting of {words.name(by)}: if that "
             "is a slip of the pen, correct it"
         )
+    if unit not in ("bake", "mixing") and mixing not in (by, *beside) and shared(table):
+        doughs = table.drop_duplicates("dough")
+        alike = [a for a in map(safe_name, adjust) if held(table["dough"], table[a]).max() == 1]
+        around = [doughs["bake"].astype(str), *(_as_asked(doughs[a]) for a in alike)]
+        own = doughs[factor].astype(float) if as_line else doughs[factor].astype(str)
+        if unit != "dough" or not counts_for(own, around, doughs["mixing"]):
+            table["mixing"] = table["dough"]
     trials = 1 if columns["trial"] is None else rows[columns["trial"]].nunique()
     groups, structure, more = random_groups(table, trials)
     groups, structure = with_mixing(table, groups, structure)
@@ -214,6 +226,11 @@ def read_records(
     return Records(
         table, labels, tuple(adjust), as_line, groups, structure, unit, counts, (*notes, *more)
     )
+
+
+def _as_asked(column: pd.Series) -> pd.Series:
+    """Another factor as it is held alike: a number of many values, or settings."""
+    return column.astype(float) if _as_line(column, "", None) else column.astype(str)
 
 
 def _as_line(column: pd.Series, by: str, line: bool | None) -> bool:

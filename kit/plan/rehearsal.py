@@ -92,6 +92,8 @@ class Rehearsal:
         Each bake has one dough only.
     counts : mapping
     line : bool
+    least_df : float
+        Put where the approximation says less than one, see `kit.analysis.mixed.MixedFit`.
     """
 
     x: Floats
@@ -105,6 +107,7 @@ class Rehearsal:
     alone: bool
     counts: Mapping[str, int]
     line: bool
+    least_df: float = 0.0
 
     def known(self, sds: Sds) -> "Known":
         """Standard errors, degrees of freedom and weights of the differences, variances known.
@@ -213,10 +216,8 @@ class Rehearsal:
         problems: dict[int, KitError] = {}
         while found.shape[1] < trials and not (found.size and stop is not None and stop()):
             count = min(_CHUNK, trials - found.shape[1])
-            fit, failed = self._fits(q, self._draw(sds, count, rng))
-            se = np.sqrt(np.einsum("i,tij,j->t", row, fit.phi_adjusted, row))
-            some = np.array([fit.beta @ row, se, single_df(fit, row)])
-            some[:, list(failed)] = [[0.0], [np.inf], [1.0]]  # no answer: as wide as can be
+            y = self._draw(sds, count, rng)
+            some, failed = self._looked_at(q, row, y)
             found = np.column_stack([found, some])
             problems |= failed
             if progress is not None:
@@ -226,6 +227,20 @@ class Rehearsal:
             first = next(iter(problems.values()))
             raise DesignError(str(first)) from first
         return Simulated(errors, se * _criticals(df, level, self.settings))
+
+    def _looked_at(self, q: Floats, row: Floats, y: Floats) -> tuple[Floats, dict[int, KitError]]:
+        """Estimate, standard error and degrees of freedom of every column, as the answers have."""
+        fit, failed = self._fits(q, y)
+        se = np.sqrt(np.einsum("i,tij,j->t", row, fit.phi_adjusted, row))
+        df = single_df(fit, row)
+        some = np.array([fit.beta @ row, se, np.where(df < 1, np.maximum(df, self.least_df), df)])
+        some[:, list(failed)] = [[0.0], [np.inf], [1.0]]  # no answer: as wide as can be
+        if self.unit == "mixing" and "mixing" in self.groups:
+            below = (fit.variance[:, list(self.groups).index("mixing")] < 0) & (df < 1)
+            if below.any():  # as `kit.analysis.fitting` does
+                some[:, below] = _without("mixing", self)._looked_at(q, row, y[:, below])[0]
+                some[2, below] = self.least_df
+        return some, failed
 
     def _draw(self, sds: Sds, count: int, rng: np.random.Generator) -> Floats:
         y = rng.normal(0, sds.piece, (len(self.x), count))
@@ -346,6 +361,7 @@ def rehearse(
         "bake" not in groups and bakes > 1,
         records.counts,
         as_line,
+        _least_df(x, frame, groups, records.unit),
     )
     if "load" in groups and not reml.separate(seen._layout[1]):
         seen = _without("load", seen)
@@ -354,6 +370,15 @@ def rehearse(
         if min(spare(x, around[:2]), spare(x, around)) < 1:
             seen = _without("mixing", seen)
     return seen
+
+
+def _least_df(x: Floats, frame: pd.DataFrame, groups: Mapping[str, Integers], unit: Unit) -> float:
+    """What the units leave over beside the settings, as `kit.analysis.fitting` has it."""
+    if unit in ("piece", "load"):
+        return 0.0
+    kinds = ["bake", "mixing", "dough"]
+    around = [kind for kind in kinds[: kinds.index(unit)] if kind in groups]
+    return float(spare(x, [frame[kind].to_numpy() for kind in [*around, unit]]))
 
 
 def _without(group: str, seen: Rehearsal) -> Rehearsal:

@@ -9,7 +9,7 @@ from statsmodels.stats.anova import AnovaRM
 
 from kit.analysis.compare import compare
 from kit.analysis.dose import dose
-from kit.analysis.mixing import TAKEN_ALIKE, mixed_by, shared_mixings
+from kit.analysis.mixing import TAKEN_ALIKE, counts_for, mixed_by, shared_mixings
 from kit.analysis.overview import overview
 from kit.analysis.steadiness import steadiness
 from kit.analysis.surface import surface
@@ -280,6 +280,69 @@ def test_false_alarms_of_a_malt_that_goes_with_the_mixings():
             missed[name] += not found.low <= 0 <= found.high
     print({name: f"{count / 5:.1f} % false alarms" for name, count in missed.items()})
     assert missed["mixings told"] / 500 < 0.08 < missed["not told"] / 500
+
+
+#: Retard and malt of the doughs of each bake, as a plan of ours drew them.
+UNEVEN = (
+    ((40, 0.8), (16, 0.4), (40, 1.2), (16, 0.0)), ((16, 0.8), (16, 1.2), (16, 0.0), (40, 0.4)),
+    ((16, 0.4), (40, 0.8), (16, 1.2), (40, 0.0)), ((40, 0.4), (40, 0.0), (40, 1.2), (16, 0.8)),
+)  # fmt: skip
+
+
+def uneven(rng, sd_mixing):
+    """Four bakes of four doughs, two retards and four malts that make no difference."""
+    rows = []
+    for bake, doughs in enumerate(UNEVEN):
+        day = rng.normal(0, 0.7)
+        mixing = dict(zip((16, 40), rng.normal(0, sd_mixing, 2), strict=True))
+        for retard, malt in doughs:
+            of_dough = 30 + day + mixing[retard] + rng.normal(0, 0.8)
+            rows += [
+                (f"bake {bake}", f"{bake}-{malt}", retard, malt, of_dough + rng.normal(0, 1.2))
+                for _ in range(6)
+            ]
+    columns = ["bake", "dough", "retard_hours", "malt_percent", "height"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def test_where_malts_lie_as_by_lot_in_the_mixings_the_doughs_tell():
+    rows = uneven(np.random.default_rng(2), 1.0)
+    plain = compare(
+        rows, "height", "malt_percent", adjust=["retard_hours"], dough="dough", bake="bake"
+    )
+    told = compare(rows, "height", "malt_percent", adjust=["retard_hours"], **TOLD)
+    assert told.leading == plain.leading
+    assert "mixing" not in told.rests_on
+    other = compare(rows, "height", "retard_hours", adjust=["malt_percent"], **TOLD)
+    assert other.unit == "mixing"
+
+
+def test_malts_that_go_with_the_mixings_are_judged_by_them():
+    rows = malts_by_mixing(np.random.default_rng(2))
+    told = compare(rows, "height", "malt_percent", adjust=["retard_hours"], **TOLD)
+    assert told.fit.groups == ("bake", "mixing", "dough")
+
+
+def test_how_settings_lie_in_the_mixings():
+    """By hand: two bakes, two mixings each, of two doughs."""
+    bake, mixing = pd.Series(list("11112222")), pd.Series(list("aabbccdd"))
+    assert counts_for(pd.Series(list("01010101")), [bake], mixing)  # evenly
+    assert counts_for(pd.Series(list("00110011")), [bake], mixing)  # with them
+    assert counts_for(pd.Series([0.0, 1, 0, 1, 0, 1, 0, 1]), [bake], mixing)  # along a line
+
+
+@pytest.mark.long
+def test_false_alarms_of_uneven_bakes():
+    """400 series a row (standard error 1.1 % at 5 %), nothing true."""
+    for by, other in (("retard_hours", "malt_percent"), ("malt_percent", "retard_hours")):
+        for sd_mixing in (0.0, 0.5, 1.0):
+            missed = 0
+            for seed in range(400):
+                rows = uneven(np.random.default_rng([seed, 9]), sd_mixing)
+                found = compare(rows, "height", by, adjust=[other], **TOLD).differences.iloc[0]
+                missed += not found["low"] <= 0 <= found["high"]
+            print(f"{by}, mixings differ by {sd_mixing} mm: {missed / 4:.1f} % false alarms")
+            assert missed / 400 < 0.08
 
 
 def spread_of(rows, **told):

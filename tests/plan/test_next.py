@@ -391,7 +391,7 @@ def test_the_verb_on_the_invented_demo(tmp_path):
         found = demo.next(bakes_planned=10)
         c = demo.compare()
         assert found.comparison.leading == c.leading
-        assert found.comparison.matters == 1.5
+        assert found.comparison.matters == 2.0
         assert found.looks.made == 8
         assert found.kinds["more_doughs_than_usual"].tolist() == [True, False, True, True]
         assert found.best == "one bake with only 0 % and 0.8 % (2 doughs of 6 pieces)"
