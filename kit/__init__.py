@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from kit.analysis.rise import rise
     from kit.analysis.tasting import triangle
     from kit.plan.design import design
-    from kit.plan.factors import Factor, Kitchen
+    from kit.plan.factors import Factor
+    from kit.plan.kitchen import Kitchen
     from kit.plan.power import power
     from kit.plan.spread import Spread
     from kit.workspace import Trial, Workspace
@@ -43,7 +44,7 @@ _PARTS = frozenset({"errors", "formula", "photo", "quantities", "units"})
 _HOME = {
     "Comparison": "kit.analysis.compare",
     "Factor": "kit.plan.factors",
-    "Kitchen": "kit.plan.factors",
+    "Kitchen": "kit.plan.kitchen",
     "MixedFit": "kit.analysis.mixed",
     "Spread": "kit.plan.spread",
     "Trial": "kit.workspace",

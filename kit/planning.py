@@ -18,7 +18,8 @@ from kit.records.trial_records import TrialRecords
 from kit.records.typed import day as read_day
 
 if TYPE_CHECKING:
-    from kit.plan.factors import Factor, Kitchen
+    from kit.plan.factors import Factor
+    from kit.plan.kitchen import Kitchen
     from kit.plan.next import NextBake
     from kit.plan.noticed import Power
     from kit.plan.plan import Plan

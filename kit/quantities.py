@@ -20,7 +20,7 @@ from kit.us_units import also_us
 
 __all__ = [
     "COLUMNS", "LEVELS", "SERIES", "Checked", "Quantity", "add", "all_quantities", "built_in",
-    "called", "compute", "get", "label",
+    "called", "compute", "get", "label", "remember",
 ]  # fmt: skip
 
 #: what a reading can belong to, outermost first
@@ -291,6 +291,10 @@ def add(quantity: Quantity) -> Quantity:
         )
     if quantity.name in COLUMNS or iskeyword(quantity.name):
         raise InputError("name", quantity.name, "is the name of another column", "Choose another.")
+    if not quantity.label.strip():
+        raise InputError("label", quantity.label, "must not be empty", "Forms and charts show it.")
+    if quantity.decimals not in range(10):
+        raise InputError("decimals", quantity.decimals, "must be a whole number from 0 to 9")
     if quantity.level not in LEVELS:
         raise InputError("level", quantity.level, f"must be one of {', '.join(LEVELS)}")
     if not can_be_kept(quantity.unit):
@@ -299,6 +303,17 @@ def add(quantity: Quantity) -> Quantity:
         low, high = getattr(quantity, what)
         if not low < high:
             raise InputError(what, (low, high), "must be two numbers, the lower one first")
+    return remember(quantity)
+
+
+def remember(quantity: Quantity) -> Quantity:
+    """Make a quantity known that was added before, whatever `add` refuses by now.
+
+    Raises
+    ------
+    InputError
+        The name is taken by a different quantity.
+    """
     if _KNOWN.setdefault(quantity.name, quantity) != quantity:
         raise InputError(
             "name", quantity.name, "is taken by another quantity", "Choose another name."

@@ -85,7 +85,7 @@ class Workspace:
         try:
             with self.store.reading() as connection:
                 for quantity in trials.own_quantities(connection):
-                    quantities.add(quantity)
+                    quantities.remember(quantity)
         except InputError as exc:
             self.close()
             text = (

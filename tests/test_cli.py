@@ -97,6 +97,19 @@ def test_what_matters_in_any_unit_and_events_left_out(run):
     assert "oz measures mass, expected length" in wrong.stderr
 
 
+def test_a_trial_is_answered_as_in_the_panel(run, tmp_path):
+    """What else was changed is held alike unless --adjust says what to hold."""
+    run("start", "bakes", "--no-lab")
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        held = str(ws.trial("harbour-malt").compare())
+    assert "were held alike" in held
+    for paragraph in held.split("\n")[:3]:
+        assert paragraph in run("compare", "bakes").output
+    assert held.split("\n")[1] in run("writeup", "bakes").output
+    other = run("compare", "bakes", "--adjust", "side_minutes").output
+    assert "Time a side was held alike." in other
+
+
 def test_looking_makes_no_workspace(run, tmp_path):
     (tmp_path / "papers").mkdir()
     result = run("compare", "papers")
@@ -365,3 +378,38 @@ def test_help_has_an_example(run):
         result = run(command, "--help")
         assert result.exit_code == 0
         assert f"python -m kit {command}" in result.output
+
+
+def test_a_plan_reads_what_is_typed_in_a_kitchen(run, tmp_path):
+    """Decimal commas are read; a day is refused before anything is worked out."""
+    run("start", "bakes", "--no-lab")
+    plan = ["plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1,4 and 2,2"]
+    guessed = run(*plan, "--sd-dough", "0,9", "--sd-piece", "1,2 mm", "--matters", "1,5")
+    assert guessed.output == run(
+        *plan, "--sd-dough", "0.9", "--sd-piece", "1.2", "--matters", "1.5"
+    ).output  # fmt: skip
+    assert "you will notice a difference of" in guessed.output
+    wrong = run(*plan, "--sd-dough", "little", "--sd-piece", "1")
+    assert wrong.stderr.startswith("kit: --sd-dough is 'little': is not a number. Write digits")
+    day = run(*plan, "--first", "tomorrow")
+    assert (day.exit_code, day.output) == (2, day.stderr)
+    assert day.stderr.startswith("kit: --first is 'tomorrow': is not a day")
+
+
+def test_a_formula_that_the_plan_leaves_open_is_not_kept(run, tmp_path):
+    """Its bench sheets could not be written: how much malt goes in, nobody has said."""
+    run("start", "bakes", "--no-lab")
+    plan = ["plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1.4 and 2.2", "--keep"]
+    told = run(*plan, "--formula", "harbour-malt")
+    assert told.exit_code == 2
+    assert told.stderr == (
+        "kit: --formula is 'harbour-malt': leaves open how much diastatic malt there is, and this "
+        "plan does not set it. Give a text file, an ingredient a line, with its share of the "
+        "flour.\n"
+    )
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        assert [trial.name for trial in ws.trials()] == ["harbour-malt"]
+    file = tmp_path / "plain.txt"
+    file.write_text("bread flour 100\nwater 56\nsalt ?\ninstant dry yeast 0,4\n")
+    assert run(*plan, "--formula", "plain.txt").exit_code == 0
+    assert run("sheet", "bakes", "--trial", "salt", "--piece", "75,5 g").exit_code == 0

@@ -57,7 +57,7 @@ def write(table, *cells, seq=1, client="me"):
 def test_fields_are_named_after_row_and_column(table):
     cells = table.sheet["cells"]
     assert cells["p1 height"] == {
-        "label": "Height mm, piece 1A1", "text": "", "beside": "", "words": False,
+        "label": "Height mm, piece 1A1", "text": "", "beside": "", "words": False, "given": False,
     }  # fmt: skip
     assert cells["p2 weight"]["text"] == "70"
     assert [c["text"] for c in table.sheet["columns"]] == ["Height", "Weight"]

@@ -249,11 +249,15 @@ def test_two_points_are_dragged_and_refusals_keep_what_was_done(panel, calls):
     assert "must not be empty" in words(one.said)
     one.reference.fields["points"]["mm"].value = "4 cm"
     drag(panel, "end-1", 30, 200)
+    one.measure.click()  # the other lies where it was drawn: a size by chance
+    assert "needs both marks put on the photo" in words(one.said)
+    assert calls.asked == []
+    drag(panel, "end-2", 310, 220)
     assert calls.asked == []  # nothing is measured before it is asked for
     one.measure.click()
     kind, name, about = calls.asked[0]
     assert (kind, name, about["mm"]) == ("scale", "points", 40.0)
-    assert about["points"][0] == (30, 200)
+    assert about["points"] == [(30, 200), (310, 220)]
     drag(panel, "end-2", 300, 210)
     assert calls.asked[-2][2]["points"] == [(30, 200), (300, 210)]
     assert "Corrected" not in words(one.values)
@@ -269,6 +273,8 @@ def test_how_the_camera_was_held_is_said_for_two_points(panel, calls):
     one = panel.one
     one.reference.kind.value = "points"
     one.reference.fields["points"]["mm"].value = "40 mm"
+    drag(panel, "end-1", 30, 200)
+    drag(panel, "end-2", 300, 210)
     held = one.reference.choices["points"]
     assert held in one.reference.children
     one.measure.click()

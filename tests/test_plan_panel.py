@@ -42,6 +42,22 @@ def test_a_day_that_is_past_is_said(panel):
     assert "which is past" not in words(panel.shown)
 
 
+def test_a_slip_in_the_kitchen_s_numbers_is_asked_about(panel):
+    """A thousands' point: 1.050 g is read as a little more than one gram."""
+    panel.piece.value, panel.side.value, panel.room.value = "1.050 g", "0,5", "33"
+    told = words(panel.shown)
+    before = told[told.index("Before you bake") : told.index("Which dough is mixed when")]
+    for doubt in (
+        "Raw piece 1.1 g is unusual (mostly 40 to 150 g). Is it right?",
+        "Time a side 0.5 min is unusual (mostly 3 to 12 min). Is it right?",
+        "Room temperature 33.0 °C is unusual (mostly 15 to 32 °C). Is it right?",
+    ):
+        assert before.count(doubt) == 1
+    assert not panel.keep.disabled  # asked about, not refused
+    panel.piece.value, panel.side.value, panel.room.value = "76 g", "5", "22"
+    assert "Is it right?" not in words(panel.shown)
+
+
 def test_what_is_unusual_or_cannot_be_weighed_is_said_before_baking(panel):
     panel.formula.value = "flour 500 g; water 2000 g; salt 75 g; yeast 2 g; malt ?"
     told = words(panel.shown)

@@ -100,6 +100,8 @@ def test_own_quantity():
             "For example crust_thickness_mm.",
         ),
         ({"level": "crumb"}, "level is 'crumb': must be one of bake, dough, load, piece."),
+        ({"label": " "}, "label is ' ': must not be empty. Forms and charts show it."),
+        ({"decimals": -1}, "decimals is -1: must be a whole number from 0 to 9."),
         ({"unit": "°F"}, "unit is '°F': must have its zero where °C or °L has it."),
         (
             {"usual": (5, 1)},

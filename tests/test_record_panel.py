@@ -1,7 +1,9 @@
 """The record panel without a browser: what it offers, stores, asks and takes back."""
 
 import re
+from datetime import datetime, timedelta
 from html import unescape
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -73,7 +75,7 @@ def test_columns_begin_with_what_the_trial_is_about(panel):
     assert columns(panel, "piece")[0] == "rise_height_mm"
     assert panel.tables["load"].entry is None  # no load yet
     rows = panel.tables["bake"].entry.sheet["rows"]
-    assert [row["key"] for row in rows] == ["room_temp_c", "flour_lot", "yeast_lot", "note"]
+    assert [row["key"] for row in rows] == ["room_temp_c", "day", "flour_lot", "yeast_lot", "note"]
     labels = [c["label"] for c in panel.tables["piece"].entry.sheet["cells"].values()]
     assert "Height mm, piece 1A1" in labels
     assert len(set(labels)) == len(labels)
@@ -224,6 +226,29 @@ def test_words_lots_loads_and_places(panel, trial, type_into):
     assert trial.piece("1A1").load is None
 
 
+def test_a_bake_is_moved_to_another_day(panel, trial, type_into, ws):
+    """A bake planned for another day is told of, and is today's once its day was changed."""
+    bake = trial.bake("1")
+    today = datetime.now(ZoneInfo(bake.zone)).date()
+    later = (today + timedelta(days=8)).isoformat()
+    assert type_into("bake", bake, "day", later) == ("saved", later, "")
+    assert panel.bake.options == ((f"bake 1 of {later}", bake.id),)
+    assert "It is planned in 8 days. Baked earlier or later?" in plain(panel.coming.value)
+    assert panel.running.layout.display == "none"
+    with pytest.raises(kit.errors.InputError, match="is not a day"):
+        panel.tables["bake"].sheet.store("day", bake.id, "some day", sure=False)
+    assert trial.bake("1").day.isoformat() == later
+    assert type_into("bake", bake, "day", today.isoformat())[0] == "saved"
+    assert panel.bake.value == bake.id
+    assert (panel.coming.value, panel.running.layout.display) == ("", None)
+    panel.undo.click()
+    assert panel.bake.options == ((f"bake 1 of {later}", bake.id),)
+    new = trial.add_bake(today)  # by the other one, at a desk
+    assert type_into("bake", bake, "flour_lot", "F2")[0] == "saved"
+    assert (f"bake 2 of {today}", new.id) in panel.bake.options
+    assert panel.bake.value == bake.id
+
+
 def test_a_place_the_griddle_does_not_have_is_asked_about(panel, trial, type_into):
     load, pieces = trial.add_load(trial.bake("1")), trial.pieces()
     panel.refresh()
@@ -328,7 +353,7 @@ def test_begin_a_trial_a_bake_and_what_it_has(tmp_path):
         panel.day.value = "26.11."
         panel.begin.click()
         assert "is not a day written year-month-day" in panel.day.said.value
-        assert panel.day.value == "26.11."
+        assert (panel.day.value, panel.said.value) == ("26.11.", "")  # said once
         panel.day.value = "2026-06-18"
         panel.begin.click()
         assert "bake 1 of 2026-06-18 begun" in panel.said.value
@@ -422,6 +447,8 @@ def test_what_happened_is_noted_and_can_be_undone(panel, trial):
         "09:40 piece 1A2: burnt &lt;i&gt; (the flame was too high)"
     )
     assert form.what.text.options[0] == "burnt <i>"  # the same word each time
+    form.note.click()  # nothing typed: refused, and the last word is no longer "Noted"
+    assert ("must not be empty" in form.what.said.value, form.said.value) == (True, "")
     assert "malt: event 'burnt <i>' on piece 1A2 noted" in unescape(panel.last.value)
     panel.undo.click()
     assert trial.events().empty

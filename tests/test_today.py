@@ -54,3 +54,16 @@ def test_record_and_rise_open_on_the_bake_under_way_not_on_the_last_planned(ws):
     rise = panels.rise(ws)
     assert rise.chosen_dough.code == "2A"
     assert "5A" in rise.dough.options[0][0]  # the newest still stands first
+
+
+def test_what_is_written_into_the_records_goes_to_the_trial_under_way(ws):
+    """Not to the first there is, which is the invented one."""
+    for name in ("harbour", "mine", "another"):
+        trial = ws.new_trial(name, outcome="rise_height_mm", invented=name == "harbour")
+        for _ in range(2):
+            trial.add_dough(trial.add_bake(date.today()))
+    ws.trial("mine").add_bake(date.today())
+    for panel in (panels.record(ws), panels.rise(ws), panels.measure(ws), panels.bring(ws)):
+        assert panel.trial.value == "mine"
+    ws.undo()
+    assert panels.measure(ws).trial.value == "another"

@@ -252,6 +252,15 @@ def test_a_quantity_in_a_unit_of_one_s_own_is_recorded_and_there_again(ws, forge
         assert again.trial("texture").frame()["force_n"].tolist() == [3.5]
 
 
+def test_a_workspace_opens_with_a_quantity_that_is_no_longer_allowed(ws, forget_own, monkeypatch):
+    monkeypatch.setattr(quantities, "add", quantities.remember)
+    ws.add_quantity(Quantity("oven_f", "", "°F", "load", (0, 900), (300, 600), 0, "Old."))
+    monkeypatch.undo()
+    with Workspace(ws.folder) as again:
+        assert again.trials() == []
+        assert quantities.get("oven_f").unit == "°F"
+
+
 def test_quantities_that_cannot_be_remembered(ws, forget_own):
     computed = Quantity(
         "twice", "Twice", "", "piece", (0, 9), (0, 9), 0, "x.", ("liking",), lambda x: 2 * x

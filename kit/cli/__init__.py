@@ -14,7 +14,7 @@ from rich.markup import escape
 from kit.cli.shell import app, err
 
 # the order of --help
-from kit.cli import start, plan, bring, note, photos, measure, answers, share, check, undo  # noqa: F401  isort: skip
+from kit.cli import start, plan, bring, note, photos, measure, answers, differ, share, check, undo  # noqa: F401  isort: skip
 
 __all__ = ["app", "main"]
 
@@ -35,8 +35,8 @@ def main(words: Sequence[str] | None = None) -> None:
     except _Typo as exc:
         context: Any = getattr(exc, "ctx", None)
         command = "kit" if context is None else context.command_path
-        said: str = exc.format_message()  # type: ignore[attr-defined]
-        err.print(escape(f"kit: {said} See: python -m {command} --help"))
+        said: str = exc.format_message().rstrip(".")  # type: ignore[attr-defined]
+        err.print(escape(f"kit: {said}. See: python -m {command} --help"))
         code = 2
     except (typer.Abort, KeyboardInterrupt):
         code = 130

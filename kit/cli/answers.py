@@ -29,7 +29,10 @@ Mixing = Annotated[
     typer.Option(help="Column of a table that tells, in a bake, what was mixed in one go."),
 ]
 Load = Annotated[str | None, typer.Option(help="Column of a table that tells loads apart.")]
-Adjust = Annotated[list[str] | None, typer.Option(help="Hold this alike; may repeat.")]
+Adjust = Annotated[
+    list[str] | None,
+    typer.Option(help="Hold this alike; may repeat. Of a trial all it changes, when not given."),
+]
 Control = Annotated[str | None, typer.Option(help="Compare every setting with this one only.")]
 Line = Annotated[
     bool | None, typer.Option("--line/--settings", help="A straight line, or setting by setting.")
@@ -146,7 +149,8 @@ def _answer(
         one = chosen(ws, trial)
         for name in ("outcome", "by"):
             asked[name] = None if asked[name] is None else called(asked[name])
-        asked["adjust"] = [called(name) for name in asked["adjust"] or []]
+        if asked["adjust"] is not None:  # else what else the trial changed is held alike
+            asked["adjust"] = [called(name) for name in asked["adjust"]]
         outcome = asked["outcome"] or one.outcome
         by = asked["by"] or next(iter(one.factors), None)
         asked["matters"] = tables.number(asked["matters"], outcome)

@@ -11,6 +11,7 @@ from kit.errors import InputError, KitError
 
 if TYPE_CHECKING:
     from kit.formula import Formula
+    from kit.plan.factors import Factor
     from kit.plan.spread import Spread
     from kit.workspace import Trial, Workspace
 
@@ -36,8 +37,8 @@ def plan(
     spread_of: Annotated[
         str | None, typer.Option(help="Trial whose doughs say how much they differ.")
     ] = None,
-    sd_dough: Annotated[float | None, typer.Option(help="Or your guess: dough to dough,")] = None,
-    sd_piece: Annotated[float | None, typer.Option(help="and piece to piece.")] = None,
+    sd_dough: Annotated[str | None, typer.Option(help="Or your guess: dough to dough,")] = None,
+    sd_piece: Annotated[str | None, typer.Option(help="and piece to piece.")] = None,
     kind: Annotated[str, typer.Option(help="Kind of design; chosen when left out.")] = "auto",
     seed: Annotated[int, typer.Option(help="The same seed gives the same plan.")] = 1,
     keep: Annotated[bool, typer.Option(help="Keep it: bakes with planned readings.")] = False,
@@ -57,11 +58,14 @@ def plan(
     """
     from kit.analysis.words import unit_of
     from kit.plan.design import design
-    from kit.plan.factors import Factor, Kitchen
+    from kit.plan.factors import Factor
+    from kit.plan.kitchen import Kitchen
     from kit.plan.power import power
     from kit.planning import check_factors, put_away_in_words
+    from kit.records.typed import day
     from kit.units import parse
 
+    on = day("--first", first)
     factors = [Factor.written(*_named(one)) for one in factor]
     least = parse(matters, unit_of(outcome), "--matters", difference=True)
     kitchen = Kitchen(bakes, doughs_per_bake=doughs, pieces_per_dough=pieces, places=places)
@@ -70,7 +74,7 @@ def plan(
     with existing(folder) as ws:
         into = {one.name: one for one in ws.trials()}.get(trial)
         spread = _spread(ws, into, spread_of, sd_dough, sd_piece, outcome)
-        with_it = None if formula is None else _formula(ws, formula)
+        with_it = None if formula is None else _formula(ws, formula, factors)
         under_way = into is not None and len(into.baked()) > 0
         if into is not None and under_way:
             check_factors([f.quantity for f in factors], into.factors, trial)
@@ -94,10 +98,10 @@ def plan(
         gone: list[str] = []
         if into is None:
             about = {"question": question, "outcome": outcome, "matters": least}
-            _, kept = ws.begin(trial, made, first, every_days, same, with_it, **about)
+            _, kept = ws.begin(trial, made, on, every_days, same, with_it, **about)
         else:
             gone = [bake.code for bake in into.planned_bakes()]
-            kept = into.keep(made, first, every_days, same, instead=True)
+            kept = into.keep(made, on, every_days, same, instead=True)
             if with_it is not None:
                 into.set_formula(with_it)
     say()
@@ -108,16 +112,22 @@ def plan(
 
 
 def _spread(
-    ws: "Workspace", into: "Trial | None", of: str | None, dough: float | None,
-    piece: float | None, outcome: str,
+    ws: "Workspace", into: "Trial | None", of: str | None, dough: str | None,
+    piece: str | None, outcome: str,
 ) -> "Spread | None":  # fmt: skip
     """How much doughs differ: as asked, else as the trial's own bakes say."""
+    from kit.analysis.words import unit_of
     from kit.plan.spread import Spread
+    from kit.units import parse
 
     if of is not None:
         return ws.trial(of).spread(outcome)
-    if dough is not None and piece is not None:
-        return Spread(dough, piece, outcome=outcome)
+    guess = [
+        parse(typed, unit_of(outcome), option, difference=True)
+        for option, typed in (("--sd-dough", dough), ("--sd-piece", piece))
+    ]
+    if guess[0] is not None and guess[1] is not None:
+        return Spread(guess[0], guess[1], outcome=outcome)
     try:
         return None if into is None else into.spread(outcome)
     except KitError:  # too little was baked to say
@@ -167,16 +177,24 @@ def sheet(
             say(f"Written: {of.calendar(times, page.with_suffix('.ics'))}")
 
 
-def _formula(ws: "Workspace", given: str) -> "Formula":
-    """Read a formula from a text file, or take a trial's."""
+def _formula(ws: "Workspace", given: str, factors: "list[Factor]") -> "Formula":
+    """Read a formula from a text file, or take a trial's; what it leaves open, the plan sets."""
     from kit.formula import read_formula
 
     path = Path(given)
     if path.is_file():
-        return read_formula(path.stem, path.read_text(encoding="utf-8-sig"))
-    found = ws.trial(given).formula()
-    if found is None:
-        raise InputError("--formula", given, "is a trial without a formula", "Give a text file.")
+        found = read_formula(path.stem, path.read_text(encoding="utf-8-sig"))
+    else:
+        of_trial = ws.trial(given).formula()
+        if of_trial is None:
+            rule = "is a trial without a formula"
+            raise InputError("--formula", given, rule, "Give a text file.")
+        found = of_trial
+    for one in found.with_settings({f.quantity: f.settings[0] for f in factors}).open:
+        raise InputError(
+            "--formula", given, f"leaves open how much {one.short} there is, and this plan does "
+            "not set it", "Give a text file, an ingredient a line, with its share of the flour."
+        )  # fmt: skip
     return found
 
 

@@ -12,6 +12,7 @@ from kit.panels.plan import PlanPanel
 from kit.panels.record import RecordPanel
 from kit.panels.rise import RisePanel
 from kit.panels.share import SharePanel
+from kit.panels.side_by_side import SideBySidePanel
 from kit.panels.taste import TastePanel
 from kit.workspace import Workspace
 
@@ -24,6 +25,7 @@ __all__ = [
     "RecordPanel",
     "RisePanel",
     "SharePanel",
+    "SideBySidePanel",
     "TastePanel",
     "bring",
     "compare",
@@ -34,6 +36,7 @@ __all__ = [
     "record",
     "rise",
     "share",
+    "side_by_side",
     "taste",
 ]
 
@@ -106,6 +109,11 @@ def rise(workspace: Workspace | None = None) -> RisePanel:
 def share(workspace: Workspace | None = None) -> SharePanel:
     """The panel that sends a trial to another baker or brings one in, on the baker's workspace."""
     return SharePanel(workspace or open_workspace())
+
+
+def side_by_side(workspace: Workspace | None = None) -> SideBySidePanel:
+    """The panel that sets two batches side by side, on the baker's workspace."""
+    return SideBySidePanel(workspace or open_workspace())
 
 
 def taste(workspace: Workspace | None = None) -> TastePanel:

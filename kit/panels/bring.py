@@ -13,6 +13,7 @@ from kit.errors import KitError, NotFoundError
 from kit.panels.fields import LABELS, Typed
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE, trouble
+from kit.panels.today import trial_at_work
 from kit.records.sheets.look import Look
 from kit.records.sheets.words import IGNORED, meanings
 from kit.workspace import Trial, Workspace
@@ -47,8 +48,9 @@ class BringPanel(widgets.VBox):  # type: ignore[misc]
         self._filling = False
         names = [t.name for t in workspace.trials()]
         self.trial = widgets.Dropdown(
-            description="Into trial", options=names, style=LABELS, layout=_LAYOUT
-        )
+            description="Into trial", options=names, value=trial_at_work(workspace),
+            style=LABELS, layout=_LAYOUT,
+        )  # fmt: skip
         self.file = widgets.Dropdown(description="Table", style=LABELS, layout=_LAYOUT)
         self.path = Typed("or its path", hint="/home/…/bakes.xlsx")
         self.sheet = Typed("Sheet", hint="the first, when empty")

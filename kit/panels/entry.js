@@ -117,7 +117,7 @@ class Cell {
         this.input.value = given.text;
         this.says = "";
       }
-      this.state = given.text ? "saved" : this.says ? this.state : "";
+      if (!given.given) this.state = given.text ? "saved" : this.says ? this.state : "";
     }
     this.show();
   }

@@ -61,12 +61,15 @@ class Cell:
         Shown beside it: what was planned.
     words : bool
         The field takes words rather than numbers.
+    given : bool
+        The text may be a plan's: it counts as saved only when it was typed here.
     """
 
     label: str
     text: str = ""
     beside: str = ""
     words: bool = False
+    given: bool = False
 
 
 @dataclass(frozen=True)

@@ -9,12 +9,10 @@ import ipywidgets as widgets
 from kit import units
 from kit.errors import InputError, KitError
 from kit.panels.style import trouble
-from kit.quantities import Quantity
 from kit.records.typed import whole
 
 __all__ = [
-    "LABELS", "Typed", "above_0", "beside", "count", "number", "people", "section", "setting",
-    "share",
+    "LABELS", "Typed", "above_0", "beside", "count", "number", "people", "section", "share",
 ]  # fmt: skip
 
 _T = TypeVar("_T")
@@ -117,11 +115,6 @@ def above_0(text: str, unit: str, field: str, difference: bool = False) -> float
     return value
 
 
-def setting(text: str, quantity: Quantity, unit: str) -> float | None:
-    """Read a value of a quantity as typed; refuse one that cannot be."""
-    return quantity.check(number(text, unit, quantity.name)).value
-
-
 def count(field: Typed) -> int:
     """A counting number as typed."""
     label = str(field.text.description).lower()
@@ -145,7 +138,7 @@ def share(text: str) -> float | None:
 
 def people(text: str) -> int | list[str]:
     """A number of tasters, or their names."""
-    if text.strip().isdigit():
+    if text.strip().isdigit() and int(text):
         return int(text)
     if not text.strip() or re.fullmatch(r"[-+\d.,\s]+", text):  # no name: a number gone wrong
         remedy = "Write 12, or names with commas."

@@ -3,6 +3,9 @@
 In JupyterLab a cell that is not being edited listens to single keys: the down arrow moves to the
 next cell, two times d deletes the cell. Text fields are spared, menus, boxes and buttons are not.
 An element marked ``data-lm-suppress-shortcuts`` is; the mark has to stand on each of them.
+
+A button that stays pressed shows it by a shade only: the same hand tells screen readers, and names
+a row of such buttons after its label.
 """
 
 import anywidget
@@ -24,11 +27,20 @@ class OwnKeys(anywidget.AnyWidget):
           if (el.isConnected || watcher === null) requestAnimationFrame(start);
           return;
         }
-        const mark = () => panel.querySelectorAll(focusable).forEach(
-          (item) => item.setAttribute("data-lm-suppress-shortcuts", "true"));
+        const mark = () => {
+          panel.querySelectorAll(focusable).forEach(
+            (item) => item.setAttribute("data-lm-suppress-shortcuts", "true"));
+          panel.querySelectorAll(".widget-toggle-button").forEach((item) =>
+            item.setAttribute("aria-pressed", item.classList.contains("mod-active")));
+          panel.querySelectorAll(".widget-toggle-buttons").forEach((row) => {
+            row.setAttribute("role", "group");
+            row.setAttribute("aria-label", row.querySelector("label").textContent);
+          });
+        };
         mark();
         watcher = new MutationObserver(mark);
-        watcher.observe(panel, { childList: true, subtree: true });
+        watcher.observe(panel,
+          { attributeFilter: ["class"], childList: true, subtree: true });
       }
       start();
       return () => watcher?.disconnect();

@@ -17,6 +17,7 @@ from kit.panels.measure_one import OnePhoto
 from kit.panels.measure_twice import TwiceBlock
 from kit.panels.photo_strip import Item, PhotoStrip
 from kit.panels.style import STYLE, trouble
+from kit.panels.today import trial_at_work
 from kit.records.measured import NOT_LOOKED_AT, AddedPhotos
 from kit.records.photo_guess import Guess
 from kit.records.photos import FOLDER, StoredPhoto
@@ -63,8 +64,8 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
         self.watching: Thread | None = None
         wide = {"width": "auto", "max_width": "34rem"}
         self.trial = widgets.Dropdown(
-            description="Trial", options=[one.name for one in workspace.trials()], style=LABELS,
-            layout=widgets.Layout(**wide),
+            description="Trial", options=[one.name for one in workspace.trials()],
+            value=trial_at_work(workspace), style=LABELS, layout=widgets.Layout(**wide),
         )  # fmt: skip
         self.folder = widgets.Dropdown(
             description="Folder", options=self._folders(), style=LABELS,

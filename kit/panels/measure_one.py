@@ -346,10 +346,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
 
     def _about(self, shows: str | None) -> dict[str, Any]:
         """What is said of the reference, its points as they lie on the photo."""
-        ends = dict(self._ends)
-        if self.reference.by_points:
-            ends = {key: self.marking.at(key) for key in ("end-1", "end-2")}
-        return self.reference.about(shows) | self.reference.placed(ends)
+        return self.reference.about(shows) | self.reference.placed(self._ends)
 
     def _for_series(self) -> dict[str, Any]:
         """What all photos of a dough are measured by: as this one is, and its outline by hand."""

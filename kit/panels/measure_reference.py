@@ -275,10 +275,21 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
         Parameters
         ----------
         kept : mapping
-            Key of a grip -> where it is; of a round thing only where it was dragged.
+            Key of a grip -> where it was dragged.
+
+        Raises
+        ------
+        InputError
+            One of two points lies where it was drawn at first: it would give a size by chance.
         """
         if self.by_points:
-            return {"points": [kept["end-1"], kept["end-2"]]}
+            points = [kept[key] for key in ("end-1", "end-2") if key in kept]
+            if len(points) < 2:
+                raise InputError(
+                    "scale by", self.kind.value, "needs both marks put on the photo",
+                    "Drag each to its end of the known distance; nudge one that lies right.",
+                )  # fmt: skip
+            return {"points": points}
         if self.kind.value == "disc" and "end-disc" in kept:
             return {"at": kept["end-disc"]}
         return {}

@@ -205,12 +205,12 @@ class PlanPanel(PlanForm):
         _show(self.other_settings, bool(self.factor.value and self.other.value))
         for field in self._typed():
             field.said.value = ""
-        self.proposal = None
+        self.proposal, self.doubts = None, []
         try:
             self.proposal = self._propose()
             self.shown.value = show_plan(
                 self.proposal.plan, self.proposal.powers, self.proposal.weights,
-                self.proposal.schedule, self._call(),
+                self.proposal.schedule, self._call(), self.doubts,
             )  # fmt: skip
         except KitError as exc:
             beside = any(field.said.value for field in self._typed())

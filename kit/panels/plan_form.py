@@ -1,6 +1,7 @@
 """The fields of the plan panel, and what is read from them."""
 
 import re
+from collections.abc import Callable
 from datetime import date, timedelta
 from functools import partial
 from typing import Any
@@ -11,9 +12,11 @@ from kit import quantities
 from kit.analysis import words
 from kit.errors import InputError
 from kit.formula import Formula, read_formula
-from kit.panels.fields import LABELS, Typed, above_0, count, number, section, setting
+from kit.panels.fields import LABELS, Typed, above_0, count, number, section
 from kit.panels.plan_offers import can_answer, can_be_set, example
-from kit.plan.factors import Factor, Kitchen
+from kit.panels.slide import Slide
+from kit.plan.factors import Factor
+from kit.plan.kitchen import Kitchen
 from kit.plan.limits import Limits
 from kit.plan.plan import Plan
 from kit.plan.spread import Spread
@@ -34,6 +37,8 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
         self._make_fields()
         #: what earlier trials tell, by how `spread` offers it
         self.spreads: dict[str, Spread] = {}
+        #: what is unusual about what is typed
+        self.doubts: list[str] = []
         self.asks = widgets.Box(
             [
                 section(
@@ -73,10 +78,7 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
         self.other_settings = Typed("Its settings", "", "such as 5 or 6")
         self.outcome = pick("I measure", outcomes)
         self.matters = Typed("What matters", "2", "smallest difference you care about")
-        self.bakes = widgets.IntSlider(
-            value=5, min=1, max=12, description="Bakes", style=LABELS, layout=wide(),
-            continuous_update=False,
-        )  # fmt: skip
+        self.bakes = Slide(label="Bakes", low=1, high=12, step=1, value=5)
         week = date.today() + timedelta(days=7)
         self.first = Typed("First bake on", week.isoformat(), "year-month-day")
         self.doughs = Typed("Doughs a bake", "4", "as many as you have tubs")
@@ -116,7 +118,7 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
 
     def _kitchen(self) -> Kitchen:
         return Kitchen(
-            bakes=self.bakes.value,
+            bakes=int(self.bakes.value),
             doughs_per_bake=count(self.doughs),
             pieces_per_dough=count(self.pieces),
             places=count(self.places),
@@ -163,7 +165,9 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
     def _size(self) -> dict[str, Any]:
         """How much dough, on which scale."""
         return {
-            "raw_piece_g": self.piece.read(lambda text: above_0(text, "g", "raw piece")),
+            "raw_piece_g": self._usual(
+                self.piece, "ball_weight_g", lambda text: above_0(text, "g", "raw piece")
+            ),
             "scale_step_g": self.step.read(lambda text: above_0(text, "g", "scale step")) or 1.0,
             "fine_step_g": self.fine.read(lambda text: above_0(text, "g", "fine scale step")),
             "scale_unit": "oz" if in_ounces(self.step.value) else "g",
@@ -174,7 +178,7 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
         fields = (("retard_hours", self.retard, "h"), ("side_minutes", self.side, "min"))
         varied = [f.quantity for f in plan.factors]
         same = {
-            name: field.read(partial(setting, quantity=quantities.get(name), unit=unit))
+            name: self._usual(field, name, partial(number, unit=unit, field=name))
             for name, field, unit in fields
             if name not in varied
         }
@@ -191,9 +195,17 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
             ),
         }  # fmt: skip
         limits = self.awake_from.read(lambda _: Limits(**read))
-        temp = quantities.get("room_temp_c")
-        room = self.room.read(partial(setting, quantity=temp, unit="°C"))
-        return {"limits": limits, "room_temp_c": room}
+        room = partial(number, unit="°C", field="room_temp_c")
+        return {"limits": limits, "room_temp_c": self._usual(self.room, "room_temp_c", room)}
+
+    def _usual(
+        self, field: Typed, quantity: str, reader: Callable[[str], float | None]
+    ) -> float | None:
+        """Read a field; what cannot be is refused, what is unusual becomes a doubt."""
+        checked = field.read(lambda text: quantities.get(quantity).check(reader(text)))
+        if checked.doubt and checked.doubt not in self.doubts:
+            self.doubts.append(checked.doubt)
+        return checked.value
 
 
 def _factor(quantity: str, text: str) -> Factor:

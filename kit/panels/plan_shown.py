@@ -26,7 +26,7 @@ _UNKNOWN = (
 
 def show_plan(
     plan: Plan, powers: Sequence[Power], weights: WeighingSheet | None, schedule: Schedule,
-    call: str,
+    call: str, unusual: Sequence[str] = (),
 ) -> str:  # fmt: skip
     """Write a plan as HTML; whatever people typed is escaped.
 
@@ -40,6 +40,8 @@ def show_plan(
         Of the first bake.
     call : str
         The same from Python.
+    unusual : sequence of str
+        What is to be asked about what was typed.
     """
     power = powers[0] if powers else None
     said = [] if power is None else power.sentences
@@ -53,7 +55,7 @@ def show_plan(
         f'<div role="status"><p class="kit-lead">{escape(also_us(lead))}</p>',
         _texts([*said[1:], *others] if said else [unknown]),
         f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
-        _doubts(plan, powers, weights, schedule),
+        _doubts(plan, powers, weights, schedule, unusual),
         '<div class="kit-pictures">',
         _picture(plan.plot(), "Which dough is mixed when", str(plan), "Boxes are doughs, in the "
                  "order of mixing; alike colours are alike recipes."),
@@ -90,8 +92,9 @@ def _items(texts: list[str]) -> str:
 
 
 def _doubts(
-    plan: Plan, powers: Sequence[Power], weights: WeighingSheet | None, schedule: Schedule
-) -> str:
+    plan: Plan, powers: Sequence[Power], weights: WeighingSheet | None, schedule: Schedule,
+    unusual: Sequence[str],
+) -> str:  # fmt: skip
     """What to know before baking; once, whoever says it."""
     checks = [*plan.checks, *(check for power in powers for check in power.checks)]
     if weights is not None:
@@ -99,7 +102,7 @@ def _doubts(
     if 60 * schedule.times.start < time.time():
         begin = f"{say_moment(schedule.times.start, schedule.zone)} {schedule.table_time.year}"
         checks.insert(0, f"the first bake would begin at {begin}, which is past: take a later day")
-    told = [words.capital(check) for check in dict.fromkeys(checks)]
+    told = [words.capital(check) for check in dict.fromkeys([*unusual, *checks])]
     if not told:
         return ""
     listed = _items([t if t.endswith((".", "?", "!")) else f"{t}." for t in told])

@@ -1,7 +1,7 @@
 """The record panel: choose a trial and a bake, and write down what was done and what came out."""
 
-from collections.abc import Callable
-from datetime import datetime
+from collections.abc import Callable, Sequence
+from datetime import date, datetime
 from html import escape
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -17,7 +17,7 @@ from kit.panels.record_tables import LevelTable, workspace_key
 from kit.panels.record_trial import TrialForm
 from kit.panels.running import RunningPanel
 from kit.panels.style import STYLE, trouble
-from kit.panels.today import todays_bake
+from kit.panels.today import todays_bake, trial_at_work
 from kit.quantities import LEVELS
 from kit.records.things import Bake
 from kit.records.typed import whole
@@ -59,6 +59,7 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         self.form = TrialForm(workspace, self._begun)
         self.about = widgets.HTML()
         self.bake = widgets.Dropdown(description="Bake", style=LABELS, layout=_LAYOUT)
+        self.coming = widgets.HTML()
         self.day = Typed("New bake on", hint="today, or year-month-day")
         self.begin = widgets.Button(description="Begin a bake", layout=_button())
         self.doughs = Typed("Doughs", hint="how many")
@@ -85,8 +86,8 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         choose = widgets.Box(
             [
                 section("Which trial?", self.trial, self.about, self.new, self.form),
-                section("Which bake?", self.bake, self.day, self.begin, self.change, self._counts,
-                        self.said),
+                section("Which bake?", self.bake, self.coming, self.day, self.begin, self.change,
+                        self._counts, self.said),
             ],
             layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
         )  # fmt: skip
@@ -133,7 +134,7 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
     def refresh(self) -> None:
         """Show what the records have now; texts that are not saved stay in their fields."""
         names = [trial.name for trial in self.workspace.trials()]
-        picked = self.trial.value if self.trial.value in names else self._last_worked_on(names)
+        picked = self.trial.value if self.trial.value in names else trial_at_work(self.workspace)
         self._filling = True
         self.trial.options = names
         self.trial.value = picked
@@ -142,26 +143,17 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         _show(self.form, self.new.value)
         self._show_trial()
 
-    def _last_worked_on(self, names: list[str]) -> str | None:
-        """The trial of the newest step in the history, else the newest one."""
-        done = self.workspace.history(_HISTORY)
-        for what in reversed(list(done["what"][~done["undone"]])):
-            if found := [name for name in names if what.startswith(f"{name}: ")]:
-                return max(found, key=len)
-        return names[-1] if names else None
-
     def _show_trial(self) -> None:
         if self._filling:
             return
         trial = self.chosen
         bakes = trial.bakes() if trial else []
         self.about.value = _about(trial) if trial else ""
-        options = [(f"{bake}{f' of {bake.day}' if bake.day else ''}", bake.id) for bake in bakes]
         ids = [bake.id for bake in bakes]
         meant = todays_bake(bakes)
         picked = self.bake.value if self.bake.value in ids else (meant.id if meant else None)
         self._filling = True
-        self.bake.options = options[::-1]
+        self.bake.options = _offered(bakes)
         self.bake.value = picked
         self._filling = False
         self.begin.disabled = self.day.text.disabled = trial is None
@@ -171,6 +163,7 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         if self._filling:
             return
         trial, bake = self.chosen, self.chosen_bake
+        self.coming.value = _coming(bake)
         self.change.layout.display = None if bake else "none"
         if trial and bake:
             doughs = trial.doughs(bake)
@@ -213,8 +206,10 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
             self.running.children = [running]
 
     def _stored(self) -> None:
-        """A table stored something."""
+        """A table stored something; bakes and their days may be others now, here or elsewhere."""
         self.said.value = self.undone.value = ""
+        if (trial := self.chosen) and _offered(trial.bakes()) != list(self.bake.options):
+            self._show_trial()
         self._show_last()
 
     def _noted(self) -> None:
@@ -238,10 +233,14 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
     def _doing(self, what: Callable[[], str], said: widgets.HTML) -> None:
         """Do what a button says; tell beside it what was done or why it cannot be."""
         self.said.value = self.undone.value = ""
+        fields = (self.day, self.doughs, self.loads, self.pieces)
+        for field in fields:
+            field.said.value = ""
         try:
             text = what()
         except KitError as exc:
-            said.value = trouble(str(exc))
+            if not any(field.said.value for field in fields):  # else it stands beside its field
+                said.value = trouble(str(exc))
         else:
             said.value = f'<p role="status">{escape(text)}</p>' if text else ""
 
@@ -302,9 +301,27 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         return said[0].upper() + said[1:] + "."
 
 
+def _offered(bakes: Sequence[Bake]) -> list[tuple[str, str]]:
+    """The bakes as the menu offers them, the newest first."""
+    return [(f"{bake}{f' of {bake.day}' if bake.day else ''}", bake.id) for bake in bakes][::-1]
+
+
+def _today(bake: Bake) -> date:
+    return datetime.now(ZoneInfo(bake.zone)).date()
+
+
 def _is_on(bake: Bake) -> bool:
     """Whether it is the day of the bake."""
-    return bake.day == datetime.now(ZoneInfo(bake.zone)).date()
+    return bake.day == _today(bake)
+
+
+def _coming(bake: Bake | None) -> str:
+    """Say where the bake that is shown is still to come: what is typed may be of another one."""
+    if bake is None or bake.day is None or bake.day <= _today(bake):
+        return ""
+    days = words.plural((bake.day - _today(bake)).days, "day")
+    told = f"It is planned in {days}. Baked earlier or later? Change its day below."
+    return f'<p class="kit-banner" role="status">{told}</p>'
 
 
 def _button() -> widgets.Layout:

@@ -23,12 +23,14 @@ __all__ = ["LevelSheet"]
 
 #: what belongs to the thing itself and is no quantity: its label, and whether it takes words
 _FIELDS = {
-    "bake": {"flour_lot": ("Flour lot", True), "yeast_lot": ("Yeast lot", True),
-             "note": ("Note", True)},
+    "bake": {"day": ("Day", True), "flour_lot": ("Flour lot", True),
+             "yeast_lot": ("Yeast lot", True), "note": ("Note", True)},
     "dough": {"note": ("Note", True)},
     "load": {},
     "piece": {"load": ("Load", False), "place": ("Place", False)},
 }  # fmt: skip
+#: which of these a plan fills in
+_GIVEN = {"day", "load", "place"}
 #: what else a bare number may be meant in: as it is typed, and as it is shown
 _CUSTOMARY = {"°C": ("F", "°F"), "mm": ("in", "in"), "g": ("oz", "oz")}
 #: how a value came, said beside it when nobody typed it
@@ -137,7 +139,7 @@ class LevelSheet:
         label = f"{f'{head.text} {head.more}'.strip()}, {named}"
         if head.key in _FIELDS[self.level]:
             words = _FIELDS[self.level][head.key][1]
-            return Cell(label, _own_text(thing, head.key), words=words)
+            return Cell(label, _own_text(thing, head.key), words=words, given=head.key in _GIVEN)
         quantity = quantities.get(head.key)
         said = []
         planned = plan.get((thing.id, head.key))

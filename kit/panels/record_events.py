@@ -68,8 +68,8 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
         trial = self._trial
         assert trial is not None
         fields = {"kind": self.what, "text": self.more, "at": self.at}
-        for field in fields.values():
-            field.said.value = ""
+        for said in (self.said, *(field.said for field in fields.values())):
+            said.value = ""
         try:
             at = self.at.value.strip()
             when = read_when("at", at, trial.zone, datetime.now(UTC)) if at else None

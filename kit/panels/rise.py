@@ -17,7 +17,7 @@ from kit.errors import InputError, KitError
 from kit.panels.fields import LABELS, Typed, beside, number, section
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE, in_words, trouble
-from kit.panels.today import todays_bake
+from kit.panels.today import todays_bake, trial_at_work
 from kit.records.things import Dough
 from kit.workspace import Trial, Workspace
 from kit.writeup.safety import SAFETY
@@ -37,7 +37,7 @@ _OWN_STYLE = """<style>
 .kit-rise .kit-board select {background: var(--jp-layout-color1, #fff); border: 1px solid #767676;
   border-radius: 4px; color: inherit; flex: 1 1 14rem; font-size: 1rem; max-width: 26rem;
   min-height: 44px; min-width: 0}
-.kit-rise .kit-board select:focus-visible {outline: 3px solid #e08a00; outline-offset: 2px}
+.kit-rise .kit-board select:focus-visible {outline: 3px solid #cc7000; outline-offset: 2px}
 </style>"""
 
 
@@ -71,6 +71,7 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
         self._filling = False
         names = [trial.name for trial in workspace.trials()]
         self.trial = _pick("Trial", names[::-1])
+        self.trial.value = trial_at_work(workspace)
         self.dough = _pick("Dough", [])
         self.reader = _Reader(
             ways=[{"key": key, "words": way.words, "holds": way.holds} for key, way in WAYS.items()]

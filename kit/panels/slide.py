@@ -29,7 +29,8 @@ class Slide(anywidget.AnyWidget):
       el.classList.add("kit-slide");
       el.append(label, input, shown);
       let waiting = null;
-      const tell = () => (shown.textContent = Number(input.value).toFixed(2));
+      const digits = Math.max(0, -Math.floor(Math.log10(model.get("step"))));
+      const tell = () => (shown.textContent = Number(input.value).toFixed(digits));
       const show = () => {
         if (waiting === null) input.value = model.get("value");
         tell();
@@ -52,11 +53,12 @@ class Slide(anywidget.AnyWidget):
     export default { render };
     """
     _css = """
-    .kit-slide {align-items: center; display: flex; flex-wrap: wrap; font-size: 1rem;
-      gap: .2rem .8rem; margin: .3rem 0}
-    .kit-slide label {font-weight: 600}
+    .kit-slide {align-items: center; display: flex; flex-wrap: wrap; gap: .2rem .5rem;
+      margin: 0 2px}
+    .kit-slide label {text-align: right; width: 11rem}
+    @media (max-width: 35rem) {.kit-slide label {text-align: left; width: auto}}
     .kit-slide input {flex: 1 1 14rem; max-width: 26rem; min-height: 44px}
-    .kit-slide input:focus-visible {outline: 3px solid #1f5fa8}
+    .kit-slide input:focus-visible {outline: 3px solid #cc7000}
     .kit-slide output {font-variant-numeric: tabular-nums}
     """
     label = traitlets.Unicode().tag(sync=True)

@@ -27,16 +27,20 @@ STYLE = """<style>
   font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
 .kit-answer summary {cursor: pointer}
 .kit-answer pre {white-space: pre-wrap}
-/* a hint must not look like what was typed, in a dark theme either */
-.kit-panel ::placeholder {color: var(--jp-ui-font-color1, #1d1d1d); font-style: italic;
-  opacity: .7}
+/* a hint must not look like what was typed, and be read, in a dark theme either */
+.kit-panel ::placeholder {color: var(--jp-ui-font-color1, #1d1d1d) !important;
+  font-style: italic; opacity: .7}
+/* the browser's own arrow has the colour of the text; JupyterLab's is black in a dark theme */
+.kit-panel .widget-dropdown > select {appearance: auto; background-image: none !important}
+/* what stays pressed is told by more than a shade */
+.kit-panel .widget-toggle-button.mod-active {box-shadow: inset 0 0 0 3px currentColor}
 .kit-panel :is(select, input, textarea, .jupyter-button, summary):focus-visible {
-  outline: 3px solid #e08a00 !important; outline-offset: -1px}
+  outline: 3px solid #cc7000 !important; outline-offset: -1px}
 .kit-section {font-size: 1.05rem; font-weight: 600; margin: .9em 0 .3em}
 .kit-answer td.kit-wrap {white-space: normal; padding-right: 0}
 .kit-weights thead th {white-space: normal; vertical-align: bottom; min-width: 6.5rem}
 .kit-banner {border-left: .3rem solid #b35900; padding: .2em .7em}
-.kit-trouble {border-left: .3rem solid #8b1a1a; padding: .2em .7em; line-height: 1.4;
+.kit-trouble {border-left: .3rem solid #d9402f; padding: .2em .7em; line-height: 1.4;
   overflow-wrap: anywhere}
 @media (max-width: 35rem) {
   .kit-panel .widget-inline-hbox {flex-flow: column; height: auto; align-items: stretch}
@@ -47,6 +51,7 @@ STYLE = """<style>
   .kit-panel select, .kit-panel .widget-text input[type="text"] {
     min-height: 44px; height: 44px; font-size: 1rem}
   .kit-panel .widget-inline-hbox > label {line-height: 2}
+  .kit-panel .jupyter-button {height: auto; min-height: 44px}
 }
 </style>"""
 

@@ -6,14 +6,14 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from kit import charts
 from kit.analysis import words
-from kit.analysis.tasting import consistency, tasters_needed
+from kit.analysis.tasting import tasters_needed
 from kit.analysis.tasting.needed import Needed
 from kit.errors import InputError, KitError
 from kit.panels.fields import LABELS, Typed, people, section, share
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE, link, trouble
+from kit.panels.taste_shown import answer_page, few_tasters
 from kit.panels.today import trial_to_answer
 from kit.workspace import Trial, Workspace
 
@@ -172,20 +172,18 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             if not self.noticed.said.value:
                 self.enough.value = trouble(str(exc))
             return
-        few = self._fewer_than(need.first)
-        entered = "" if few is None else f" You have entered {few}, who may well miss it."
-        self.enough.value = (
-            f'<p role="status">{escape(f"It would take {need.headline}{entered}")}</p>'
-        )
-
-    def _fewer_than(self, needed: int) -> int | None:
-        """How many tasters are entered, where that is too few; None where it cannot be read."""
         try:
-            typed = self.tasters.read(people)
+            entered = self.tasters.read(people)
         except InputError:
-            return None  # said beside the field
-        count = typed if isinstance(typed, int) else len(typed)
-        return count if count < needed else None
+            told = ""  # said beside the field
+        else:
+            count = entered if isinstance(entered, int) else len(entered)
+            told = (
+                f" You have entered {count}, who {few}."
+                if (few := few_tasters(need, count))
+                else ""
+            )
+        self.enough.value = f'<p role="status">{escape(f"It would take {need.headline}{told}")}</p>'
 
     def _need(self) -> Needed:
         method, able = self.method.value, self.noticed.read(share)
@@ -195,9 +193,9 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         """Say before anybody tastes what a small tasting cannot tell."""
         if self.method.value not in _CHOOSE or self.noticed.said.value:
             return []
-        if count >= (need := self._need()).first:
-            return []
-        return [f"{need.tasters} tasters are needed, as said above: {count} may well miss it"]
+        need = self._need()
+        few = few_tasters(need, count)
+        return [f"{need.tasters} tasters are needed, as said above: {count} {few}"] if few else []
 
     def _plan(self) -> None:
         self.planned.value = ""
@@ -372,35 +370,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             if not self.matters.said.value:
                 self.shown.value = trouble(str(exc))
             return
-        self.shown.value = _page(self.chosen, self.answer, told, self.tasting.value, matters)
-
-
-def _page(trial: Trial, answer: Any, told: Any, number: int, matters: float | None) -> str:
-    """The answer as HTML; whatever people typed is escaped."""
-    chart = charts.svg(answer.plot(), answer.headline, answer.sentence)
-    texts = (answer.sentence, answer.could_miss, answer.next_step)
-    notes = "".join(f"<li>{escape(words.capital(check))}.</li>" for check in answer.checks)
-    steady = ""
-    if told["method"].iloc[0] == "scores" and told.duplicated(["taster", "sample"]).any():
-        found = consistency(told, mark="mark")
-        steady = f"<p>{escape(found.headline)} {escape(found.sentence)}</p>"
-    banner = (
-        '<p class="kit-banner"><strong>Invented data</strong>, made up to show how this works.</p>'
-    )
-    with_matters = "" if matters is None else f", matters={matters:g}"
-    return (
-        f'<section class="kit-answer">{banner if trial.invented else ""}'
-        f'<div role="status"><p class="kit-lead">{escape(answer.headline)}</p>'
-        + "".join(f"<p>{escape(text)}</p>" for text in texts)
-        + (f"<ul>{notes}</ul>" if notes else "")
-        + f'</div><figure><div class="kit-picture" role="region" tabindex="0" '
-        f'aria-label="{escape(answer.headline)}">{chart}</div></figure>{steady}'
-        "<details><summary>For the statistician</summary>"
-        f"<p>{escape(answer.statistics)}</p></details>"
-        "<details><summary>The same from Python</summary>"
-        f"<pre>trial = ws.trial({escape(repr(trial.name))})\n"
-        f"print(trial.tasting_answer({number}{with_matters}))</pre></details></section>"
-    )
+        self.shown.value = answer_page(self.chosen, self.answer, told, self.tasting.value, matters)
 
 
 def _seed(trial: Trial) -> int:

@@ -8,7 +8,23 @@ from kit.quantities import Quantity
 from kit.records.things import Bake
 from kit.workspace import Trial, Workspace
 
-__all__ = ["outcomes_of", "todays_bake", "trial_to_answer"]
+__all__ = ["outcomes_of", "todays_bake", "trial_at_work", "trial_to_answer"]
+
+#: steps of the history that are looked at
+_LOOKED_AT = 40
+
+
+def trial_at_work(workspace: Workspace) -> str | None:
+    """Return the name of the trial of the newest step in the history, else of the newest one.
+
+    None where there is no trial.
+    """
+    names = [trial.name for trial in workspace.trials()]
+    done = workspace.history(_LOOKED_AT)
+    for what in reversed(list(done["what"][~done["undone"]])):
+        if found := [name for name in names if what.startswith(f"{name}: ")]:
+            return max(found, key=len)
+    return names[-1] if names else None
 
 
 def trial_to_answer(workspace: Workspace) -> str | None:

@@ -10,7 +10,8 @@ from kit.analysis.mixing import shared_mixings
 from kit.analysis.moments import Integers
 from kit.errors import DesignError
 from kit.plan.cautions import cautions
-from kit.plan.factors import Factor, Kitchen, Setting
+from kit.plan.factors import Factor, Setting
+from kit.plan.kitchen import Kitchen
 from kit.plan.layout import Doughs, factors_in_order, lay_out
 from kit.plan.model import Model, ModelKind, make_model
 from kit.plan.optimal import Chosen, Ratios, optimal

@@ -19,7 +19,8 @@ from kit.given import as_whole
 from kit.plan.arrangement import arrangement
 from kit.plan.cautions import CURVES, cautions
 from kit.plan.choice import optimal_plan
-from kit.plan.factors import Factor, Kitchen
+from kit.plan.factors import Factor
+from kit.plan.kitchen import Kitchen
 from kit.plan.layout import factors_in_order, lay_out
 from kit.plan.model import ModelKind
 from kit.plan.plan import Plan
@@ -104,7 +105,7 @@ def design(
     """
     factors = _check_factors(factors, kind, seed, star, centre)
     if not isinstance(kitchen, Kitchen):
-        raise InputError("kitchen", kitchen, "must be a Kitchen", "Kitchen(bakes=5, tubs=4).")
+        raise InputError("kitchen", kitchen, "must be a Kitchen", "Write Kitchen(bakes=5, tubs=4).")
     seed, centre = int(seed), None if centre is None else int(centre)
     kitchen, notes = kitchen.fitted()
     asked = Asked(

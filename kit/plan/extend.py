@@ -8,7 +8,8 @@ import pandas as pd
 from kit.analysis import words
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.plan.choice import plan_of, ratios_of
-from kit.plan.factors import Factor, Kitchen
+from kit.plan.factors import Factor
+from kit.plan.kitchen import Kitchen
 from kit.plan.model import ModelKind, make_model
 from kit.plan.optimal import information, optimal
 from kit.plan.plan import Plan

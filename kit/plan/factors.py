@@ -1,10 +1,10 @@
-"""What is set on purpose, and what the kitchen can do."""
+"""What is set on purpose: a quantity, its settings, and where they are decided."""
 
 import difflib
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from kit import quantities
@@ -12,7 +12,7 @@ from kit.analysis import words
 from kit.errors import DesignError, InputError, NotFoundError
 from kit.given import as_number, as_whole
 
-__all__ = ["DECIDED", "MOST_SETTINGS", "Decided", "Factor", "Kitchen", "Level", "Setting"]
+__all__ = ["DECIDED", "MOST_SETTINGS", "Decided", "Factor", "Level", "Setting"]
 
 Decided = Literal["mixing", "retarding", "shaping", "griddle"]
 Level = Literal["dough", "load", "piece"]
@@ -22,14 +22,11 @@ Setting = float | str
 DECIDED: tuple[Decided, ...] = ("mixing", "retarding", "shaping", "griddle")
 #: More settings of one factor than this are no plan for a kitchen.
 MOST_SETTINGS = 24
-_LARGEST = 10_000
 #: Numbers with nothing but spaces between, a unit after the last: a comma in one is a decimal's.
 _SPACED = re.compile(r"\d+(?:[.,]\d+)?(?:\s+\d+(?:[.,]\d+)?)+\s*[^\d\s.,;/]*")
 _SPAN = re.compile(
     r"(.+?)\s*(?:\bto\b|–|—|(?<=[\d%])\s*-(?=\s*\d)|\.\.+|…)\s*(.+?)(?:\s+in\s+(\d+))?"
 )
-#: More pieces than this no kitchen bakes for a question (own choice), and planning takes minutes.
-MOST_PIECES = 20_000
 
 
 @dataclass(frozen=True)
@@ -306,106 +303,3 @@ def _setting(given: Any) -> Any:
     if number is None or not math.isfinite(number):
         return given
     return int(number) if number.is_integer() else number
-
-
-@dataclass(frozen=True)
-class Kitchen:
-    """What the kitchen can do.
-
-    Parameters
-    ----------
-    bakes : int
-        How many sessions there will be ("five Thursdays").
-    doughs_per_bake : int, optional
-        How many doughs can be mixed for one bake; the number of `tubs` when not given.
-    pieces_per_dough : int
-        How many pieces one dough makes.
-    places : int
-        How many pieces the griddle holds at once.
-    loads_per_bake : int, optional
-        How often the griddle can be filled in one bake; as often as needed when not given.
-    tubs : int, optional
-        How many doughs can rest at once.
-    shared_loads : bool
-        Whether pieces of several doughs may lie on the griddle together.
-    """
-
-    bakes: int
-    doughs_per_bake: int | None = None
-    pieces_per_dough: int = 6
-    places: int = 6
-    loads_per_bake: int | None = None
-    tubs: int | None = None
-    shared_loads: bool = True
-
-    def __post_init__(self) -> None:
-        for field in (
-            "bakes", "doughs_per_bake", "pieces_per_dough", "places", "loads_per_bake", "tubs",
-        ):  # fmt: skip
-            value = getattr(self, field)
-            if value is None:
-                continue
-            whole = as_whole(value)
-            if whole is None:
-                raise InputError(field, value, "must be a whole number")
-            if not 1 <= whole <= _LARGEST:
-                raise InputError(field, value, f"must lie between 1 and {_LARGEST}")
-            object.__setattr__(self, field, whole)
-        pieces = self.bakes * self.doughs * self.pieces_per_dough
-        if pieces > MOST_PIECES:
-            raise InputError(
-                "pieces", pieces, f"must be at most {MOST_PIECES} in all",
-                "Look again at bakes, doughs a bake and pieces a dough.",
-            )  # fmt: skip
-        if self.doughs_per_bake is None and self.tubs is None:
-            raise InputError(
-                "doughs_per_bake", None, "must be given, or tubs",
-                "Say how many doughs you can mix for one bake.",
-            )  # fmt: skip
-
-    @property
-    def doughs(self) -> int:
-        """Doughs that one bake can have: no more than there are tubs."""
-        asked = self.doughs_per_bake or self.tubs or 1
-        return min(asked, self.tubs or asked)
-
-    def fitted(self) -> tuple["Kitchen", list[str]]:
-        """The nearest kitchen whose loads hold all its pieces, and what was changed.
-
-        Pieces are given up before doughs: more pieces do not replace more doughs.
-        """
-        notes = []
-        kitchen = replace(self, doughs_per_bake=self.doughs)
-        if self.doughs_per_bake and self.doughs < self.doughs_per_bake:
-            notes.append(
-                f"{self.doughs_per_bake} doughs a bake do not fit into "
-                f"{words.plural(self.tubs or 1, 'tub')}: planned with {self.doughs}"
-            )
-        if kitchen.loads_per_bake is None:
-            return kitchen, notes
-        room = kitchen.loads_per_bake * kitchen.places
-        wanted = kitchen.loads_needed(kitchen.doughs, kitchen.pieces_per_dough)
-        if wanted <= kitchen.loads_per_bake:
-            return kitchen, notes
-        doughs = kitchen.doughs
-        if kitchen.shared_loads:
-            doughs = min(doughs, room)
-            pieces = min(kitchen.pieces_per_dough, room // doughs)
-        else:
-            doughs = min(doughs, kitchen.loads_per_bake)
-            pieces = min(
-                kitchen.pieces_per_dough, kitchen.loads_per_bake // doughs * kitchen.places
-            )
-        notes.append(
-            f"{words.plural(kitchen.doughs, 'dough')} of "
-            f"{words.plural(kitchen.pieces_per_dough, 'piece')} need {wanted} loads a bake, and "
-            f"there is time for {kitchen.loads_per_bake}: planned with "
-            f"{words.plural(doughs, 'dough')} of {words.plural(pieces, 'piece')}"
-        )
-        return replace(kitchen, doughs_per_bake=doughs, tubs=None, pieces_per_dough=pieces), notes
-
-    def loads_needed(self, doughs: int, pieces: int) -> int:
-        """Fills of the griddle for so many doughs of so many pieces."""
-        if self.shared_loads:
-            return -(-doughs * pieces // self.places)
-        return doughs * -(-pieces // self.places)

@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis.moments import Floats, Integers
-from kit.plan.factors import Factor, Kitchen, Setting
+from kit.plan.factors import Factor, Setting
 from kit.plan.griddle import blind_codes, into_loads, onto_places
+from kit.plan.kitchen import Kitchen
 
 __all__ = ["COLUMNS", "Doughs", "factors_in_order", "lay_out"]
 

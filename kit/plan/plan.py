@@ -8,7 +8,8 @@ import pandas as pd
 
 from kit.alike import Alike
 from kit.analysis import words
-from kit.plan.factors import Factor, Kitchen
+from kit.plan.factors import Factor
+from kit.plan.kitchen import Kitchen
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

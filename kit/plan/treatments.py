@@ -10,7 +10,8 @@ from kit.analysis import words
 from kit.analysis.moments import Floats, Integers
 from kit.errors import DesignError, InputError
 from kit.plan import points as shapes
-from kit.plan.factors import Factor, Kitchen, Setting
+from kit.plan.factors import Factor, Setting
+from kit.plan.kitchen import Kitchen
 from kit.plan.model import make_model
 from kit.plan.plan import settings_in_words
 

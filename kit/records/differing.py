@@ -6,11 +6,19 @@ import numpy as np
 import pandas as pd
 
 from kit import quantities
+from kit.analysis import words
 from kit.errors import DataError, InputError
 from kit.records.frame import STRUCTURE
 from kit.records.things import Bake, Dough, Piece, Thing
 
-__all__ = ["differing"]
+__all__ = ["CAUTION", "differing", "rows"]
+
+#: said below two batches side by side
+CAUTION = (
+    "What was recorded of pieces is their mean. Two batches differ in many ways at once, and by "
+    "themselves too: this shows what to look into, not what made the difference. A comparison "
+    "over several bakes asks that."
+)
 
 #: says which thing it is, and not how it was made
 _NAMES = frozenset({"bake", "dough", "load", "piece", "place"})
@@ -44,14 +52,14 @@ def differing(frame: pd.DataFrame, one: Thing, other: Thing) -> pd.DataFrame:
     if one.id == other.id:
         raise InputError("other", other, "is the same one", "Give another.")
     mine, theirs = _rows(frame, one), _rows(frame, other)
-    rows = []
+    differ = []
     for name in [str(c) for c in frame if c not in _NAMES]:
         a, b = _value(mine[name], name), _value(theirs[name], name)
         number = isinstance(a, float)
         if a == b or (number and (np.isclose(a, b, rtol=1e-12, atol=0, equal_nan=True))):
             continue
-        rows.append((name, quantities.label(name), a, b, b - a if number else np.nan))
-    return pd.DataFrame(rows, columns=["quantity", "label", str(one), str(other), "difference"])
+        differ.append((name, quantities.label(name), a, b, b - a if number else np.nan))
+    return pd.DataFrame(differ, columns=["quantity", "label", str(one), str(other), "difference"])
 
 
 def _rows(frame: pd.DataFrame, thing: Thing) -> pd.DataFrame:
@@ -79,3 +87,34 @@ def _value(cells: Any, name: str) -> Any:
     if name == "day":
         cells = cells.dt.strftime("%Y-%m-%d")
     return ", ".join(dict.fromkeys(cells.dropna().astype(str))) or None
+
+
+def rows(found: pd.DataFrame) -> list[tuple[str, str, str, str]]:
+    """Return what `differing` found as it is read: name, each's value, difference.
+
+    What is alike as it is written is left out.
+    """
+    one, other = found.columns[2:4]
+    read = []
+    for row in found.to_dict("records"):
+        mine, theirs = (_shown(row["quantity"], row[name]) for name in (one, other))
+        if mine != theirs:  # closer than it is written
+            name = words.capital(words.name(row["quantity"]))
+            read.append((name, mine, theirs, _shown(row["quantity"], row["difference"], sign=True)))
+    return read
+
+
+def _shown(name: str, value: Any, sign: bool = False) -> str:
+    """A value with its unit, a mean of whole numbers to a tenth; a dash where nothing is known."""
+    if value is None or value != value:
+        return "–"
+    if not isinstance(value, float):
+        return str(value)
+    try:
+        known = quantities.get(name)
+    except LookupError:
+        text = f"{value:.4g}"
+    else:
+        decimals = known.decimals or (0 if value.is_integer() else 1)
+        text = f"{value:.{decimals}f} {known.unit}".strip()
+    return f"+{text}" if sign and value > 0 else words.minus(text)

@@ -18,9 +18,10 @@ from kit import quantities
 from kit.errors import InputError
 from kit.quantities import Checked, Quantity
 from kit.records import tables as t
+from kit.records.bench.when import read_at
 from kit.records.journal import Row, Step
 from kit.records.things import TABLE_OF, Thing, check_there, there
-from kit.records.typed import margin, moment, text
+from kit.records.typed import margin, text
 
 __all__ = [
     "HOW",
@@ -260,7 +261,7 @@ def note_event(
     row = {
         "trial_id": trial_id, "level": on.level if on is not None else "trial",
         "target_id": on.id if on is not None else trial_id, "kind": short,
-        "text": text("text", what, longest=2000, needed=False), "at": moment("at", at, zone),
+        "text": text("text", what, longest=2000, needed=False), "at": read_at("at", at, zone),
     }  # fmt: skip
     return Event(step.add(t.event, row), short, str(row["text"]), str(row["at"]), on)
 

@@ -15,6 +15,7 @@ from kit.records import planned, readings, structure, things, trials
 from kit.records import tables as t
 from kit.records.bench.stages import Noted
 from kit.records.bench.verbs import TrialStages
+from kit.records.bench.when import read_at
 from kit.records.differing import differing
 from kit.records.frame import Frames, read
 from kit.records.readings import Event
@@ -22,7 +23,6 @@ from kit.records.sheets.verbs import TrialSheets
 from kit.records.things import Bake, Dough, Load, Piece, Thing
 from kit.records.trial_tastings import TrialTastings
 from kit.records.typed import day as read_day
-from kit.records.typed import moment
 
 __all__ = ["TrialRecords"]
 
@@ -224,7 +224,8 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         u : str or float, optional
             Standard uncertainty, in the quantity's unit.
         at : str or datetime, optional
-            When, by the clock of the kitchen; now when not given.
+            When, by the clock of the kitchen: ``"9:40"``, ``"yesterday 21:15"``, ISO form; now
+            when not given.
         note : str, optional
             For example why an unusual value is right.
 
@@ -240,7 +241,7 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         """
         on = self._by_code(thing, quantities.get(quantity)) if isinstance(thing, str) else thing
         # only a time without an offset needs the kitchen's zone, and that is another question
-        when = "" if at is None else moment("at", at, self.zone)
+        when = "" if at is None else read_at("at", at, self.zone)
         with self._step() as step:
             return readings.record(step, self.id, on, quantity, value, how, u, when, note)
 
@@ -276,7 +277,8 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         on : Bake, Dough, Load or Piece, optional
             What it happened to; the whole trial when not given.
         at : str or datetime, optional
-            When, by the clock of the kitchen; now when not given.
+            When, by the clock of the kitchen: ``"9:40"``, ``"yesterday 21:15"``, ISO form; now
+            when not given.
         """
         with self._step() as step:
             zone = trials.trial_row(step.connection, self.id).zone

@@ -12,9 +12,9 @@ import pandas as pd
 from kit.analysis import words
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records import tastings, trials
+from kit.records.bench.when import read_at
 from kit.records.trial_head import TrialHead
 from kit.records.trouble import in_words
-from kit.records.typed import moment
 
 if TYPE_CHECKING:
     from kit.analysis.tasting import Choice, Ranking, Scores
@@ -173,7 +173,7 @@ class TrialTastings(TrialHead):
         NotFoundError, InputError
             A taster or code that is not there, a mark that is none, a tasting already opened.
         """
-        when = moment("at", at, self.zone)
+        when = read_at("at", at, self.zone)
         with self._step() as step:
             number = tastings.number_of(step.connection, self.id, tasting)
             said = tastings.answer(step, self.id, number, taster, answer, plate, when)

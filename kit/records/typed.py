@@ -178,7 +178,7 @@ def moment(field: str, value: str | datetime | None, where: str) -> str:
     if value is None:
         return now()
     try:
-        typed = without_points(str(value).strip())
+        typed = re.sub(r"(?<=\d )(?=\d:)", "0", without_points(str(value).strip()))  # 9:40
         read = value if isinstance(value, datetime) else datetime.fromisoformat(typed)
         if read.tzinfo is None:
             read = read.replace(tzinfo=ZoneInfo(where))

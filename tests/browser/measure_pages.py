@@ -28,6 +28,8 @@ def new_trial(folder, test):
 def start(page, lab, trial, folder, photos="2 photos"):
     """Open the notebook, choose the trial, take the folder in."""
     open_notebook(page, lab[0], "measure")
+    # what another test left in the notebook is no panel to click on
+    page.evaluate("window.jupyterapp.commands.execute('notebook:clear-all-cell-outputs')")
     run_all(page)
     page.get_by_label("Trial", exact=True).wait_for(timeout=60_000)
     page.get_by_label("Trial", exact=True).select_option(trial.name)

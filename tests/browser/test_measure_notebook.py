@@ -117,9 +117,11 @@ def test_marker_photo_by_mouse_and_keyboard(page, lab, trial, drawn):
 
     # another day: the notebook runs anew, and the photo shows the outline that was drawn
     drawn_at, tall = place(page, grip(page, "outline, point 1 of 20")), height(page)[0]
+    page.locator(".kit-panel").evaluate("e => e.classList.add('kit-of-yesterday')")
     run_all(page)
-    page.get_by_text("Corrected by hand").wait_for(state="detached", timeout=60_000)
-    page.get_by_label("Trial", exact=True).select_option(trial.name)
+    page.locator(".kit-of-yesterday").wait_for(state="detached", timeout=60_000)
+    # it opens on the trial that was worked on
+    expect(page.get_by_label("Trial", exact=True)).to_have_value(trial.name, timeout=60_000)
     page.get_by_text("Corrected by hand: outline.").wait_for(timeout=60_000)
     expect(page.get_by_label("Its side", exact=True)).to_have_value("32 mm")
     expect(page.get_by_label("Middle in front of it", exact=True)).to_have_value("12 mm")

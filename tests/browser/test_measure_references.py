@@ -88,7 +88,7 @@ def test_a_ruler_by_two_of_its_lines_and_two_points_square_on(page, lab, trial, 
     say(page, "Middle in front of it", "12 mm")
     say(page, "Distance on the ruler", "60 mm")
     say(page, "From line to line", "1 mm")
-    refused(page, "ticks of the ruler cannot be followed")  # the marks are not on it yet
+    refused(page, "needs both marks put on the photo")
     shoot(page, "measure-ruler-refused", tall=2200)
     for n in (1, 2):
         point = grip(page, f"end {n} of the known distance")

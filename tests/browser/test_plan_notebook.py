@@ -25,6 +25,29 @@ def type_in(page, label, text):
     field(page, label).press("Tab")
 
 
+def hint_contrast(empty):
+    """Contrast of a field's hint with the field's ground, by WCAG's relative luminance."""
+    hint, opacity, ground = empty.evaluate(
+        """e => { const h = getComputedStyle(e, "::placeholder");
+            return [h.color, h.opacity, getComputedStyle(e).backgroundColor]; }"""
+    )
+    (*ink, alpha), paper = (
+        [*map(float, re.findall(r"[\d.]+", c)), 1.0][:4] for c in (hint, ground)
+    )
+    alpha *= float(opacity)
+    low, high = sorted(
+        sum(
+            w * (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4)
+            for w, c in zip((0.2126, 0.7152, 0.0722), rgb, strict=True)
+        )
+        for rgb in (
+            [(alpha * i + (1 - alpha) * p) / 255 for i, p in zip(ink, paper[:3], strict=True)],
+            [p / 255 for p in paper[:3]],
+        )
+    )
+    return (high + 0.05) / (low + 0.05)
+
+
 def test_from_the_question_to_the_sheets(page, lab):
     open_and_run(page, lab)
     lead = page.locator(".kit-lead")
@@ -50,9 +73,17 @@ def test_from_the_question_to_the_sheets(page, lab):
         type_in(page, label, before)
         lead.wait_for(timeout=15_000)
 
+    # a button that stays pressed says so, and hints are read: WCAG 2.2, 1.4.3, 4.5 to 1
+    more = page.get_by_role("button", name="More about your kitchen")
+    assert more.get_attribute("aria-pressed") == "false"
+    more.press("Enter")
+    page.locator("button[aria-pressed=true]").filter(has_text="More about").wait_for()
+    assert hint_contrast(page.get_by_placeholder("0.1 g, or empty")) >= 4.5
+    more.press("Enter")
+
     # the slider turns the question round: how many bakes notice what matters
     noticed = lead.inner_text()
-    slider = page.get_by_role("slider").first
+    slider = page.get_by_role("slider", name="Bakes")
     slider.focus()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")

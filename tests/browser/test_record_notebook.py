@@ -133,6 +133,26 @@ def test_a_bake_by_the_keyboard_alone(page, lab, trial):
     shoot(page, "record-undone")
 
 
+def test_what_a_plan_filled_in_is_not_counted_as_saved(page, lab, trial):
+    """Day, loads and places of a planned bake: a baker who typed nothing has saved nothing."""
+    load, (first, *_) = trial.add_load(trial.bake("1")), trial.pieces()
+    trial.change(first, load=load, place=3)
+    open_and_run(page, lab)
+    wait_value(field(page, "Place", f"piece {first.code}"), "3")
+    for what in ("Day, bake 1", f"Load, piece {first.code}", f"Place, piece {first.code}"):
+        assert state(page, *what.split(", ")) in (None, "")
+    assert page.get_by_text("nothing recorded yet").count() == 4
+    place = field(page, "Place", f"piece {first.code}")
+    place.fill("2")
+    place.press("Enter")
+    wait_saved(page, "Place", f"piece {first.code}")
+    page.get_by_text("1 saved", exact=True).wait_for(timeout=10_000)
+    field(page, "Day", "bake 1").fill("2026-06-19")
+    field(page, "Day", "bake 1").press("Enter")
+    wait_saved(page, "Day", "bake 1")
+    page.get_by_label("Bake", exact=True).filter(has_text="bake 1 of 2026-06-19").wait_for()
+
+
 def test_reload_half_way(page, lab, trial):
     open_and_run(page, lab)
     first, second, third = codes(trial)[:3]

@@ -13,7 +13,8 @@ from kit.errors import DesignError, InputError, KitError, NotFoundError
 from kit.plan.aliases import one_with
 from kit.plan.blocking import fill, into_blocks
 from kit.plan.design import KINDS, design
-from kit.plan.factors import Factor, Kitchen
+from kit.plan.factors import Factor
+from kit.plan.kitchen import Kitchen
 from kit.plan.plan import Plan
 from kit.plan.spread import Spread
 

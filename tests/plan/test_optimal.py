@@ -9,7 +9,8 @@ import pytest
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.plan.design import design
 from kit.plan.extend import extend
-from kit.plan.factors import Factor, Kitchen
+from kit.plan.factors import Factor
+from kit.plan.kitchen import Kitchen
 from kit.plan.model import make_model
 from kit.plan.optimal import Ratios, information, optimal
 from kit.plan.points import full

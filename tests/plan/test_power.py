@@ -7,6 +7,7 @@ simulation). Simulations are seeded; the chance of a false failure with another 
 import json
 import math
 import time
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +25,8 @@ from kit.analysis.verdict import Answer
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.plan.design import design
 from kit.plan.exact import Exact, critical
-from kit.plan.factors import Factor, Kitchen
+from kit.plan.factors import Factor
+from kit.plan.kitchen import Kitchen
 from kit.plan.power import _trials, bakes_needed, doughs_needed, power
 from kit.plan.rehearsal import Sds, rehearse
 from kit.plan.spread import Spread
@@ -686,3 +688,13 @@ def test_doughs_mixed_in_one_go_count_once():
     # one dough of each retard a bake is a mixing of its own
     single = design(retard, Kitchen(4, 2))
     assert power(single, sd_dough=1.0, sd_piece=1.5).unit == "dough"
+
+
+def test_numbers_of_any_kind_give_the_same_power():
+    plain = power(bakes=5, doughs=1, pieces=6, matters=2, **SD)
+    other = power(
+        bakes=np.int64(5), doughs=1.0, pieces=np.float64(6), matters=Decimal(2), **SD
+    )  # fmt: skip
+    assert other == plain
+    with pytest.raises(InputError, match=r"^matters is '2 mm': must be above 0"):
+        power(bakes=5, matters="2 mm", **SD)

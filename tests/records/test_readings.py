@@ -178,3 +178,15 @@ def test_events_stand_on_every_piece_they_touched(ws, trial, made):
     assert trial.frame()["events"].fillna("").tolist()[1] == "fridge open"
     assert ws.undo() == "undone: malt: event 'too hot' on load 1 of bake 1 removed"
     assert other.code == "2A1"
+
+
+@pytest.mark.parametrize("typed", ["0:00", "yesterday 21:15", "today 0:00", "2026-07-02 7:30"])
+def test_a_time_is_read_as_a_stage_s_is(ws, typed):
+    """What `stage` takes is taken for readings and events as well."""
+    trial = ws.new_trial("berlin", zone="Europe/Berlin")
+    bake = trial.add_bake("2026-07-02")
+    trial.record(bake, "room_temp_c", 21, at=typed)
+    trial.event("fridge open", on=bake, at=typed)
+    (read,), (noted,) = trial.readings()["at"], trial.events()["at"]
+    assert read == noted
+    assert f"{read.hour}:{read:%M}" == typed.split()[-1]

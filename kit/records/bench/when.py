@@ -7,8 +7,9 @@ from zoneinfo import ZoneInfo
 from kit.dates import without_points
 from kit.errors import InputError
 from kit.plan.clock import DAYS
+from kit.records.typed import moment
 
-__all__ = ["read_when", "say_when"]
+__all__ = ["read_at", "read_when", "say_when"]
 
 _EXAMPLE = "Write 9:40, yesterday 21:15, or 2026-11-26 09:40."
 _TYPED = re.compile(
@@ -17,6 +18,8 @@ _TYPED = re.compile(
     r"\s*(?:(?P<half>[ap])\.?m\.?)?(?:\s+(?P<which>first|second)(?:\s+time)?)?",
     re.IGNORECASE,
 )
+#: begins with a time of day, the day said at the most as today or yesterday
+_BY_CLOCK = re.compile(r"\s*(?:(?:today|yesterday)[,\s]\s*)?\d{1,2}[:.][0-5]\d(?![.\d])", re.I)
 #: the clocks of a browser, a phone and a shared server differ by so much at the most
 _SLACK = timedelta(minutes=2)
 
@@ -67,6 +70,20 @@ def read_when(
             field, str(value), f"is still to come (it is {say_when(now, zone)})", remedy, where
         )
     return min(at, now)
+
+
+def read_at(field: str, value: str | datetime | None, zone: str) -> str:
+    """Return a point in time as it is stored: by the clock alone, or as `typed.moment` takes it.
+
+    Raises
+    ------
+    InputError
+        Not a point in time.
+    """
+    if isinstance(value, str) and _BY_CLOCK.match(value):
+        at = read_when(field, value, zone, datetime.now(UTC))
+        return at.isoformat(timespec="microseconds")
+    return moment(field, value, zone)
 
 
 def _read(

@@ -1,0 +1,97 @@
+"""The panel that sets two batches side by side: what was different, before asking what it did."""
+
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+import pandas as pd
+
+from kit.analysis import words
+from kit.errors import KitError
+from kit.panels.blocks import show
+from kit.panels.fields import LABELS
+from kit.panels.keys import OwnKeys
+from kit.panels.style import STYLE, trouble
+from kit.panels.today import trial_to_answer
+from kit.records import differing
+from kit.records.things import Thing
+from kit.workspace import Trial, Workspace
+from kit.writeup.blocks import Table, Text
+
+__all__ = ["SideBySidePanel"]
+
+_KINDS = ("doughs", "bakes", "loads", "pieces")
+
+
+class SideBySidePanel(widgets.VBox):  # type: ignore[misc]
+    """Picks two things of a trial and shows `Trial.differences` of them.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    """
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.workspace = workspace
+        names = [trial.name for trial in workspace.trials()]
+        self.trial = self._choice("Trial", names, trial_to_answer(workspace))
+        self.kind = self._choice("Two of its", _KINDS, _KINDS[0])
+        self.one, self.other = self._choice("One", ()), self._choice("The other", ())
+        self.shown = widgets.HTML()
+        super().__init__(
+            [OwnKeys(), widgets.HTML(STYLE), self.trial, self.kind, self.one, self.other,
+             self.shown]
+        )  # fmt: skip
+        self.add_class("kit-panel")
+        self._there()
+        for each in (self.trial, self.kind):
+            each.observe(lambda _: self._there(), "value")
+        for each in (self.one, self.other):
+            each.observe(lambda _: self._show(), "value")
+
+    @staticmethod
+    def _choice(label: str, options: Any, value: Any = None) -> Any:
+        wide = widgets.Layout(width="auto", max_width="34rem")
+        return widgets.Dropdown(
+            description=label, options=options, value=value, style=LABELS, layout=wide
+        )
+
+    def _trial(self) -> Trial | None:
+        return self.workspace.trial(self.trial.value) if self.trial.value else None
+
+    def _there(self) -> None:
+        """Offer what the trial holds, the last two picked."""
+        trial = self._trial()
+        things: list[Thing] = [] if trial is None else list(getattr(trial, self.kind.value)())
+        with self.hold_trait_notifications():
+            for field, picked in ((self.one, things[-2:-1]), (self.other, things[-1:])):
+                field.options = [(str(thing), thing) for thing in things]
+                field.value = picked[0] if picked else None
+        self._show()
+
+    def _show(self) -> None:
+        """Show what the two differ in."""
+        trial, one, other = self._trial(), self.one.value, self.other.value
+        if trial is None or one is None or other is None:
+            self.shown.value = "<p>There are no two of them yet.</p>"
+            return
+        if one == other:
+            self.shown.value = f"<p>Both are {escape(str(one))}: pick another.</p>"
+            return
+        try:
+            found = trial.differences(one, other)
+        except KitError as exc:
+            self.shown.value = trouble(str(exc))
+            return
+        told = f"{words.capital(str(one))} and {other} differ in nothing that was recorded."
+        if not found.empty:
+            self.shown.value = show([_table(found), Text(differing.CAUTION)])
+            return
+        self.shown.value = f'<p role="status">{escape(told)}</p>'
+
+
+def _table(found: pd.DataFrame) -> Table:
+    one, other = found.columns[2:4]
+    head = ("", one, other, "Difference")
+    rows = tuple(differing.rows(found))
+    return Table(f"What {one} and {other} differ in", head, rows, (False, True, True, True))
