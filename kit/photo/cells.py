@@ -68,8 +68,9 @@ class Cells:
 
     @property
     def openness(self) -> float:
-        """Share of the crumb that is cells."""
-        return float(self.area_mm2.sum() / self.crumb_mm2)
+        """Share of the crumb that is cells, what is left out at its edge made up for."""
+        fringe = self.fringe_weight * self.fringe_mm2.sum() if len(self.area_mm2) else 0.0
+        return float((self.area_mm2.sum() + fringe) / self.crumb_mm2)
 
     @property
     def per_cm2(self) -> float:
@@ -266,7 +267,8 @@ def with_fringe(counts: Sequence[Cells], depth_px: Picture) -> list[Cells]:
     """Return counts of a crumb with what was left out along its edge made up for.
 
     Edges drawn further in, alongside the crumb's, cut cells as it does: as many pieces as lie
-    wholly within the fringe of those edges lie, by length, within its own.
+    wholly within the fringe of those edges lie, by length, within its own; fewer where its own
+    fringe is less open than theirs, as where crumb beside the crust is dense.
 
     Parameters
     ----------
@@ -277,23 +279,31 @@ def with_fringe(counts: Sequence[Cells], depth_px: Picture) -> list[Cells]:
     """
     cells = counts[0]
     wide = FRINGE_MM * cells.px_per_mm
-    # of every half pixel of depth: 1 within a fringe, 2 just past it, 0 elsewhere
+    # of every eighth of a pixel of depth: 1 within a fringe, 2 just past it, 0 elsewhere
     step = 2 * wide + 3
-    past = np.arange(int(2 * float(depth_px.max())) + 2) / 2
+    past = np.arange(int(8 * float(depth_px.max())) + 2) / 8
     own = past <= wide
-    past = np.where(past >= step, past % step, np.inf)
+    inner_own = own & (past > wide / 2)
+    # the first pixel of the crumb lies half a pixel past its edge and has a depth of 1
+    past = np.where(past >= step, past % step, np.inf) + 0.5
     table = np.where(past <= wide, 1, np.where(past <= wide + 1.5, 2, 0)).astype(np.uint8)
-    halves = (2 * depth_px).astype(np.uint16)
-    many = np.bincount(halves.ravel(), minlength=len(table))
+    inner = (past > wide / 2) & (past <= wide)
+    eighths = (8 * depth_px).astype(np.uint16)
+    many = np.bincount(eighths.ravel(), minlength=len(table))
     many[0] = 0
     drawn = int(many[table == 1].sum())
-    kind = table[halves] * cells.mask
+    kind = table[eighths] * cells.mask
     labels, area = pieces(kind)
-    within = area >= SMALLEST_MM2 * cells.px_per_mm**2
-    within[labels[kind == 2]] = False
+    through = np.zeros(len(area), bool)
+    through[labels[kind == 2]] = True
+    within = (area >= SMALLEST_MM2 * cells.px_per_mm**2) & ~through
     within[0] = False
     area_mm2 = area[within] / cells.px_per_mm**2
     stands = int(many[own].sum()) / drawn if drawn else 0.0
+    # how open both are beside what is cut off
+    here = np.count_nonzero(cells.mask & inner_own[eighths]) / max(1, int(many[inner_own].sum()))
+    there = np.count_nonzero(through[labels] & inner[eighths]) / max(1, int(many[inner].sum()))
+    stands *= min(1.0, here / there) if there else 1.0
     return [replace(c, fringe_mm2=area_mm2, fringe_weight=stands) for c in counts]
 
 

@@ -32,14 +32,19 @@ _ROUGH_BINS = 32
 def hues(lab: Picture) -> Picture:
     """Return L*, and a* and b* as they would be at L* 50."""
     out = lab.copy()
-    out[..., 1:] *= (66 / (lab[..., :1] + 16)).astype(lab.dtype)
+    by = (66 / (lab[..., 0] + 16)).astype(lab.dtype)
+    out[..., 1] *= by
+    out[..., 2] *= by
     return out
 
 
 def codes(hue: Picture) -> Picture:
     """Return colours (from `hues`) as numbers of the table."""
-    steps = np.clip((hue - _LOW) * (_BINS / (_HIGH - _LOW)), 0, _BINS - 1).astype(np.int32)
-    return np.asarray((steps[..., 0] * _BINS + steps[..., 1]) * _BINS + steps[..., 2])
+    of = _BINS / (_HIGH - _LOW)
+    one, two, three = (
+        np.clip((hue[..., i] - _LOW[i]) * of[i], 0, _BINS - 1).astype(np.int32) for i in range(3)
+    )
+    return np.asarray((one * _BINS + two) * _BINS + three)
 
 
 def density(seen: Picture, shade: bool = False) -> Array:
@@ -49,16 +54,23 @@ def density(seen: Picture, shade: bool = False) -> Array:
     """
     table = np.bincount(seen.ravel(), minlength=_BINS**3).reshape((_BINS,) * 3).astype(float)
     table /= max(1.0, table.sum())
-    if shade:
-        lightness = (np.arange(_BINS) + 0.5) * 100 / _BINS
-        darker = np.zeros_like(table)
-        for left, share in _SHADE:
-            there = (lightness + 16) * left ** (1 / 3) - 16
-            np.add.at(darker, np.clip(there / 100 * _BINS, 0, None).astype(int), share * table)
-        table = (table + darker) / (1 + sum(share for _, share in _SHADE))
     first, others = _smoothing(0.8), _smoothing(0.6)
+    if shade:
+        first = first @ _shaded()
     table = (first @ table.reshape(_BINS, -1)).reshape(table.shape)
     return np.asarray((others @ table @ others.T).ravel())
+
+
+@cache
+def _shaded() -> Array:
+    """The matrix that spreads each lightness of the table over those it has in shade."""
+    lightness = (np.arange(_BINS) + 0.5) * 100 / _BINS
+    spread = np.eye(_BINS)
+    for left, share in _SHADE:
+        there = (lightness + 16) * left ** (1 / 3) - 16
+        at = np.clip(there / 100 * _BINS, 0, None).astype(int)
+        spread[at, np.arange(_BINS)] += share
+    return spread / (1 + sum(share for _, share in _SHADE))
 
 
 @cache

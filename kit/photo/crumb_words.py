@@ -41,7 +41,8 @@ def method(c: "Crumb") -> str:
         f"{c.sheet.seen_px_per_mm:.1f} pixels to a millimetre by {c.sheet.kind} "
         f"(± {100 * c.sheet.u_scale.u:.2g} %), cells of at least "
         f"{SMALLEST_MM2:.2f} mm² joined by edges, {c.crust_mm:.1f} mm of crust taken off. Cells "
-        "cut off by the crumb's edge count in area, number and sizes. Walls thinner than about "
+        "cut off by the crumb's edge count in area, number and sizes; small ones wholly beside the "
+        "crust are made up for by what edges drawn further in cut off. Walls thinner than about "
         "0.2 mm may be missed: a convention, compare only with figures made the same way." + hand
     )
 

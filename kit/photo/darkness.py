@@ -10,6 +10,7 @@ darkness at the edge.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 
 from kit.photo.colour import light_of_bytes
 from kit.photo.edge_profile import likely_edges
+from kit.photo.strip import strip_of
 
 __all__ = [
     "SMOOTH_MM", "Rim", "blur_at", "darkness", "linear_light", "middle_and_spread", "restored",
@@ -40,6 +42,8 @@ _OFF_EDGE_MM = 0.5
 #: How far on both sides an outline is looked at for its blur, along how many lines, and how many
 #: of them must show it.
 _REACH_MM, _MOST_LINES, _ENOUGH_LINES = 0.4, 300, 40
+#: Places across an outline, and blurs that are tried.
+_ACROSS_MM, _TRIED_MM = np.arange(-0.9, 0.91, 0.02), np.geomspace(0.03, 0.3, 47)
 #: A neighbourhood that shows no wall is at most so light beside those within a centimetre.
 _IN_A_CELL = 0.85
 #: Where the search for edges starts: a share of the darkest 2 %.
@@ -87,31 +91,29 @@ def linear_light(picture: Picture) -> Picture:
     )
 
 
-def darkness(light: Picture, crumb: Picture, px_per_mm: float) -> Picture:
+def darkness(light: Picture, depth_px: Picture, px_per_mm: float) -> Picture:
     """Return 1 − light over the wall's light near by, as float32; slightly smoothed.
 
     Parameters
     ----------
     light : (height, width) float32
-    crumb : (height, width) bool
+    depth_px : (height, width) float32
+        Distance from the crumb's edge, 0 outside.
     px_per_mm : float
     """
     import cv2
 
     smooth = cv2.GaussianBlur(light, (0, 0), SMOOTH_MM * px_per_mm)
-    wall = _wall_light(smooth, crumb, px_per_mm)
+    wall = _wall_light(smooth, depth_px > 0, px_per_mm)
     share = smooth / np.maximum(wall, 1e-4)
-    return 1 - share / _fade(share, crumb, px_per_mm)
+    return 1 - share / _fade(share, depth_px, px_per_mm)
 
 
-def _fade(share: Picture, crumb: Picture, px_per_mm: float) -> Picture:
+def _fade(share: Picture, depth: Picture, px_per_mm: float) -> Picture:
     """How the wall darkens towards the crust, which fades in over half a millimetre or so."""
-    import cv2
-
-    depth = cv2.distanceTransform(crumb.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     bin_px = max(1.0, 0.07 * px_per_mm)
     bins = int(1.5 * px_per_mm / bin_px)
-    near = crumb & (depth < bins * bin_px)
+    near = (depth > 0) & (depth < bins * bin_px)
     at, values = (depth[near] / bin_px).astype(np.uint8), share[near]
     order = np.argsort(at, kind="stable")  # of 8 bits: a radix sort
     parts = np.split(values[order], np.cumsum(np.bincount(at, minlength=bins))[:-1])
@@ -167,28 +169,23 @@ def blur_at(light: Picture, outline_px: Array, normal: Array, px_per_mm: float) 
     and ground free; all lines share the blur. Lines that look least like a step (beside a grain,
     a thread) are left out: of those with a clear step, the best quarter counts.
     """
-    import cv2
-    from scipy.special import erf
-
     some = slice(None, None, max(1, len(outline_px) // _MOST_LINES))
     outline_px, normal = outline_px[some], normal[some]
-    offset = np.arange(-0.9, 0.91, 0.02)
-    at = outline_px[:, None] + normal[:, None] * (offset * px_per_mm)[None, :, None]
-    lines = cv2.remap(light, at[..., 0].astype(np.float32), at[..., 1].astype(np.float32),
-                      cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(float)  # fmt: skip
-    away = offset - np.arange(-0.3, 0.31, 0.02)[:, None]
-    near = (np.abs(away) <= _REACH_MM).astype(float)
-    n, total, square = near.sum(1), lines @ near.T, np.square(lines) @ near.T
-    tried = np.geomspace(0.03, 0.3, 47)
-    misfit, height = np.empty((2, len(tried), len(lines)))
-    for k, sd in enumerate(tried):
-        step = 0.5 * (1 - erf(away / (sd * np.sqrt(2)))) * near
-        steps, both = step.sum(1), lines @ step.T
-        free = n * np.square(step).sum(1) - steps**2
-        slope = (n * both - steps * total) / free
-        rest = square - (total - slope * steps) / n * total - slope * both
-        place = (rest / n).argmin(1), np.arange(len(lines))
-        misfit[k], height[k] = (rest / n)[place[::-1]], np.abs(slope[place[::-1]])
+    lines = strip_of(light, outline_px, normal, _ACROSS_MM * px_per_mm)
+    lines -= lines.mean(1, keepdims=True)
+    near, steps = _blurred_steps()
+    n = near.sum(1)
+    mean = lines @ (near.T / n)
+    square = np.square(lines) @ (near.T / n) - np.square(mean)
+    misfit, height = np.empty((2, len(_TRIED_MM), len(lines)))
+    every = np.arange(len(lines))
+    for k, step in enumerate(steps):
+        of_all = step.sum(1) / n
+        spread = np.square(step).sum(1) / n - np.square(of_all)
+        both = lines @ (step.T / n) - mean * of_all
+        rest = square - np.square(both) / spread
+        at = rest.argmin(1)
+        misfit[k], height[k] = rest[every, at], np.abs(both[every, at] / spread[at])
     best = misfit.argmin(0), np.arange(len(lines))
     clear = height[best] > max(0.02, 0.6 * float(np.median(height[best])))
     unlike = misfit[best] / np.square(height[best])
@@ -197,7 +194,21 @@ def blur_at(light: Picture, outline_px: Array, normal: Array, px_per_mm: float) 
     first = max(_ENOUGH_LINES, int(clear.sum()) // 4)
     use = clear & (unlike <= np.sort(unlike[clear])[first - 1])
     shared = (misfit[:, use] / np.square(height[best][use])).mean(1)
-    return float(tried[int(shared.argmin())])
+    return float(_TRIED_MM[int(shared.argmin())])
+
+
+@cache
+def _blurred_steps() -> tuple[Picture, Picture]:
+    """Which of `_ACROSS_MM` count for a step at each place, and steps there, from 1 to 0.
+
+    The first (places, across), the second (blurs, places, across), 0 where it does not count.
+    """
+    from scipy.special import erf
+
+    away = _ACROSS_MM - np.arange(-0.3, 0.31, 0.02)[:, None]
+    near = (np.abs(away) <= _REACH_MM).astype(np.float32)
+    steps = 0.5 * (1 - erf(away / (_TRIED_MM[:, None, None] * np.sqrt(2)))) * near
+    return near, steps.astype(np.float32)
 
 
 def restored(dark: Picture, px_per_mm: float, blur_mm: float, noise: float) -> Picture:
@@ -232,7 +243,7 @@ def restored(dark: Picture, px_per_mm: float, blur_mm: float, noise: float) -> P
 
 
 def rim_level(
-    dark: Picture, crumb: Picture, px_per_mm: float, blur_mm: float
+    dark: Picture, depth_px: Picture, px_per_mm: float, blur_mm: float
 ) -> tuple[Rim, Picture]:
     """Find the darkness at which cells begin, and the picture it is a level of.
 
@@ -243,7 +254,8 @@ def rim_level(
     ----------
     dark : (height, width) float32
         From `darkness`.
-    crumb : (height, width) bool
+    depth_px : (height, width) float32
+        Distance from the crumb's edge, 0 outside.
     px_per_mm : float
     blur_mm : float
         What is known of the blur, the smoothing of `darkness` included.
@@ -255,9 +267,7 @@ def rim_level(
     """
     import cv2
 
-    n = 2 * round(_OFF_EDGE_MM * px_per_mm) + 1
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
-    inner = cv2.erode(crumb.view(np.uint8), disc, borderValue=0).view(bool)
+    crumb, inner = depth_px > 0, depth_px > _OFF_EDGE_MM * px_per_mm
     deep = float(np.quantile(dark[inner if inner.any() else crumb][::7], 0.98))
     steady = cv2.GaussianBlur(dark, (0, 0), _STEADY_MM * px_per_mm)
     mask = (steady > _START * deep) & crumb

@@ -268,8 +268,15 @@ def lab_of(picture: Picture) -> Picture:
     """Lightness and colour as float32, a little smoothed; good enough to find edges by."""
     import cv2
 
-    lab = cv2.cvtColor(picture.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-    return np.asarray(cv2.GaussianBlur(lab, (0, 0), 1.0))
+    return np.asarray(cv2.GaussianBlur(_lab(picture), (0, 0), 1.0))
+
+
+def _lab(picture: Picture) -> Picture:
+    """L*, a*, b* of 8-bit sRGB as float32 (OpenCV's, off by up to 0.2)."""
+    import cv2
+
+    shares = np.arange(256, dtype=np.float32) / 255
+    return np.asarray(cv2.cvtColor(cv2.LUT(picture, shares), cv2.COLOR_RGB2LAB))
 
 
 def _light_of(picture: Picture) -> Picture:
@@ -297,12 +304,14 @@ def _blob(small: Picture, px_per_mm: float, out: Picture, box: Any) -> tuple[Pic
         border = ~inside
     border &= ~out
     inside &= ~out
-    lab = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    lab = _lab(small)
     blurs = (max(0.6, mm * px_per_mm) for mm in (0.2, 1.3))
     seen = [codes(hues(cv2.GaussianBlur(lab, (0, 0), blur))) for blur in blurs]
     rough = how_rough(lab[..., 0], max(1.0, 0.8 * px_per_mm))
-    yy, xx = np.mgrid[:height, :width]
-    middle = np.exp(-(((xx / width - 0.5) / 0.42) ** 2) - ((yy / height - 0.5) / 0.42) ** 2)
+    yy, xx = np.ogrid[:height, :width]
+    middle = np.exp(-(((xx / width - 0.5) / 0.42) ** 2)) * np.exp(
+        -(((yy / height - 0.5) / 0.42) ** 2)
+    )
     own, ground, least = inside & _within(xx, yy, inside), border, 1e-6
     for _ in range(3):
         score = share_of_roughness(rough, own, ground)
@@ -363,8 +372,9 @@ def _solid(blob: Picture) -> float:
     """Share of its convex hull that a blob takes up."""
     import cv2
 
-    at = cv2.findNonZero(blob.astype(np.uint8))
-    return len(at) / max(1.0, float(cv2.contourArea(cv2.convexHull(at))))
+    rings, _ = cv2.findContours(blob.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    hull = cv2.convexHull(np.concatenate(rings))
+    return int(np.count_nonzero(blob)) / max(1.0, float(cv2.contourArea(hull)))
 
 
 def _without_holes(mask: Picture) -> Picture:

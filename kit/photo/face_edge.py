@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.colour_table import STEP_VOLUME, UNKNOWN, codes, density
-from kit.photo.strip import closed_path, edge_of, normals, resampled, strip_of
+from kit.photo.strip import closed_path, edge_of, lengths, normals, resampled, strip_of
 
 __all__ = ["outlined", "settled"]
 
@@ -220,7 +220,7 @@ def _sharp(strip: Picture, step: float, along: float) -> Picture:
         half = max(1, round(mm / 2 / step))
         by = np.zeros_like(strip)
         by[:, half:-half] = strip[:, 2 * half :] - strip[:, : -2 * half]
-        return np.asarray(np.linalg.norm(_blurred(by, 0.1, along), axis=2))
+        return lengths(_blurred(by, 0.1, along))
 
     # a slow change is three times as large across three times the width, a sharp one as large
     return np.asarray(np.maximum((3 * change(0.5) - change(1.5)) / 2, 0.0))
@@ -295,7 +295,7 @@ def _alike(
     # hardly anything to see there but what is left out
     part = shown if shown.sum() >= len(part) else part
     own = off[part]
-    far = (own**2).sum(1)
+    far = np.einsum("ij,ij->i", own, own)
     own = own[far <= np.quantile(far, 0.9)]
     spread = _WIDER * np.cov(own.T) + np.diag(np.square(least))
     likely, apart = _normal(off, spread)
@@ -328,7 +328,7 @@ def _medians(soft: Picture, part: NDArray[np.bool_]) -> Picture:
 def _normal(off: Picture, spread: Array) -> tuple[Array, Array]:
     """Logarithm of the normal density, and the squared distance in spreads."""
     even = off @ np.linalg.cholesky(np.linalg.inv(spread)).astype(off.dtype)
-    apart = (even * even).sum(2)
+    apart = np.einsum("ijk,ijk->ij", even, even)
     return -0.5 * (apart + np.linalg.slogdet(2 * np.pi * spread)[1]), apart
 
 

@@ -62,6 +62,7 @@ def test_within_a_large_cell_darkness_is_told_against_the_wall_around_it():
     cell = np.hypot(x - 25, y - 20) < 6
     light = np.where(cell, 0.3, 0.6) * (1.1 - 0.2 * x / 50)
     crumb = (abs(x - 25) < 24) & (abs(y - 20) < 19)
-    dark = darkness(light.astype(np.float32), crumb, PX)
+    depth_px = cv2.distanceTransform(crumb.astype(np.uint8), cv2.DIST_L2, 5)
+    dark = darkness(light.astype(np.float32), depth_px, PX)
     assert dark[np.hypot(x - 25, y - 20) < 1].mean() == pytest.approx(0.5, abs=0.05)
     assert abs(dark[crumb & (np.hypot(x - 25, y - 20) > 8)].mean()) < 0.03

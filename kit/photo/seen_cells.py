@@ -1,0 +1,108 @@
+"""From the light of a crumb to its cells: where they begin, which are sure, which walls part them.
+
+What each of these steps is unsure of is counted beside: with the threshold higher by its
+uncertainty; and lower, with no thin walls looked for.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.errors import DataError
+from kit.photo import cells as counting
+from kit.photo import darkness, specks, thin_walls
+from kit.photo.side_light import side_light
+
+__all__ = ["SeenCells", "see_cells"]
+
+Picture = NDArray[Any]
+
+USUAL_BLUR_PX = 1.0
+#: Lens, sensor and rectifying blur at least this much.
+LEAST_BLUR_PX = 0.8
+#: A crust's outline is never quite sharp by itself (from drawn and real pictures).
+SOFT_MM = 0.08
+#: The deepest is at least so dark.
+LEAST_DARK = 0.06
+
+
+@dataclass(frozen=True)
+class SeenCells:
+    """Cells as seen, and what they were seen by.
+
+    Parameters
+    ----------
+    found, less, whole : Cells
+        As seen; with the threshold higher by its uncertainty; lower, with no thin walls looked for.
+    rim : Rim
+    level : float
+        The threshold.
+    lean : float
+        From `side_light`.
+    """
+
+    found: counting.Cells
+    less: counting.Cells
+    whole: counting.Cells
+    rim: darkness.Rim
+    level: float
+    lean: float
+
+
+def see_cells(
+    light: Picture, crumb: Picture, px_per_mm: float, seen_px_per_mm: float, outline_blur_mm: float,
+    threshold: float | None = None,
+) -> SeenCells:  # fmt: skip
+    """Find the cells of a crumb in its light.
+
+    Parameters
+    ----------
+    light : (height, width) float32
+        Linear.
+    crumb : (height, width) bool
+    px_per_mm, seen_px_per_mm : float
+        Of the picture; of the photo, where it has fewer.
+    outline_blur_mm : float
+        From `darkness.blur_at`; NaN where it is not clear.
+    threshold : float, optional
+        Given by hand.
+
+    Raises
+    ------
+    DataError
+        Light and dark hardly differ.
+    """
+    import cv2
+
+    depth_px = cv2.distanceTransform(crumb.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    dark = darkness.darkness(light, depth_px, px_per_mm)
+    least = math.hypot(darkness.SMOOTH_MM, LEAST_BLUR_PX / seen_px_per_mm)
+    lens = (
+        USUAL_BLUR_PX / seen_px_per_mm if math.isnan(outline_blur_mm)
+        else math.sqrt(max(0.0, outline_blur_mm**2 - SOFT_MM**2))
+    )  # fmt: skip
+    blur = max(math.hypot(darkness.SMOOTH_MM, lens), least)
+    rim, sharp = darkness.rim_level(dark, depth_px, px_per_mm, blur)
+    if rim.deep < LEAST_DARK:
+        msg = (
+            "light and dark hardly differ on this face, so that cells cannot be told from walls: "
+            "let daylight fall on it from all round, and photograph it sharp."
+        )
+        raise DataError(msg)
+    level, u_level = (rim.level, rim.u) if threshold is None else (threshold, 0.25 * rim.u)
+    core = depth_px > counting.FRINGE_MM * px_per_mm
+    sure = dark > specks.sure_level(dark, sharp, core, level, rim, px_per_mm)
+    dark_enough = (sharp > level) & crumb
+    # passages that look shut may be open: down to where specks of the wall begin
+    lowest = min(level, max(level - u_level, rim.wall + darkness.CLEAR * rim.noise))
+    opened = thin_walls.parted(dark_enough, dark, crumb, rim, px_per_mm, seen_px_per_mm)
+    counts = [
+        counting.find_cells(open_mask, crumb, px_per_mm, rim.blur_mm, core=core, sure=sure)
+        for open_mask in (opened, opened & (sharp > level + u_level), (sharp > lowest) & crumb)
+    ]
+    found, less, whole = counting.with_fringe(counts, depth_px)
+    lean = side_light(dark, crumb, px_per_mm)
+    return SeenCells(found, less, whole, rim, level, lean)
