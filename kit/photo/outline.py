@@ -75,6 +75,12 @@ class Edge:
     offset: Array
     strength: Array
 
+    @property
+    def spread(self) -> Array:
+        """Faint places count for less: noise goes with one over the step's clearness."""
+        usual = max(float(np.median(self.strength)), 1e-6)
+        return np.asarray(np.clip(usual / np.maximum(self.strength, 1e-6), 0.7, 10.0))
+
 
 def look(picture: Pixels, box: Box, margin: float, keep_out: Array) -> Looked:
     """Return the part of a picture round a box, in L*a*b*."""

@@ -11,6 +11,7 @@ from kit.photo import outline as edges
 from kit.photo import outline_doubts as doubtful
 from kit.photo.card_rim import paper
 from kit.photo.dragged import lengthened
+from kit.photo.edge_colour import doubted
 from kit.photo.jar import Jar
 from kit.photo.jar_profile import JarProfile
 from kit.photo.outline_region import SHARES, find_region
@@ -260,7 +261,7 @@ def _traced(
     unsure = 0.0
     line = edges.evenly(line, 140)
     edge = edges.find_edge(seen, line, normals(line), max(5.0, 0.2 * size), either=True)
-    fit, used = _fitted(_grow(edge.points, k), _spread(edge), stand, beliefs, shape, jar, before,
+    fit, used = _fitted(_grow(edge.points, k), edge.spread, stand, beliefs, shape, jar, before,
                         9 if before is None else 5)  # fmt: skip
     for reach, many, steps, last in (
         (max(4.0, 0.03 * size), 160, 3, False), (max(3.0, 0.012 * size), 240, 12, True),
@@ -272,19 +273,23 @@ def _traced(
         edge = edges.find_edge(seen, line, normals(line), reach)
         # a faint edge may be another one: its bias grows as it fades
         faint = float(np.clip(edges.CLEAR / max(float(np.median(edge.strength)), 1e-3), 1.0, 4.0))
-        own, beliefs = edge.points, replace(beliefs, marking_px=MARKING_PX * k * faint)
+        beliefs = replace(beliefs, marking_px=MARKING_PX * k * faint)
+        offset, spread = edge.offset, edge.spread
         if jar is None and last:
-            inward, unsure = doubtful.contact(seen, line, normals(line), edge.offset, size)
-            own = own - inward[:, None] * normals(line)
-        points = _grow(own, k)
-        fit, used = _fitted(points, _spread(edge), stand, beliefs, shape, jar, fit, steps, last)
+            inward, unsure = doubtful.contact(seen, line, normals(line), offset, size)
+            offset = offset - inward
+            near = max(4.0, 0.03 * size)
+            spread, also = doubted(seen, line, normals(line), offset, spread, near)
+            unsure = math.hypot(unsure, also)
+        points = _grow(line + offset[:, None] * normals(line), k)
+        fit, used = _fitted(points, spread, stand, beliefs, shape, jar, fit, steps, last)
     strength = float(np.median(edge.strength[used]))
     notes = (FAINT,) * (strength < edges.CLEAR / 2)
     along = doubtful.share_along(seen, edge, normals(line), max(4.0, 0.02 * size))
     if top is not None or base is not None:
         beliefs = replace(beliefs, marking_px=max(beliefs.marking_px, BY_HAND_PX * k))
         points = _dragged(points, fit, top, base)
-        fit, used = _fitted(points, _spread(edge), stand, beliefs, shape, jar, fit, thorough=True)
+        fit, used = _fitted(points, spread, stand, beliefs, shape, jar, fit, thorough=True)
     final = edges.evenly(_shrink(fit.drawn, k), 160)
     doubts, agreed = np.zeros(4), 1.0
     if jar is None:
@@ -333,12 +338,6 @@ def _shrink(points: Array, k: float) -> Array:
 
 def _grow(points: Array, k: float) -> Array:
     return (points + 0.5) * k - 0.5
-
-
-def _spread(edge: edges.Edge) -> Array:
-    """Faint places count for less: noise goes with one over the step's clearness."""
-    usual = max(float(np.median(edge.strength)), 1e-6)
-    return np.asarray(np.clip(usual / np.maximum(edge.strength, 1e-6), 0.7, 10.0))
 
 
 def _dragged(points: Array, fit: SolidFit, top: Point | None, base: Point | None) -> Array:

@@ -1,4 +1,4 @@
-"""A checkerboard lying on the worktop, seen from as low as for every side view.
+"""A checkerboard or the card lying on the worktop, seen from as low as for every side view.
 
 Seeds are fixed; tolerances leave at least a factor 1.5 of what was measured.
 """
@@ -8,9 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scenes import LEVELS, Board, ScenePhoto, look, render
+from scenes import LEVELS, Board, Picture, ScenePhoto, look, render
 
 from kit.errors import DataError
+from kit.photo import card
 from kit.photo.camera import Camera
 from kit.photo.reference import Scale, scale
 
@@ -47,3 +48,23 @@ def test_a_board_seen_edge_on_is_refused():
     _, _, photo = lying(87.0)
     with pytest.raises(DataError, match=r"No checkerboard|too flat|pixels"):
         scale(photo, "checkerboard", inner_corners=(7, 5), square_mm=8)
+
+
+@pytest.mark.parametrize(("tilt", "px_per_mm"), [(66.0, 7.0), (68.0, 7.3), (76.0, 5.0)])
+def test_the_card_lying_on_the_worktop_is_measured_or_refused(tilt, px_per_mm):
+    """Refused where a cell of its markers, 4 mm, is lower than 7 pixels (at the far side)."""
+    camera = Camera.of(*SIZE, 26.0)
+    pose = look(camera, tilt, 6.0, px_per_mm, 2.0)
+    level = replace(LEVELS["realistic"], k1=0.0)
+    drawn = [Picture(card.picture(200), 200 / 25.4)]
+    photo = ScenePhoto(render(np.random.default_rng(5), camera, pose, drawn, level, SIZE), 26.0)
+    if tilt > 70:
+        with pytest.raises(DataError, match="too flat to measure"):
+            scale(photo, "card", printed_scale=180)
+        return
+    found = scale(photo, "card", printed_scale=180)
+    lean = math.degrees(math.acos(min(1.0, abs(found.pose.rotation[:, 2] @ pose.rotation[:, 2]))))
+    assert lean < 0.1
+    middle = camera.project(pose.to_camera(np.zeros((1, 3))))
+    true = Scale("card", camera, pose, 1.0, 0.0)._lengths(middle, 0.0)[0, 0]
+    assert found._lengths(middle, 0.0)[0, 0] == pytest.approx(true, rel=0.003)
