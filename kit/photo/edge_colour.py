@@ -31,6 +31,9 @@ TOGETHER, NEIGHBOURS = 6.0, 3.0
 LEAST_LOG, EXPECTED = 12.0, 1.1
 #: step and colour may differ by so much without a doubt, pixels (drawn pieces of four kinds)
 APART_PX = 0.3
+#: and make a place no more unsure than so many times: what is left without its edge is guessed from
+#: the rest of the shape, and that errs as well (four drawers)
+MOST_DOUBT = 2.5
 #: of how far apart they are at the foot: how unsure it is as a whole (the same pieces)
 SHARE_APART = 0.5
 
@@ -58,9 +61,8 @@ def doubted(
         Standard uncertainty of all of the foot by that, pixels.
     """
     ends, u = colour_edge(seen, line, normals, reach)
-    usual = np.clip(np.maximum(spread, u / np.median(u)), 0.7, 10.0)
     apart = offset - ends
-    spread = usual * np.minimum(np.hypot(1, apart / np.hypot(APART_PX, u)), 10.0)
+    spread = spread * np.minimum(np.hypot(1, apart / np.hypot(APART_PX, u)), MOST_DOUBT)
     foot = apart[normals[:, 1] > 0.75]
     return spread, SHARE_APART * abs(float(np.median(foot))) if len(foot) else 0.0
 

@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 from test_side_view import roughly
 
-from kit.photo.edge_colour import _misfit, colour_edge, doubted
+from kit.photo.edge_colour import MOST_DOUBT, _misfit, colour_edge, doubted
 from kit.photo.outline import Looked
 from kit.photo.picture import read
 from kit.photo.side_view import side
@@ -60,8 +60,8 @@ def test_an_edge_where_no_colour_ends_counts_for_less():
     seen, line, normals = across(crevice=0.4)
     offset = np.where(np.arange(80) < 40, 0.0, 2.5)
     spread, _ = doubted(seen, line, normals, offset, np.ones(80), 6.0)
-    assert spread[:40].max() < 2.5
-    assert spread[40:].min() > 3.0
+    assert spread[:40].max() < 1.8
+    assert spread[40:].min() == MOST_DOUBT
     for off, low, high in ((0.0, 0.0, 0.3), (2.5, 0.7, 2.0)):
         _, foot_u = doubted(seen, line, normals, np.full(80, off), np.ones(80), 6.0)
         assert low <= foot_u < high
