@@ -34,7 +34,7 @@ class SideBySidePanel(widgets.VBox):  # type: ignore[misc]
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         names = [trial.name for trial in workspace.trials()]
-        self.trial = self._choice("Trial", names, trial_to_answer(workspace))
+        self.trial = self._choice("Of the trial", names, trial_to_answer(workspace))
         self.kind = self._choice("Two of its", _KINDS, _KINDS[0])
         self.one, self.other = self._choice("One", ()), self._choice("The other", ())
         self.shown = widgets.HTML()

@@ -21,9 +21,9 @@ STYLE = """<style>
 .kit-scroll {overflow-x: auto}
 .kit-answer > *, .kit-answer > details > * {max-width: 46rem}
 .kit-answer > details, .kit-answer .kit-scroll {max-width: 100%}
-.kit-answer table {border-collapse: collapse; margin: .4em 0; font-variant-numeric: tabular-nums}
-.kit-answer caption {text-align: left; font-weight: 600; max-width: 68vw}
-.kit-answer th, .kit-answer td {padding: .15em .9em .15em 0; text-align: left;
+.kit-scroll table {border-collapse: collapse; margin: .4em 0; font-variant-numeric: tabular-nums}
+.kit-scroll caption {text-align: left; font-weight: 600; max-width: 68vw}
+.kit-scroll th, .kit-scroll td {padding: .15em .9em .15em 0; text-align: left;
   font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
 .kit-answer summary {cursor: pointer}
 .kit-answer pre {white-space: pre-wrap}
@@ -37,7 +37,7 @@ STYLE = """<style>
 .kit-panel :is(select, input, textarea, .jupyter-button, summary):focus-visible {
   outline: 3px solid #cc7000 !important; outline-offset: -1px}
 .kit-section {font-size: 1.05rem; font-weight: 600; margin: .9em 0 .3em}
-.kit-answer td.kit-wrap {white-space: normal; padding-right: 0}
+.kit-scroll td.kit-wrap {white-space: normal; padding-right: 0}
 .kit-weights thead th {white-space: normal; vertical-align: bottom; min-width: 6.5rem}
 .kit-banner {border-left: .3rem solid #b35900; padding: .2em .7em}
 .kit-trouble {border-left: .3rem solid #d9402f; padding: .2em .7em; line-height: 1.4;

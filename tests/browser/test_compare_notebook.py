@@ -112,3 +112,19 @@ def test_the_data_are_packed_and_a_file_that_is_none_is_refused(page, lab):
     pack.scroll_into_view_if_needed()
     assert cut_off(page) == []
     shoot(page, "compare-share-400px")
+
+
+def test_two_batches_are_set_side_by_side(page, lab):
+    open_and_run(page, lab)
+    kind = page.get_by_label("Two of its", exact=True)
+    kind.scroll_into_view_if_needed()
+    page.get_by_label("Of the trial", exact=True).select_option(label="harbour-malt")
+    page.get_by_text("What dough 8A and dough 8B differ in").wait_for(timeout=40_000)
+    shoot(page, "compare-side-by-side")
+    kind.select_option("bakes")
+    page.get_by_text("What bake 7 and bake 8 differ in").wait_for(timeout=40_000)
+    page.get_by_label("One", exact=True).select_option(label="bake 8")
+    page.get_by_text("Both are bake 8: pick another.").wait_for(timeout=40_000)
+    page.set_viewport_size({"width": 400, "height": 800})
+    kind.scroll_into_view_if_needed()
+    assert cut_off(page) == []
