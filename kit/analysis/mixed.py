@@ -91,7 +91,7 @@ class MixedFit(Alike):
             "estimate": beta, "se": se, "df": df, "t": t, "p": 2 * special.stdtr(df, -np.abs(t)),
             "low": beta - half, "high": beta + half,
         }  # fmt: skip
-        return pd.DataFrame(columns, index=list(self.design.names))
+        return pd.DataFrame(columns, index=pd.Index(self.design.names, name="name"))
 
     @cached_property
     def variance(self) -> pd.DataFrame:
@@ -128,7 +128,8 @@ class MixedFit(Alike):
     def terms(self) -> pd.DataFrame:
         """Marginal (type III) tests, Kenward–Roger: ``num_df, den_df, F, p`` by term."""
         rows = {name: self.test(contrast) for name, contrast in self.design.hypotheses().items()}
-        return pd.DataFrame.from_dict(rows, orient="index", columns=list(_NOTHING.index))
+        table = pd.DataFrame.from_dict(rows, orient="index", columns=list(_NOTHING.index))
+        return table.rename_axis("term")
 
     def p_value(self, term: str) -> float:
         """P of one row of `terms`."""
@@ -257,7 +258,7 @@ class MixedFit(Alike):
 
     def to_frame(self) -> pd.DataFrame:
         """Return the coefficients, one tidy row each."""
-        return self.coefficients.rename_axis("name").reset_index()
+        return self.coefficients.reset_index()
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the coefficients with their intervals."""

@@ -124,7 +124,7 @@ class Surface(Told):
             "surface"; both factors where they apply; ``name, estimate, low, high, df``.
         """
         a, b = self.of
-        told = self.coefficients.rename_axis("name").reset_index().assign(kind="coefficient")
+        told = self.coefficients.reset_index().assign(kind="coefficient")
         rows: list[dict[str, object]] = []
         for kind, effects in (("effect", self.effects), ("together", (self.together,))):
             rows += [

@@ -246,3 +246,12 @@ def test_faces(cake):
     assert "recipe: F(2, 28.0) = 1.578" in str(fit)
     assert list(fit.to_frame()["name"]) == ["Intercept", "recipe[T.B]", "recipe[T.C]"]
     assert "<code>" in fit._repr_html_()
+
+
+def test_tables_are_indexed_by_what_their_rows_are():
+    rows = [(bake, f"{bake}{m}", m, (bake * 7 + m * 3 + i) % 5) for bake in range(3)
+            for m in (0, 1) for i in range(3)]  # fmt: skip
+    frame = pd.DataFrame(rows, columns=["bake", "dough", "malt", "height"])
+    fit = kit.mixed(frame, "height ~ C(malt)", ["bake", "dough"])
+    names = [fit.terms.index.name, fit.coefficients.index.name, fit.variance.index.name]
+    assert names == ["term", "name", "component"]
