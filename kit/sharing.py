@@ -67,11 +67,12 @@ class TrialSharing(TrialPages):
         StoreError
             It cannot be written; an older file stays as it was.
         """
-        from kit.writeup import render
+        from kit.writeup import render, write
 
+        report = self.report(comparison, leave_out)
         if Path(path).suffix.lower() != ".zip":
-            return super().writeup(path, comparison, leave_out)
-        return self._pack(path, page=render(self.report(comparison, leave_out))).path
+            return write(report, path)
+        return self._pack(path, page=render(report)).path
 
     def _pack(
         self, path: str | Path, photos: bool = True, licence: str | None = None, page: str = ""

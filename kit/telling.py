@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Iterable
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kit.analysis import words
@@ -66,34 +65,6 @@ class TrialPages(TrialAnswers):
             drawn=set(comparison.points["bake"]) <= self._of_plan(),
             unasked=[q for q in self._came_out(frame, self.factors)[0] if q != outcome],
         )
-
-    def writeup(
-        self,
-        path: str | Path,
-        comparison: "Comparison | None" = None,
-        leave_out: Iterable[str] = (),
-    ) -> Path:
-        """Write one page to share: .html, .pdf or .md.
-
-        Where the trial changes several things, each is answered in a section of its own, that of
-        `comparison` first.
-
-        Parameters
-        ----------
-        path : str or Path
-        comparison : Comparison, optional
-            What the page answers first; `compare` without arguments when not given.
-        leave_out : iterable of str
-            As it was given to `compare`; holds for the other factors as well.
-
-        Raises
-        ------
-        StoreError
-            It cannot be written; an older page stays as it was.
-        """
-        from kit.writeup import write
-
-        return write(self.report(comparison, leave_out), path)
 
     def _question_over(self, comparison: "Comparison", own: bool, others: bool) -> str:
         """The question over the page; empty where the trial's own is not answered on it."""

@@ -166,10 +166,9 @@ def _below_nothing(fit: MixedFit) -> bool:
     """Whether the mixings came out more alike than their doughs, and nothing is known by that.
 
     Where a layout is uneven, a spread below nothing takes the standard error down with it, and the
-    approximation has less than one degree of freedom for it: taken as it is, 16 % of 4 uneven
-    bakes of 4 doughs told a difference where there is none (``tests/analysis/test_mixing.py -m
-    long -k uneven``). The spread is then taken from the doughs, with the mixings' own degrees of
-    freedom.
+    approximation has less than one degree of freedom for it: too many differences would be told
+    where there is none (``tests/analysis/test_mixing.py -m long -k uneven`` says how many are
+    now). The spread is then taken from the doughs, with the mixings' own degrees of freedom.
     """
     if "mixing" not in fit.groups or fit._estimate.variance[fit.groups.index("mixing")] >= 0:
         return False
