@@ -92,29 +92,37 @@ def _value(cells: Any, name: str) -> Any:
 def rows(found: pd.DataFrame) -> list[tuple[str, str, str, str]]:
     """Return what `differing` found as it is read: name, each's value, difference.
 
-    What is alike as it is written is left out.
+    Means of whole numbers are told to a tenth; the difference is that of the values as they are
+    written, and what is alike as it is written is left out.
     """
-    one, other = found.columns[2:4]
     read = []
-    for row in found.to_dict("records"):
-        mine, theirs = (_shown(row["quantity"], row[name]) for name in (one, other))
-        if mine != theirs:  # closer than it is written
-            name = words.capital(words.name(row["quantity"]))
-            read.append((name, mine, theirs, _shown(row["quantity"], row["difference"], sign=True)))
+    for name, _, mine, theirs, _ in found.itertuples(index=False, name=None):
+        places, unit = _written(name, mine, theirs)
+        one, other = (_shown(value, places, unit) for value in (mine, theirs))
+        if one == other:
+            continue
+        apart = "–"
+        if isinstance(mine, float) and not np.isnan([mine, theirs]).any():
+            less = round(theirs, places) - round(mine, places)
+            apart = f"{'+' if less > 0 else ''}{_shown(less, places, unit)}"
+        read.append((words.capital(words.name(name)), one, other, apart))
     return read
 
 
-def _shown(name: str, value: Any, sign: bool = False) -> str:
-    """A value with its unit, a mean of whole numbers to a tenth; a dash where nothing is known."""
+def _written(name: str, *values: Any) -> tuple[int, str]:
+    """Decimals and unit that a quantity's values are written with."""
+    try:
+        known = quantities.get(name)
+    except LookupError:
+        return 3, ""
+    whole = all(not isinstance(v, float) or np.isnan(v) or v.is_integer() for v in values)
+    return known.decimals or (0 if whole else 1), known.unit
+
+
+def _shown(value: Any, places: int, unit: str) -> str:
+    """A value with its unit; a dash where nothing is known."""
     if value is None or value != value:
         return "–"
     if not isinstance(value, float):
         return str(value)
-    try:
-        known = quantities.get(name)
-    except LookupError:
-        text = f"{value:.4g}"
-    else:
-        decimals = known.decimals or (0 if value.is_integer() else 1)
-        text = f"{value:.{decimals}f} {known.unit}".strip()
-    return f"+{text}" if sign and value > 0 else words.minus(text)
+    return words.minus(f"{value:.{places}f} {unit}".strip())

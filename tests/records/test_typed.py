@@ -74,7 +74,7 @@ def test_day(given):
 
 @pytest.mark.parametrize("given", ["26/11/2026", "20261126", "26.11.", "soon", 20261126])
 def test_not_a_day(given):
-    such = "" if given == "26/11/2026" else "such as "
+    such = "" if given == "26/11/2026" else "for example "
     assert refused(typed.day, "day", given) == (
         f"day is {given!r}: is not a day written year-month-day. Write {such}2026-11-26."
     )
