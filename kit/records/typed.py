@@ -95,8 +95,10 @@ def _meant(typed: str) -> tuple[str, str]:
     --------
     >>> _meant("12/3/2026")[1], _meant("30/11/26")[1]
     ('Write 2026-12-03 or 2026-03-12, whichever it is.', 'Write 2026-11-30.')
-    >>> _meant("2026-11-31"), _meant("soon")[1]
-    (('is no day: November has 30', 'Write the day that is meant.'), 'Write for example 2026-11-26.')
+    >>> _meant("2026-11-31")
+    ('is no day: November has 30', 'Write the day that is meant.')
+    >>> _meant("soon")[1]
+    'Write for example 2026-11-26.'
     """
     iso = re.fullmatch(r"(\d{4})-(\d\d)-(\d\d)", typed)
     if iso is not None and 1 <= int(iso[2]) <= 12 and int(iso[1]):
