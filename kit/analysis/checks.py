@@ -164,9 +164,12 @@ def check(
         for i, told in zip(some, tell(list(some.values())), strict=True):
             again[i] = told
     out, finding = looks.one_dough_out(frame, rows, labels, again, columns, ask, now)
+    scatter = looks.spread(pieces, outcome, by)
+    if not any(finding.alarm for finding in scatter):  # which would show in the doughs as well
+        scatter = looks.dough_spread(rows, doughs, by) or scatter
     findings = [
         *looks.far_off(pieces, doughs, outcome),
-        *looks.spread(pieces, outcome, by),
+        *scatter,
         *finding,
         *looks.missing(missing, outcome, by),
         *(f for other in others for f in looks.missing_beside(frame, outcome, other)),

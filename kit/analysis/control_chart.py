@@ -109,8 +109,8 @@ class ControlChart(Told):
     def sentence(self) -> str:
         """Centre, limits and signs."""
         text = (
-            f"One bake lies about {self._shown(self.centre)}, and chance alone keeps it between "
-            f"{self._shown(self.lower)} and {self._shown(self.upper)}."
+            f"One bake lies about {self._shown(self.centre)}, and chance alone mostly keeps it "
+            f"between {self._shown(self.lower)} and {self._shown(self.upper)}."
         )
         return " ".join([text, *self.signs])
 
@@ -235,6 +235,11 @@ def control_chart(
         checks.append(
             f"the limits rest on {base} bakes, fewer than {ENOUGH}: take a sign as a reason to "
             "look, not as proof, and draw the chart again when there are more"
+        )
+    elif runs or jumps:
+        checks.append(
+            f"a steady kitchen gives a sign as well, about once in 90 bakes: of {len(points)} "
+            f"bakes it happens in about {100 * -np.expm1(-len(points) / 90):.0f} of 100 such charts"
         )
     return ControlChart(
         outcome=outcome, points=points, centre=centre, lower=centre - 3 * sd,

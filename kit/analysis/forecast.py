@@ -18,14 +18,12 @@ from kit.analysis.forecast_clock import Clock, earlier_table, next_look
 from kit.analysis.forecast_prior import (
     USUAL_HOURS,
     USUAL_ROOM_C,
-    Earlier,
-    double,
     expect,
     fit_earlier,
-    ratio,
 )
-from kit.analysis.forecast_update import update, weighted_quantile
+from kit.analysis.forecast_update import Mixture, update, weighted_quantile
 from kit.analysis.moments import Floats
+from kit.analysis.rise_models import SHAPES
 from kit.analysis.rise_readings import read_rise
 from kit.analysis.rise_temperature import (
     FRIDGE_C,
@@ -302,10 +300,14 @@ def _tell(
 ) -> Forecast:
     """What is expected of a dough, its readings, and what both say together."""
     t, r, spread = read
-    past, moved, more = _expected_from(table, clock)
-    expected = expect(clock.usual(), past, moved)
-    draws = update(expected, clock.there(t), r, spread, seed)
-    times = clock.back(double(draws.phi))
+    own, moved, more = _on_this_clock(table, clock)
+    pasts = {name: None if own is None else fit_earlier(own, SHAPES[name]) for name in SHAPES}
+    draws = Mixture([
+        update(expect(clock.usual(), past, moved, SHAPES[name]), clock.there(t), r, spread, seed)
+        for name, past in pasts.items()
+    ])  # fmt: skip
+    past = pasts["gompertz"]
+    times = clock.back(draws.double())
     middle, low, high = (
         weighted_quantile(times, draws.weight, chance)
         for chance in (0.5, (1 - level) / 2, (1 + level) / 2)
@@ -326,7 +328,7 @@ def _tell(
         room_temp_c=clock.room,
         earlier=() if past is None else past.doughs,
         readings=pd.DataFrame({"hours": t, "ratio": r}),
-        curve=_fan(draws.phi, draws.weight, clock, _until(last_hours, middle, high), level),
+        curve=_fan(draws, clock, _until(last_hours, middle, high), level),
         level=level,
         checks=(*notes, *more, *forecast_words.cautions(past, table is not None, clock.moved)),
     )
@@ -343,10 +345,10 @@ def _readings(
     return (*read.rising(), read.checks)
 
 
-def _expected_from(
+def _on_this_clock(
     table: pd.DataFrame | None, clock: Clock
-) -> tuple[Earlier | None, float, list[str]]:
-    """Earlier curves on this room's clock, how far they were moved, and what to know."""
+) -> tuple[pd.DataFrame | None, float, list[str]]:
+    """Earlier readings on this room's clock, how far they were moved, and what to know."""
     if table is None or table.empty:
         off = 0.0 if clock.room is None else abs(clock.room - USUAL_ROOM_C)
         return None, SPREAD_PER_10_C * off / 10, []
@@ -357,7 +359,7 @@ def _expected_from(
         raise InputError("room_temp_c", clock.room, f"the temperature {missing} is missing", remedy)
     if not known:
         note = "temperatures were not given: all rooms are taken as equally warm"
-        return fit_earlier(table), 0.0, [note]
+        return table, 0.0, [note]
     for room in table["room_temp_c"].unique():
         refuse_outside(float(room), "earlier_temps")
     parts = [
@@ -366,7 +368,7 @@ def _expected_from(
     ]
     rooms = table.groupby("dough", observed=True)["room_temp_c"].first()
     away = abs(float(clock.room or 0.0) - float(rooms.mean()))
-    return fit_earlier(pd.concat(parts).sort_index()), SPREAD_PER_10_C * away / 10, []
+    return pd.concat(parts).sort_index(), SPREAD_PER_10_C * away / 10, []
 
 
 def _until(last: float, middle: float, high: float) -> float:
@@ -375,13 +377,12 @@ def _until(last: float, middle: float, high: float) -> float:
     return max(last, min(ends, default=2 * last or 2 * USUAL_HOURS))
 
 
-def _fan(phi: Floats, weight: Floats, clock: Clock, until: float, level: float) -> pd.DataFrame:
+def _fan(draws: Mixture, clock: Clock, until: float, level: float) -> pd.DataFrame:
     """Ratio to expect along time, with its interval."""
-    t = np.linspace(0, until, 61)
-    drawn = ratio(clock.there(t), phi[:, None, :])
+    t, chances = np.linspace(0, until, 61), (0.5, (1 - level) / 2, (1 + level) / 2)
     rows = [
-        [weighted_quantile(column, weight, c) for c in (0.5, (1 - level) / 2, (1 + level) / 2)]
-        for column in drawn.T
+        [weighted_quantile(column, draws.weight, chance) for chance in chances]
+        for column in draws.ratio(clock.there(t)).T
     ]
     table = pd.DataFrame(rows, columns=["ratio", "low", "high"])
     table.insert(0, "hours", t)

@@ -1,31 +1,33 @@
 """What is expected of a dough before it is read: the baker's earlier curves, or usual practice.
 
-A curve is φ = (log gain, log top speed, log hours to the fastest moment). Doughs vary about a
-mean: φ ~ N(m, Σ), with the conjugate normal–inverse-Wishart prior on m and Σ (Gelman et al.,
-*Bayesian Data Analysis*, 3rd ed., ch. 3.6), so that a new dough's φ follows a multivariate t that
-holds the errors of both m and Σ. That each earlier curve is itself known with an error is taken
-out of the spread by expectation–maximisation (Dempster, Laird & Rubin 1977).
+A curve is Gompertz or logistic, which a few readings do not tell apart (`rise`), with φ = (log
+gain, log top speed, log hours to the fastest moment). Doughs vary about a mean: φ ~ N(m, Σ), with
+the conjugate normal–inverse-Wishart prior on m and Σ (Gelman et al., *Bayesian Data Analysis*, 3rd
+ed., ch. 3.6), so that a new dough's φ follows a multivariate t that holds the errors of both m and
+Σ. That each earlier curve is itself known with an error is taken out of the spread by
+expectation–maximisation (Dempster, Laird & Rubin 1977).
 """
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis.curve_fit import fit_curve
 from kit.analysis.moments import Floats
-from kit.analysis.rise_models import SHAPES
+from kit.analysis.rise_models import SHAPES, Shape
 from kit.analysis.rise_readings import read_rise
 from kit.errors import DataError
 
 __all__ = ["USUAL_HOURS", "USUAL_ROOM_C", "Earlier", "Expected", "expect", "fit_earlier", "ratio"]
 
-SHAPE = SHAPES["gompertz"]
+_GOMPERTZ = SHAPES["gompertz"]
 #: A cold dough in a room of 72 °F takes about two hours to double: common practice, no source.
 USUAL_HOURS, USUAL_ROOM_C = 2.0, (72.0 - 32.0) * 5.0 / 9.0
-#: A curve that does so: gains 1.8 volumes in the end and is fastest at three quarters of the
-#: time to double. Own choice, no source.
-_GAIN, _SPEED, _FASTEST = 1.8, 1.78, 0.75
+#: A curve that does so, by its name: gains 1.8 volumes in the end and is fastest at three quarters
+#: of the time to double. Own choice, no source.
+_GAIN, _SPEED, _FASTEST = 1.8, {"gompertz": 1.78, "logistic": 1.38}, 0.75
 #: Spread from dough to dough before any is seen, on the logarithm: of the gain, of the speed and
 #: of the fastest moment by themselves, and of the pace, which moves both. Own estimate, no source.
 _OWN, _PACE_SD = np.array([0.3, 0.2, 0.3]), 0.35
@@ -38,16 +40,18 @@ _NOISE, _NOISE_DF = 0.04, 4.0
 _LEAST = 4
 
 
-def ratio(hours: Floats, phi: Floats) -> Floats:
+def ratio(hours: Floats, phi: Floats, shape: Shape = _GOMPERTZ) -> Floats:
     """Proof ratio at φ; `hours` and leading axes of `phi` broadcast together."""
-    theta = np.concatenate([phi[..., :2], np.exp(np.minimum(phi[..., 2:], 20.0))], axis=-1)
-    return SHAPE.ratio(hours, theta)
+    return shape.ratio(hours, _theta(phi))
 
 
-def double(phi: Floats) -> Floats:
+def double(phi: Floats, shape: Shape = _GOMPERTZ) -> Floats:
     """Hours to double at φ, infinite where it levels off before."""
-    theta = np.concatenate([phi[..., :2], np.exp(np.minimum(phi[..., 2:], 20.0))], axis=-1)
-    return SHAPE.reach(2.0, theta)
+    return shape.reach(2.0, _theta(phi))
+
+
+def _theta(phi: Floats) -> Floats:
+    return np.concatenate([phi[..., :2], np.exp(np.minimum(phi[..., 2:], 20.0))], axis=-1)
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,7 @@ class Expected:
     noise : float
         Spread of a reading about the curve.
     noise_df : float
+    shape : Shape
     """
 
     centre: Floats
@@ -95,15 +100,25 @@ class Expected:
     df: float
     noise: float
     noise_df: float
+    shape: Shape = _GOMPERTZ
+
+    @property
+    def log_evidence(self) -> float:
+        """Log likelihood of the shape by the earlier curves, their unknowns integrated out.
+
+        Scaled inverse chi-square for the spread; curves count by their degrees of freedom.
+        """
+        return -self.noise_df * float(np.log(self.noise))
 
 
-def fit_earlier(frame: pd.DataFrame) -> Earlier:
+def fit_earlier(frame: pd.DataFrame, shape: Shape = _GOMPERTZ) -> Earlier:
     """Fit the curve of every earlier dough.
 
     Parameters
     ----------
     frame : DataFrame
         ``dough, hours, proof_ratio``, one row a reading.
+    shape : Shape
     """
     names, phis, precisions, left_out = [], [], [], []
     rss, df = 0.0, 0.0
@@ -112,7 +127,7 @@ def fit_earlier(frame: pd.DataFrame) -> Earlier:
         try:
             t, r, _ = read_rise(rows["hours"], rows["proof_ratio"]).rising()
             if len(t) >= _LEAST:
-                found = _fit_one(t, r)
+                found = _fit_one(t, r, shape)
         except DataError:  # nothing after the start, or no curve: said by the caller
             found = None
         if found is None:
@@ -133,7 +148,7 @@ def fit_earlier(frame: pd.DataFrame) -> Earlier:
     )
 
 
-def _fit_one(t: Floats, r: Floats) -> tuple[Floats, Floats, float, float]:
+def _fit_one(t: Floats, r: Floats, shape: Shape) -> tuple[Floats, Floats, float, float]:
     """φ, its information matrix, residual sum of squares and degrees of freedom."""
     span = float(t.max())
     gain = max(float(r.max()) - 1, 0.05)
@@ -143,12 +158,18 @@ def _fit_one(t: Floats, r: Floats) -> tuple[Floats, Floats, float, float]:
         np.clip(np.log([gain * more, gain / span * 1.5, span * at]), low + 1e-6, high - 1e-6)
         for more, at in ((1.2, 0.5), (2.0, 0.9))
     ]
-    fit = fit_curve(ratio, t, r, starts, bounds=(low, high), derivatives="differences")
+    curve = partial(ratio, shape=shape)
+    fit = fit_curve(curve, t, r, starts, bounds=(low, high), derivatives="differences")
     rows = fit.jacobian(t, fit.theta)
     return fit.theta, rows.T @ rows, fit.rss, float(len(t) - _P)
 
 
-def expect(usual_hours: float, earlier: Earlier | None = None, moved: float = 0.0) -> Expected:
+def expect(
+    usual_hours: float,
+    earlier: Earlier | None = None,
+    moved: float = 0.0,
+    shape: Shape = _GOMPERTZ,
+) -> Expected:
     """Return what is expected of a new dough.
 
     Parameters
@@ -158,8 +179,10 @@ def expect(usual_hours: float, earlier: Earlier | None = None, moved: float = 0.
     earlier : Earlier, optional
     moved : float
         Standard uncertainty of the logarithm of the pace, for having moved it by temperature.
+    shape : Shape
+        That of `earlier`, where there are such.
     """
-    usual = np.log([_GAIN, _SPEED / usual_hours, _FASTEST * usual_hours])
+    usual = np.log([_GAIN, _SPEED[shape.name] / usual_hours, _FASTEST * usual_hours])
     spread = np.diag(_OWN**2) + _PACE_SD**2 * np.outer(PACE, PACE)
     count = 0 if earlier is None else len(earlier.phi)
     noise_df = _NOISE_DF + (0.0 if earlier is None else earlier.df)
@@ -171,7 +194,7 @@ def expect(usual_hours: float, earlier: Earlier | None = None, moved: float = 0.
         centre, scatter = _population(earlier, usual, spread, noise)
     df = _DF + count - _P + 1
     scale = scatter * (1 + 1 / (_WORTH + count)) / df + moved**2 * np.outer(PACE, PACE)
-    return Expected(centre, scale, df, float(np.sqrt(noise)), noise_df)
+    return Expected(centre, scale, df, float(np.sqrt(noise)), noise_df, shape)
 
 
 def _population(

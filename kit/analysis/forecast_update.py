@@ -1,20 +1,24 @@
 """A new dough's curve from what is expected of it and its readings so far.
 
+Each shape of curve counts by how likely it makes the readings, of earlier doughs and of this one
+(Bayesian model averaging; Hoeting, Madigan, Raftery & Volinsky 1999, Stat Sci 14:382).
+
 Importance sampling: draws from a heavy-tailed guess at the posterior (multivariate t about its
 mode), weighted by how much more likely the truth makes them, twice, the second time about what
 the first found (adaptive importance sampling; Owen, *Monte Carlo theory, methods and examples*,
 ch. 10). Seeded, so that the same readings give the same answer.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from kit.analysis.forecast_prior import Expected, ratio
+from kit.analysis.forecast_prior import Expected, double, ratio
 from kit.analysis.moments import Floats
+from kit.analysis.rise_models import Shape
 
-__all__ = ["Draws", "update", "weighted_quantile"]
+__all__ = ["Draws", "Mixture", "update", "weighted_quantile"]
 
 _DRAWS, _DF = 4000, 4.0
 _LogDensity = Callable[[Floats], Floats]
@@ -29,15 +33,47 @@ class Draws:
     phi : array, shape (draws, 3)
     weight : array, shape (draws,)
         Adding up to 1.
+    shape : Shape
+    log_evidence : float
+        Of the shape, but for what is the same for all shapes.
     """
 
     phi: Floats
     weight: Floats
+    shape: Shape
+    log_evidence: float
 
     @property
     def worth(self) -> float:
         """How many independent draws they are worth."""
         return float(1 / (self.weight**2).sum())
+
+
+class Mixture:
+    """Draws of several shapes, each weighed by its evidence.
+
+    Attributes
+    ----------
+    weight : array, shape (draws of all shapes,)
+        Adding up to 1.
+    """
+
+    def __init__(self, draws: Sequence[Draws]) -> None:
+        self._draws = draws
+        log = np.array([d.log_evidence for d in draws])
+        share = np.exp(log - log.max())
+        share /= share.sum()
+        self.weight: Floats = np.concatenate(
+            [s * d.weight for s, d in zip(share, draws, strict=True)]
+        )
+
+    def double(self) -> Floats:
+        """Hours to double of every draw."""
+        return np.concatenate([double(d.phi, d.shape) for d in self._draws])
+
+    def ratio(self, hours: Floats) -> Floats:
+        """Proof ratio of every draw, shape (draws, hours)."""
+        return np.concatenate([ratio(hours, d.phi[:, None, :], d.shape) for d in self._draws])
 
 
 def update(
@@ -69,7 +105,7 @@ def update(
         prior = -(expected.df + 3) / 2 * np.log1p(far / expected.df)
         if not len(hours):
             return np.asarray(prior)
-        away = ratio(hours, phi[..., None, :]) - ratios
+        away = ratio(hours, phi[..., None, :], expected.shape) - ratios
         if u is not None:
             return np.asarray(prior - ((away / u) ** 2).sum(axis=-1) / 2)
         rss = (away**2).sum(axis=-1) / (expected.noise**2 * expected.noise_df)
@@ -80,12 +116,16 @@ def update(
         options={"maxiter": 600, "xatol": 1e-4, "fatol": 1e-4},
     )  # fmt: skip
     centre, scale = found.x, _curvature(log_posterior, found.x, expected.scale)
+    # what normalises the prior, and the likelihood where the spread of readings is the shape's own
+    constant = expected.log_evidence - np.linalg.slogdet(expected.scale)[1] / 2
+    constant -= len(hours) * np.log(expected.noise) if u is None else 0.0
     for _ in range(3):
-        draws = _weigh(log_posterior, centre, scale, rng)
-        centre = draws.weight @ draws.phi
-        off = draws.phi - centre
+        phi, weight, log_mean = _weigh(log_posterior, centre, scale, rng)
+        draws = Draws(phi, weight, expected.shape, float(constant + log_mean))
+        centre = weight @ phi
+        off = phi - centre
         # a little wider than what was found, so that the tails are not missed
-        scale = 1.2 * (off * draws.weight[:, None]).T @ off + 1e-8 * np.eye(3)
+        scale = 1.2 * (off * weight[:, None]).T @ off + 1e-8 * np.eye(3)
     return draws
 
 
@@ -108,8 +148,8 @@ def _curvature(log_posterior: _LogDensity, mode: Floats, widest: Floats) -> Floa
 
 def _weigh(
     log_posterior: _LogDensity, centre: Floats, scale: Floats, rng: np.random.Generator
-) -> Draws:
-    """Draw from a multivariate t and weigh."""
+) -> tuple[Floats, Floats, float]:
+    """Draw from a multivariate t and weigh: draws, weights, log of the mean weight."""
     root = np.linalg.cholesky(scale)
     normal = rng.standard_normal((_DRAWS, 3))
     stretch = np.sqrt(_DF / rng.chisquare(_DF, _DRAWS))
@@ -117,7 +157,8 @@ def _weigh(
     far = ((normal * stretch[:, None]) ** 2).sum(axis=1)
     log_weight = log_posterior(phi) + (_DF + 3) / 2 * np.log1p(far / _DF)
     weight = np.exp(log_weight - log_weight.max())
-    return Draws(phi, weight / weight.sum())
+    log_mean = log_weight.max() + np.log(weight.mean()) + np.log(np.diag(root)).sum()
+    return phi, weight / weight.sum(), float(log_mean)
 
 
 def weighted_quantile(values: Floats, weight: Floats, chance: float) -> float:

@@ -121,9 +121,10 @@ def cautions(earlier: "Earlier | None", given: bool, moved: bool) -> list[str]:
 def method(f: "Forecast") -> str:
     """Model and sources, for a statistician."""
     text = (
-        "For the statistician: modified Gompertz curves (Zwietering et al. 1990), log gain, log "
-        "speed and log fastest moment normal from dough to dough, normal–inverse-Wishart prior, "
-        f"readings by importance sampling; {100 * f.level:.0f} % interval of the posterior"
+        "For the statistician: modified Gompertz and logistic curves (Zwietering et al. 1990), "
+        "each by its evidence, log gain, log speed and log fastest moment normal from dough to "
+        "dough, normal–inverse-Wishart prior, readings by importance sampling; "
+        f"{100 * f.level:.0f} % interval of the posterior"
     )
     if f.room_temp_c is not None:
         text += (

@@ -87,7 +87,7 @@ class GriddleMap(Told):
                 f"{'more' if row['difference'] > 0 else 'less'} than the mean of all places "
                 f"({words.number(near, half)} to {words.number(far, half)})"
             )
-        most = float(np.abs(self.places[["low", "high"]].to_numpy(dtype=float)).max())
+        most = _furthest(self.places)
         spread = float(self.places["high"].sub(self.places["low"]).median()) / 2
         if not told:
             return (
@@ -114,12 +114,19 @@ class GriddleMap(Told):
     def next_step(self) -> str:
         """What to do next."""
         apart = self.apart
-        if apart.empty:
+        little = self.matters is not None and _furthest(self.places) < self.matters
+        if apart.empty and little:
             return (
                 "Next: use all places alike; in a trial still let every setting lie on different "
                 "places, which costs nothing."
             )
-        if self.matters is not None and (apart["difference"].abs() < self.matters).all():
+        if apart.empty:
+            return (
+                "Next: nothing says that a place should be left out, nor that all are alike: let "
+                "every setting of a trial lie on different places, which costs nothing, and map "
+                "them again when there are more bakes."
+            )
+        if little:
             return (
                 "Next: these differences are smaller than what matters; let every setting of a "
                 "trial lie on different places and leave the griddle as it is."
@@ -164,6 +171,11 @@ class GriddleMap(Told):
         from kit import charts
 
         return charts.griddle_map(self, ax)
+
+
+def _furthest(places: pd.DataFrame) -> float:
+    """The largest distance from the mean of all that fits at any of these places."""
+    return float(np.abs(places[["low", "high"]].to_numpy(dtype=float)).max())
 
 
 def griddle_map(

@@ -1,7 +1,8 @@
 """Each thing that is looked at about one fit: one function, one or more findings.
 
-Sources: far-off values by Grubbs (1950, Ann Math Stat 21:27), spread by Levene's idea (1960)
-with doughs as the units, one dough at a time left out as in Quenouille's jackknife (1956).
+Sources: far-off values by Grubbs (1950, Ann Math Stat 21:27), spread of pieces by Levene's idea
+(1960) with doughs as the units, of doughs by Bartlett (1937, Proc R Soc A 160:268), one dough at a
+time left out as in Quenouille's jackknife (1956).
 """
 
 import math
@@ -21,8 +22,8 @@ from kit.analysis.structure import MOST_SETTINGS, safe_name
 from kit.errors import KitError
 
 __all__ = [
-    "Ask", "Finding", "at_limit", "beside", "events", "far_off", "grubbs", "missing",
-    "missing_beside", "missing_table", "one_dough_out", "residuals", "spread",
+    "Ask", "Finding", "at_limit", "beside", "dough_spread", "events", "far_off", "grubbs",
+    "missing", "missing_beside", "missing_table", "one_dough_out", "residuals", "spread",
 ]  # fmt: skip
 
 #: A check alarms when chance alone would do as much in fewer than one trial in a hundred:
@@ -36,6 +37,8 @@ MOST_NAMED = 3
 CROWDED = 0.2
 #: Difference between settings in the share of missing pieces that is worth a word.
 UNEVEN = 0.1
+#: Outcomes that are missing because they are large: what was waited for and had not come yet.
+WAITED_FOR = ("double_minutes",)
 
 Ask = Callable[[pd.DataFrame], tuple[str, float]]
 
@@ -148,12 +151,15 @@ def spread(pieces: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
 
     if pieces["level"].nunique() > MOST_SETTINGS or not len(pieces):
         return []
-    size = pieces["residual"].abs()
-    each = size.groupby([pieces["bake"], pieces["dough"], pieces["level"]]).agg(["mean", "size"])
-    doughs = each[each["size"] >= 3].reset_index()
-    if not len(doughs):  # one piece a dough: the pieces are the units
-        doughs = pd.DataFrame({"level": pieces["level"], "mean": size})
-    groups = {k: g["mean"].to_numpy() for k, g in doughs.groupby("level") if len(g) >= 2}
+    # a piece lies nearer to the mean of its dough the fewer they are; alone it is that mean
+    each = pieces.groupby(["bake", "dough"])["residual"].transform("size")
+    if (each > 1).any():
+        pieces, each = pieces[each > 1], each[each > 1]
+        size = (pieces["residual"] * np.sqrt(each / (each - 1))).abs()
+        doughs = size.groupby([pieces["bake"], pieces["dough"], pieces["level"]]).mean()
+    else:  # one piece a dough: the pieces are the units
+        doughs = pieces.set_index("level")["residual"].abs()
+    groups = {k: g.to_numpy() for k, g in doughs.groupby(level="level") if len(g) >= 2}
     if len(groups) < 2 or all(np.ptp(g) == 0 for g in groups.values()):
         return [Finding("spread", "too few doughs a setting to compare how their pieces scatter")]
     p = float(stats.f_oneway(*groups.values()).pvalue)
@@ -161,13 +167,49 @@ def spread(pieces: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
     most, least = max(mean, key=lambda k: mean[k]), min(mean, key=lambda k: mean[k])
     if p >= ALARM:
         return [Finding("spread", "the pieces scatter about alike at every setting")]
-    ratio = mean[most] / mean[least] if mean[least] > 0 else math.inf
+    ratio = f"about {mean[most] / mean[least]:.1f} times as much" if mean[least] > 0 else "more"
     text = (
-        f"the pieces scatter about {ratio:.1f} times as much with "
-        f"{words.setting(by, most)} as {words.setting(by, least, again=True)}: the interval is a "
-        f"little too narrow for the one and too wide for the other, and evenness may be an "
-        "answer of its own"
+        f"the pieces scatter {ratio} with {words.setting(by, most)} "
+        f"{'as' if mean[least] > 0 else 'than'} {words.setting(by, least, again=True)}: the "
+        "interval is a little too narrow for the one and too wide for the other, and evenness may "
+        "be an answer of its own"
     )
+    return [Finding("spread", text, True)]
+
+
+def dough_spread(rows: pd.DataFrame, doughs: pd.DataFrame, by: str) -> list[Finding]:
+    """Whether whole doughs scatter more at one setting than at another, where that is to be said.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        What was fitted: ``dough`` and the factor.
+    doughs : DataFrame
+        What is left of each dough's mean, from `residuals`.
+    by : str
+    """
+    from scipy import stats
+
+    settings = rows.groupby("dough", sort=False)[safe_name(by)].agg(["first", "nunique"])
+    if not len(doughs) or settings["nunique"].max() > 1 or len(set(settings["first"])) < 2:
+        return []
+    if len(set(settings["first"])) > MOST_SETTINGS:
+        return []
+    left = doughs["residual"].groupby(settings["first"].to_numpy())
+    each = {level: own.to_numpy() for level, own in left if len(own) >= 3 and np.ptp(own) > 0}
+    if len(each) < 2 or stats.bartlett(*each.values()).pvalue >= ALARM:
+        return []
+    sd = {level: float(np.std(own, ddof=1)) for level, own in each.items()}
+    most, least = max(sd, key=lambda k: sd[k]), min(sd, key=lambda k: sd[k])
+    text = (
+        f"the doughs scatter about {sd[most] / sd[least]:.1f} times as much with "
+        f"{words.setting(by, most)} as {words.setting(by, least, again=True)}, where the interval "
+        "takes them to scatter alike"
+    )
+    if len(each[most]) < len(each[least]):
+        text += (
+            ": with fewer doughs of the one that scatters more it is too narrow; bake more of it"
+        )
     return [Finding("spread", text, True)]
 
 
@@ -243,6 +285,13 @@ def missing(table: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
     told = words.join(f"{c} {w}" for c, w in zip(counts, where, strict=True))
     share = table["missing"] / table["pieces"]
     text = f"{what} is missing for {told}"
+    if outcome in WAITED_FOR:
+        text += (
+            ": where it was not reached by the last look, it takes longer than that, and leaving "
+            "it out makes its setting look faster than it is and differences smaller. Look until "
+            "all are there"
+        )
+        return [Finding("missing", text, True)]
     if total >= 3 and share.max() - share.min() >= UNEVEN:
         text += (
             ": if they are missing because of the setting (burnt, torn, collapsed), those left "

@@ -83,15 +83,11 @@ class MixedFit(Alike):
         """By name ``estimate, se, df, t, p, low, high``: treatment coding, first level 0."""
         from scipy import special
 
-        beta, fit = self._beta, self._estimate
-        se = np.sqrt(np.diag(fit.phi_adjusted))
-        df = self._enough(each_df(fit, np.eye(len(beta))))
-        t, half = beta / se, special.stdtrit(df, (1 + self.level) / 2) * se
-        columns = {
-            "estimate": beta, "se": se, "df": df, "t": t, "p": 2 * special.stdtr(df, -np.abs(t)),
-            "low": beta - half, "high": beta + half,
-        }  # fmt: skip
-        return pd.DataFrame(columns, index=pd.Index(self.design.names, name="name"))
+        table = self.linear(np.eye(self.rank)).set_axis(pd.Index(self.design.names, name="name"))
+        t = table["estimate"] / table["se"]
+        half = special.stdtrit(table["df"], (1 + self.level) / 2) * table["se"]
+        low, high = table["estimate"] - half, table["estimate"] + half
+        return table.assign(t=t, p=2 * special.stdtr(table["df"], -t.abs()), low=low, high=high)
 
     @cached_property
     def variance(self) -> pd.DataFrame:
@@ -119,10 +115,6 @@ class MixedFit(Alike):
         variance = self._estimate.variance
         ratios: Floats = variance[:-1] / variance[-1]
         return ratios
-
-    @cached_property
-    def _beta(self) -> Floats:
-        return self._estimate.beta + self._constant * self._shift
 
     @cached_property
     def terms(self) -> pd.DataFrame:
@@ -173,8 +165,9 @@ class MixedFit(Alike):
         if rows.shape[1] != self.rank:
             raise InputError("contrasts", rows.shape, f"must have {self.rank} columns")
         # a level common to all pieces (up to 1e9) cancels exactly, not by rounding
-        free = self._constant_in(rows) == 0
-        beta = self._estimate.beta if free.all() else self._beta
+        beta = self._estimate.beta
+        if self._constant_in(rows).any():
+            beta = beta + self._constant * self._shift
         num, den, f = f_test(self._estimate, beta, rows)
         den = float(self._enough(np.array(den)))
         p = float(special.fdtrc(num, den, f))
@@ -338,7 +331,7 @@ def fit_table(
     variables = variables_of(rhs, map(str, table.cells.columns))
     design = make_design(rhs, table.cells[variables], table.n)
     constant = _constant(design.x)
-    shift = 0.0 if constant is None else table.shift
+    shift = table.shift if constant.any() else 0.0
     numbers, outermost = number_groups(table.cells, groups, structure)
     scaled = Scaled.of(design.x, table.mean + (table.shift - shift), table.n, table.within_ss)
     blocks = scaled.blocks(numbers, groups, outermost)
@@ -358,7 +351,7 @@ def fit_table(
         design=design,
         _estimate=estimate,
         _shift=shift,
-        _constant=np.zeros(blocks.rank) if constant is None else constant,
+        _constant=constant,
         _scaled=scaled,
     )
 
@@ -376,15 +369,15 @@ def _check_arguments(groups: Sequence[str], variance: str, structure: str, level
         raise InputError("level", level, "must lie between 0 and 1, for example 0.95")
 
 
-def _constant(x: Floats) -> Floats | None:
-    """Coefficients whose fitted values are all 1; None when the model has no constant."""
+def _constant(x: Floats) -> Floats:
+    """Coefficients whose fitted values are all 1; all 0 when the model has no constant."""
     exact = np.flatnonzero(np.all(x == 1, axis=0))
     if len(exact):
         first: Floats = np.eye(x.shape[1])[exact[0]]
         return first
     ones = np.ones(len(x))
     found: Floats = np.linalg.lstsq(x, ones, rcond=None)[0]
-    return found if np.max(np.abs(x @ found - ones)) < 1e-9 else None
+    return found if np.max(np.abs(x @ found - ones)) < 1e-9 else np.zeros(x.shape[1])
 
 
 def _checks(

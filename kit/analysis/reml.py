@@ -31,6 +31,8 @@ __all__ = ["estimate", "estimate_many", "known", "separate"]
 
 #: Numbers worked on at once when there are many trials.
 _AT_ONCE = 4_000_000
+#: Spread within groups so much less than between them, in squares, is the rounding of computers.
+_NOTHING = 1e-12
 
 
 def estimate(blocks: Blocks, may_go_below: Sequence[bool], start: Floats | None = None) -> Estimate:
@@ -301,11 +303,14 @@ def _check_spread(blocks: Blocks) -> dict[int, KitError]:
         )
         problems[int(i)] = DataError(msg)
     within, df = blocks.strata.yy[:, 0], blocks.strata.df[:, 0]
-    for i in np.flatnonzero((within <= 1e-20 * left) & (df > 0) & ~alike) if blocks.names else ():
+    none = (within <= _NOTHING * left) & (df > 0) & ~alike
+    for i in np.flatnonzero(none) if blocks.names else ():
         inner = blocks.names[-1]
         msg = (
-            f"all pieces of a {inner} read the same: the outcome belongs to the {inner}, not to "
-            f"the piece. Give one row a {inner} and group by what lies around it."
+            f"but for the settings, everything in a {inner} reads the same: no spread is left to "
+            "judge a difference by. Readings in coarse steps may agree so by chance: read finer, "
+            f"or bake once more. Where a {inner} has one reading, give one row a {inner} and group "
+            "by what lies around it."
         )
         problems[int(i)] = DataError(msg)
     return problems

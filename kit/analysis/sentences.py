@@ -143,7 +143,8 @@ def beyond_reach(c: "Comparison | DoseResponse") -> str:
         )
     return (
         f"Next: go on, a bake at a time, if bakes are cheap: {outlook(c)}. Should the difference "
-        f"stay near {_size(c)}, they would less than four times in five: that is close to {limit}."
+        f"stay near {_size(c)}, they would settle it less than four times in five: that is close "
+        f"to {limit}."
     )
 
 
@@ -188,11 +189,16 @@ def method(c: "Comparison") -> str:
         rule = f" by Tukey–Kramer over {looked} pairs (Kramer 1956)"
     else:
         rule = f" by Dunnett (1955), {looked} settings against {words.amount(c.by, c.control)}"
+    whole = "Whole factor: F cannot be told, so few are its degrees of freedom"
+    if c.test["F"] >= 0:
+        whole = (
+            f"Whole factor F({c.test['num_df']:.0f}, {c.test['den_df']:.1f}) = "
+            f"{c.test['F']:.2f}, p = {c.test['p']:.2g}"
+        )
     return (
-        f"For the statistician: {fit.formula}, {random}. Whole factor "
-        f"F({c.test['num_df']:.0f}, {c.test['den_df']:.1f}) = {c.test['F']:.2f}, "
-        f"p = {c.test['p']:.2g}. This difference {words.number(lead.difference, lead.se)}, "
-        f"SE {words.number(lead.se, lead.se)}, t({lead.df:.1f}) = {words.minus(f'{lead.t:.2f}')}, "
+        f"For the statistician: {fit.formula}, {random}. {whole}. This difference "
+        f"{words.number(lead.difference, lead.se)}, {words.number(lead.se, lead.se)}, "
+        f"t({lead.df:.1f}) = {words.minus(f'{lead.t:.2f}')}, "
         f"p = {lead.p:.2g}{rule}; {100 * fit.level:.0f} % interval."
     )
 

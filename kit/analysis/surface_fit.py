@@ -28,7 +28,8 @@ class Turning:
     kind : {"peak", "dip", "saddle"}
         Of the fitted surface.
     sure : bool
-        Whether both curvatures along its axes surely have their sign.
+        Whether both curvatures along its axes surely have their sign. The axes lie where the
+        surface came out bent most, so that none is sure unless the bends are, tested jointly.
     inside : bool
         Whether it lies among the doses baked.
     value : float
@@ -36,7 +37,7 @@ class Turning:
     curvatures : (float, float)
         Eigenvalues of the quadratic part with both factors in units of half their range.
     ridge : bool
-        Whether one curvature is not told from zero while the other is: a ridge.
+        Whether one curvature is not told from zero while the other is: it may be a ridge.
     """
 
     at: tuple[float, float]
@@ -159,7 +160,8 @@ class Quadratic:
         coded = -np.linalg.solve(quadratic, slope) / 2
         at = middle + coded * half
         curvatures, axes = np.linalg.eigh(quadratic)
-        known = [self._sure_curvature(axis, half) for axis in axes.T]
+        bent = self._bent()
+        known = [bent and self._sure_curvature(axis, half) for axis in axes.T]
         kind: Literal["peak", "dip", "saddle"] = "saddle"
         if (curvatures < 0).all() or (curvatures > 0).all():
             kind = "peak" if curvatures[0] < 0 else "dip"
@@ -172,6 +174,16 @@ class Quadratic:
             curvatures=(float(curvatures[0]), float(curvatures[1])),
             ridge=sum(known) == 1,
         )
+
+    def _bent(self) -> bool:
+        """Whether it surely bends at all: squares and product together.
+
+        Closed testing (Marcus, Peritz & Gabriel 1976, Biometrika 63:655).
+        """
+        names = [str(n) for n in self.fit.coefficients.index]
+        terms = [self._find(self.x), self._find(self.z), f"{self.x}:{self.z}"]
+        rows = np.eye(len(names))[[names.index(term) for term in terms]]
+        return bool(self.fit.test(rows)["p"] <= 1 - self.fit.level)
 
     def _sure_curvature(self, axis: Floats, half: Floats) -> bool:
         """Whether the curvature along an axis surely has its sign (axis taken as given)."""

@@ -63,7 +63,8 @@ def finding(s: "Surface") -> str:
     parts.append(
         f"Inside what was baked the fitted surface is {most} at {_place(s, s.best)}: "
         f"{words.number(s.best_mean, half, words.unit_of(s.outcome))} "
-        f"({words.number(s.best_low, half)} to {words.number(s.best_high, half)})."
+        f"({words.number(s.best_low, half)} to {words.number(s.best_high, half)}); picked for "
+        f"coming out {most}, it is likely a little {'lower' if s.want == 'high' else 'higher'}."
     )
     parts.append(_turning(s))
     return " ".join(parts).strip()
@@ -80,8 +81,8 @@ def _turning(s: "Surface") -> str:
     }
     if t.ridge:
         return (
-            "It bends surely in one direction only: along the other it is a ridge, on which quite "
-            "different pairs of doses do about the same."
+            "It bends surely in one direction only. Along the other it may be a ridge, on which "
+            "quite different pairs of doses do about the same; whether it is cannot be told yet."
         )
     if not t.sure:
         return (

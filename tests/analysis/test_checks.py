@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from dose_trials import trial, within
+from scipy import stats
 
 import kit
 from kit.analysis.checks import FitChecks, check_comparison
@@ -182,6 +183,67 @@ def test_works_for_a_comparison_too():
     (finding,) = text(examined, "single dough")
     assert finding.text.startswith("whichever of the 16 doughs is left out, the answer stays")
     assert examined.estimate == answer.leading.difference
+
+
+def scatter_alarms(pieces, doughs, bakes, tries, seed):
+    """How often pieces of equal scatter are said to scatter differently, by pieces a dough."""
+    rng, alarms = np.random.default_rng(seed), 0
+    shape = [
+        (b, f"{b}{k}{d}", float(k))
+        for b in range(bakes) for k in (0, 1) for d in range(doughs) for _ in range(pieces[k])
+    ]  # fmt: skip
+    frame = pd.DataFrame(shape, columns=["bake", "dough", "malt_percent"])
+    own = pd.factorize(frame["dough"])[0]
+    for _ in range(tries):
+        frame["rise_height_mm"] = 30 + rng.normal(0, 0.8, own.max() + 1)[own]
+        frame["rise_height_mm"] += rng.normal(0, 1.2, len(frame))
+        answer = kit.compare(
+            frame, "rise_height_mm", "malt_percent", "dough", "bake", examine=True
+        )  # fmt: skip
+        alarms += any("scatter" in check for check in answer.checks)
+    print(f"pieces a dough {pieces}, {bakes} bakes: said to scatter in {alarms} of {tries}")
+    return alarms
+
+
+def test_fewer_pieces_a_dough_are_not_said_to_scatter_less():
+    """A piece lies from its dough's mean by sd √(1 − 1/n); alarms are for 1 in 100."""
+    assert scatter_alarms((2, 1), 2, 4, 15, 8591001) <= 2
+    assert scatter_alarms((1, 2), 1, 4, 15, 8591002) <= 2
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("pieces", [(2, 2), (3, 12), (3, 1), (2, 6)])
+def test_scatter_is_rarely_said_to_differ_where_it_does_not(pieces):
+    assert scatter_alarms(pieces, 2, 5, 120, 8591003) <= stats.binom.ppf(0.999, 120, 0.03)
+
+
+def test_doughs_that_scatter_more_at_one_setting_are_told():
+    """p is scipy's Bartlett test of the dough means; NIST e-Handbook 1.3.5.7 describes it."""
+    rng = np.random.default_rng(8612001)
+    means = {0.0: rng.normal(30, 0.3, 8), 1.0: np.array([26.0, 30.0, 34.5])}
+    rows = [
+        (f"{level}{i}", level, mean + piece)
+        for level, own in means.items() for i, mean in enumerate(own) for piece in (-0.2, 0.0, 0.2)
+    ]  # fmt: skip
+    frame = pd.DataFrame(rows, columns=["dough", "malt_percent", "rise_height_mm"])
+    assert stats.bartlett(*means.values()).pvalue < 0.01
+    checks = kit.compare(frame, "rise_height_mm", "malt_percent", "dough", examine=True).checks
+    (said,) = (check for check in checks if check.startswith("the doughs scatter"))
+    ratio = np.std(means[1.0], ddof=1) / np.std(means[0.0], ddof=1)
+    assert said.startswith(
+        f"the doughs scatter about {ratio:.1f} times as much with diastatic malt"
+    )
+    assert said.endswith("bake more of it")
+
+
+def test_a_dough_that_was_not_double_is_not_missing_by_chance():
+    """Right-censored: its time is longer than the last look (Kaplan & Meier 1958, JASA 53:457)."""
+    frame = pd.DataFrame({"bake": [1, 1, 2, 2, 3, 3], "dough": list("abcdef")})
+    frame["malt_percent"] = [0.0, 1.0] * 3
+    frame["double_minutes"] = [180, 205, 190, np.nan, 175, 215]
+    answer = kit.compare(frame, "double_minutes", "malt_percent", "dough", "bake", examine=True)
+    (said,) = (check for check in answer.checks if "is missing for" in check)
+    assert "makes its setting look faster than it is" in said
 
 
 @pytest.mark.parametrize("what", ["residuals", "quantiles", "left out", "missing"])

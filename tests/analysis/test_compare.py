@@ -435,3 +435,25 @@ def test_columns_and_tables_that_cannot_be_used_are_named():
         with pytest.raises(InputError) as caught:
             kit.compare(*asked)
         assert str(caught.value).startswith(told)
+
+
+@pytest.mark.parametrize("by_computer", [0.0, 1e-9])
+def test_readings_that_agree_exactly_by_their_steps_are_not_certainty(by_computer):
+    """Read to 1 mm, both bakes may say 1 mm more: t of an infinite ratio is no answer."""
+    frame = pd.DataFrame({"bake": [1, 1, 2, 2, 3, 3], "dough": list("abcdef")})
+    frame["malt_percent"] = [0.0, 1.0] * 3
+    frame["rise_height_mm"] = (
+        np.array([28.0, 29, 31, 32, 27, 28]) + 0.1 + by_computer * np.arange(6)
+    )
+    with pytest.raises(DataError, match="Readings in coarse steps may agree so by chance"):
+        kit.compare(frame, "rise_height_mm", "malt_percent", "dough", "bake")
+
+
+def test_a_whole_factor_that_cannot_be_tested_is_not_told_as_a_number(small):
+    answer = kit.compare(small, "rise_height_mm", "malt_percent", "dough")
+    for f, p in ((-0.01, np.nan), (np.nan, np.nan)):
+        test = answer.test.copy()
+        test[["F", "p"]] = f, p
+        told = replace(answer, test=test).method
+        assert "Whole factor: F cannot be told" in told
+        assert "nan" not in told

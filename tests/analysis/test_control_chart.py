@@ -171,6 +171,20 @@ def test_one_value_a_bake_is_the_mean_of_its_dough_means():
         bake_chart(frame, "height")
 
 
+def test_a_sign_is_told_with_how_often_chance_gives_one():
+    """False signs after 92 values on average: Champ & Woodall (1987), Technometrics 29:393."""
+    rng = np.random.default_rng(8571001)
+    charts = [control_chart(rng.normal(30, 1, 30)) for _ in range(200)]
+    signs = [chart for chart in charts if not chart.steady]
+    told = {check for chart in signs for check in chart.checks}
+    assert told == {
+        "a steady kitchen gives a sign as well, about once in 90 bakes: of 30 bakes it happens in "
+        "about 28 of 100 such charts"
+    }
+    assert all(chart.checks == () for chart in charts if chart.steady)
+    assert 0.28 - 0.11 < len(signs) / 200 < 0.28 + 0.11  # 3.5 standard errors
+
+
 def test_refusals():
     with pytest.raises(DataError, match="2 bakes: a chart needs three at least, best 20"):
         control_chart([1.0, 2.0])

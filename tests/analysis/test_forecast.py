@@ -10,6 +10,7 @@ import pytest
 from kit.analysis.forecast import double_at, forecast
 from kit.analysis.forecast_prior import PACE, double, expect, fit_earlier, ratio
 from kit.analysis.forecast_update import update, weighted_quantile
+from kit.analysis.rise_models import SHAPES
 from kit.analysis.rise_temperature import equivalent_hours, growth, real_hours
 from kit.errors import DataError, InputError
 
@@ -21,15 +22,15 @@ LATER = np.arange(1, 11) * 0.3
 NOW = np.arange(1, 7) * 0.25
 
 
-def read(phi, t, rng):
-    return ratio(t, phi) + rng.normal(0, 0.03, len(t))
+def read(phi, t, rng, shape=SHAPES["gompertz"], sd=0.03):
+    return ratio(t, phi, shape) + rng.normal(0, sd, len(t))
 
 
-def kitchen(count, rng):
+def kitchen(count, rng, *how):
     """Readings of earlier doughs, and the φ of the next one."""
     phi = rng.multivariate_normal(MEAN, BETWEEN, count + 1)
     parts = [
-        pd.DataFrame({"dough": f"d{j}", "hours": LATER, "proof_ratio": read(p, LATER, rng)})
+        pd.DataFrame({"dough": f"d{j}", "hours": LATER, "proof_ratio": read(p, LATER, rng, *how)})
         for j, p in enumerate(phi[:-1])
     ]
     return (pd.concat(parts, ignore_index=True) if parts else None), phi[-1]
@@ -64,6 +65,35 @@ def test_interval_holds_and_narrows_long(earlier):
     held, width = simulate(250, earlier, known, np.random.default_rng(earlier + 20))
     assert all(share >= 0.9 - 3 * 0.019 for share in held.values()), held
     assert list(width.values()) == sorted(width.values(), reverse=True)
+
+
+def held_by_shape(name, count, seed):
+    """Of `count` forecasts from four readings with u 0.01: how many hold, and the median error."""
+    shape, rng, held, off = SHAPES[name], np.random.default_rng(seed), 0, []
+    for _ in range(count):
+        frame, phi = kitchen(5, rng, shape, 0.01)
+        f = forecast(NOW[:4], read(phi, NOW[:4], rng, shape, 0.01), frame, u=0.01)
+        truth = float(double(phi, shape))
+        held += f.low <= truth <= f.high
+        off.append(f.hours / truth - 1)
+    print(f"{name}: {held} of {count} hold at 90 %, half-way {100 * np.median(off):.1f} % late")
+    return held, float(np.median(off))
+
+
+def test_a_logistic_rise_is_forecast_as_well():
+    """17 or fewer of 25 at 90 % come by chance in fewer than 1 run in 200; it was 15 of 25."""
+    held, off = held_by_shape("logistic", 25, 8543201)
+    assert held >= 18
+    assert abs(off) < 0.03
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", ["gompertz", "logistic"])
+def test_either_rise_is_forecast_as_well(name):
+    """200 forecasts: the standard error of a share of 0.9 is 0.021."""
+    held, off = held_by_shape(name, 200, 8543202)
+    assert held / 200 >= 0.9 - 3 * 0.021
+    assert abs(off) < 0.02
 
 
 def test_draws_agree_with_integration_on_a_grid():

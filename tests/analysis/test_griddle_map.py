@@ -113,6 +113,20 @@ def test_refusals():
 
 
 @pytest.mark.long
+def test_places_that_were_not_told_apart_are_not_called_alike():
+    """Alike is what fits within what matters (Schuirmann 1987), not what was not seen."""
+    frame = made(np.random.default_rng(4), [0.0] * 6, 3, 1)
+    open_yet = griddle_map(frame, "rise_height_mm", matters=0.3)
+    assert open_yet.apart.empty
+    assert "nothing says that a place should be left out, nor that all are" in open_yet.next_step
+    assert "use all places alike" in griddle_map(frame, "rise_height_mm", matters=9.0).next_step
+    one = made(np.random.default_rng(5), [0.0] * 5 + [1.5], 3, 2)
+    few = griddle_map(one, "rise_height_mm", matters=1.6)
+    assert (few.apart["difference"].abs() < 1.6).all()
+    assert few.apart["high"].max() > 1.6  # and so may matter
+    assert "smaller than what matters" not in few.next_step
+
+
 def test_a_level_griddle_is_called_so():
     """600 level griddles of six places: a place is called apart in 2.5 to 7.5 % of them.
 

@@ -190,7 +190,28 @@ def test_peak_ridge_and_saddle_are_told_apart():
     assert (saddle.turning.kind, saddle.turning.sure) == ("saddle", True)
     ridge = made(lambda m, h: 30 - 8 * (m - 0.5) ** 2)
     assert ridge.turning.ridge
-    assert "along the other it is a ridge" in ridge.sentence
+    assert "Along the other it may be a ridge" in ridge.sentence
+
+
+def bends_of_a_flat_surface(seed, tries):
+    """How often something is said to be surely bent where nothing is."""
+    rng = np.random.default_rng(seed)
+    told = 0
+    for _ in range(tries):
+        turning = ask(trial(rng, lambda m, h: 30 + 0 * m, 2), examine=False).turning
+        told += turning is not None and (turning.sure or turning.ridge)
+    print(f"a flat surface surely bent in {told} of {tries}")
+    return told
+
+
+def test_a_flat_surface_is_not_said_to_bend():
+    """One in twenty at most: more than 10 of 60 come by chance in fewer than one run in 3000."""
+    assert bends_of_a_flat_surface(8532001, 60) <= stats.binom.ppf(0.9995, 60, 0.05)
+
+
+@pytest.mark.long
+def test_a_flat_surface_is_hardly_ever_said_to_bend():
+    assert bends_of_a_flat_surface(8532002, 800) <= stats.binom.ppf(0.9995, 800, 0.05)
 
 
 def hold(seed, doughs, tries):

@@ -204,7 +204,9 @@ def test_scores_in_words():
     assert far.headline == (
         "The tasters scored them apart, but cannot tell yet whether enough to matter."
     )
-    assert answer.sentence.startswith("Mean score 6.9 for B, 4.8 for A. A taster would score B")
+    assert answer.sentence.startswith(
+        "Mean score 6.9 for B, 4.8 for A. By these, a taster scores B"
+    )
     assert "With 8 tasters" in answer.could_miss
     frame = answer.to_frame()
     assert set(frame["kind"]) == {"pair", "mean", "score"}
@@ -214,6 +216,50 @@ def test_scores_in_words():
     alike = scores(long([[5, 5], [4, 5], [6, 5], [3, 4], [5, 4], [6, 6]]))
     assert alike.headline == "Cannot tell yet."
     assert alike.pairs["chance_low"][0] < 0.5 < alike.pairs["chance_high"][0]
+
+
+def test_too_few_tasters_for_any_scores():
+    """2 of the 2^5 sign patterns are as far out: p = 0.0625 at best (Fisher's exact test)."""
+    five = scores(long([[3, 7]] * 4 + [[3, 8]]))
+    assert five.p == pytest.approx(2 / 2**5)
+    assert five.could_miss == "With 5 tasters no scores could have been enough."
+    six = scores(long([[3, 7]] * 5 + [[3, 8]]))
+    assert (six.reachable, six.told) == (True, True)
+    strangers = scores(long([[3, 7]] * 3), taster=None)  # 2 of the 20 ways to deal them out
+    assert strangers.could_miss == "With 6 people no scores could have been enough."
+
+
+def test_scores_that_hardly_overlap_have_an_answer():
+    """The search for the interval's end once ended in an error of scipy's brentq."""
+    marks = [[4, 7], [3, 9], [4, 9], [8, 9], [9, 9], [6, 7], [7, 9], [5, 9]]
+    answer = scores(long(marks))
+    assert answer.p == pytest.approx(2 / 2**7)  # one tie says nothing: sign flips of seven
+    lead = answer.leading
+    assert (lead["higher"], lead["low"] > 0, lead["low"] < lead["log_odds"]) == ("B", True, True)
+
+
+def panel(rng, tasters, log_odds):
+    """Scores 1 to 9 of two samples, by tasters who use the scale differently."""
+    who, cuts = rng.normal(size=(tasters, 1)), np.linspace(-4, 4, 8)
+    latent = who + np.array([0, log_odds]) + rng.logistic(size=(tasters, 2))
+    return long(1 + np.searchsorted(cuts, latent))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("tasters", [6, 8, 12, 16])
+def test_what_would_be_noticed_is_noticed_as_often(tasters):
+    """Differences that are said to be noticed 8 times in 10 are noticed in 7 to 9 of 10."""
+    rng = np.random.default_rng(8521000 + tasters)
+    said = np.nanmedian([scores(panel(rng, tasters, 1.5)).missed for _ in range(40)])
+    # what chance of scoring higher the log odds are, by drawing
+    sizes = np.linspace(0, 9, 46)
+    apart = [panel(rng, 4000, size)["score"].to_numpy().reshape(-1, 2) for size in sizes]
+    one, two = (np.array([marks[:, k] for marks in apart]) for k in (0, 1))
+    chance = np.mean(two > one, axis=1) + np.mean(two == one, axis=1) / 2
+    size = float(np.interp(said, chance, sizes))
+    told = np.mean([scores(panel(rng, tasters, size)).told for _ in range(200)])
+    print(f"{tasters} tasters: noticed 8 in 10 from {said:.2f} on, told in {told:.2f}")
+    assert 0.7 <= told <= 0.9
 
 
 def test_only_the_order_of_scores_counts():

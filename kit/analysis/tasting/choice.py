@@ -10,7 +10,7 @@ standards (a two-sided pair: `alpha` for both ends together).
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
 import pandas as pd
 
@@ -99,6 +99,7 @@ class Choice(Answered):
     answer: Answer
     told: bool
     checks: tuple[str, ...]
+    _says: ClassVar[Any] = say
 
     @property
     def right(self) -> int:
@@ -114,31 +115,6 @@ class Choice(Answered):
     def tasters(self) -> int:
         """People."""
         return len(self.tries)
-
-    @property
-    def headline(self) -> str:
-        """The answer in a few words."""
-        return say.headline(self)
-
-    @property
-    def sentence(self) -> str:
-        """What was found."""
-        return say.finding(self)
-
-    @property
-    def could_miss(self) -> str:
-        """What a panel like this would likely have missed."""
-        return say.could_miss(self)
-
-    @property
-    def next_step(self) -> str:
-        """What to do next."""
-        return say.next_step(self)
-
-    @property
-    def statistics(self) -> str:
-        """Test, p value, d′ and sources, for a statistician."""
-        return say.statistics(self)
 
     def __repr__(self) -> str:
         return (

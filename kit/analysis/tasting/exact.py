@@ -19,7 +19,6 @@ __all__ = [
     "at_least",
     "at_most",
     "bounds",
-    "most_for_alike",
     "needed_right",
     "noticed_by",
     "power",
@@ -68,23 +67,6 @@ def needed_right(answers: int, guess: float, alpha: float) -> int | None:
     while at_least(least, answers, guess) > alpha:
         least += 1
     return least
-
-
-def most_for_alike(answers: int, chance: float, alpha: float) -> int | None:
-    """Most right answers that still speak against a chance of being right as high as `chance`.
-
-    Returns
-    -------
-    int or None
-        None where not even none right are few enough.
-    """
-    if at_most(0, answers, chance) > alpha:
-        return None
-    low, high = 0, answers
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if at_most(middle, answers, chance) <= alpha else (low, middle)
-    return low
 
 
 def bounds(right: float, answers: float, level: float) -> tuple[float, float]:

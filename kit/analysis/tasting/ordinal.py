@@ -196,8 +196,9 @@ def limit(
     seen = {near: best}
 
     def above(value: float) -> float:
-        closest = min(seen, key=lambda known: abs(known - value))
-        seen[value] = fit(y, x, who, seen[closest].vector, value)
+        if value not in seen:  # a second search of one value may end a little elsewhere
+            closest = min(seen, key=lambda known: abs(known - value))
+            seen[value] = fit(y, x, who, seen[closest].vector, value)
         fall = 2 * (best.log_likelihood - seen[value].log_likelihood)
         return float(fall - critical**2)
 
@@ -213,7 +214,7 @@ def limit(
             return side * math.inf
         last, step = value, step * 1.7
     low, high = sorted((last, value))
-    return float(brentq(lambda v: -(critical**2) if v == near else above(v), low, high, xtol=2e-3))
+    return float(brentq(above, low, high, xtol=2e-3))
 
 
 def chance_higher(model: Fit, difference: float, middle: float) -> float:

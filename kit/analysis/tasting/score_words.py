@@ -37,7 +37,7 @@ def finding(s: "Scores") -> str:
     fits = span(lead["chance_low"], lead["chance_high"])
     text = (
         f"Mean score {mean[lead['higher']]:.1f} for {lead['higher']}, {mean[lead['lower']]:.1f} "
-        f"for {lead['lower']}. A taster would score {lead['higher']} above {lead['lower']} "
+        f"for {lead['lower']}. By these, a taster scores {lead['higher']} above {lead['lower']} "
         f"{percent(lead['chance'])} of the time (50 % is no difference); the scores fit {fits}"
     )
     if s.matters is not None:
@@ -54,6 +54,8 @@ def could_miss(s: "Scores") -> str:
     people = words.plural(s.tasters, "taster" if s.by_taster else "person").replace(
         "persons", "people"
     )
+    if not s.reachable:
+        return f"With {people} no scores could have been enough."
     if math.isnan(s.missed) or s.missed > 0.995:
         return f"With {people} all but the plainest difference would likely be missed."
     return (

@@ -9,15 +9,15 @@ model with tasters as random (`ordinal`).
 
 import math
 from dataclasses import dataclass
-from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from itertools import combinations, product
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis.tasting import score_words as say
 from kit.analysis.tasting.answered import Answered
-from kit.analysis.tasting.ordinal import Fit, chance_higher, fit, limit
+from kit.analysis.tasting.ordinal import FAR, Fit, chance_higher, fit, limit
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread
 from kit.analysis.verdict import Answer, decide
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["Scores", "scores"]
+
+#: What would be missed is told for a chance of 8 in 10 to notice it.
+_OFTEN = 0.8
 
 
 @dataclass(frozen=True)
@@ -53,8 +56,11 @@ class Scores(Answered):
         Smallest chance of scoring higher that the baker cares about, above 0.5.
     level : float
         Of the intervals.
+    reachable : bool
+        Whether any scores of so few tasters could be enough.
     missed : float
-        Chance of scoring higher that a panel like this would have noticed 8 times in 10.
+        Chance of scoring higher that a panel like this would have noticed 8 times in 10; NaN where
+        even the plainest is not noticed as often.
     answer : Answer
         About the two that are furthest apart.
     checks : tuple of str
@@ -69,9 +75,11 @@ class Scores(Answered):
     exact: bool
     matters: float | None
     level: float
+    reachable: bool
     missed: float
     answer: Answer
     checks: tuple[str, ...]
+    _says: ClassVar[Any] = say
 
     @property
     def leading(self) -> Any:
@@ -87,31 +95,6 @@ class Scores(Answered):
     def told(self) -> bool:
         """Whether the samples are surely not all alike."""
         return self.p <= 1 - self.level
-
-    @property
-    def headline(self) -> str:
-        """The answer in a few words."""
-        return say.headline(self)
-
-    @property
-    def sentence(self) -> str:
-        """What was found."""
-        return say.finding(self)
-
-    @property
-    def could_miss(self) -> str:
-        """What a panel like this would likely have missed."""
-        return say.could_miss(self)
-
-    @property
-    def next_step(self) -> str:
-        """What to do next."""
-        return say.next_step(self)
-
-    @property
-    def statistics(self) -> str:
-        """Model, test and sources, for a statistician."""
-        return say.statistics(self)
 
     def __repr__(self) -> str:
         return (
@@ -220,6 +203,16 @@ def scores(
         p, exact = chance_of_spread(marks, seed)
     df = len(y) - len(names) if who is None else len(wide) - 1
     pairs, model, missed = _pairs(y.astype(np.int64), x, who, names, max(df, 1), level, matters)
+    alike = math.factorial(len(names))  # orders that differ only in which sample is which
+    if who is None:
+        had = np.bincount(x)
+        alike = alike if len(set(had)) == 1 else 1
+        orders = math.factorial(len(y)) // math.prod(math.factorial(int(n)) for n in had)
+    else:
+        orders = math.factorial(len(names)) ** len(wide)
+    reachable = alike / orders <= 1 - level
+    if who is not None and len(names) == 2:
+        missed = _noticed(model, len(wide), 1 - level, seed) if reachable else math.nan
     told = p <= 1 - level
     if not told:
         clear = pairs["answer"].isin([Answer.MATTERS.value, Answer.SMALL.value])
@@ -235,8 +228,8 @@ def scores(
         frame, wide, known, people, sample, taster is not None, matters, model, pairs
     )
     return Scores(
-        wide, means, pairs, model, taster is not None, p, exact, matters, level, missed, answer,
-        checks,
+        wide, means, pairs, model, taster is not None, p, exact, matters, level, reachable, missed,
+        answer, checks,
     )  # fmt: skip
 
 
@@ -278,6 +271,36 @@ def _pairs(
     )
     pairs = pairs.sort_values("log_odds", ascending=False, kind="stable", ignore_index=True)
     return pairs, model, missed
+
+
+def _noticed(model: Fit, tasters: int, alpha: float, seed: int) -> float:
+    """Chance of scoring higher that the exact test of two samples notices 8 times in 10.
+
+    Panels are drawn from the fitted model and judged by flipping the signs of their differences.
+    """
+    from scipy.optimize import brentq
+    from scipy.special import logit
+
+    rng = np.random.default_rng(seed)
+    own, bites = rng.standard_normal((500, tasters)), logit(rng.random((2, 500, tasters)))
+    flips = rng.choice([-1.0, 1.0], (1000, tasters))
+    if tasters <= 10:
+        flips = np.array(list(product([-1.0, 1.0], repeat=tasters)))
+    middle = float(np.mean(model.effects))
+
+    def noticed(difference: float) -> float:
+        latent = model.sd * own + bites + middle
+        low, high = (
+            np.searchsorted(model.thresholds, side)
+            for side in (latent[0] - difference / 2, latent[1] + difference / 2)
+        )
+        apart = (high - low).astype(float)
+        reached = np.abs(apart @ flips.T) >= np.abs(apart.sum(axis=1, keepdims=True)) - 1e-9
+        return float(np.mean(reached.mean(axis=1) <= alpha))
+
+    if noticed(FAR) < _OFTEN:
+        return math.nan
+    return chance_higher(model, brentq(lambda d: noticed(d) - _OFTEN, 0.0, FAR, xtol=0.01), middle)
 
 
 def _unpaired(values: Any, x: Any, seed: int, drawn: int = 19_999) -> float:
