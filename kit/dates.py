@@ -1,18 +1,32 @@
-"""Days written with points: day.month.year, wherever points are used (common practice, no source).
+"""Days as people write them: with points, with the month's name, in ISO form without its zeros.
 
-With slashes 3/4/2026 is two days in two countries, so those are asked about elsewhere.
+With points it is day.month.year wherever they are used (common practice, no source). With
+slashes 3/4/2026 is two days in two countries, so those are asked about elsewhere.
 """
 
 import re
+from calendar import month_name
 from datetime import date
 
-__all__ = ["without_points"]
+__all__ = ["in_iso_form"]
 
-_POINTED = re.compile(r"(\d{1,2})\.\s?(\d{1,2})\.(?:\s?(\d{4}|\d{2})(?=$|[\s,]))?[,\s]*(.*)")
+_POINTED = re.compile(
+    r"(?P<day>\d{1,2})\.\s?(?P<month>\d{1,2})\."
+    r"(?:\s?(?P<year>\d{4}|\d{2})(?=$|[\s,]))?[,\s]*(?P<rest>.*)"
+)
+_ISO = re.compile(
+    r"(?P<year>\d{4})-(?P<month>\d{1,2})-(?P<day>\d{1,2})(?=$|[\sT,])[T,\s]*(?P<rest>.*)"
+)
+_LATER = r"(?:,?\s+(?P<year>(?:19|20)\d\d)(?=$|[\s,]))?(?=$|[\s,])[,\s]*(?P<rest>.*)"
+_NTH = r"(?P<day>\d{1,2})(?:st|nd|rd|th)?"
+_NAMED = (
+    re.compile(rf"(?P<month>[a-z]{{3,9}})\.?\s+{_NTH}{_LATER}", re.IGNORECASE),
+    re.compile(rf"{_NTH}\.?\s+(?P<month>[a-z]{{3,9}})\.?{_LATER}", re.IGNORECASE),
+)
 
 
-def without_points(typed: str, today: date | None = None) -> str:
-    """Return a text with the day in front in ISO form, where it is written with points.
+def in_iso_form(typed: str, today: date | None = None) -> str:
+    """Return a text with the day in front in ISO form, where it can be but one day.
 
     Parameters
     ----------
@@ -22,18 +36,33 @@ def without_points(typed: str, today: date | None = None) -> str:
 
     Examples
     --------
-    >>> without_points("3.12.2026"), without_points("03.12.26, 9:40")
+    >>> in_iso_form("3.12.2026"), in_iso_form("03.12.26, 9:40")
     ('2026-12-03', '2026-12-03 9:40')
-    >>> without_points("19.11. 8:40", date(2026, 11, 26)), without_points("9.40.15")
+    >>> in_iso_form("19.11. 8:40", date(2026, 11, 26)), in_iso_form("9.40.15")
     ('2026-11-19 8:40', '9.40.15')
+    >>> in_iso_form("Dec. 5th, 2026 8am"), in_iso_form("5 December 2026"), in_iso_form("2026-12-5")
+    ('2026-12-05 8am', '2026-12-05', '2026-12-05')
+    >>> in_iso_form("Dec 5 9:40", date(2026, 11, 26)), in_iso_form("Dec 5"), in_iso_form("3/4/2026")
+    ('2025-12-05 9:40', 'Dec 5', '3/4/2026')
     """
-    found = _POINTED.fullmatch(typed.strip())
-    if found is None or not 1 <= int(found[2]) <= 12 or (found[3] is None and today is None):
-        return typed
-    day, month, rest = int(found[1]), int(found[2]), found[4]
-    if found[3]:
-        year = int(found[3]) + 2000 * (len(found[3]) == 2)
-    else:
-        assert today is not None
-        year = today.year - ((month, day) > (today.month, today.day))
-    return f"{year:04d}-{month:02d}-{day:02d} {rest}".strip()
+    for pattern in (_POINTED, _ISO, *_NAMED):
+        found = pattern.fullmatch(typed.strip())
+        month = 0 if found is None else _month(found["month"])
+        if found is None or not month or (found["year"] is None and today is None):
+            continue
+        day = int(found["day"])
+        if found["year"]:
+            year = int(found["year"]) + 2000 * (len(found["year"]) == 2)
+        else:
+            assert today is not None
+            year = today.year - ((month, day) > (today.month, today.day))
+        return f"{year:04d}-{month:02d}-{day:02d} {found['rest']}".strip()
+    return typed
+
+
+def _month(said: str) -> int:
+    """Its number, 0 where it is none: 12, dec, Sept, December."""
+    if said.isdecimal():
+        return int(said) if 1 <= int(said) <= 12 else 0
+    names = enumerate(month_name)
+    return next((n for n, name in names if n and name.lower().startswith(said.lower())), 0)

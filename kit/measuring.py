@@ -116,7 +116,7 @@ class TrialPhotos(TrialKeptPhotos):
         shows = shows or photo.shows
         if shows not in SHOWS:
             raise InputError("shows", shows, f"must be one of {', '.join(SHOWS)}")
-        on = self._called(target, shows) if isinstance(target, str) else target or photo.on
+        on = photo.on if target is None else self._called(target, shows)
         if on is None:
             raise InputError("on", None, "must be known", f"Say whose {photo} is.")
         if shows == "rise" and isinstance(on, Piece):
@@ -128,9 +128,7 @@ class TrialPhotos(TrialKeptPhotos):
         hand = f"{BY_HAND}: {', '.join(corrected)}" if corrected else ""
         note = hand or (AS_FOUND if looked_at else NOT_LOOKED_AT)
         with self._step() as step:
-            said = {"shows": shows, "on": on, "measured_by": by}
-            if any(getattr(photo, name) != now for name, now in said.items()):
-                store.change(step, self.id, photo, said)
+            store.say(step, self.id, photo, shows, on, by)
             checked = {
                 name: store.record(step, self.id, photo, on, name, one.value, one.u, note)
                 for name, one in values.items()
@@ -142,7 +140,7 @@ class TrialPhotos(TrialKeptPhotos):
 
     def proof_photos(self, dough: Dough | str) -> list[StoredPhoto]:
         """Return the photos that show a dough proofing, as said or guessed, in time order."""
-        thing = self._called(dough, "rise") if isinstance(dough, str) else dough
+        thing = self._called(dough, "rise")
         guesses = {i: g for i, g in self.guesses().items() if g.shows == "rise" and g.on}
         return [p for p in self.photos() if p.id in guesses and guesses[p.id].on == thing]
 
@@ -192,7 +190,7 @@ class TrialPhotos(TrialKeptPhotos):
         by: MeasuredBy | None = None,
     ) -> int:  # fmt: skip
         """Keep a series' volumes and ratios, and return of how many photos; one undo for all."""
-        thing = self._called(dough, "rise") if isinstance(dough, str) else dough
+        thing = self._called(dough, "rise")
         note = f"{BY_HAND}: {', '.join(corrected)}" if corrected else AS_FOUND
         with self._step() as step:
             count = keep_series(step, self.id, self.photos(), thing, series, note, by)

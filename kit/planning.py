@@ -14,7 +14,7 @@ from kit.given import as_whole
 from kit.records import planned, things, trials
 from kit.records.frame import held
 from kit.records.things import Bake
-from kit.records.trial_records import TrialRecords
+from kit.records.trial_asked import TrialAsked
 from kit.records.typed import day as read_day
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["TrialPlanning", "check_factors", "put_away_in_words"]
 
 
-class TrialPlanning(TrialRecords):
+class TrialPlanning(TrialAsked):
     """The verbs that plan a trial; see `kit.plan` for what they do."""
 
     def design(self, kitchen: "Kitchen", kind: Any = "auto", seed: int = 1, **more: Any) -> "Plan":
@@ -161,23 +161,15 @@ class TrialPlanning(TrialRecords):
         """
         from kit.plan.next import next_bake
 
-        outcome = self._outcome(more.pop("outcome", None))
+        outcome, by, matters, others = self._asked(
+            more.pop("outcome", None), by, more.pop("matters", None)
+        )
         frame, notes = self._as_meant()
-        by = by or next(iter(self.factors), None)
-        if by is None:
-            raise InputError("by", None, "is not set for this trial", "Say which factor is asked.")
-        if outcome == self.outcome:
-            more.setdefault("matters", self.matters)
-        others = [factor for factor in self.factors if factor != by]
+        if bakes_planned is None:
+            bakes_planned = self._bakes_in_all(frame, outcome)
         more.setdefault("adjust", held(frame, outcome, others))
-        with self._store.reading() as connection:
-            of_plan = {bake.code for bake in planned.of_plan(connection, self.id)}
-        if bakes_planned is None and of_plan:
-            made = set(frame.loc[frame[outcome].notna(), "bake"]) if outcome in frame else set()
-            bakes_planned = len(of_plan | made)
-        load = "load" if "load" in frame and frame["load"].notna().any() else None
-        more.setdefault("mixing", mixed_by(*held(frame, outcome, [by, *others])))
-        found = next_bake(frame, outcome, by, bakes_planned, load=load, **more)
+        together = self._together(frame, outcome, by)
+        found = next_bake(frame, outcome, by, bakes_planned, matters=matters, **together, **more)
         return dataclasses.replace(found, checks=(*found.checks, *notes))
 
     def keep(
@@ -209,8 +201,8 @@ class TrialPlanning(TrialRecords):
         Raises
         ------
         InputError, NotFoundError
-            A day or setting that cannot be, or a factor that the bakes so far have no setting
-            of; nothing is stored.
+            A day or setting that cannot be, or a factor that the trial does not change; nothing
+            is stored.
         """
         days = _days(days, every_days, plan.runs["bake"].nunique())
         with self._step() as step:
@@ -219,8 +211,7 @@ class TrialPlanning(TrialRecords):
             known = trials.factors(step.connection, self.id)
             waiting = {bake.id for bake in planned.not_begun(step.connection, self.id)}
             begun = [b for b in things.bakes(step.connection, self.id) if b.id not in waiting]
-            if begun:
-                check_factors([f.quantity for f in plan.factors], known, self.name)
+            check_factors([f.quantity for f in plan.factors], known, self.name, bool(begun))
             more = {
                 f.quantity: sorted({*known.get(f.quantity, []), *map(float, f.settings)})
                 for f in plan.factors
@@ -252,20 +243,25 @@ class TrialPlanning(TrialRecords):
             return None
 
 
-def check_factors(planned: Iterable[str], changed: Iterable[str], name: str) -> None:
-    """Refuse a factor that a trial's bakes so far have no setting of: no answer could use them.
+def check_factors(
+    planned: Iterable[str], changed: Iterable[str], name: str, begun: bool = True
+) -> None:
+    """Refuse a plan for another question than its trial's: no answer could use them both.
+
+    Before the first bake a plan may change more than the trial says, but nothing instead.
 
     Raises
     ------
     InputError
         A planned factor is not among those changed so far.
     """
-    known = list(changed)
-    for factor in planned:
-        if known and factor not in known:
-            changes = words.join([words.name(one) for one in known])
-            rule = f"is not what {name} changes ({changes}): its bakes so far lack it"
-            raise InputError("factor", factor, rule, "Begin a new trial for it.")
+    asked, known = list(planned), list(changed)
+    strange = [factor for factor in asked if factor not in known]
+    if not known or not strange or not (begun or set(known) - set(asked)):
+        return
+    rule = f"is not what {name} changes ({words.join(map(words.name, known))})"
+    rule += ": its bakes so far lack it" if begun else ""
+    raise InputError("factor", strange[0], rule, "Begin a new trial for it.")
 
 
 def put_away_in_words(codes: Sequence[str]) -> str:

@@ -1,6 +1,5 @@
 """What a trial does once its plan is kept: weights, times, bench sheet, calendar."""
 
-import os
 from collections.abc import Iterable, Sequence
 from datetime import datetime, time
 from pathlib import Path
@@ -8,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from kit import quantities
 from kit.analysis import words
-from kit.dates import without_points
+from kit.dates import in_iso_form
 from kit.errors import DataError, InputError
 from kit.records import planned, things
-from kit.records import tables as t
+from kit.records.aside import write_whole
 from kit.records.things import Bake
 from kit.records.trial_records import TrialRecords
 from kit.records.trouble import in_words
@@ -75,8 +75,8 @@ class TrialPreparing(TrialRecords):
             msg = f"{self.name} has no formula: set it first, then it can be scaled (set_formula)."
             raise DataError(msg)
         runs = self.planned(bake)
-        levels = {row.quantity: row.level for row in self._planned_levels()}
-        whole = [c for c in runs.columns if levels.get(c) == "dough"]
+        of_dough = {q.name for q in quantities.all_quantities() if q.level == "dough"}
+        whole = [c for c in runs.columns if c in of_dough]
         doughs = runs.drop_duplicates("dough").sort_values("dough").set_index("dough")
         settings = {
             str(code): {c: row[c] for c in whole if pd.notna(row[c])}
@@ -159,28 +159,19 @@ class TrialPreparing(TrialRecords):
         text = bench_sheet(
             self.planned(bake), weights, schedule, wanted, f"{self.name}{mark}", paper, layout
         )
-        return _write(path, text)
+        return _written(path, text)
 
     def calendar(self, schedule: "Schedule", path: str | Path, alarm_minutes: int = 10) -> Path:
         """Write the steps of a timetable as an iCalendar file with alarms."""
         from kit.plan.calendar import calendar_text
 
-        return _write(path, calendar_text(schedule, self.name, alarm_minutes))
+        return _written(path, calendar_text(schedule, self.name, alarm_minutes))
 
     def sheet_quantities(self) -> list[str]:
         """Return what the bench sheet asks for by itself: outcome, factors, usual disturbances."""
         own = [*self.factors, *([self.outcome] if self.outcome else [])]
         usual = ("room_temp_c", "dough_temp_c", "ball_weight_g", "griddle_temp_c", "waited_minutes")
-        from kit import quantities
-
-        known = {q.name for q in quantities.all_quantities()}
-        return list(dict.fromkeys([*own, *(name for name in usual if name in known)]))
-
-    def _planned_levels(self) -> Iterable[Any]:
-        r = t.reading.c
-        query = t.reading.select().with_only_columns(r.quantity, r.level).distinct()
-        with self._store.reading() as connection:
-            return connection.execute(query.where(r.trial_id == self.id)).all()
+        return list(dict.fromkeys([*own, *usual]))
 
 
 def _moment(bake: Bake, field: str, value: str | datetime | time | None) -> str | datetime | None:
@@ -189,7 +180,7 @@ def _moment(bake: Bake, field: str, value: str | datetime | time | None) -> str 
 
     if isinstance(value, time):
         value = f"{value:%H:%M}"
-    if not isinstance(value, str) or "-" in (value := without_points(value)):
+    if not isinstance(value, str) or "-" in (value := in_iso_form(value)):
         return value
     minute = min(read_clock(value, field), 1439)
     if bake.day is None:
@@ -199,11 +190,7 @@ def _moment(bake: Bake, field: str, value: str | datetime | time | None) -> str 
     return f"{bake.day.isoformat()} {minute // 60:02d}:{minute % 60:02d}"
 
 
-def _write(path: str | Path, text: str) -> Path:
-    """Write aside, then rename: an older file stays whole until the new one is."""
-    path = Path(path)
-    aside = path.with_name(f".{path.name}.part")
+def _written(path: str | Path, text: str) -> Path:
     with in_words(str(path)):
-        aside.write_text(text, encoding="utf-8", newline="")
-        os.replace(aside, path)
-    return path
+        write_whole(Path(path), text)
+    return Path(path)

@@ -11,12 +11,12 @@ import pandas as pd
 
 from kit import quantities, units
 from kit.errors import DataError, InputError
-from kit.formula.allergens import allergens
+from kit.formula.allergens import may_spoil
 from kit.quantities import Checked
 from kit.records import readings
 from kit.records.bench.store import far_from_day
 from kit.records.bench.when import read_when, say_when
-from kit.records.proofs import KeptTimes, Proofs, asked_at, known_values, of_start, read_proofs
+from kit.records.proofs import KeptTimes, Proofs, asked_at, of_start, read_proofs
 from kit.records.things import Dough
 from kit.records.trial_records import TrialRecords
 from kit.writeup.safety import SAFETY
@@ -278,22 +278,21 @@ class TrialProof(TrialRecords):
             )
             raise DataError(msg)
         others, _, more = in_rooms(others, rooms, temp)
-        told = double_at(
-            temp, others, level=level, start_temp_c=FRIDGE_C if cold else None
-        )  # fmt: skip
+        told = double_at(temp, others, level=level, start_temp_c=FRIDGE_C if cold else None)
         return replace(told, checks=(*more, *told.checks, *self._warm()))
 
     def keep_double(self, shape: "Asked" = "auto") -> KeptTimes:
         """Keep each dough's time to double, from its curve, for `compare` and the page.
 
         Stored as `double_minutes`, computed, with its uncertainty; one undo takes all back. A time
-        somebody entered stays. One beyond the last reading is not kept: nobody saw it.
+        somebody entered stays. One beyond the last reading is not kept: nobody saw it; what was
+        kept of such a dough before a reading was corrected is taken back.
         """
         told = self.rise(shape=shape)
         doughs = {(d.bake.code, d.code): d for d in self.doughs()}
         rows = []
         with self._step() as step:
-            known = known_values(step.connection, self.id, ["double_minutes"])
+            known = readings.known_values(step.connection, self.id, ["double_minutes"])
             for curve, name in zip(told.curves, told.doughs.itertuples(), strict=True):
                 thing = doughs[str(name.bake), str(name.dough)]
                 row = curve.of("double_hours")
@@ -301,20 +300,24 @@ class TrialProof(TrialRecords):
                 wide = curve.fit.quantile() if curve.fit else 1.96  # the interval's half, in u
                 u = round(60 * float(row["high"] - row["low"]) / (2 * wide), 2)
                 has, how = known.get((thing.id, "double_minutes"), (None, ""))
-                state = "kept"
+                unseen = ""
                 if math.isnan(minutes):
-                    state = "not known: it was not read past double"
+                    unseen = "not known: it was not read past double"
                 elif minutes > 60 * float(curve.readings["hours"].max()):
-                    state = "beyond its last reading: not kept"
-                elif has is not None and how not in ("computed", "planned"):
-                    state = f"entered as {has:.0f} min, which stays"
+                    unseen = "beyond its last reading: not kept"
+                state = unseen or "kept"
+                if has is not None and how not in ("computed", "planned"):
+                    state = unseen or f"entered as {has:.0f} min, which stays"
+                elif unseen and how == "computed":
+                    readings.record(step, self.id, thing, "double_minutes", None, "computed")
+                    state += f"; the {has:.0f} min kept before are taken back"
                 elif has == minutes and how == "computed":
                     state = "same as kept before"
-                else:
+                elif not unseen:
                     uncertain = u if math.isfinite(u) and u > 0 else None
                     readings.record(
                         step, self.id, thing, "double_minutes", minutes, "computed", uncertain
-                    )  # fmt: skip
+                    )
                 rows.append((name.bake, name.dough, minutes, u, state))
             done = KeptTimes(
                 pd.DataFrame(rows, columns=["bake", "dough", "double_minutes", "u", "state"])
@@ -348,7 +351,7 @@ class TrialProof(TrialRecords):
                 "Choose what is decided for a dough.",
             )  # fmt: skip
         with self._store.reading() as connection:
-            known = known_values(connection, self.id, [by])
+            known = readings.known_values(connection, self.id, [by])
         value = {
             key: known[own, by][0]
             for key, dough in proofs.doughs.items()
@@ -388,6 +391,4 @@ class TrialProof(TrialRecords):
     def _warm(self) -> list[str]:
         """The caution where milk or egg is, or may be, in the dough."""
         formula = self.formula()
-        if formula is not None and not {"milk", "egg"} & {a.name for a in allergens(formula)}:
-            return []
-        return [_MILK.rstrip(".")]
+        return [_MILK.rstrip(".")] if formula is None or may_spoil(formula) else []

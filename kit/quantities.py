@@ -9,18 +9,18 @@ they follow from what the word means (a share lies between 0 and 1).
 """
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from keyword import iskeyword
 
 from kit.errors import InputError, NotFoundError
 from kit.given import check_range, given_number, is_missing
 from kit.units import can_be_kept, parse
-from kit.us_units import also_us
+from kit.us_units import also_us, either
 
 __all__ = [
     "COLUMNS", "LEVELS", "SERIES", "Checked", "Quantity", "add", "all_quantities", "built_in",
-    "called", "compute", "get", "label", "remember",
+    "called", "check_own", "find", "get", "label", "remember",
 ]  # fmt: skip
 
 #: what a reading can belong to, outermost first
@@ -100,6 +100,11 @@ class Quantity:
     def axis(self) -> str:
         """Label with unit, as on a chart's axis."""
         return f"{self.label} ({self.unit})" if self.unit else self.label
+
+    @property
+    def asked(self) -> str:
+        """Label with the units it may be written in, as on a sheet."""
+        return f"{self.label} ({either(self.unit)})" if self.unit else self.label
 
     def show(self, value: float | None) -> str:
         """Return the value with its unit, at the quantity's decimals; a dash when missing."""
@@ -262,6 +267,17 @@ def get(name: str) -> Quantity:
         raise NotFoundError("quantity", name, _KNOWN) from None
 
 
+def find(name: str) -> Quantity | None:
+    """Return the quantity that stands in frames, on forms and in plans under a name; else None.
+
+    Examples
+    --------
+    >>> find("angle"), find("dough_ratio"), find("salt_percent").label
+    (None, None, 'Salt')
+    """
+    return None if name in SERIES else _KNOWN.get(name)
+
+
 def called(text: str) -> str:
     """Return the name of the quantity a person means, by its name or its label; else the text.
 
@@ -280,7 +296,19 @@ def add(quantity: Quantity) -> Quantity:
     Raises
     ------
     InputError
-        The name is taken by a different quantity, is no plain name, or the ranges are empty.
+        The name is taken by a different quantity, or it cannot be one: see `check_own`.
+    """
+    check_own(quantity)
+    return remember(quantity)
+
+
+def check_own(quantity: Quantity) -> None:
+    """Refuse what cannot be a quantity of somebody's own.
+
+    Raises
+    ------
+    InputError
+        No plain name or a column's, no label, decimals, level or unit that can be, empty ranges.
     """
     if not quantity.name.isidentifier() or quantity.name != quantity.name.lower():
         raise InputError(
@@ -303,7 +331,6 @@ def add(quantity: Quantity) -> Quantity:
         low, high = getattr(quantity, what)
         if not low < high:
             raise InputError(what, (low, high), "must be two numbers, the lower one first")
-    return remember(quantity)
 
 
 def remember(quantity: Quantity) -> Quantity:
@@ -335,18 +362,3 @@ def label(name: str) -> str:
     ('Height (mm)', 'angle deg')
     """
     return _KNOWN[name].axis if name in _KNOWN else name.replace("_", " ")
-
-
-def compute(values: Mapping[str, float]) -> Iterator[tuple[str, float]]:
-    """Yield the computed quantities whose inputs are all present in `values`.
-
-    Examples
-    --------
-    >>> dict(compute({"ball_weight_g": 80.0, "baked_weight_g": 72.0}))
-    {'bake_loss_percent': 10.0}
-    """
-    for quantity in _KNOWN.values():
-        if quantity.formula and all(
-            n in values and not math.isnan(values[n]) for n in quantity.needs
-        ):
-            yield quantity.name, quantity.formula(*(values[n] for n in quantity.needs))

@@ -5,12 +5,12 @@ In a clone they lie beside the package, in an installed wheel inside it.
 
 import hashlib
 import json
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from kit.records.aside import write_whole
 from kit.records.trouble import in_words
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def copy_notebooks(folder: str | Path) -> list[str]:
         said = []
         for source in sorted(notebooks_folder().glob("*.ipynb")):
             said += _bring(source, folder / source.name, known)
-        _write(folder / _REMEMBERED, json.dumps(known, indent=1))
+        write_whole(folder / _REMEMBERED, json.dumps(known, indent=1))
     return said
 
 
@@ -112,7 +112,7 @@ def _bring(source: Path, target: Path, known: dict[str, str]) -> list[str]:
         known[target.name] = new
         return []
     if not is_there or now == before:
-        _write(target, source.read_text(encoding="utf-8"))
+        write_whole(target, source.read_text(encoding="utf-8"))
         known[target.name] = new
         return [f"{target.name} {'brought up to date' if is_there else 'copied'}"]
     if new == before or target.name.endswith(".new.ipynb"):
@@ -141,9 +141,3 @@ def _mark(notebook: Path) -> str:
     except (FileNotFoundError, ValueError, KeyError, TypeError):
         return ""
     return hashlib.sha256(text.encode()).hexdigest()
-
-
-def _write(path: Path, text: str) -> None:
-    aside = path.with_name(f".{path.name}.part")
-    aside.write_text(text, encoding="utf-8")
-    os.replace(aside, path)

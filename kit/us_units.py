@@ -9,7 +9,7 @@ import re
 
 from kit.units import convert
 
-__all__ = ["WANTED", "also_us"]
+__all__ = ["WANTED", "also_us", "either", "us_paper", "us_wanted"]
 
 #: the environment variable, and what it says
 WANTED = ("KIT_UNITS", "us")
@@ -24,6 +24,22 @@ _METRIC = re.compile(
 )
 _ABSOLUTE = re.compile(r"\b(?:at|of about|than at|room of|dough of) $")
 _US = {"mm": "in", "g": "oz", "kg": "lb", "°C": "F"}
+
+
+def us_wanted() -> bool:
+    """Whether the reader wants inches, ounces and °F as well."""
+    return os.environ.get(WANTED[0], "").strip().lower() == WANTED[1]
+
+
+def us_paper() -> str:
+    """The paper that lies in the reader's printer."""
+    return "Letter" if us_wanted() else "A4"
+
+
+def either(unit: str) -> str:
+    """Return a unit that is asked for, and the one that is read as well where wanted: mm or in."""
+    other = {**_US, "°C": "°F"}.get(unit)
+    return f"{unit} or {other}" if other and us_wanted() else unit
 
 
 def also_us(text: str, absolute: bool = False) -> str:
@@ -44,7 +60,7 @@ at 190 °C (374 °F)'
     >>> del os.environ["KIT_UNITS"]; also_us("3.1 mm")
     '3.1 mm'
     """
-    if os.environ.get(WANTED[0], "").strip().lower() != WANTED[1]:
+    if not us_wanted():
         return text
     return _METRIC.sub(lambda found: _both(found, absolute), text)
 

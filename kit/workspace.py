@@ -23,7 +23,6 @@ from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
 from html import escape
 from pathlib import Path
-from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -106,12 +105,7 @@ class Workspace:
     def __enter__(self) -> "Workspace":
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        where: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         self.close()
 
     def __reduce__(self) -> tuple[Any, ...]:

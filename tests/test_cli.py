@@ -215,7 +215,7 @@ def test_what_happened_is_noted(run, tmp_path):
     ):
         assert run("note", "bakes", "dropped", *words).output == f"Noted in salt: {said}\n"
     for words, said in (
-        ([], "--bake is None: must say what it happened to. Give --bake, --dough, --load or "
+        ([], "--bake is not given: must say what it happened to. Give --bake, --dough, --load or "
              "--piece."),
         (["--load", "1"], "--load is 1: needs --bake. Loads are counted in each bake."),
         (["--piece", "9Z"], "no piece '9Z'. There are: '1A1'."),
@@ -285,7 +285,7 @@ def test_writeup_from_a_table(run, tmp_path):
         (["compare", "none.csv", "--outcome", "a", "--by", "b"], 2,
          "kit: none.csv is not there. Give a CSV file or a workspace folder."),
         (["compare", str(PUBLISHED / "cake.csv"), "--by", "recipe"], 2,
-         "kit: --outcome is None: is needed with a table. Columns: replicate, recipe, mix, "
+         "kit: --outcome is not given: is needed with a table. Columns: replicate, recipe, mix, "
          "temperature_f, angle_deg."),
         ([*CAKE[:3], "angle", *CAKE[4:]], 2,
          "kit: no column for outcome 'angle'. There are: 'replicate', 'recipe', 'mix', "
@@ -317,7 +317,7 @@ def test_a_failed_import_leaves_no_trial(run, tmp_path):
     assert "1 row cannot be used, see above" in result.stderr
     assert "There are none yet." in run("compare", "bakes", "--trial", "bad").stderr
     assert run("compare", "bakes").stderr == (
-        "kit: --trial is None: names none: there are no trials yet.\n"
+        "kit: --trial is not given: there are no trials yet.\n"
     )
 
 
@@ -394,6 +394,52 @@ def test_a_plan_reads_what_is_typed_in_a_kitchen(run, tmp_path):
     day = run(*plan, "--first", "tomorrow")
     assert (day.exit_code, day.output) == (2, day.stderr)
     assert day.stderr.startswith("kit: --first is 'tomorrow': is not a day")
+
+
+def test_a_plan_says_in_our_words_what_it_cannot_use(run):
+    run("start", "bakes", "--no-lab")
+    plan = ["plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1.4 and 2.2"]
+    for words, told in (
+        (["--bakes", "two"], "--bakes is 'two': must be a whole number from 1. Write 1, 2, 3 …"),
+        (["--doughs", ""], "--doughs is '': must not be empty. Write 1, 2, 3 …"),
+        (["--every-days", "7.5", "--keep"],
+         "--every-days is '7.5': must be a whole number from 1. Write 1, 2, 3 …"),
+        # what is planned alike counts when the plan is kept, and where it is not what is varied
+        (["--retard", "2 d"], "--retard is '2 d': counts only when the plan is kept. Add --keep."),
+        (["--retard", "two", "--keep"],
+         "--retard is 'two': is not a number. Write digits, with a comma or a point before "
+         "decimals, for example 2.5 or 3 1/2."),
+        (["--factor", "retard_hours=24 or 48", "--retard", "2 d", "--keep"],
+         "--retard is '2 d': is what this plan varies. Leave it out."),
+    ):  # fmt: skip
+        refused = run(*plan, *words)
+        assert (refused.exit_code, refused.stderr.strip()) == (2, f"kit: {told}")
+    assert run(*plan, "--retard", "2 d", "--keep").exit_code == 0
+    with kit.Workspace("bakes") as ws:
+        planned = ws.trial("salt").planned(ws.trial("salt").planned_bakes()[0])
+    assert set(planned["retard_hours"]) == {48}
+    assert set(planned["side_minutes"]) == {5}
+
+
+def test_us_paper_and_units_on_a_sheet(run, tmp_path, monkeypatch):
+    """What KIT_UNITS=us promises: a sheet for the printer that stands there, °F beside °C."""
+    run("start", "bakes", "--no-lab")
+    run("plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1.4 and 2.2", "--keep",
+        "--first", "2027-01-01")  # fmt: skip
+    sheet = ["sheet", "bakes", "--trial", "salt", "--table", "12:00"]
+    run(*sheet, "--out", "a4.html")
+    monkeypatch.setenv("KIT_UNITS", "us")
+    run(*sheet, "--out", "us.html")
+    metric, us = ((tmp_path / name).read_text() for name in ("a4.html", "us.html"))
+    assert "size: A4 portrait" in metric
+    assert "Room temperature (°C)<" in metric
+    assert "size: Letter portrait" in us
+    for label in ("Room temperature (°C or °F)", "Height (mm or in)", "Raw piece (g or oz)"):
+        assert label in us
+    assert "22 °C, 72 °F" in us
+    # a bake whose doughs are mixed in the old year says so
+    assert "Thursday 31 December 2026" in metric
+    assert "Friday 1 January 2027" in metric
 
 
 def test_a_formula_that_the_plan_leaves_open_is_not_kept(run, tmp_path):

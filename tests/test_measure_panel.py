@@ -265,8 +265,36 @@ def test_two_points_are_dragged_and_refusals_keep_what_was_done(panel, calls):
     assert "the points lie on one another. Drag them apart." in words(one.said)
     assert one.keep.layout.display == "none"
     assert one.marking.at("end-2") == (300, 210)
-    choose(panel, "1A2 crumb.jpg")  # the marks stay where they are from photo to photo
+
+
+def test_two_points_are_put_on_every_photo_anew(panel, calls):
+    """The camera may have moved: where the marks lay before is shown, and not measured by."""
+    one = panel.one
+    one.reference.kind.value = "points"
+    one.reference.fields["points"]["mm"].value = "40 mm"
+    assert one.lie_right.layout.display == "none"
+    drag(panel, "end-1", 30, 200)
+    drag(panel, "end-2", 310, 220)
+    assert one.marking.marks["lines"][0]["look"] == "reference"
+    choose(panel, "1A2 crumb.jpg")
     assert one.marking.at("end-1") == (30, 200)
+    assert one.marking.marks["lines"][0]["look"] == "helper"
+    assert "the camera may have moved" in words(one.said)
+    one.measure.click()
+    assert "needs both marks put on the photo" in words(one.said)
+    assert calls.asked == []
+    drag(panel, "end-2", 300, 210)
+    one.measure.click()  # the other lies where it lay on the photo before
+    assert calls.asked == []
+    assert one.lie_right.layout.display is None
+    one.lie_right.click()
+    assert calls.asked[0][2]["points"] == [(30, 200), (300, 210)]
+    assert one.lie_right.layout.display == "none"
+    one.keep.click()
+    choose(panel, "1A1 side.jpg")
+    choose(panel, "1A2 crumb.jpg")  # what was kept was put there
+    assert one.lie_right.layout.display == "none"
+    assert calls.asked[-2][2]["points"] == [(30, 200), (300, 210)]
 
 
 def test_how_the_camera_was_held_is_said_for_two_points(panel, calls):
@@ -354,9 +382,9 @@ def test_where_nothing_is_found_the_outline_is_drawn_by_hand(panel, calls, monke
     assert one.result is None  # a guess, half dragged, is no measurement
     one.measure.click()
     assert "Corrected by hand: place, outline." in words(one.values)
-    drawn = one.hand["outline"]
+    drawn = one.hand.said["outline"]
     one.measure.click()  # what a hand drew is not lost by pressing it again
-    assert one.hand["outline"] is drawn
+    assert one.hand.said["outline"] is drawn
     assert "Corrected by hand: place, outline." in words(one.values)
 
 
@@ -646,7 +674,8 @@ def test_what_a_photo_was_measured_by_is_there_again_after_a_new_start(panel, tr
     drag(panel, "top", 160, 44)
     one.keep.click()
     choose(panel, "1A2 crumb.jpg")  # the reference goes on, the hand's outline does not
-    assert (one.reference.kind.value, one.hand, one.corrected) == ("disc", {}, {})
+    assert one.reference.kind.value == "disc"
+    assert (one.hand.said, one.hand.corrected) == ({}, {})
     one.measure.click()
     one.threshold.value = 0.5
     one.keep.click()
@@ -659,7 +688,7 @@ def test_what_a_photo_was_measured_by_is_there_again_after_a_new_start(panel, tr
     assert again.reference.choices["disc"].value == "upright"
     assert again.reference.front.value == "20 mm"
     assert again.reference.above.value == ""
-    assert list(again.corrected) == ["top"]
+    assert list(again.hand.corrected) == ["top"]
     assert calls.asked[-1][0] == "side"
     assert calls.asked[-1][1]["outline"][:, 1].min() == 44
     assert words(again.values).startswith("Height: 34.00 ± 0.25 mm")

@@ -5,6 +5,7 @@ import re
 import numpy as np
 import pytest
 
+import kit
 from kit import panels
 
 
@@ -250,3 +251,10 @@ def test_a_trials_own_spread_comes_first_and_invented_ones_last(tmp_path):
         panel.trial.value = "harbour-malt"
         assert panel.spread.value == "as in harbour-malt (invented)"
         assert "of harbour-malt (invented data)" in words(panel.shown)
+
+
+def test_the_same_from_python_can_be_run(panel):
+    made, _ = panel._call().rsplit("\n", 1)
+    there = {"kit": kit}
+    exec(made, there)
+    assert there["plan"].counts == panel.proposal.plan.counts

@@ -278,7 +278,7 @@ def test_the_same_from_the_command_line(tmp_path, capsys):
     for words, message in (
         (["plan", folder, "--factor", "malt_percent"], "must be a quantity and its settings"),
         (["plan", folder, "--factor", "malt_percent=0, 130"], "must lie between 0 and 20"),
-        (["plan", folder, "--factor", "malt_percent=0 to 1", "--bakes", "0"], "bakes is 0"),
+        (["plan", folder, "--factor", "malt_percent=0 to 1", "--bakes", "0"], "--bakes is '0'"),
         ([*plan[:2], *plan[4:], "--keep"], "--trial is '': is needed to keep a plan"),
         (["sheet", folder, "--trial", "harbour-malt"], "and none is planned"),
     ):
@@ -319,6 +319,21 @@ def test_a_factor_the_bakes_so_far_lack_is_refused(begun):
     assert begun.factors == {"malt_percent": [0, 0.6]}
     assert begun.planned_bakes() == []
     assert begun.compare().headline == before
+
+
+def test_before_the_first_bake_a_plan_may_ask_more_but_nothing_else(ws):
+    trial = ws.new_trial("m", factors={"malt_percent": [0, 0.6]}, outcome="rise_height_mm")
+    kitchen, salt = kit.Kitchen(bakes=2, tubs=4), kit.Factor("salt_percent", (1, 2))
+    with pytest.raises(InputError) as caught:
+        trial.keep(kit.design([salt], kitchen), "2027-01-05")
+    assert str(caught.value) == (
+        "factor is 'salt_percent': is not what m changes (diastatic malt). Begin a new trial for "
+        "it."
+    )
+    assert (trial.factors, trial.planned_bakes()) == ({"malt_percent": [0, 0.6]}, [])
+    both = kit.design([kit.Factor("malt_percent", (0, 0.6)), salt], kitchen)
+    assert len(trial.keep(both, "2027-01-05")) == 2
+    assert list(trial.factors) == ["malt_percent", "salt_percent"]
 
 
 def test_what_is_only_planned_is_not_held_alike(begun):

@@ -13,6 +13,7 @@ from kit.analysis.rise_all import rise_all
 from kit.analysis.rise_models import gompertz
 from kit.analysis.rise_ways import volume_ratio
 from kit.errors import DataError, InputError
+from kit.records import readings
 from kit.records import tables as t
 from kit.records.proofs import of_start
 from kit.workspace import Workspace
@@ -304,6 +305,23 @@ def test_double_is_kept_for_the_comparison_with_the_dough_as_unit(trial, ws):
     while "kept" in ws.undo():
         pass
     assert "double_minutes" not in trial.frame() or trial.frame()["double_minutes"].isna().any()
+
+
+def test_a_time_kept_before_a_reading_was_corrected_is_taken_back(trial):
+    dough = trial.add_dough(trial.add_bake("2026-01-08"))
+    trial.stage(dough, "shaped", START)
+    for minutes, ratio in [(20, 1.1), (40, 1.3), (60, 1.7), (80, 2.1), (100, 2.3)]:
+        trial.note_rise(dough, ratio, at=START + timedelta(minutes=minutes))
+    assert trial.keep_double().kept == 1
+    kept = trial.keep_double().to_frame()["double_minutes"].iloc[0]
+    for minutes, ratio in [(80, 1.8), (100, 1.85)]:
+        trial.note_rise(dough, ratio, at=START + timedelta(minutes=minutes))
+    done = trial.keep_double()
+    (state,) = done.to_frame()["state"]
+    assert done.kept == 0
+    assert state.endswith(f"; the {kept:.0f} min kept before are taken back")
+    with trial._store.reading() as connection:
+        assert not readings.known_values(connection, trial.id, ["double_minutes"])
 
 
 def test_forecast_by_the_clock_of_the_kitchen_and_narrowing(trial):

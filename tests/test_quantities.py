@@ -60,16 +60,15 @@ def test_missing_stays_missing():
     assert quantities.get("rise_height_mm").show(None) == "–"
 
 
-def test_computed_from_what_is_there():
+def test_computed_quantities():
     # Gisslen, Professional Baking: loss of 10 % of the raw piece, basis stated
-    assert dict(quantities.compute({"ball_weight_g": 80.0, "baked_weight_g": 72.0})) == {
-        "bake_loss_percent": pytest.approx(10)
-    }
-    assert dict(quantities.compute({"ball_weight_g": 80.0, "baked_weight_g": math.nan})) == {}
+    loss = quantities.get("bake_loss_percent")
+    assert loss.needs == ("ball_weight_g", "baked_weight_g")
+    assert loss.formula(80.0, 72.0) == pytest.approx(10)
     # J Food Eng 2015 159:36, table 5: apparent density 0.124 g/cm3 is 8.1 ml/g
-    assert dict(quantities.compute({"volume_ml": 1000.0, "baked_weight_g": 124.0})) == {
-        "specific_volume_ml_per_g": pytest.approx(8.1, abs=0.05)
-    }
+    light = quantities.get("specific_volume_ml_per_g")
+    assert light.needs == ("volume_ml", "baked_weight_g")
+    assert light.formula(1000.0, 124.0) == pytest.approx(8.1, abs=0.05)
 
 
 def test_unknown_name_lists_the_known():

@@ -161,6 +161,8 @@ def test_what_another_window_saved_is_not_overwritten_unasked(panel, trial, type
                          "this in its place?",
     )  # fmt: skip
     assert trial.recorded(piece, "rise_height_mm") == 33
+    sheet = panel.tables["piece"].sheet
+    assert sheet.store(piece.id, "rise_height_mm", "30.5", False).held == "33"  # the way back
     assert type_into("piece", piece, "rise_height_mm", "30.5", sure=True)[0] == "saved"
     assert trial.recorded(piece, "rise_height_mm") == 30.5
     trial.record(piece, "rise_height_mm", None)
@@ -437,7 +439,9 @@ def test_what_happened_is_noted_and_can_be_undone(panel, trial):
     assert trial.events().empty
     form.more.value, form.at.value = "the flame was too high", "yesterday 9:40"
     form.note.click()
-    assert "Noted: burnt &lt;i&gt;, piece 1A2. Undo takes it back." in form.said.value
+    # the bake is over: yesterday is the day before it
+    told = "Noted: burnt &lt;i&gt;, piece 1A2, 09:40 on Wednesday 2026-06-17. Undo takes it back."
+    assert told in form.said.value
     assert form.what.value == form.more.value == form.at.value == ""
     told = trial.events().iloc[0]
     assert (told["kind"], told["code"], f"{told['at']:%H:%M}") == ("burnt <i>", "1A2", "09:40")

@@ -37,6 +37,16 @@ def test_two_doughs_are_shown_in_what_they_differ(ws):
     assert "Room temperature" not in told  # one room: nothing to tell
 
 
+def test_a_bake_that_is_planned_only_is_not_picked(ws):
+    trial = ws.trial("harbour-malt")
+    trial.keep(trial.extend(kit.Kitchen(bakes=1, tubs=4)), "2099-01-07")
+    panel = panels.side_by_side(ws)
+    assert [str(panel.one.value), str(panel.other.value)] == ["dough 8A", "dough 8B"]
+    panel.kind.value = "bakes"
+    assert [panel.one.value.code, panel.other.value.code] == ["7", "8"]
+    assert [one.code for _, one in panel.other.options][-1] == "9"  # and can be
+
+
 def test_other_things_and_one_and_the_same(ws):
     panel = panels.side_by_side(ws)
     for kind, first in (("bakes", "bake 7"), ("loads", "load 1"), ("pieces", "piece 8B5")):

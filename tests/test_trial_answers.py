@@ -309,6 +309,9 @@ def test_an_answer_looked_at_before_the_plan_is_done_says_so(tmp_path):
             measured(trial, bake, rng)
         assert told in trial.compare().checks
         assert told in trial.dose().checks
+        page = trial.writeup(tmp_path / "early.html", trial.compare()).read_text()
+        assert "is fooled far more often than one time in twenty." in page
+        assert "trial.next" not in page  # the reader of a page has no notebook to ask
         report = trial.report()
         assert told in report.comparison.checks  # hence on the page
         assert report.drawn

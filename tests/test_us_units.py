@@ -5,7 +5,8 @@ import html
 import pytest
 
 import kit
-from kit import panels, quantities
+from kit import charts, panels, quantities, shipped
+from kit.charts.base import own_axes
 from kit.us_units import also_us
 from kit.writeup.content import sections
 
@@ -81,3 +82,56 @@ def test_numbers_are_metric_whatever_is_shown(us, tmp_path):
         piece = trial.add_piece(trial.add_dough(trial.add_bake()))
         trial.record(piece, "rise_height_mm", "1 1/2 in")
         assert trial.frame()["rise_height_mm"].tolist() == [38.1]
+
+
+def test_charts_have_inches_on_the_other_side(us):
+    """25.4 mm are an inch (1959), so the same height reads 1 on the right."""
+    ax = own_axes(4, 3)
+    ax.plot([0, 1], [25.4, 50.8], label="less than 25.4 mm does not matter")
+    ax.legend()
+    ax.set_ylabel("Height (mm)")
+    ax.set_xlabel("Raw piece (g)")
+    drawn = charts.svg(ax, "t", "d")
+    assert all(f">{unit}<" in drawn for unit in ("(in)", "(oz)"))
+    right, top = ax.child_axes
+    at = ax.transData.transform((0, 25.4))[1]
+    assert right.transData.inverted().transform((0, at))[1] == pytest.approx(1, rel=1e-9)
+    at = ax.transData.transform((0.5, 0))[0]
+    assert top.transData.inverted().transform((at, 0))[0] == pytest.approx(0.5 / 28.349523125)
+    assert "less than 25.4 mm (1.00 in) does not matter" in drawn
+    charts.svg(ax, "t", "d")  # drawn again: once is enough
+    assert len(ax.child_axes) == 2
+
+
+def test_charts_are_metric_where_nobody_asked(monkeypatch):
+    monkeypatch.delenv("KIT_UNITS", raising=False)
+    ax = own_axes(4, 3)
+    ax.set_ylabel("Height (mm)")
+    charts.svg(ax, "t", "d")
+    assert ax.child_axes == []
+
+
+def test_a_unit_that_is_asked_for_names_the_other_one(us, monkeypatch):
+    names = ("room_temp_c", "rise_height_mm", "ball_weight_g", "side_minutes")
+    asked = [quantities.get(name).asked for name in names]
+    assert asked == [
+        "Room temperature (°C or °F)", "Height (mm or in)", "Raw piece (g or oz)",
+        "Time a side (min)",
+    ]  # fmt: skip
+    monkeypatch.delenv("KIT_UNITS")
+    assert quantities.get("room_temp_c").asked == "Room temperature (°C)"
+
+
+def test_what_the_panels_write_to_be_printed_is_for_letter_paper(us, tmp_path):
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        shipped.load_demo(ws)
+        plan, taste = panels.plan(ws), panels.taste(ws)
+        plan.keep.click()
+        taste.plan.click()
+    written = [
+        *(tmp_path / "bakes").glob("*-bake-1.html"),
+        *(tmp_path / "bakes").glob("*-tasting-*"),
+    ]
+    assert len(written) == 3
+    for page in written:
+        assert "size: Letter portrait" in page.read_text(encoding="utf-8")

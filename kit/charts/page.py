@@ -2,10 +2,17 @@
 
 import re
 import warnings
+from collections.abc import Callable
+from functools import partial
 from hashlib import sha256
 from html import escape
 from io import StringIO
-from typing import TYPE_CHECKING
+from operator import mul
+from typing import TYPE_CHECKING, Any
+
+from kit.charts.base import GREY, INK, POINTS
+from kit.units import convert
+from kit.us_units import also_us, us_wanted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,6 +45,8 @@ def svg(drawing: "Axes | Figure | SubFigure", title: str, description: str) -> s
     if figure is None:
         msg = "the chart is in no figure"
         raise ValueError(msg)
+    if us_wanted():
+        _also_us(figure)
     file = StringIO()
     with mpl.rc_context({"svg.hashsalt": "bake-trial-kit", "svg.fonttype": "none"}):
         with warnings.catch_warnings():
@@ -65,3 +74,28 @@ def svg(drawing: "Axes | Figure | SubFigure", title: str, description: str) -> s
         f'<title id="{name}">{escape(title)}</title>\n'
         f'<desc id="{name}-text">{escape(description)}</desc>\n{body.strip()}\n'
     )
+
+
+def _also_us(figure: "Figure") -> None:
+    """Put inches and ounces on the other side of axes in mm and g, and into what is written."""
+    for ax in figure.axes:
+        legend = ax.get_legend()
+        for text in legend.get_texts() if legend else ():
+            text.set_text(also_us(text.get_text()))
+        if not ax.child_axes:  # not drawn before
+            _beside(ax.get_ylabel(), ax.secondary_yaxis, "y", "right")
+            _beside(ax.get_xlabel(), ax.secondary_xaxis, "x", "top")
+
+
+def _beside(label: str, add: Callable[..., Any], name: str, side: str) -> None:
+    """Draw the same axis in the other unit; both begin at zero, as lengths and weights do."""
+    found = re.search(r"\((mm|g)\)$", label)
+    if found is None:
+        return
+    us = {"mm": "in", "g": "oz"}[found[1]]
+    one = convert(1, found[1], us)
+    other = add(side, functions=(partial(mul, one), partial(mul, 1 / one)))
+    other.set(**{f"{name}label": f"({us})"})
+    other.spines[side].set_visible(False)
+    other.tick_params(colors=INK, labelsize=POINTS, length=3, color=GREY)
+    getattr(other, f"{name}axis").label.set(fontsize=POINTS + 0.5, color=INK)

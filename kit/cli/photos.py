@@ -7,6 +7,7 @@ import typer
 
 from kit.cli.shell import app, said_in_one_line, say
 from kit.errors import InputError
+from kit.us_units import us_paper
 
 __all__ = ["card"]
 
@@ -14,7 +15,7 @@ __all__ = ["card"]
 @app.command()
 @said_in_one_line
 def card(
-    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    paper: Annotated[str | None, typer.Option(help="a4 or letter.")] = None,
     out: Annotated[Path | None, typer.Option(help="The PDF; card-a4.pdf here.")] = None,
 ) -> None:
     """Make the measuring card to print: scale, tilt and white balance for your photos.
@@ -24,6 +25,7 @@ def card(
     from kit.photo.card import BAR_MM
     from kit.photo.card_sheet import card_pdf
 
+    paper = paper or us_paper()
     where = out or Path(f"card-{paper.lower()}.pdf")
     if where.suffix.lower() != ".pdf":
         raise InputError("out", str(where), "must end in .pdf", "It is a PDF to print.")

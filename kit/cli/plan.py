@@ -8,6 +8,7 @@ import typer
 
 from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say
 from kit.errors import InputError, KitError
+from kit.us_units import us_paper
 
 if TYPE_CHECKING:
     from kit.formula import Formula
@@ -28,10 +29,10 @@ def plan(
     ],
     folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
     trial: Annotated[str, typer.Option(help="A new trial's name, or one that is there.")] = "",
-    bakes: Annotated[int, typer.Option(help="How many bakes there will be.")] = 5,
-    doughs: Annotated[int, typer.Option(help="Doughs a bake.")] = 4,
-    pieces: Annotated[int, typer.Option(help="Pieces a dough.")] = 6,
-    places: Annotated[int, typer.Option(help="Places on the griddle.")] = 6,
+    bakes: Annotated[str, typer.Option(help="How many bakes there will be.")] = "5",
+    doughs: Annotated[str, typer.Option(help="Doughs a bake.")] = "4",
+    pieces: Annotated[str, typer.Option(help="Pieces a dough.")] = "6",
+    places: Annotated[str, typer.Option(help="Places on the griddle.")] = "6",
     outcome: Annotated[str, typer.Option(help="What is measured.")] = "rise_height_mm",
     matters: Matters = None,
     spread_of: Annotated[
@@ -40,12 +41,16 @@ def plan(
     sd_dough: Annotated[str | None, typer.Option(help="Or your guess: dough to dough,")] = None,
     sd_piece: Annotated[str | None, typer.Option(help="and piece to piece.")] = None,
     kind: Annotated[str, typer.Option(help="Kind of design; chosen when left out.")] = "auto",
-    seed: Annotated[int, typer.Option(help="The same seed gives the same plan.")] = 1,
+    seed: Annotated[str, typer.Option(help="The same seed gives the same plan.")] = "1",
     keep: Annotated[bool, typer.Option(help="Keep it: bakes with planned readings.")] = False,
     first: Annotated[str | None, typer.Option(help="Day of the first bake, YYYY-MM-DD.")] = None,
-    every_days: Annotated[int, typer.Option(help="Days from bake to bake.")] = 7,
-    retard: Annotated[str, typer.Option(help="Cold retard where it is not varied.")] = "24 h",
-    side: Annotated[str, typer.Option(help="Time a side where it is not varied.")] = "5 min",
+    every_days: Annotated[str, typer.Option(help="Days from bake to bake.")] = "7",
+    retard: Annotated[
+        str | None, typer.Option(help="With --keep: cold retard where it is not varied; 24 h.")
+    ] = None,
+    side: Annotated[
+        str | None, typer.Option(help="With --keep: time a side where it is not varied; 5 min.")
+    ] = None,
     formula: Annotated[
         str | None, typer.Option(help="A text file, an ingredient a line; or a trial's name.")
     ] = None,
@@ -68,7 +73,12 @@ def plan(
     on = day("--first", first)
     factors = [Factor.written(*_named(one)) for one in factor]
     least = parse(matters, unit_of(outcome), "--matters", difference=True)
-    kitchen = Kitchen(bakes, doughs_per_bake=doughs, pieces_per_dough=pieces, places=places)
+    kitchen = Kitchen(
+        _needed("--bakes", bakes), doughs_per_bake=_needed("--doughs", doughs),
+        pieces_per_dough=_needed("--pieces", pieces), places=_needed("--places", places),
+    )  # fmt: skip
+    drawn, apart = _needed("--seed", seed), _needed("--every-days", every_days)
+    same = _same({"retard_hours": retard, "side_minutes": side}, factors, keep)
     if keep and not trial:
         raise InputError("--trial", trial, "is needed to keep a plan", "Give it a name.")
     with existing(folder) as ws:
@@ -79,9 +89,9 @@ def plan(
         if into is not None and under_way:
             check_factors([f.quantity for f in factors], into.factors, trial)
         if into is not None and under_way and all(f.level != "load" for f in factors):
-            made = into.extend(kitchen, seed, factors, spread=spread)
+            made = into.extend(kitchen, drawn, factors, spread=spread)
         else:
-            made = design(factors, kitchen, kind, seed, spread=spread)  # type: ignore[arg-type]
+            made = design(factors, kitchen, kind, drawn, spread=spread)  # type: ignore[arg-type]
         say(str(made))
         for one in made.factors if spread is not None else ():
             say()
@@ -92,16 +102,15 @@ def plan(
                 say(str(power(made, one.quantity, spread=spread, outcome=outcome, matters=least)))
         if not keep:
             return
-        varied = [f.quantity for f in made.factors]
-        same = {name: value for name, value in (("retard_hours", retard), ("side_minutes", side))
-                if name not in varied}  # fmt: skip
+        same = {name: value for name, value in same.items()
+                if name not in [f.quantity for f in made.factors]}  # fmt: skip
         gone: list[str] = []
         if into is None:
             about = {"question": question, "outcome": outcome, "matters": least}
-            _, kept = ws.begin(trial, made, on, every_days, same, with_it, **about)
+            _, kept = ws.begin(trial, made, on, apart, same, with_it, **about)
         else:
             gone = [bake.code for bake in into.planned_bakes()]
-            kept = into.keep(made, on, every_days, same, instead=True)
+            kept = into.keep(made, on, apart, same, instead=True)
             if with_it is not None:
                 into.set_formula(with_it)
     say()
@@ -109,6 +118,42 @@ def plan(
     say(f"Kept in {trial}: {kind} {', '.join(bake.code for bake in kept)}.")
     if gone:
         say(put_away_in_words(gone))
+
+
+def _needed(option: str, typed: str) -> int:
+    """A whole number from 1."""
+    from kit.records.typed import whole
+
+    number = whole(option, typed)
+    if number is None:
+        raise InputError(option, typed, "must not be empty", "Write 1, 2, 3 …")
+    return number
+
+
+#: what is planned alike for all: quantity -> option, unit, and what is taken when nothing is said
+_ALIKE = {
+    "retard_hours": ("--retard", "h", "24"),
+    "side_minutes": ("--side", "min", "5"),
+}
+
+
+def _same(
+    given: "dict[str, str | None]", factors: "list[Factor]", keep: bool
+) -> dict[str, float | None]:
+    """What is planned alike for all, of what is not varied."""
+    from kit.units import parse
+
+    varied = [factor.quantity for factor in factors]
+    same = {}
+    for quantity, (option, unit, usual) in _ALIKE.items():
+        typed = given[quantity]
+        if typed is not None and quantity in varied:
+            raise InputError(option, typed, "is what this plan varies", "Leave it out.")
+        if typed is not None and not keep:
+            raise InputError(option, typed, "counts only when the plan is kept", "Add --keep.")
+        if quantity not in varied:
+            same[quantity] = parse(usual if typed is None else typed, unit, option)
+    return same
 
 
 def _spread(
@@ -145,7 +190,7 @@ def sheet(
     scale: Annotated[str, typer.Option(help="Smallest step of the scale: 1 g, '0.1 oz'.")] = "1 g",
     blend: Annotated[bool, typer.Option(help="Weigh small doses as a blend with flour.")] = False,
     room: Annotated[str, typer.Option(help="Room temperature: 22, '72 F'.")] = "22",
-    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+    paper: Annotated[str | None, typer.Option(help="A4 or Letter.")] = None,
     out: Annotated[Path | None, typer.Option(help="Page to write.")] = None,
 ) -> None:
     """Write the bench sheet of one planned bake, and its calendar when a time is given.
@@ -172,7 +217,7 @@ def sheet(
             say(str(times))
         name = re.sub(r"[^\w.-]+", "-", f"{of.name}-bake-{one.code}")
         page = out or (ws.folder or Path()) / f"{name}.html"
-        say(f"Written: {of.bench_sheet(one, page, weights, times, paper=paper)}")
+        say(f"Written: {of.bench_sheet(one, page, weights, times, paper=paper or us_paper())}")
         if times is not None:
             say(f"Written: {of.calendar(times, page.with_suffix('.ics'))}")
 

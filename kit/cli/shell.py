@@ -1,5 +1,6 @@
 """What every command shares: the app, how it speaks, and the workspace or table it is given."""
 
+import re
 from collections.abc import Callable
 from functools import wraps
 from pathlib import Path
@@ -49,7 +50,8 @@ def said_in_one_line(command: Callable[..., None]) -> Callable[..., None]:
         try:
             command(*args, **kwargs)
         except KitError as exc:
-            err.print(f"[bold]kit:[/bold] {escape(str(exc))}")
+            told = re.sub(r"^(--[\w-]+) is None\b", r"\1 is not given", str(exc))
+            err.print(f"[bold]kit:[/bold] {escape(told)}")
             raise typer.Exit(1 if isinstance(exc, StoreError) else 2) from exc
 
     return run
@@ -91,6 +93,6 @@ def chosen(ws: "Workspace", trial: str | None) -> "Trial":
     trials = ws.trials()
     if trial is None and len(trials) != 1:
         names = ", ".join(t.name for t in trials)
-        rule = f"must name one of {names}" if trials else "names none: there are no trials yet"
+        rule = f"must name one of {names}" if trials else "there are no trials yet"
         raise InputError("--trial", trial, rule)
     return trials[0] if trial is None else ws.trial(trial)

@@ -12,7 +12,7 @@ from kit.formula.formula import Formula
 from kit.formula.ingredient import Ingredient
 from kit.formula.numbers import capital, join
 
-__all__ = ["Allergen", "allergen_sentences", "allergens"]
+__all__ = ["Allergen", "allergen_sentences", "allergens", "may_spoil"]
 
 
 @dataclass(frozen=True)
@@ -98,6 +98,11 @@ def allergens(formula: Formula) -> tuple[Allergen, ...]:
         for name, us, _ in _WORDS
         if name in found
     )
+
+
+def may_spoil(formula: Formula) -> bool:
+    """Whether milk or egg is in it: its dough may count as food that must be kept cold."""
+    return not {"milk", "egg"}.isdisjoint(one.name for one in allergens(formula))
 
 
 def allergen_sentences(formula: Formula) -> tuple[str, ...]:

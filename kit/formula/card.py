@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from html import escape
 
 from kit.errors import InputError
-from kit.formula.allergens import allergen_sentences, allergens
+from kit.formula.allergens import allergen_sentences, allergens, may_spoil
 from kit.formula.jsonld import to_jsonld
 from kit.formula.numbers import grams, plain
 from kit.formula.rounding import Scales, round_to_step
@@ -163,11 +163,10 @@ def ounces(weight_g: float) -> str:
 
 
 def _cautions(batch: Batch) -> list[str]:
-    names = {one.name for one in allergens(batch.formula)}
     found = [f"{_FLOUR} ({_FLOUR_SOURCE}.)"]
-    if "egg" in names:
+    if any(one.name == "egg" for one in allergens(batch.formula)):
         found.append(_EGG)
-    if {"milk", "egg"} & names:
+    if may_spoil(batch.formula):
         found.append(f"{_WARM} ({_WARM_SOURCE}.)")
     return found
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from kit import quantities
 from kit.formula.formula import Formula
 from kit.formula.ingredient import Ingredient
 from kit.formula.losses import Basis, rebase_loss
@@ -90,9 +91,10 @@ def malt_doubts(malt_percent: float) -> tuple[Doubt, ...]:
 
 
 def bake_loss_doubts(bake_loss_percent: float, of: Basis = "dough") -> tuple[Doubt, ...]:
-    """Question a bake loss outside 5 to 20 % of the dough."""
+    """Question a bake loss outside its usual range, as a share of the dough."""
     loss = rebase_loss(bake_loss_percent, of, "dough")
-    if 5 <= loss <= 20:
+    low, high = quantities.get("bake_loss_percent").usual
+    if low <= loss <= high:
         return ()
     return (
         Doubt(
@@ -118,12 +120,13 @@ def _hydration(formula: Formula) -> list[Doubt]:
                 )
             )
     level = formula.hydration_percent
-    if not formula.open_of("liquid") and not 55 <= level <= 95:
-        range_ = "55 to 95 %; muffins take 83 to 87 % water"
+    low, high = quantities.get("hydration_percent").usual
+    if not formula.open_of("liquid") and not low <= level <= high:
+        usual = f"{plain(low)} to {plain(high)} %; muffins take 83 to 87 % water"
         found.append(
             Doubt(
                 "hydration_percent",
-                f"Hydration is {plain(level, 1)} %, mostly it is {range_}. {_READ_TWICE}",
+                f"Hydration is {plain(level, 1)} %, mostly it is {usual}. {_READ_TWICE}",
                 f"{_PRACTICE}; {_ASB}",
             )
         )
@@ -132,12 +135,14 @@ def _hydration(formula: Formula) -> list[Doubt]:
 
 def _salt(formula: Formula) -> list[Doubt]:
     salts = formula.of_role("salt")
-    if not _settled(salts) or 1 <= _sum(salts) <= 2.5:
+    low, high = quantities.get("salt_percent").usual
+    if not _settled(salts) or low <= _sum(salts) <= high:
         return []
+    usual = f"{plain(low)} to {plain(high)} %"
     return [
         Doubt(
             "salt_percent",
-            f"Salt is {plain(_sum(salts))} %, mostly it is 1 to 2.5 %. {_READ_TWICE}",
+            f"Salt is {plain(_sum(salts))} %, mostly it is {usual}. {_READ_TWICE}",
             f"The Bread Baker's Apprentice, 1.5 to 2.5 %; {_ASB}, 1 to 2 %",
         )
     ]

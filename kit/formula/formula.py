@@ -201,14 +201,15 @@ class Formula:
 
     def with_percent(self, name: str, percent: float) -> "Formula":
         """Return the formula with one ingredient at another percentage."""
-        self[name]
-        return replace(
-            self,
-            ingredients=tuple(
-                replace(one, percent=percent) if one.name == name else one
-                for one in self.ingredients
-            ),
+        return self.with_percents({self[name].name: percent})
+
+    def with_percents(self, percents: Mapping[str, float]) -> "Formula":
+        """Return the formula with some ingredients, by name, at other percentages."""
+        changed = (
+            replace(one, percent=percents[one.name]) if one.name in percents else one
+            for one in self.ingredients
         )
+        return replace(self, ingredients=tuple(changed))
 
     def with_setting(self, name: str, value: float) -> "Formula":
         """Return the formula with one setting of a trial put in.

@@ -5,7 +5,7 @@ A bake loss belongs to a basis: 50 g lost for every 500 g baked is 10 % of the b
 is always stated.
 """
 
-from typing import Literal
+from typing import Literal, get_args
 
 from kit.errors import InputError
 from kit.formula.numbers import required
@@ -73,12 +73,12 @@ def rebase_loss(percent: float, of: Basis, to: Basis) -> float:
     return percent if _basis(to) == "baked" else 100 * percent / (100 + percent)
 
 
-def _basis(of: str) -> Basis:
-    if of == "dough" or of == "baked":
-        return "dough" if of == "dough" else "baked"
-    raise InputError(
-        "bake_loss_of",
-        of,
-        "must be 'dough' or 'baked'",
-        "Say what the loss is a share of: the dough's weight or the baked weight.",
-    )
+def _basis(of: Basis) -> Basis:
+    if of not in get_args(Basis):
+        raise InputError(
+            "bake_loss_of",
+            of,
+            "must be 'dough' or 'baked'",
+            "Say what the loss is a share of: the dough's weight or the baked weight.",
+        )
+    return of

@@ -31,7 +31,6 @@ __all__ = [
 
 #: s, the least there can be: 60 s of stirring are counted (bakers' dictionary)
 LEAST_FN_S = 60.0
-_EITHER = "Give it from the miller's sheet, or give the label."
 _MOST_FN_S = 2000.0
 _FN = (
     "It is printed on the miller's sheet in seconds, mostly 220 to 500; 60 is the least there can "

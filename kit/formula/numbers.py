@@ -9,7 +9,7 @@ from kit.given import as_number, check_range
 from kit.units import convert
 
 __all__ = [
-    "capital", "grams", "join", "minus", "plain", "required", "short", "span", "weight", "whole",
+    "capital", "grams", "join", "letters", "plain", "required", "short", "span", "weight", "whole",
 ]  # fmt: skip
 
 
@@ -61,15 +61,15 @@ def required(
     return number
 
 
-def whole(field: str, value: object, low: int = 1, high: int = 100_000, remedy: str = "") -> int:
-    """Return `value` as a counting number inside its limits.
+def whole(field: str, value: object, remedy: str = "") -> int:
+    """Return `value` as a counting number, 1 to 100 000.
 
     Raises
     ------
     InputError
         Anything else.
     """
-    number = required(field, value, low=low, high=high, remedy=remedy)
+    number = required(field, value, low=1, high=100_000, remedy=remedy)
     if number != int(number):
         raise InputError(field, number, "must be a whole number", remedy)
     return int(number)
@@ -132,9 +132,19 @@ def span(low: float, high: float, unit: str = "") -> str:
     return f"{text} {unit}".strip()
 
 
-def minus(text: str) -> str:
-    """A number's text with a real minus sign."""
-    return text.replace("-", "−")
+def letters(number: int) -> str:
+    """Write a number as doughs are named: A, B … Z, AA, AB … for 1, 2 ….
+
+    Examples
+    --------
+    >>> letters(1), letters(26), letters(27)
+    ('A', 'Z', 'AA')
+    """
+    said = ""
+    while number:
+        number, rest = divmod(number - 1, 26)
+        said = chr(65 + rest) + said
+    return said
 
 
 def capital(text: str) -> str:

@@ -12,8 +12,8 @@ from html import escape
 import pandas as pd
 
 from kit.errors import InputError
-from kit.formula.numbers import join, plain, required, short, span, weight, whole
-from kit.formula.rounding import COARSE, Scales, round_to_step, round_up
+from kit.formula.numbers import join, plain, required, short, weight, whole
+from kit.formula.rounding import Achieved, Scales, round_to_step, round_up
 
 __all__ = ["BlendDose", "PreBlend", "preblend"]
 
@@ -27,7 +27,7 @@ _SPARE = 1.1
 
 
 @dataclass(frozen=True)
-class BlendDose:
+class BlendDose(Achieved):
     """What one planned dose means with the blend.
 
     Parameters
@@ -53,16 +53,6 @@ class BlendDose:
     step_g: float
     low_percent: float
     high_percent: float
-
-    @property
-    def coarse(self) -> bool:
-        """Whether the scale's step is more than 2 % of the blend to weigh."""
-        return self.percent > 0 and self.step_g > COARSE * self.planned_g * (1 + 1e-12)
-
-    @property
-    def range_percent(self) -> str:
-        """The range really achieved, in words."""
-        return span(self.low_percent, self.high_percent, "%")
 
 
 @dataclass(frozen=True)

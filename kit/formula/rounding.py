@@ -15,7 +15,7 @@ import pandas as pd
 from kit.errors import InputError
 from kit.formula.numbers import grams, plain, required, span, weight
 
-__all__ = ["COARSE", "Dose", "Scales", "dose", "round_down", "round_to_step", "round_up"]
+__all__ = ["Achieved", "Dose", "Scales", "dose", "round_down", "round_to_step", "round_up"]
 
 #: a step that is a larger share of the amount than this is coarse
 COARSE = 0.02
@@ -78,8 +78,32 @@ def round_up(value_g: float, step_g: float) -> float:
     return float(math.ceil(steps) * step)
 
 
+class Achieved:
+    """What a weight on a scale really is: its range, and whether the scale is fine enough."""
+
+    planned_g: float
+    step_g: float
+    low_percent: float
+    high_percent: float
+
+    @property
+    def coarse(self) -> bool:
+        """Whether the scale's step is more than 2 % of the amount."""
+        return self.planned_g > 0 and self.step_g > COARSE * self.planned_g * (1 + 1e-12)
+
+    @property
+    def range_percent(self) -> str:
+        """The range really achieved, in words: "0.38 to 0.63 %"."""
+        return span(self.low_percent, self.high_percent, "%")
+
+    def overlaps(self, other: "Achieved") -> bool:
+        """Whether both may really be the same dose."""
+        low, high = sorted((self, other), key=lambda one: (one.low_percent, one.high_percent))
+        return high.low_percent <= low.high_percent * (1 + 1e-12)
+
+
 @dataclass(frozen=True)
-class Dose:
+class Dose(Achieved):
     """One amount as planned, as weighed, and as it may really be.
 
     Parameters
@@ -100,7 +124,7 @@ class Dose:
     shown_g: float
 
     @property
-    def planned_g(self) -> float:
+    def planned_g(self) -> float:  # type: ignore[override]  # reckoned here
         """Exact weight."""
         return self.percent * self.flour_g / 100
 
@@ -115,39 +139,19 @@ class Dose:
         return self.shown_g + self.step_g / 2 if self.percent else 0.0
 
     @property
-    def low_percent(self) -> float:
+    def low_percent(self) -> float:  # type: ignore[override]  # reckoned here
         """Least dose really achieved, in % of the flour."""
         return 100 * self.low_g / self.flour_g
 
     @property
-    def high_percent(self) -> float:
+    def high_percent(self) -> float:  # type: ignore[override]  # reckoned here
         """Greatest dose really achieved, in % of the flour."""
         return 100 * self.high_g / self.flour_g
-
-    @property
-    def shown_percent(self) -> float:
-        """The dose if the scale were exact, in % of the flour."""
-        return 100 * self.shown_g / self.flour_g
-
-    @property
-    def coarse(self) -> bool:
-        """Whether the scale's step is more than 2 % of the amount."""
-        return self.percent > 0 and self.step_g > COARSE * self.planned_g * (1 + 1e-12)
 
     @property
     def vanishes(self) -> bool:
         """Whether something is wanted and the scale shows nothing."""
         return self.percent > 0 and self.shown_g == 0
-
-    @property
-    def range_percent(self) -> str:
-        """The range really achieved, in words: "0.38 to 0.63 %"."""
-        return span(self.low_percent, self.high_percent, "%")
-
-    def overlaps(self, other: "Dose") -> bool:
-        """Whether both may really be the same dose."""
-        low, high = sorted((self, other), key=lambda one: (one.low_percent, one.high_percent))
-        return high.low_percent <= low.high_percent * (1 + 1e-12)
 
     def __str__(self) -> str:
         if self.percent == 0:

@@ -1,12 +1,12 @@
 """A trial's settings put into a formula: malt at 0.8 %, hydration at 75 %."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from kit import quantities
 from kit.errors import InputError, NotFoundError
 from kit.formula.numbers import join, plain, required
+from kit.given import as_number
 
 if TYPE_CHECKING:
     from kit.formula.formula import Formula
@@ -37,7 +37,7 @@ def put_all(formula: "Formula", settings: Mapping[str, object]) -> "Formula":
     # hydration last: the water that butter and egg bring has to stand by then
     for name in sorted(settings, key=lambda one: one == _HYDRATION):
         ours = name in ROLE_SETTINGS or name == _HYDRATION or _own_ingredient(formula, name)
-        if not ours and any(name == known.name for known in quantities.all_quantities()):
+        if not ours and quantities.find(name):
             continue
         formula = put_in(formula, name, settings[name])
     return formula
@@ -59,8 +59,9 @@ def _checked(name: str, value: object) -> float:
     if name == "malt_percent":
         usual = "0.5 to 1 % is mostly named as the most"
     remedy = f"Enter {quantity.label.lower()} in %; {usual}."
-    if isinstance(value, (int, float)) and not low <= value <= high and value == value:
-        nearest = plain(min(max(float(value), low), high))
+    number = as_number(value)
+    if number is not None and not low <= number <= high and number == number:
+        nearest = plain(min(max(number, low), high))
         remedy = f"The nearest possible is {nearest}; {usual}."
     return required(name, value, low=low, high=high, remedy=remedy)
 
@@ -87,13 +88,7 @@ def _role_set(formula: "Formula", name: str, value: object) -> "Formula":
             f"cannot be shared out between {join(one.name for one in lines)}",
             "Set each of them by its own name.",
         )
-    return replace(
-        formula,
-        ingredients=tuple(
-            replace(one, percent=share * (one.percent or 0.0) / total) if one in lines else one
-            for one in formula.ingredients
-        ),
-    )
+    return formula.with_percents({one.name: share * (one.percent or 0.0) / total for one in lines})
 
 
 def _hydrated(formula: "Formula", value: object) -> "Formula":
@@ -125,10 +120,4 @@ def _hydrated(formula: "Formula", value: object) -> "Formula":
             _HYDRATION, wanted, "the formula has no liquid to reach it with", "Add water to it."
         )
     times = (wanted - fixed) / from_liquids
-    return replace(
-        formula,
-        ingredients=tuple(
-            replace(one, percent=(one.percent or 0.0) * times) if one.role == "liquid" else one
-            for one in formula.ingredients
-        ),
-    )
+    return formula.with_percents({one.name: (one.percent or 0.0) * times for one in liquids})

@@ -13,15 +13,15 @@ from kit import quantities
 from kit.errors import InputError
 from kit.formula.check import Doubt
 from kit.formula.formula import Formula
-from kit.formula.numbers import join, plain, short, span
+from kit.formula.numbers import join, plain, short
 from kit.formula.preblend import PreBlend
-from kit.formula.rounding import COARSE, Scales
+from kit.formula.rounding import Achieved, Scales
 
 __all__ = ["WeighingSheet", "Weight", "clashes"]
 
 
 @dataclass(frozen=True)
-class Weight:
+class Weight(Achieved):
     """One ingredient of one dough.
 
     Parameters
@@ -48,24 +48,9 @@ class Weight:
     high_percent: float
 
     @property
-    def coarse(self) -> bool:
-        """Whether the scale's step is more than 2 % of the amount."""
-        return self.planned_g > 0 and self.step_g > COARSE * self.planned_g * (1 + 1e-12)
-
-    @property
     def vanishes(self) -> bool:
         """Whether something is wanted and the scale shows nothing."""
         return self.planned_g > 0 and self.weigh_g == 0
-
-    @property
-    def range_percent(self) -> str:
-        """The range really achieved, in words."""
-        return span(self.low_percent, self.high_percent, "%")
-
-    def overlaps(self, other: "Weight") -> bool:
-        """Whether both may really be the same dose."""
-        low, high = sorted((self, other), key=lambda one: (one.low_percent, one.high_percent))
-        return high.low_percent <= low.high_percent * (1 + 1e-12)
 
 
 @dataclass(frozen=True)
@@ -84,8 +69,6 @@ class WeighingSheet:
         By dough, then as in the formula.
     blends : tuple of PreBlend
         Those that keep the doses apart which this scale cannot; offered, or used in `weights`.
-    blended : bool
-        Whether `weights` use them.
     """
 
     formula: Formula
@@ -94,7 +77,6 @@ class WeighingSheet:
     doughs: Mapping[str, Mapping[str, object]]
     weights: tuple[Weight, ...]
     blends: tuple[PreBlend, ...]
-    blended: bool
 
     def __getitem__(self, key: tuple[str, str]) -> Weight:
         """Return one weight by dough and ingredient."""
@@ -245,11 +227,10 @@ def clashes(sheet: WeighingSheet) -> list[tuple[Weight, Weight]]:
 
 def _said(name: str, value: Any) -> str:
     """A setting in a column's head: "diastatic malt 0.8 %"."""
-    try:
-        quantity = quantities.get(name)
-    except LookupError:
-        label, unit = name.removesuffix("_percent").replace("_", " "), ""
-        unit = "%" if name.endswith("_percent") else unit
+    quantity = quantities.find(name)
+    if quantity is None:
+        label = name.removesuffix("_percent").replace("_", " ")
+        unit = "%" if name.endswith("_percent") else ""
     else:
         label, unit = quantity.label[0].lower() + quantity.label[1:], quantity.unit
     shown = plain(float(value), 4) if isinstance(value, (int, float)) else str(value)

@@ -13,7 +13,7 @@ from kit.errors import InputError
 from kit.formula.formula import Formula
 from kit.formula.ingredient import Ingredient
 from kit.formula.losses import Basis
-from kit.formula.numbers import join, short
+from kit.formula.numbers import join, letters, short
 from kit.formula.preblend import PreBlend, preblend
 from kit.formula.rounding import Scales, round_to_step, round_up
 from kit.formula.scaling import Batch, scale
@@ -126,7 +126,7 @@ gets. Furthest off may be malt, 25 % of its 2 g; a finer scale or a larger dough
         total = _enough(total, batches, scales)
     weights = {code: _weights(code, one, total, scales) for code, one in formulas.items()}
     sheet = WeighingSheet(
-        formula, total, scales, named, tuple(w for one in weights.values() for w in one), (), False
+        formula, total, scales, named, tuple(w for one in weights.values() for w in one), ()
     )
     hard = dict.fromkeys(
         [pair[0].ingredient for pair in clashes(sheet)]
@@ -135,8 +135,8 @@ gets. Furthest off may be malt, 25 % of its 2 g; a finer scale or a larger dough
     blends = tuple(blend for name in hard if (blend := _blend(sheet, name, len(hard))) is not None)
     if use_blend and blends:
         mixed = [w for ws in weights.values() for w in _with_blends(ws, blends, total, scales)]
-        return WeighingSheet(formula, total, scales, named, tuple(mixed), blends, True)
-    return WeighingSheet(formula, total, scales, named, sheet.weights, blends, False)
+        return replace(sheet, weights=tuple(mixed), blends=blends)
+    return replace(sheet, blends=blends)
 
 
 def _named(
@@ -147,7 +147,7 @@ def _named(
     if isinstance(doughs, Mapping):
         named = {str(code): settings for code, settings in doughs.items()}
     else:
-        named = {_letters(i): settings for i, settings in enumerate(doughs)}
+        named = {letters(i): settings for i, settings in enumerate(doughs, start=1)}
     if not named:
         raise InputError("doughs", None, "must not be empty", "Leave it out for a single dough.")
     for code, settings in named.items():
@@ -160,15 +160,6 @@ def _named(
                 f"dough {code}",
             )
     return named
-
-
-def _letters(index: int) -> str:
-    """Name the doughs A, B … Z, AA, AB and so on."""
-    text = ""
-    while index >= 0:
-        index, rest = divmod(index, 26)
-        text, index = chr(65 + rest) + text, index - 1
-    return text
 
 
 def _enough(flour_g: float, batches: list[Batch], scales: Scales) -> float:

@@ -10,12 +10,12 @@ from kit.units import parse, unfold, unit_names
 
 __all__ = ["read_formula", "write_formula"]
 
-#: words that tell a role, the first that fits counts: "malt flour" is malt, "milk powder" is no
-#: liquid, "barley malt syrup" sweetens
+#: words that tell a role, the first that fits counts: "malt flour" and "malt powder" are malt,
+#: "milk powder" is no liquid, "barley malt syrup" sweetens
 _WORDS = (
-    ("other", r"powder|seeds?|raisins?|cheese|improver|gluten|starch|baking soda|bicarbonate"),
     ("sugar", r"sugar|honey|syrup|treacle|molasses"),
     ("malt", r"malt"),
+    ("other", r"powder|seeds?|raisins?|cheese|improver|gluten|starch|baking soda|bicarbonate"),
     ("yeast", r"yeast"),
     ("flour", r"flour|semolina|meal|bran|spelt|rye|wheat"),
     ("fat", r"butter(?!milk)|oil|fat|lard|margarine|shortening|ghee"),
@@ -122,8 +122,9 @@ def _row(line: str) -> tuple[str, str, float | None, str]:
     rest, role = line, ""
     if bracket := re.search(rf"\((\s*(?:{'|'.join(ROLES)})\s*)\)\s*$", line):
         rest, role = line[: bracket.start()].strip(), bracket[1].strip()
-    if open_line := re.fullmatch(r"(.+?)[\s:]*\?\s*%?", rest):
-        return _named(open_line[1], line), role or _sure_role(open_line[1], line), None, ""
+    if open_line := re.fullmatch(r"(.+?)[\s:]*\?\s*%?|\?\s*%?\s+(.+)", rest):
+        what = _named(open_line[1] or open_line[2], line)
+        return what, role or _sure_role(what, line), None, ""
     found = list(_AMOUNT.finditer(rest))
     # the amount stands at one of the ends; digits inside a name ("type 550") are the name's
     at_end = [m for m in found if not rest[m.end() :].strip(" .")]
@@ -151,7 +152,9 @@ def _unit_of(amount: re.Match[str], what: str, line: str) -> str:
         return ""
     if not _is(unit, "mass"):
         rule = f"is a measure of volume ({unit}), which flour and salt fill unevenly"
-        raise InputError("formula", line, rule, "Weigh it once and write g or oz: salt 3 g.")
+        raise InputError(
+            "formula", line, rule, "Weigh it once and write what the scale shows, in g or oz."
+        )
     return "g"
 
 
@@ -160,7 +163,7 @@ def _is(unit: str, dimension: str) -> bool:
 
 
 def _named(what: str, line: str) -> str:
-    clean = what.strip(" \t:=,-–")
+    clean = what.strip(" \t:=,-–—….")
     if not clean:
         raise InputError("formula", line, "has no name", _LINE)
     return clean

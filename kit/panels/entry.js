@@ -181,6 +181,7 @@ class Cell {
       }
     } else if (!typedSince) {
       this.state = answer.state;
+      this.saved = answer.held ?? this.saved; // what the way back leads to
     }
     this.show();
   }

@@ -84,11 +84,14 @@ class Answer:
         What the field shows from now on, when saved.
     says : str
         The question, the reason, or how it was read.
+    held : str, optional
+        What the records hold, where that is another than the field had.
     """
 
     state: str
     text: str
     says: str = ""
+    held: str | None = None
 
 
 #: takes row, column, the text as typed, and whether an unusual value was said to be right

@@ -9,18 +9,12 @@ import ipywidgets as widgets
 from kit.analysis import words
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
-from kit.panels.fields import beside, section
+from kit.panels.fields import section
 from kit.panels.marking import Grip, Line, Marking
 from kit.panels.measure_about import SHOWN, AboutPhoto, button
-from kit.panels.measure_marks import (
-    box_marks,
-    called,
-    dragged,
-    first_box,
-    marks_of,
-    outline_in,
-    reference_lines,
-)  # fmt: skip
+from kit.panels.measure_hand import Hand
+from kit.panels.measure_marks import box_marks, first_box, marks_of, outline_in, reference_lines
+from kit.panels.measure_means import Means
 from kit.panels.measure_reference import ReferenceForm
 from kit.panels.measure_series import SeriesBlock
 from kit.panels.measure_shape import ShapeForm
@@ -46,7 +40,11 @@ _FIRST = (
     "A dough's first photo counts as 1: take it right after shaping, or as it comes out of the "
     "refrigerator, and the others from the same place."
 )
-_BY_HAND = ("box", "outline", "threshold")
+_RIGHT = "The marks lie right here, too"
+_MOVED = (
+    "The two marks lie where they were on the photo before, and the camera may have moved: drag "
+    f"each to its place on this one, or press “{_RIGHT}”."
+)
 
 
 class OnePhoto(widgets.VBox):  # type: ignore[misc]
@@ -61,10 +59,8 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
     ----------
     result : Side, Crumb, Browning or None
         What was measured.
-    hand : dict
-        What a hand said, as arguments of the measuring: outline, threshold, box.
-    corrected : dict
-        What of it is called corrected, in order.
+    hand : Hand
+        What a hand said on it.
     """
 
     def __init__(self, changed: Callable[[], None]) -> None:
@@ -75,15 +71,13 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self.scale: Any = None
         self.result: Any = None
         self._warned: Any = None
-        self.hand: dict[str, Any] = {}
-        self.corrected: dict[str, None] = {}
-        self._ends: dict[str, tuple[float, float]] = {}
         self._by: MeasuredBy | None = None
-        self._typed: tuple[Any, ...] | None = None
         self._filling = False
+        self.hand = Hand()
         self.about = AboutPhoto(changed, self._forget)
         self.reference = ReferenceForm(self._other_reference)
         self.shape = ShapeForm(self._forget)
+        self.means = Means(self.reference, self.shape, self.hand)
         self.double = widgets.HTML(f'<p class="kit-banner">{DOUBLE_IS} {_FIRST}</p>')
         self.measure = button("Measure")
         self.again = button("Back to as found")
@@ -92,6 +86,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             layout=widgets.Layout(width="auto", min_height="44px"),
         )
         self.trace = button("Draw the outline")
+        self.lie_right = button(_RIGHT)
         self.said, self.values, self.kept = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.marking = Marking()
         self.threshold = Slide(label="Threshold", low=0.02, high=0.9)
@@ -113,7 +108,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
                 ),
                 self.double,
                 widgets.Box(
-                    [self.measure, self.place, self.trace, self.again],
+                    [self.measure, self.lie_right, self.place, self.trace, self.again],
                     layout=widgets.Layout(grid_gap=".3rem .6rem", **flow),
                 ),
                 self.said, self.marking, self.threshold, self.threshold_says, self.values,
@@ -126,9 +121,9 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self.measure.on_click(lambda _: self._measure())
         self.again.on_click(lambda _: self._measure_afresh())
         self.trace.on_click(lambda _: self._trace())
+        self.lie_right.on_click(lambda _: self._confirm())
         self.keep.on_click(lambda _: self._keep())
         self.marking.moved = self._moved
-        self._blank = self._said
         self.hide()
 
     # showing
@@ -161,8 +156,8 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         from kit.photo.shown import as_jpeg
 
         self.opened = None
+        self.hand.turn()
         self._forget()
-        self.place.value = False
         self.said.value = self.kept.value = ""
         try:
             opened = trial.open_photo(photo)
@@ -173,46 +168,13 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             return
         self.opened = opened
         self.marking.show(picture, opened.width, opened.height, f"Photo {photo.name}")
-        self._settle(trial, photo)
+        self.means.settle(trial, photo, self.about.shows.value)
+        self._set_threshold(self.hand.said.get("threshold"))
+        self.place.value = "box" in self.hand.said
+        if self.reference.by_points and self.hand.unsure:
+            self.said.value = f'<p role="status">{_MOVED}</p>'
         self._mark()
         self._tell_kept(trial, photo)
-
-    @property
-    def _said(self) -> tuple[Any, ...]:
-        """Everything that is typed of reference, shape and jar."""
-        return self.reference.said, self.shape.said
-
-    def _settle(self, trial: Trial, photo: StoredPhoto) -> None:
-        """Set what the photo was measured by; of one that was not, what was typed last.
-
-        Where nothing was typed yet, as after a new start, it is what the last one was measured by.
-        """
-        by = photo.measured_by
-        if by is None and self._typed is not None:
-            reference, shape = self._typed
-            self.reference.say(reference)
-            self.shape.say(shape)
-            self._typed = None
-        if by is None and self._said == self._blank:
-            shows, before = self.about.shows.value, [p for p in trial.photos() if p.measured_by]
-            alike = [one for one in before if one.shows == shows]
-            for one in (alike or before)[-1:]:
-                assert one.measured_by is not None
-                self._fill(one.measured_by, one.shows)  # its depth is its kind's only
-        if by is not None:
-            if self._typed is None and self._said != self._blank:
-                self._typed = self._said
-            self._fill(by, photo.shows)
-            self.hand = {n: said for n, said in by.arguments().items() if n in _BY_HAND}
-            self.corrected = dict.fromkeys(by.corrected)
-            self._set_threshold(self.hand.get("threshold"))
-            self._ends |= self.reference.ends_of(by.about)
-            self.place.value = "box" in self.hand
-
-    def _fill(self, by: MeasuredBy, shows: str | None) -> None:
-        """Set reference, shape and jar."""
-        self.shape.fill(by.how)
-        self.reference.fill(by.reference, by.about, shows)
 
     def _tell_kept(self, trial: Trial, photo: StoredPhoto) -> None:
         """Say what is kept of this photo already, and show it where nobody has looked at it."""
@@ -237,7 +199,8 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             self.shape: rise, self.double: rise,
             self.threshold: crumb, self.threshold_says: crumb, self.keep: there,
             self.trace: not there and self.place.value,
-            self.again: there and bool(set(self.corrected) - {"place"}),
+            self.again: there and bool(set(self.hand.corrected) - {"place"}),
+            self.lie_right: self.reference.by_points and self.hand.unsure,
         }  # fmt: skip
         for widget, visible in shown.items():
             widget.layout.display = None if visible else "none"
@@ -251,9 +214,9 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         lines: list[Line] = []
         overlay = b""
         for more in (
-            self.reference.marks(*size, self._ends),
-            box_marks(*size, self.hand.get("box")) if self.place.value else ([], []),
-            marks_of(self.result, self.hand),
+            self.reference.marks(*size, self.hand.marks, self.hand.ends),
+            box_marks(*size, self.hand.said.get("box")) if self.place.value else ([], []),
+            marks_of(self.result, self.hand.said),
         ):
             grips, lines = grips + more[0], lines + more[1]
         if self.result is not None:
@@ -268,41 +231,27 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
     # measuring
 
     def how(self, shows: str) -> dict[str, Any]:
-        """Return what to measure every photo by, as it is set now: for `Trial.measure`.
-
-        Parameters
-        ----------
-        shows : str
-
-        Raises
-        ------
-        InputError
-            Something is missing about the reference or the jar, or its points differ from photo
-            to photo.
-        """
-        if self.reference.by_points:
-            rule = "is put on each photo by hand"
-            raise InputError(
-                "scale by", self.reference.kind.value, rule, "Measure these photos one by one."
-            )
-        about = {"reference": self.reference.kind.value, "about": self.reference.about(shows)}
-        return about | self._shaped(shows)
-
-    def _shaped(self, shows: str) -> dict[str, Any]:
-        """The shape of rising dough, and its jar, as they are set."""
-        return self.shape.read() if shows == "rise" else {}
+        """Return what to measure every photo by, as it is set now: see `Means.for_many`."""
+        return self.means.for_many(shows)
 
     def _forget(self) -> None:
         """Let go of what was measured: something else is to be measured now."""
-        self.result, self.hand, self.corrected = None, {}, {}
+        self.result = None
+        self.hand.forget()
         self.values.value = ""
         self._mark()
         self._fit()
 
     def _measure_afresh(self) -> None:
-        """Measure without what a hand corrected; where to look stays as it was said."""
-        self.hand = {name: said for name, said in self.hand.items() if name == "box"}
-        self.corrected = {name: None for name in self.corrected if name == "place"}
+        """Measure without what a hand corrected."""
+        self.hand.back_to_found()
+        self._measure()
+
+    def _confirm(self) -> None:
+        """Measure by the marks of the photo before, which lie right on this one."""
+        self.hand.confirm()
+        self._mark()
+        self._fit()
         self._measure()
 
     def _measure(self) -> None:
@@ -316,69 +265,52 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
                 raise InputError(
                     "what it shows", "", "must be said", "Choose what the photo shows."
                 )
-            how = self._shaped(shows) | self.hand
-            scale, kind, about = self._scale(), self.reference.kind.value, self._about(shows)
-            result = self.trial.measure(self.opened, scale, shows=shows, **how)
-            self._by = MeasuredBy(kind, about, how, tuple(self.corrected))
+            by = self.means.by(shows)
+            scale = self._scale()
+            result = self.trial.measure(self.opened, scale, shows=shows, **by.arguments())
+            self._by = by
         except KitError as exc:
             # what was found before stays, to be dragged elsewhere; it cannot be kept
             self.said.value, self.values.value = trouble(str(exc)), ""
             self.keep.layout.display = "none"
             return
         self.scale, self.result, self.said.value = scale, result, ""
-        if "threshold" not in self.hand:
+        if "threshold" not in self.hand.said:
             self._set_threshold(getattr(result, "threshold", None))
         self._tell()
         self._mark()
         self._fit()
 
     def _scale(self) -> Any:
-        from kit.photo.one_photo import scale_for
-
         if self.opened is None:
             raise InputError("photo", str(self.photo), "cannot be read", "Choose another photo.")
-        shows = self.about.shows.value
-        about = self._about(shows)
-        try:
-            return scale_for(self.opened, shows, self.reference.kind.value, about)
-        except InputError as exc:
-            raise beside(exc, self.reference.called(shows)) from exc
-
-    def _about(self, shows: str | None) -> dict[str, Any]:
-        """What is said of the reference, its points as they lie on the photo."""
-        return self.reference.about(shows) | self.reference.placed(self._ends)
+        return self.means.scale(self.opened, self.about.shows.value)
 
     def _for_series(self) -> dict[str, Any]:
-        """What all photos of a dough are measured by: as this one is, and its outline by hand."""
-        by_hand = {key: said for key, said in self.hand.items() if key in ("box", "outline")}
-        shown = None if self.photo is None else self.photo.id
-        by = MeasuredBy(self.reference.kind.value, self._about("rise"), self._shaped("rise"))
-        more = {"shown": shown, "corrected": list(self.corrected), "by": by}
-        return self._shaped("rise") | by_hand | more
+        return self.means.for_series() | {"shown": None if self.photo is None else self.photo.id}
 
     def _tell(self) -> None:
         """Say what was measured, how sure it is, and what to bear in mind."""
         self.values.value = as_measured(
-            self.result, self.scale, self.about.shows.value, self.corrected
+            self.result, self.scale, self.about.shows.value, self.hand.corrected
         )
 
     # correcting and keeping
 
     def _moved(self, key: str) -> None:
         """Measure anew after a mark was dragged; the first time only when asked to."""
-        if key.startswith("end"):
-            self._ends[key] = self.marking.at(key)
-        self.hand |= dragged(self.marking, key, self.result, self.hand)
-        if name := called(key):
-            self.corrected[name] = None
+        self.hand.moved(self.marking, key, self.result)
         if self.result is not None:
             self._measure()
+        else:
+            self._mark()
+            self._fit()
 
     def _trace(self) -> None:
         """Offer an outline to drag where none was found."""
         assert self.opened is not None
-        box = self.hand.get("box") or first_box(self.opened.width, self.opened.height)
-        self.hand["outline"] = outline_in(box)
+        box = self.hand.said.get("box") or first_box(self.opened.width, self.opened.height)
+        self.hand.said["outline"] = outline_in(box)
         told = "Drag its points onto the edge all round, then press Measure."
         self.said.value = f'<p role="status">{told}</p>'
         self._mark()
@@ -392,13 +324,14 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
 
     def _other_threshold(self) -> None:
         if not self._filling and self.result is not None:
-            self.hand["threshold"] = self.threshold.value
-            self.corrected["threshold"] = None
+            self.hand.said["threshold"] = self.threshold.value
+            self.hand.corrected["threshold"] = None
             self._measure()
 
     def _other_reference(self) -> None:
         """Measure anew by another reference, or show its points."""
         self._mark()
+        self._fit()
         if self.result is not None:
             self._measure()
 
@@ -419,7 +352,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         try:
             kept = self.trial.accept(
                 self.photo, self.result, self.about.thing, shows=self.about.shows.value,
-                corrected=list(self.corrected), by=self._by,
+                corrected=list(self.hand.corrected), by=self._by,
             )  # fmt: skip
         except KitError as exc:
             self.kept.value = trouble(str(exc))

@@ -1,6 +1,6 @@
 """What in a photo tells its scale: the kind, what has to be known of it, and its points."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from typing import Any
 
 import ipywidgets as widgets
@@ -275,19 +275,20 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
         Parameters
         ----------
         kept : mapping
-            Key of a grip -> where it was dragged.
+            Key of a grip -> where it was dragged on this photo.
 
         Raises
         ------
         InputError
-            One of two points lies where it was drawn at first: it would give a size by chance.
+            One of two points was not put on this photo: it would give a size by chance.
         """
         if self.by_points:
             points = [kept[key] for key in ("end-1", "end-2") if key in kept]
             if len(points) < 2:
                 raise InputError(
-                    "scale by", self.kind.value, "needs both marks put on the photo",
-                    "Drag each to its end of the known distance; nudge one that lies right.",
+                    "scale by", self.kind.label, "needs both marks put on the photo",
+                    "Drag each to its end of the known distance; nudge one that lies right. On "
+                    "another photo they are put again: the camera may have moved.",
                 )  # fmt: skip
             return {"points": points}
         if self.kind.value == "disc" and "end-disc" in kept:
@@ -301,8 +302,9 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
         return ends | ({"end-disc": about["at"]} if "at" in about else {})
 
     def marks(
-        self, width: int, height: int, kept: Mapping[str, tuple[float, float]]
-    ) -> tuple[list[Grip], list[Line]]:
+        self, width: int, height: int, kept: Mapping[str, tuple[float, float]],
+        put: Container[str],
+    ) -> tuple[list[Grip], list[Line]]:  # fmt: skip
         """Return the marks to be dragged, where they were left or, at first, apart.
 
         Parameters
@@ -311,6 +313,8 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
             Of the photo, in pixels.
         kept : mapping
             Key -> where it is.
+        put : container of str
+            Keys of those that were put on this photo; the line between others is only dotted.
         """
         if self.kind.value == "disc":
             at = kept.get("end-disc", (width * 0.05, height * 0.95))
@@ -322,4 +326,5 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
             Grip(key, f"end {n} of the known distance", *kept.get(key, first[key]))
             for n, key in enumerate(first, 1)
         ]
-        return grips, [Line("distance", joins=list(first), look="reference", closed=False)]
+        look = "reference" if all(key in put for key in first) else "helper"
+        return grips, [Line("distance", joins=list(first), look=look, closed=False)]

@@ -27,6 +27,7 @@ from kit.plan.spread import Spread
 from kit.planning import put_away_in_words
 from kit.records.things import Bake
 from kit.records.typed import day as read_day
+from kit.us_units import us_paper
 from kit.workspace import Trial, Workspace
 
 __all__ = ["PlanPanel", "Proposal"]
@@ -276,8 +277,8 @@ class PlanPanel(PlanForm):
         """The same from Python."""
         assert self.proposal is not None
         plan = self.proposal.plan
-        kitchen = plan.kitchen
-        called = "trial.extend(" if self._under_way else f"kit.design({list(plan.factors)!r},\n    "
+        kitchen, factors = plan.kitchen, ", ".join(f"kit.{one!r}" for one in plan.factors)
+        called = "trial.extend(" if self._under_way else f"kit.design([{factors}],\n    "
         return (
             f"plan = {called}kit.Kitchen(bakes={kitchen.bakes}, doughs_per_bake={kitchen.doughs}, "
             f"pieces_per_dough={kitchen.pieces_per_dough}, places={kitchen.places}))\n"
@@ -334,7 +335,7 @@ class PlanPanel(PlanForm):
         plan = None
         if bake.day is not None:
             plan = trial.timetable(bake, self.table.value, **self._times()).fitted()
-        sheet = trial.bench_sheet(bake, folder / f"{name}.html", weights, plan)
+        sheet = trial.bench_sheet(bake, folder / f"{name}.html", weights, plan, paper=us_paper())
         on = f" on {bake.day:%Y-%m-%d}" if bake.day else ""
         links = [f"Bake {escape(bake.code)}{on}: {link(sheet, 'bench sheet')}"]
         if plan is not None:

@@ -21,6 +21,7 @@ from kit.panels.today import todays_bake, trial_at_work
 from kit.quantities import LEVELS
 from kit.records.things import Bake
 from kit.records.typed import whole
+from kit.us_units import also_us
 from kit.workspace import Trial, Workspace
 
 __all__ = ["RecordPanel"]
@@ -352,9 +353,10 @@ def _about(trial: Trial) -> str:
     if changed:
         lines.append(f"<p>Changed on purpose: {escape('; '.join(changed))}</p>")
     if trial.outcome:
-        unit = words.unit_of(trial.outcome)
-        matters = "" if trial.matters is None else f"; {trial.matters:g} {unit} would matter"
-        lines.append(f"<p>Measured: {escape(words.name(trial.outcome) + matters)}</p>")
+        told = words.name(trial.outcome)
+        if trial.matters is not None:
+            told += f"; {words.amount(trial.outcome, trial.matters)} would matter"
+        lines.append(f"<p>Measured: {escape(also_us(told))}</p>")
     return f'<div class="kit-answer">{"".join(lines)}</div>'
 
 

@@ -185,9 +185,11 @@ class LevelSheet:
             raise _with_way_out(quantity, text, exc) from exc
         doubt = f"{checked.doubt} {_in_customary(quantity, text)}".strip()
         doubt = doubt or self._another_setting(thing, quantity, checked.value)
-        meanwhile = self._meanwhile(thing, quantity, checked.value)
+        there = self.trial.recorded(thing, quantity.name)
+        meanwhile = self._meanwhile(thing, quantity, there, checked.value)
         if (doubt or meanwhile) and not sure:
-            return Answer("asked", text, f"{meanwhile} {doubt}".strip())
+            held = ("" if there is None else _shown(quantity, there)) if meanwhile else None
+            return Answer("asked", text, f"{meanwhile} {doubt}".strip(), held)
         note = "unusual, asked about, and said to be right" if doubt else None
         value = self.trial.record(thing, name, text, note=note).value
         self._known[thing.id, name] = value
@@ -209,10 +211,11 @@ class LevelSheet:
         plan, other = (words.amount(quantity.name, one) for one in (planned, near))
         return f"{plan} was planned for {thing}, and {other} is for others. Is it right?"
 
-    def _meanwhile(self, thing: Thing, quantity: Quantity, value: float | None) -> str:
+    def _meanwhile(
+        self, thing: Thing, quantity: Quantity, there: float | None, value: float | None
+    ) -> str:
         """Tell of a value that another window or a photo put where this table shows another."""
         known = self._known.get((thing.id, quantity.name))
-        there = self.trial.recorded(thing, quantity.name)
         if there in (known, value):
             return ""
         now = "was taken out" if there is None else f"became {quantity.show(there)}"
@@ -292,9 +295,8 @@ def _in_customary(quantity: Quantity, text: str) -> str:
     low, high = quantity.usual
     if metric is None or not low <= metric <= high:
         return ""
-    return (
-        f"{typed} {sign} would be {quantity.show(metric)}: write {typed} {other} if you mean that."
-    )
+    shown = f"{metric:.{quantity.decimals}f} {quantity.unit}"
+    return f"{typed} {sign} would be {shown}: write {typed} {other} if you mean that."
 
 
 def _measured(name: str) -> tuple[str, ...]:

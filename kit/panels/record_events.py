@@ -1,16 +1,17 @@
 """What happened besides the plan: a burnt muffin, a dropped dough, a bake given up."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from html import escape
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import ipywidgets as widgets
 
 from kit.errors import InputError, KitError
 from kit.panels.fields import LABELS, Typed, beside
 from kit.panels.style import trouble
-from kit.records.bench.when import read_when
+from kit.records.bench.when import read_when, say_when
 from kit.records.readings import Event
 from kit.records.things import Bake
 from kit.workspace import Trial
@@ -19,6 +20,7 @@ __all__ = ["TITLE", "EventForm"]
 
 #: what the button that opens the form says, and whoever points to it
 TITLE = "Something happened?"
+_NOW = "now, or 9:40, or yesterday 21:15"
 _USUAL = ("burnt", "dropped", "torn", "collapsed", "fridge left open", "bake given up")
 
 
@@ -34,12 +36,13 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
     def __init__(self, after: Callable[[], None]) -> None:
         self._after = after
         self._trial: Trial | None = None
+        self._past: date | None = None
         self._things: dict[str, Any] = {}
         layout = widgets.Layout(width="auto", max_width="34rem")
         self.of = widgets.Dropdown(description="It happened to", style=LABELS, layout=layout)
         self.what = Typed("What", hint="burnt, dropped …", offers=_USUAL)
         self.more = Typed("More about it", hint="may stay empty")
-        self.at = Typed("When", hint="now, or 9:40, or yesterday 21:15")
+        self.at = Typed("When", hint=_NOW)
         self.note = widgets.Button(
             description="Note it",
             layout=widgets.Layout(width="auto", min_height="44px", max_width="20rem"),
@@ -56,6 +59,10 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
         ]  # fmt: skip
         picked = self.of.value
         self._trial, self._things = trial, {thing.id: thing for thing in things}
+        today = datetime.now(ZoneInfo(trial.zone)).date()
+        self._past = bake.day if bake.day and bake.day < today else None
+        on = f"9:40 (then it is {self._past}), or 2026-11-26 9:40"
+        self.at.text.placeholder = on if self._past else _NOW
         self.of.options = [(str(thing), thing.id) for thing in things]
         self.of.value = picked if picked in self._things else bake.id
         self.said.value = ""
@@ -72,7 +79,8 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
             said.value = ""
         try:
             at = self.at.value.strip()
-            when = read_when("at", at, trial.zone, datetime.now(UTC)) if at else None
+            now = datetime.now(UTC)
+            when = read_when("at", at, trial.zone, now, today=self._past) if at else None
             made = trial.event(self.what.value, self.more.value, self._things[self.of.value], when)
         except InputError as exc:
             told = beside(exc, fields)
@@ -84,8 +92,9 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
             for field in fields.values():
                 field.value = ""
             self._after()
+            noted = f"{made.kind}, {made.on}, {say_when(when or now, trial.zone, now)}"
             self.said.value = (
-                f'<p role="status">Noted: {escape(f"{made.kind}, {made.on}")}. Undo takes it back. '
+                f'<p role="status">Noted: {escape(noted)}. Undo takes it back. '
                 "When you compare, you can leave out what it happened to.</p>"
             )
 
@@ -102,9 +111,10 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
         self.said.value = f'<p role="status">Taken out: {what}. Undo brings it back.</p>'
 
     def _told(self, events: Any) -> list[widgets.Widget]:
-        """What was noted, newest first, each with a button that takes it out."""
+        """What was noted, the latest first, each with a button that takes it out."""
         rows: list[widgets.Widget] = [widgets.HTML("Noted so far:")] if len(events) else []
-        for row in events.iloc[::-1].itertuples():
+        latest = events.iloc[::-1].sort_values("at", ascending=False, kind="stable")
+        for row in latest.itertuples():
             event = Event(row.event, row.kind, row.text, str(row.at), self._things[row.id])
             more = f" ({escape(row.text)})" if row.text else ""
             told = widgets.HTML(

@@ -60,11 +60,14 @@ class SideBySidePanel(widgets.VBox):  # type: ignore[misc]
         return self.workspace.trial(self.trial.value) if self.trial.value else None
 
     def _there(self) -> None:
-        """Offer what the trial holds, the last two picked."""
+        """Offer what the trial holds, the last two that were measured picked."""
         trial = self._trial()
         things: list[Thing] = [] if trial is None else list(getattr(trial, self.kind.value)())
+        measured = set() if trial is None else set(trial.baked()["bake"])
+        done = [one for one in things if getattr(one, "bake", one).code in measured]
+        last = (done if len(done) > 1 else things)[-2:]
         with self.hold_trait_notifications():
-            for field, picked in ((self.one, things[-2:-1]), (self.other, things[-1:])):
+            for field, picked in ((self.one, last[:-1]), (self.other, last[-1:])):
                 field.options = [(str(thing), thing) for thing in things]
                 field.value = picked[0] if picked else None
         self._show()

@@ -27,6 +27,11 @@ STYLE = """<style>
   font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
 .kit-answer summary {cursor: pointer}
 .kit-answer pre {white-space: pre-wrap}
+/* JupyterLab breaks what is printed anywhere, inside words, too */
+.jp-OutputArea-output pre {overflow-wrap: anywhere; word-break: normal !important}
+/* a box to tick says all of it, on as many lines as it takes */
+.kit-panel .widget-checkbox, .kit-panel .widget-checkbox .widget-label-basic {height: auto;
+  min-height: 28px; white-space: normal; overflow: visible}
 /* a hint must not look like what was typed, and be read, in a dark theme either */
 .kit-panel ::placeholder {color: var(--jp-ui-font-color1, #1d1d1d) !important;
   font-style: italic; opacity: .7}

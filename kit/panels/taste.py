@@ -15,6 +15,7 @@ from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE, link, trouble
 from kit.panels.taste_shown import answer_page, few_tasters
 from kit.panels.today import trial_to_answer
+from kit.us_units import us_paper
 from kit.workspace import Trial, Workspace
 
 __all__ = ["TastePanel"]
@@ -208,7 +209,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
                 duplicate=method == "scores" and self.twice.value,
                 question="" if method in ("triangle", "duo-trio") else self.question.value,
             )  # fmt: skip
-            sheets, key = trial.tasting_sheets(folder)
+            sheets, key = trial.tasting_sheets(folder, paper=us_paper())
         except KitError as exc:
             if not self.tasters.said.value:
                 self.planned.value = trouble(str(exc))

@@ -10,9 +10,9 @@ from kit.analysis.moments import Integers
 from kit.analysis.verdict import MOST_DOUGHS
 from kit.plan.aliases import Freedom, freedom, not_told_apart, one_with
 from kit.plan.factors import Factor
-from kit.plan.model import make_model
+from kit.plan.model import make_model, setting_numbers
 
-__all__ = ["cautions"]
+__all__ = ["CURVES", "cautions"]
 
 #: Kinds whose settings lie on a curve, not side by side.
 CURVES = ("composite", "box-behnken", "optimal")
@@ -72,15 +72,10 @@ def _aliases(factors: Sequence[Factor], runs: pd.DataFrame) -> list[str]:
         if len(mine) < 2:
             continue
         units = runs if "piece" not in runs else runs.drop_duplicates(keys)
-        values = [sorted(units[f.quantity].unique(), key=str) for f in mine]
-        chosen = np.column_stack(
-            [
-                units[f.quantity].map({v: i for i, v in enumerate(known)}).to_numpy(dtype=int)
-                for f, known in zip(mine, values, strict=True)
-            ]
-        )
-        if any(len(v) != 2 for v in values):
+        values = {f.quantity: sorted(units[f.quantity].unique(), key=str) for f in mine}
+        if any(len(v) != 2 for v in values.values()):
             continue  # products of more settings are no single effects
+        chosen = setting_numbers(units, values)
         model = make_model(mine, "pairs", [[-1.0, 1.0]] * len(mine))
         block: dict[str, Integers] = {}
         if units["bake"].nunique() > 1 and level == "dough":

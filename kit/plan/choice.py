@@ -13,7 +13,7 @@ from kit.plan.cautions import cautions
 from kit.plan.factors import Factor, Setting
 from kit.plan.kitchen import Kitchen
 from kit.plan.layout import Doughs, factors_in_order, lay_out
-from kit.plan.model import Model, ModelKind, make_model
+from kit.plan.model import Model, ModelKind, make_model, setting_numbers
 from kit.plan.optimal import Chosen, Ratios, optimal
 from kit.plan.plan import Plan, settings_in_words
 from kit.plan.spread import ASSUMED, Spread
@@ -148,14 +148,8 @@ def _left_by(model: Model, factors: Sequence[Factor], runs: pd.DataFrame) -> int
     whole = any(f.level == "dough" for f in factors)
     units = runs.drop_duplicates(["bake", "dough"]) if whole else runs
     key = units["bake"] if whole else units.groupby(["bake", "dough"]).ngroup()
-    chosen = np.column_stack(
-        [
-            units[f.quantity].map({s: i for i, s in enumerate(f.settings)}).to_numpy(dtype=int)
-            if f.level == "dough" or not whole
-            else np.zeros(len(units), dtype=int)
-            for f in factors
-        ]
-    )
+    # where doughs are told apart, pieces' settings are in no term that counts
+    chosen = setting_numbers(units, {f.quantity: f.settings for f in factors})
     mine = [
         model.columns(chosen, term, bend)
         for _, term, bend in model.terms()

@@ -12,11 +12,12 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 import pandas as pd
 
-from kit.dates import without_points
+from kit.dates import in_iso_form
 from kit.errors import InputError
 
 __all__ = [
     "DAYS",
+    "Span",
     "awake_spans",
     "clock_changes",
     "local",
@@ -82,7 +83,7 @@ def read_moment(value: str | datetime, zone: ZoneInfo, field: str) -> tuple[int,
     try:
         read = value
         if isinstance(value, str):
-            typed = re.sub(r" +(\d):", r" 0\1:", without_points(value.strip()))
+            typed = re.sub(r" +(\d):", r" 0\1:", in_iso_form(value.strip()))
             if not re.search(r"\d[T ]\d", typed):
                 raise ValueError
             read = datetime.fromisoformat(typed)

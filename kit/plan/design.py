@@ -8,7 +8,7 @@ NIST/SEMATECH e-Handbook 5.3.3.2).
 """
 
 from collections.abc import Callable, Sequence
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -34,10 +34,7 @@ Kind = Literal[
     "auto", "factorial", "fraction", "blocks", "latin", "split-plot", "composite", "box-behnken",
     "optimal", "noise",
 ]  # fmt: skip
-KINDS: tuple[Kind, ...] = (
-    "auto", "factorial", "fraction", "blocks", "latin", "split-plot", "composite", "box-behnken",
-    "optimal", "noise",
-)  # fmt: skip
+KINDS: tuple[Kind, ...] = get_args(Kind)
 
 
 def design(
@@ -163,7 +160,7 @@ def _check_factors(
         raise InputError("factors", names, "must not repeat a quantity")
     if kind not in KINDS:
         raise InputError("kind", kind, f"must be one of {', '.join(KINDS)}")
-    if star not in ("inscribed", "circumscribed", "faced"):
+    if star not in get_args(Star):
         raise InputError("star", star, "must be 'inscribed', 'circumscribed' or 'faced'")
     drawn = as_whole(seed)
     if drawn is None or drawn < 0:

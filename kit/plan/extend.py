@@ -10,7 +10,7 @@ from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.plan.choice import plan_of, ratios_of
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
-from kit.plan.model import ModelKind, make_model
+from kit.plan.model import ModelKind, make_model, setting_numbers
 from kit.plan.optimal import information, optimal
 from kit.plan.plan import Plan
 from kit.plan.spread import Spread
@@ -69,12 +69,7 @@ def extend(
     kitchen, notes = kitchen.fitted()
     rng = np.random.default_rng(seed)
     columns = make_model(factors, model)
-    chosen = np.column_stack(
-        [
-            known[f.quantity].map({s: i for i, s in enumerate(f.settings)}).to_numpy(dtype=int)
-            for f in factors
-        ]
-    )
+    chosen = setting_numbers(known, {f.quantity: f.settings for f in factors})
     ratios = ratios_of(spread)
     before = information(
         columns.rows(chosen),

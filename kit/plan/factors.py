@@ -5,7 +5,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from kit import quantities
 from kit.analysis import words
@@ -19,7 +19,7 @@ Level = Literal["dough", "load", "piece"]
 Setting = float | str
 
 #: Where a setting can be decided, in the order of the work.
-DECIDED: tuple[Decided, ...] = ("mixing", "retarding", "shaping", "griddle")
+DECIDED: tuple[Decided, ...] = get_args(Decided)
 #: More settings of one factor than this are no plan for a kitchen.
 MOST_SETTINGS = 24
 #: Numbers with nothing but spaces between, a unit after the last: a comma in one is a decimal's.
@@ -89,7 +89,7 @@ class Factor:
         if not low < high:
             raise InputError("high", high, f"must be above low, which is {low:g}")
         step = (high - low) / (doses - 1)
-        values = [rounded(quantity, low + i * step) for i in range(doses)]
+        values = [_rounded(quantity, low + i * step) for i in range(doses)]
         if len(set(values)) < doses:
             msg = (
                 f"{doses} doses of {words.name(quantity)} between {low:g} and {high:g} lie closer "
@@ -156,9 +156,9 @@ class Factor:
         """What one setting of it is given to: a whole dough, a whole load, or a piece."""
         if self.decided in ("mixing", "retarding"):
             return "dough"
-        if self.decided == "griddle" and self._known_level() == "load":
-            return "load"
-        return "piece"
+        quantity = quantities.find(self.quantity)
+        of_load = quantity is not None and quantity.level == "load"
+        return "load" if of_load and self.decided == "griddle" else "piece"
 
     @property
     def numeric(self) -> bool:
@@ -178,37 +178,32 @@ class Factor:
     def real(self, coded: float) -> Setting:
         """The value at a place between −1 and +1, rounded to what a kitchen can set."""
         low, high = float(self.settings[0]), float(self.settings[-1])
-        return rounded(self.quantity, (low + high) / 2 + coded * (high - low) / 2)
+        return _rounded(self.quantity, (low + high) / 2 + coded * (high - low) / 2)
 
     def doubts(self) -> list[str]:
         """Questions about unusual settings, from the quantity's usual range."""
-        if self.quantity not in {q.name for q in quantities.all_quantities()}:
+        quantity = quantities.find(self.quantity)
+        if quantity is None:
             return []
-        quantity = quantities.get(self.quantity)
         said = (quantity.check(float(s)).doubt for s in self.settings if self.numeric)
         return [doubt.removesuffix(".") for doubt in said if doubt]
-
-    def _known_level(self) -> str:
-        try:
-            return quantities.get(self.quantity).level
-        except NotFoundError:
-            return "piece"
 
     def __repr__(self) -> str:
         return f"Factor({self.quantity!r}, {self.settings!r}, decided={self.decided!r})"
 
 
-def rounded(quantity: str, value: float) -> float | int:
+def _rounded(quantity: str, value: float) -> float | int:
     """Round to the quantity's decimals (four digits for a quantity of one's own).
 
     Examples
     --------
-    >>> rounded("malt_percent", 0.17574), rounded("retard_hours", 24.0)
+    >>> _rounded("malt_percent", 0.17574), _rounded("retard_hours", 24.0)
     (0.18, 24)
     """
-    try:
-        decimals = quantities.get(quantity).decimals
-    except NotFoundError:
+    known = quantities.find(quantity)
+    if known is not None:
+        decimals = known.decimals
+    else:
         decimals = 3 - math.floor(math.log10(abs(value))) if value else 0
     result = round(value, decimals) + 0.0
     return int(result) if result == int(result) else result
@@ -220,12 +215,11 @@ def _typed(quantity: quantities.Quantity, text: str) -> float:
         raise InputError(
             quantity.name, text, "must not be empty", "Write the settings: 0, 0.4, 0.8.", "settings"
         )
-    return rounded(quantity.name, value) if value != round(value, 9) else value
+    return _rounded(quantity.name, value) if value != round(value, 9) else value
 
 
 def _decided(quantity: str, decided: Decided | None) -> Decided:
     """Check where it is decided, or find it from the quantity."""
-    known = {q.name: q for q in quantities.all_quantities()}
     if not isinstance(quantity, str) or not quantity.isidentifier():
         raise InputError(
             "quantity", quantity, "must be a name of letters, digits and underscores",
@@ -236,12 +230,14 @@ def _decided(quantity: str, decided: Decided | None) -> Decided:
             "decided", decided, f"must be one of {', '.join(DECIDED)}",
             "Say where the setting is chosen.", quantity,
         )  # fmt: skip
-    if quantity not in known:
-        near = difflib.get_close_matches(quantity, known, n=1, cutoff=0.75)
+    known = quantities.find(quantity)
+    if known is None:
+        names = [q.name for q in quantities.all_quantities()]
+        near = difflib.get_close_matches(quantity, names, n=1, cutoff=0.75)
         if decided is None or near:
-            raise NotFoundError("quantity", quantity, near or known)
+            raise NotFoundError("quantity", quantity, near or names)
         return decided
-    level = known[quantity].level
+    level = known.level
     if level == "bake":
         msg = (
             f"{words.name(quantity)} belongs to the whole bake, so it can never be told from the "
@@ -273,7 +269,7 @@ def _settings(quantity: str, settings: Sequence[Setting]) -> tuple[Setting, ...]
             "settings", settings, "must be a list of at least two", "For example (0, 0.6, 1.2).",
             quantity,
         )  # fmt: skip
-    known = next((q for q in quantities.all_quantities() if q.name == quantity), None)
+    known = quantities.find(quantity)
     listed = list(settings)
     if known and all(isinstance(s, str) for s in listed):
         listed = [_typed(known, str(s)) for s in listed]

@@ -56,9 +56,9 @@ def into_loads(
     if load_setting is not None:
         keys.append((dough * (setting.max() + 1) + setting, 4.0))
     tables = [
-        _Table(key, weight, load if n < 3 else kind[load], loads) for n, (key, weight) in
-        enumerate(keys)
-    ]  # fmt: skip
+        _Table(key, weight, load if n < 3 else kind[load], loads)
+        for n, (key, weight) in enumerate(keys)
+    ]
     of = [np.arange(loads)] * 3 + ([kind] if load_setting is not None else [])
     for _ in range(_TRIES):
         if all(table.settled for table in tables):

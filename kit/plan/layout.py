@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis.moments import Floats, Integers
+from kit.formula.numbers import letters
 from kit.plan.factors import Factor, Setting
 from kit.plan.griddle import blind_codes, into_loads, onto_places
 from kit.plan.kitchen import Kitchen
@@ -121,7 +122,7 @@ def _load_points(loaded: Sequence[Factor]) -> list[dict[str, Setting]]:
     return points
 
 
-def loads_of(kitchen: Kitchen, doughs: int, pieces: int, kinds: int) -> int:
+def _loads_of(kitchen: Kitchen, doughs: int, pieces: int, kinds: int) -> int:
     """How often the griddle is filled, a multiple of the settings decided for loads if it can."""
     loads = kitchen.loads_needed(doughs, pieces)
     even = -(-loads // kinds) * kinds
@@ -142,7 +143,7 @@ def _one_bake(
     dough = np.repeat(np.arange(doughs), pieces)
     setting = bake.single.ravel()
     group = bake.whole[dough]
-    loads = loads_of(kitchen, doughs, pieces, len(load_points))
+    loads = _loads_of(kitchen, doughs, pieces, len(load_points))
     kind = rng.permutation(np.arange(loads) % len(load_points))
     if kitchen.shared_loads:
         load = into_loads(dough, setting, group, loads, rng, kind if len(load_points) > 1 else None)
@@ -157,7 +158,7 @@ def _one_bake(
     rows = pd.DataFrame(
         {"bake": number, "order": dough + 1, "dough": "", "load": load + 1, "place": place + 1}
     )
-    rows["dough"] = [f"{number}{_letters(int(d) + 1)}" for d in dough]
+    rows["dough"] = [f"{number}{letters(int(d) + 1)}" for d in dough]
     for points, index in ((whole, group), (single, setting), (load_points, kind[load])):
         for name in points[0]:
             rows[name] = [points[i][name] for i in index]
@@ -179,15 +180,6 @@ def _own_loads(
         load[order] = last + np.arange(len(pieces)) % own
         last += own
     return load
-
-
-def _letters(number: int) -> str:
-    """A, B … Z, AA, AB … for 1, 2 …: as the records name doughs."""
-    said = ""
-    while number:
-        number, rest = divmod(number - 1, 26)
-        said = chr(65 + rest) + said
-    return said
 
 
 def factors_in_order(runs: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFrame:

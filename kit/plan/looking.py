@@ -208,7 +208,7 @@ class Looks(Told):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the two intervals after each bake, with zero and what matters."""
-        from kit.plan.looking_picture import intervals_over_looks
+        from kit.plan.pictures import intervals_over_looks
 
         return intervals_over_looks(self, ax)
 
@@ -278,9 +278,8 @@ def looks(
             "Give the number that was planned before the first look.",
         )  # fmt: skip
     answers = [
-        _look(frame[frame[bake].isin(names[:n])], outcome, by, how)
-        for n in range(1, len(names))
-    ]  # fmt: skip
+        _look(frame[frame[bake].isin(names[:n])], outcome, by, how) for n in range(1, len(names))
+    ]
     table = _table(final, names, [*answers, final], bakes_planned, alpha)
     found = Looks(final, table, bakes_planned, alpha, None, final.checks)
     try:

@@ -1,16 +1,18 @@
 """What a plan is meant to tell apart, as columns of numbers."""
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
+import pandas as pd
 
 from kit.analysis.moments import Floats, Integers
-from kit.plan.factors import Factor
+from kit.errors import InputError
+from kit.plan.factors import Factor, Setting
 
-__all__ = ["Model", "ModelKind", "make_model"]
+__all__ = ["Model", "ModelKind", "make_model", "setting_numbers"]
 
 ModelKind = Literal["settings", "main", "pairs", "quadratic", "all"]
 
@@ -87,7 +89,14 @@ def make_model(
     coded : sequence of sequences of float, optional
         Coded values of each factor's settings where they are not those of the factor (axis
         points).
+
+    Raises
+    ------
+    InputError
+        Another kind.
     """
+    if kind not in get_args(ModelKind):
+        raise InputError("model", kind, f"must be one of {', '.join(get_args(ModelKind))}")
     bases: list[Floats] = []
     squares: list[Floats | None] = []
     for i, factor in enumerate(factors):
@@ -112,4 +121,22 @@ def make_model(
         kind in ("pairs", "quadratic"),
         kind == "all",
         tuple(f.name for f in factors),
+    )
+
+
+def setting_numbers(units: pd.DataFrame, settings: Mapping[str, Sequence[Setting]]) -> Integers:
+    """The number of each unit's setting, from 0, shape (n, k).
+
+    Parameters
+    ----------
+    units : DataFrame
+        One row an experiment, a column a factor.
+    settings : mapping
+        Factor's quantity -> its settings, in order.
+    """
+    return np.column_stack(
+        [
+            units[quantity].map({s: i for i, s in enumerate(known)}).to_numpy(dtype=np.int64)
+            for quantity, known in settings.items()
+        ]
     )

@@ -13,6 +13,7 @@ from kit.errors import DesignError
 from kit.plan.exact import Curve, Exact, critical
 from kit.plan.numbers import between, numbers_of
 from kit.plan.spread import Spread
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,7 +22,7 @@ __all__ = ["Power", "often"]
 
 
 @dataclass(frozen=True)
-class Power:
+class Power(Told):
     """The differences a plan will show, and how surely.
 
     Parameters
@@ -125,8 +126,8 @@ class Power:
     ) -> pd.DataFrame:
         """Smallest difference for other numbers of bakes and pieces: why pieces do not do it.
 
-        Every setting once in every bake (without bakes: so many doughs a setting). For a
-        factor decided inside doughs, so many doughs, each with all settings.
+        Every setting as often in every bake as in this plan (without bakes: so many doughs a
+        setting). For a factor decided inside doughs, so many doughs, each with all settings.
 
         Returns
         -------
@@ -134,14 +135,16 @@ class Power:
             ``bakes`` (or ``doughs``), ``pieces``, ``smallest``, ``doughs_in_all``.
         """
         rows = []
-        what = "bakes" if self.bakes is not None and self.unit != "piece" else "doughs"
+        what, in_a_bake = "doughs", 1
+        if self.bakes is not None and self.unit != "piece":
+            what, in_a_bake = "bakes", max(1, round(self.doughs / self.bakes / self.settings))
         for count in bakes:
             for each in pieces:
                 try:
                     other = numbers_of(
                         self.settings,
                         count if what == "bakes" else None,
-                        1 if what == "bakes" else count,
+                        in_a_bake if what == "bakes" else count,
                         each,
                         "piece" if self.unit == "piece" else "dough",
                     )
@@ -298,20 +301,10 @@ class Power:
             f"{self.doughs} doughs of {self.pieces:g}>"
         )
 
-    def __str__(self) -> str:
-        notes = [f"Note: {check}." for check in self.checks]
-        return "\n".join([*self.sentences, *notes, self.method])
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
+    def tells(self) -> Telling:
+        """What it says."""
         first, *rest = self.sentences
-        notes = "".join(f"<li>{escape(check)}.</li>" for check in self.checks)
-        return (
-            f"<p><strong>{escape(first)}</strong> {escape(' '.join(rest))}</p>"
-            + (f"<ul>{notes}</ul>" if notes else "")
-            + f"<p><small>{escape(self.method)}</small></p>"
-        )
+        return Telling(first, rest, self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """One row a number: ``what, value, low, high, error``."""

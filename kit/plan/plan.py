@@ -14,7 +14,7 @@ from kit.plan.kitchen import Kitchen
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Plan"]
+__all__ = ["Plan", "settings_in_words"]
 
 _KINDS = {
     "noise": "the same dough recipe repeated, to learn how much doughs differ by themselves",

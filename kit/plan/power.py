@@ -15,7 +15,6 @@ import numpy as np
 
 from kit.analysis import words
 from kit.analysis.mixing import TAKEN_ALIKE, mixed_by
-from kit.analysis.structure import Unit
 from kit.analysis.verdict import MOST_DOUGHS
 from kit.errors import DesignError, InputError, NotFoundError
 from kit.given import as_number, as_whole
@@ -146,8 +145,9 @@ def power(
     weights = (0.0, 0.0, 1.0) if decided == "piece" else (0.0, 1.0, 1.0 / pieces)
     curve = Exact(numbers.se(known), numbers.df, critical(1 - alpha, numbers.df, numbers.settings))
     found = _result(
-        "", decided, numbers.settings, bakes, numbers.doughs, pieces, known, weights, curve,
-        matters, chance, alpha, numbers.df, curve.se, 0, True, False, [],
+        known, weights, curve, matters, chance, [], of="", unit=decided,
+        settings=numbers.settings, bakes=bakes, doughs=numbers.doughs, pieces=pieces,
+        alpha=alpha, df=numbers.df, se=curve.se, trials=0,
     )  # fmt: skip
     if not means:
         return found
@@ -257,9 +257,10 @@ def _of_plan(
         curve = Exact(float(se[worst]), float(df[worst]), limit)
     uneven = [] if se.max() <= 1.05 * se.min() else [_WORST]
     return _result(
-        of, seen.unit, seen.settings, counts["bake"], counts["dough"], pieces, spread,
-        weights, curve, matters, chance, alpha, float(df[worst]),
-        float(se[worst]), trials, exact, seen.line, uneven,
+        spread, weights, curve, matters, chance, uneven, of=of, unit=seen.unit,
+        settings=seen.settings, bakes=counts["bake"], doughs=counts["dough"], pieces=pieces,
+        alpha=alpha, df=float(df[worst]), se=float(se[worst]), trials=trials, line=seen.line,
+        _exact=exact,
     )  # fmt: skip
 
 
@@ -279,19 +280,19 @@ def _weights(seen: Rehearsal, pieces: float) -> tuple[float, ...]:
 
 
 def _result(
-    of: str, unit: Unit, settings: int, bakes: int | None, doughs: int, pieces: float,
     spread: Spread, weights: tuple[float, ...], curve: Curve, matters: float | None,
-    wanted: float, alpha: float, df: float, se: float, trials: int, exact: bool, line: bool,
-    more: list[str],
+    wanted: float, checks: list[str], **facts: Any,
 ) -> Power:  # fmt: skip
+    """What the curve tells, beside the facts of the plan: the fields of `Power` by name."""
     smallest = curve.smallest(wanted)
     low, high = spread.factors(weights)
-    chance = None if matters is None else curve.chance(matters)
-    chances = None
+    chance = chances = alike = None
     if matters is not None:
+        chance, alike = curve.chance(matters), curve.alike(matters)
         chances = (curve.times(high).chance(matters), curve.times(low).chance(matters))
-    checks = [*more, *spread.checks]
-    if doughs > MOST_DOUGHS and not of:  # a plan says so itself
+    doughs, unit, df = facts["doughs"], facts["unit"], facts["df"]
+    checks = [*checks, *spread.checks]
+    if doughs > MOST_DOUGHS and not facts["of"]:  # a plan says so itself
         checks.append(
             f"{doughs} doughs are more than a home series usually gets done (some 12 to "
             f"{MOST_DOUGHS}; experience, no source)"
@@ -304,12 +305,10 @@ def _result(
             "of freedom only; one more bake helps more than anything else"
         )
     return Power(
-        of=of, unit=unit, settings=settings, bakes=bakes, doughs=doughs, pieces=pieces,
-        spread=spread, chance_wanted=wanted, alpha=alpha, smallest=smallest,
+        spread=spread, chance_wanted=wanted, smallest=smallest,
         smallest_range=(smallest * low, smallest * high), matters=matters, chance=chance,
-        chance_range=chances, alike=None if matters is None else curve.alike(matters), df=df,
-        se=se, effects=(), trials=trials, error=curve.error(wanted if chance is None else chance),
-        checks=tuple(checks), line=line, _curve=curve, _exact=exact,
+        chance_range=chances, alike=alike, effects=(), checks=tuple(checks),
+        error=curve.error(wanted if chance is None else chance), _curve=curve, **facts,
     )  # fmt: skip
 
 

@@ -3,13 +3,13 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from kit.errors import InputError
 from kit.given import as_number
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -27,7 +27,7 @@ _SURE = 0.8  # of the interval from the baker's own times
 
 
 @dataclass(frozen=True)
-class Doubling:
+class Doubling(Told):
     """Minutes a cold, shaped dough takes in a warm room to reach a proof ratio.
 
     Parameters
@@ -86,19 +86,13 @@ class Doubling:
             f"[{self.low:.0f}, {self.high:.0f}]>"
         )
 
-    def __str__(self) -> str:
-        lines = [
+    def tells(self) -> Telling:
+        """What it says."""
+        headline = (
             f"In a room of {self.room_temp_c:.1f} °C a cold dough doubles in about "
-            f"{self.minutes:.0f} minutes, mostly {self.low:.0f} to {self.high:.0f}.",
-            f"This rests on {self.rests_on}.",
-        ]
-        return "\n".join([*lines, *(f"Note: {check}." for check in self.checks)])
-
-    def _repr_html_(self) -> str:
-        first, *rest = str(self).splitlines()
-        return f"<p><strong>{escape(first)}</strong></p>" + "".join(
-            f"<p>{escape(line)}</p>" for line in rest
+            f"{self.minutes:.0f} minutes, mostly {self.low:.0f} to {self.high:.0f}."
         )
+        return Telling(headline, (f"This rests on {self.rests_on}.",), self.checks)
 
     def to_frame(self) -> pd.DataFrame:
         """One tidy row: ``room_temp_c, minutes, low, high``."""

@@ -181,7 +181,7 @@ class Schedule(Alike):
                     "place": p.place,
                     "side_minutes": p.side_minutes,
                     "proof_minutes": p.proof_minutes,
-                    "waited_minutes": on - self.times.doughs[p.dough].shaped - p.proof_minutes,
+                    "waited_minutes": self.times.waited(p),
                     "on": clock.local(on, self.zone),
                     "turn_after": p.side_minutes,
                     "off_after": p.bake_minutes,

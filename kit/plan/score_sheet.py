@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 from kit.analysis import words
 from kit.errors import InputError
 from kit.plan.serving import REFERENCE, Serving
-from kit.plan.sheet import PAPERS
-from kit.plan.template import fill
+from kit.plan.template import check_paper, fill
 
 if TYPE_CHECKING:
     from kit.formula.formula import Formula
@@ -75,7 +74,7 @@ def score_sheet(
     InputError
         An unknown paper, a scale that is none, or a title or question that names a sample.
     """
-    _check_paper(paper)
+    check_paper(paper)
     if not 2 <= scale <= 11:
         raise InputError("scale", scale, "must have 2 to 11 boxes")
     for field, text in (("title", title), ("question", question)):
@@ -109,7 +108,7 @@ def key_sheet(serving: Serving, title: str = "Tasting", paper: str = "A4") -> st
     str
         HTML, complete in itself.
     """
-    _check_paper(paper)
+    check_paper(paper)
     rows: list[dict[str, Any]] = [
         {
             "taster": taster,
@@ -125,11 +124,6 @@ def key_sheet(serving: Serving, title: str = "Tasting", paper: str = "A4") -> st
         places=max(len(r["cups"]) for r in rows),
         checks=[f"{words.capital(check)}." for check in serving.checks],
     )  # fmt: skip
-
-
-def _check_paper(paper: str) -> None:
-    if paper not in PAPERS:
-        raise InputError("paper", paper, f"must be {' or '.join(PAPERS)}")
 
 
 def _plates(serving: Serving) -> list[dict[str, Any]]:

@@ -14,19 +14,18 @@ from itertools import permutations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.moments import Integers
 from kit.errors import DataError, InputError, NotFoundError
 from kit.given import as_number, as_whole
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["METHODS", "REFERENCE", "Serving", "codes_for", "serve", "williams"]
-
-Integers = npt.NDArray[np.int64]
 
 #: Stands in place of a code on the reference of a duo-trio.
 REFERENCE = "R"
@@ -42,7 +41,7 @@ _ORDERS: dict[str, tuple[tuple[int, ...], ...]] = {
 
 
 @dataclass(frozen=True)
-class Serving:
+class Serving(Told):
     """A blind serving.
 
     Parameters
@@ -100,15 +99,9 @@ class Serving:
     def __repr__(self) -> str:
         return f"<Serving {self.method}: {self.headline[:-1]}>"
 
-    def __str__(self) -> str:
-        return "\n".join([self.headline, *(f"Note: {check}." for check in self.checks)])
-
-    def _repr_html_(self) -> str:
+    def tells(self) -> Telling:
         """What a taster may see."""
-        from html import escape
-
-        notes = "".join(f"<li>{escape(check)}.</li>" for check in self.checks)
-        return f"<p>{escape(self.headline)}</p>" + (f"<ul>{notes}</ul>" if notes else "")
+        return Telling(self.headline, (), self.checks)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the key: ``taster, set, position, code, sample``. Not for tasters."""

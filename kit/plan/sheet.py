@@ -14,7 +14,7 @@ import pandas as pd
 from kit import quantities as known
 from kit.analysis import words
 from kit.errors import DataError, InputError
-from kit.plan.clock import say_clock, say_day
+from kit.plan.clock import local, say_clock, say_day
 from kit.plan.limits import Limits
 from kit.plan.proofing import doubling
 from kit.plan.runs import Bake, PlannedPiece, piece_names, read_runs
@@ -26,17 +26,15 @@ from kit.plan.sheet_tables import (
     weights_table,
 )
 from kit.plan.steps import turns
-from kit.plan.template import fill
+from kit.plan.template import check_paper, fill
 from kit.quantities import Quantity
+from kit.us_units import also_us
 
 if TYPE_CHECKING:
     from kit.formula.sheet import WeighingSheet
     from kit.plan.scheduled import Schedule
 
-__all__ = ["CAUTIONS", "PAPERS", "bench_sheet"]
-
-#: Paper -> width and height in millimetres (ISO 216; ANSI/ASME Y14.1 for Letter).
-PAPERS = {"A4": (210, 297), "Letter": (216, 279)}
+__all__ = ["CAUTIONS", "bench_sheet"]
 
 #: What to mind at the bench. The facts and their sources are those of the page that is shared
 #: (FDA Food Code 3-501.16 and .19; FDA and CDC on raw flour; EU 1169/2011 Annex II, FALCPA and
@@ -99,8 +97,7 @@ def bench_sheet(
         An unknown paper or quantity, a layout without a place that is used, codes that repeat,
         a schedule of other pieces.
     """
-    if paper not in PAPERS:
-        raise InputError("paper", paper, f"must be {' or '.join(PAPERS)}")
+    check_paper(paper)
     wanted = _wanted(quantities)
     rows: list[dict[str, Any]] = [
         {str(k): v for k, v in r.items()} for r in runs.to_dict("records")
@@ -134,7 +131,7 @@ def bench_sheet(
         paper=paper,
         schedule=None if schedule is None else _schedule_words(schedule),
         steps=_steps(schedule),
-        boxes=["Date", "Who", "Flour lot", "Yeast lot", *(q.axis for q in wanted["bake"])],
+        boxes=["Date", "Who", "Flour lot", "Yeast lot", *(q.asked for q in wanted["bake"])],
         dough_tables=dough_tables(bake, planned, of_dough, wanted["dough"]),
         weights=weights_table(_as_table(weights), [d.name for d in bake.doughs]),
         weight_notes=_weight_notes(weights),
@@ -275,7 +272,7 @@ def _load_boxes(
         planned = ""
         if quantity.name == "waited_minutes" and schedule is not None:
             planned = f"plan {_waited(load, schedule)}"
-        boxes.append((quantity.axis, planned))
+        boxes.append((quantity.asked, planned))
     return boxes
 
 
@@ -286,7 +283,8 @@ def _steps(schedule: "Schedule | None") -> list[tuple[str, str, str]]:
     for step in schedule.steps if schedule is not None else ():
         if not step.told or schedule is None:
             continue
-        today = say_day(step.start, schedule.zone)
+        # with its year: a sheet is kept, and some bakes begin in the old one
+        today = f"{say_day(step.start, schedule.zone)} {local(step.start, schedule.zone):%Y}"
         text = step.text
         if step.what == "load":  # how to turn stands with the load's own table
             load = next(load for load in schedule.bake.loads if load.name == step.load)
@@ -308,5 +306,5 @@ def _schedule_words(schedule: "Schedule") -> dict[str, Any]:
     return {
         "headline": schedule.headline,
         "misses": remarks,
-        "notes": [f"{words.capital(note)}." for note in schedule.notes],
+        "notes": [also_us(f"{words.capital(note)}.") for note in schedule.notes],
     }

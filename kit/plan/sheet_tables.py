@@ -59,10 +59,8 @@ def settings_of(
         if all(values == {"–"} for values in seen.values()):
             continue
         alike = all(len(values) == 1 for values in seen.values())
-        try:
-            at_piece = known.get(column).level == "piece"
-        except LookupError:
-            at_piece = False
+        quantity = known.find(column)
+        at_piece = quantity is not None and quantity.level == "piece"
         (of_dough if alike and not at_piece else of_piece).append(column)
     return of_dough, of_piece
 
@@ -87,7 +85,7 @@ def dough_tables(
     first = {d.name: next(p for p in bake.pieces if p.dough == d.name) for d in bake.doughs}
     tables = []
     for part in parts:
-        head = ["Dough", *(known.label(c) if isinstance(c, str) else c.axis for c in part)]
+        head = ["Dough", *(known.label(c) if isinstance(c, str) else c.asked for c in part)]
         rows = []
         for name, piece in first.items():
             row = planned[piece.name]
@@ -117,7 +115,7 @@ def load_tables(
         shown = settings if i == 0 else []
         coded = any(p.blind for p in pieces)
         head = ["Place", *["Code"] * coded, "Piece", *map(known.label, shown)]
-        head += [q.axis for q in part]
+        head += [q.asked for q in part]
         rows = []
         for p in pieces:
             row = planned[p.name]
@@ -138,7 +136,7 @@ def measure_tables(pieces: Sequence[PlannedPiece], boxes: Sequence[Quantity]) ->
     tables = []
     for part in _evenly(boxes, _ACROSS_MEASURE) if boxes else []:
         rows = [[Cell(code, "code"), *(Cell("", "box") for _ in part)] for code in codes]
-        tables.append(Table("", ["Code", *(q.axis for q in part)], rows))
+        tables.append(Table("", ["Code", *(q.asked for q in part)], rows))
     return tables
 
 

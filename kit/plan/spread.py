@@ -18,6 +18,8 @@ from kit.analysis import words
 from kit.analysis.experiments import mixings, with_mixing
 from kit.analysis.structure import safe_name
 from kit.errors import DataError, DesignError, InputError, NotFoundError
+from kit.given import as_number
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,7 +33,7 @@ RANGE = 0.8
 
 
 @dataclass(frozen=True)
-class Spread:
+class Spread(Told):
     """Standard deviations of one outcome when nothing is changed on purpose.
 
     Parameters
@@ -73,10 +75,11 @@ class Spread:
     def __post_init__(self) -> None:
         for name in ("dough", "piece", "bake"):
             value = getattr(self, name)
-            number = isinstance(value, (int, float, np.floating)) and not isinstance(value, bool)
-            if not number or not math.isfinite(value) or value < 0:
-                field_name = f"sd_{name}"
-                raise InputError(field_name, value, "must be a number, 0 or more")
+            number = as_number(value)
+            if number is None or not 0 <= number < math.inf:
+                called = f"sd_{name}"
+                raise InputError(called, value, "must be a number, 0 or more")
+            object.__setattr__(self, name, number)
         if self.dough == 0 and self.piece == 0:
             raise InputError(
                 "sd_piece", self.piece, "must be above 0 when sd_dough is 0",
@@ -237,14 +240,9 @@ class Spread:
                 )
         return text
 
-    def __str__(self) -> str:
-        return "\n".join([self.sentence, *(f"Note: {check}." for check in self.checks)])
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        notes = "".join(f"<li>{escape(check)}.</li>" for check in self.checks)
-        return f"<p>{escape(self.sentence)}</p>" + (f"<ul>{notes}</ul>" if notes else "")
+    def tells(self) -> Telling:
+        """What it says."""
+        return Telling(self.sentence, (), self.checks)
 
     def to_frame(self) -> pd.DataFrame:
         """One row a source of spread: ``component, sd, low, high``; the range 80 %."""

@@ -267,8 +267,7 @@ def _waits(bake: Bake, times: Times) -> dict[str, int]:
     """Load -> the longest wait of its pieces."""
     waits: dict[str, int] = {}
     for p in bake.pieces:
-        wait = times.loads[p.load][0] - times.doughs[p.dough].shaped - p.proof_minutes
-        waits[p.load] = max(waits.get(p.load, 0), wait)
+        waits[p.load] = max(waits.get(p.load, 0), times.waited(p))
     return waits
 
 
@@ -337,8 +336,7 @@ def _unequal(bake: Bake, times: Times) -> Iterator[str]:
     """Doughs of one load that have stood ready for different times: proof differs with them."""
     for load in bake.loads:
         waits = {
-            p.dough: times.loads[load.name][0] - times.doughs[p.dough].shaped - p.proof_minutes
-            for p in sorted(load.pieces, key=lambda p: p.proof_minutes)
+            p.dough: times.waited(p) for p in sorted(load.pieces, key=lambda p: p.proof_minutes)
         }
         if max(waits.values()) - min(waits.values()) >= _ALIKE:
             told = words.join(f"dough {name} {say_minutes(w)}" for name, w in waits.items())

@@ -3,7 +3,23 @@
 from pathlib import Path
 from typing import Any
 
-__all__ = ["fill"]
+from kit.errors import InputError
+
+__all__ = ["PAPERS", "check_paper", "fill"]
+
+#: Paper -> width and height in millimetres (ISO 216; ANSI/ASME Y14.1 for Letter).
+PAPERS = {"A4": (210, 297), "Letter": (216, 279)}
+
+
+def check_paper(paper: str) -> None:
+    """Refuse a paper that no page is made for.
+
+    Raises
+    ------
+    InputError
+    """
+    if paper not in PAPERS:
+        raise InputError("paper", paper, f"must be {' or '.join(PAPERS)}")
 
 
 def fill(template: str, **parts: Any) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 
 from kit.plan import clock
 from kit.plan.clock import say_clock, say_minutes
+from kit.plan.pictures import calm, own_axes
 from kit.plan.proofing import COLDEST_C, Q10_HIGH, Q10_LOW, WARMEST_C
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def schedule(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
     start = s.times.start
     rows = [*(d.name for d in s.bake.doughs), "griddle", "rack"]
     if ax is None:
-        ax = _own_axes(9.2, 1.9 + 0.42 * len(rows))
+        ax = own_axes(9.2, 1.9 + 0.42 * len(rows))
     knots, drawn = _knots(s)
     ax.set_xscale(
         "function",
@@ -121,7 +122,7 @@ def schedule(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
 def doubling(d: "Doubling", ax: "Axes | None" = None) -> "Axes":
     """Draw the time to double against the room's temperature, moved from this guess."""
     if ax is None:
-        ax = _own_axes(5.0, 3.4)
+        ax = own_axes(5.0, 3.4)
     at = np.linspace(COLDEST_C, WARMEST_C, 81)
     ends = [d.minutes * q ** (-(at - d.room_temp_c) / 10) for q in (Q10_LOW, Q10_HIGH)]
     low, high = np.minimum(*ends) * d.low / d.minutes, np.maximum(*ends) * d.high / d.minutes
@@ -140,8 +141,7 @@ def doubling(d: "Doubling", ax: "Axes | None" = None) -> "Axes":
     ax.set_ylabel("Minutes to double")
     ax.set_ylim(bottom=0)
     ax.legend(frameon=False)
-    for side in ("top", "right"):
-        ax.spines[side].set_visible(False)
+    calm(ax)
     return ax
 
 
@@ -159,13 +159,6 @@ def _ready(ax: "Axes", s: "Schedule") -> Any:
         middle, [i + 0.38 for i in range(len(table))], xerr=arms, fmt="none", ecolor=_INK,
         elinewidth=1.1, capsize=2.5, zorder=4, label="may be ready between",
     )  # fmt: skip
-
-
-def _own_axes(width_in: float, height_in: float) -> "Axes":
-    """Axes of a figure that pyplot does not know and so does not keep."""
-    from matplotlib.figure import Figure
-
-    return Figure(figsize=(width_in, height_in), layout="constrained").subplots()
 
 
 def _knots(s: "Schedule") -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:

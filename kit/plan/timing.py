@@ -15,7 +15,7 @@ from operator import itemgetter
 
 from kit.plan.clock import Span
 from kit.plan.limits import Limits
-from kit.plan.runs import Bake, PlannedDough
+from kit.plan.runs import Bake, PlannedDough, PlannedPiece
 
 __all__ = ["DoughTimes", "Layout", "Times", "lay_out", "most_at_once", "solve"]
 
@@ -67,6 +67,10 @@ class Times:
     def start(self) -> int:
         """The first thing to do."""
         return min(self.first_mix, self.heat)
+
+    def waited(self, piece: PlannedPiece) -> int:
+        """Minutes a piece stands ready before its load."""
+        return self.loads[piece.load][0] - self.doughs[piece.dough].shaped - piece.proof_minutes
 
 
 @dataclass(frozen=True)

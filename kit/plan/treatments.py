@@ -6,6 +6,7 @@ from typing import Literal
 
 import numpy as np
 
+from kit import quantities
 from kit.analysis import words
 from kit.analysis.moments import Floats, Integers
 from kit.errors import DesignError, InputError
@@ -150,9 +151,6 @@ def _curve_points(asked: Asked, kind: str, factors: list[Factor]) -> Points:
 
 def _check_reach(factors: list[Factor], coded: Floats, settings: list[dict[str, Setting]]) -> None:
     """No axis point may be impossible, and no two may fall together when rounded."""
-    from kit import quantities
-
-    known = {q.name for q in quantities.all_quantities()}
     for i, factor in enumerate(factors):
         values = {float(s[factor.quantity]) for s in settings}
         if len(values) < len(np.unique(coded[:, i].round(9))):
@@ -161,11 +159,12 @@ def _check_reach(factors: list[Factor], coded: Floats, settings: list[dict[str, 
                 "design: some fall together when rounded. Take a wider range."
             )
             raise DesignError(msg)
-        if factor.quantity not in known:
+        quantity = quantities.find(factor.quantity)
+        if quantity is None:
             continue
         for value in (min(values), max(values)):
             try:
-                quantities.get(factor.quantity).check(value)
+                quantity.check(value)
             except InputError as exc:
                 msg = (
                     f"the axis points need {factor.name} at {words.amount(factor.quantity, value)}"

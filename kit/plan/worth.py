@@ -64,43 +64,34 @@ class Evidence:
             return self.pair
         return tuple(self.comparison.means["level"])
 
-    def bake_of(
-        self, settings: Sequence[Any], each: int = 1, more_pieces: int = 1, bakes: int = 1
-    ) -> pd.DataFrame:
-        """Runs of bakes to come.
+    def bake_of(self, settings: Sequence[Any], each: int = 1, more_pieces: int = 1) -> pd.DataFrame:
+        """Runs of one bake to come.
 
         Parameters
         ----------
         settings : sequence
-            In each bake.
         each : int
-            Doughs of each setting in a bake (loads, for what is set for a load); for what is set
+            Doughs of each setting (loads, for what is set for a load); for what is set
             inside doughs, doughs in all.
         more_pieces : int
             How many times as many pieces a dough as usual.
-        bakes : int
         """
         by, unit = self.comparison.by, self.comparison.unit
         pieces = self.pieces * more_pieces
+        shared = [s for s in settings for _ in range(each)]  # a dough each, or a load
+        of_dough = unit in ("bake", "mixing", "dough")
+        bake, doughs = "to come", each if unit == "piece" else self.doughs
         rows: list[tuple[str, str, str, Any]] = []
-        for n in range(bakes):
-            bake = f"to come {n + 1}"
-            if unit in ("bake", "mixing", "dough"):
-                for number, setting in enumerate([s for s in settings for _ in range(each)]):
-                    loads = (str(i % self.loads) for i in range(pieces))
-                    rows += [(bake, f"{bake}.{number}", load, setting) for load in loads]
-                continue
-            doughs = each if unit == "piece" else self.doughs
-            fills = [s for s in settings for _ in range(each)]  # one load each
-            for number in range(doughs):
-                for i in range(pieces):
-                    j = i + number  # the settings take turns from dough to dough
-                    if unit == "load":
-                        load, setting = str(j % len(fills)), fills[j % len(fills)]
-                    else:
-                        load = str((i // len(settings)) % self.loads)
-                        setting = settings[j % len(settings)]
-                    rows.append((bake, f"{bake}.{number}", load, setting))
+        for number in range(len(shared) if of_dough else doughs):
+            for i in range(pieces):
+                j = i + number  # the settings take turns from dough to dough
+                if of_dough:
+                    load, setting = i % self.loads, shared[number]
+                elif unit == "load":
+                    load, setting = j % len(shared), shared[j % len(shared)]
+                else:
+                    load, setting = (i // len(settings)) % self.loads, settings[j % len(settings)]
+                rows.append((bake, f"{bake}.{number}", str(load), setting))
         new = pd.DataFrame(rows, columns=["bake", "dough", "load", by])
         for other in _beside(self.comparison):  # held where most bakes held it
             new[other] = self.runs[other].mode().iloc[0]

@@ -11,16 +11,17 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from sqlalchemy import Connection, Table, and_, select
+from sqlalchemy import Connection, select
 
 from kit import quantities
+from kit.analysis import words
 from kit.errors import InputError, StoreError
 from kit.records import tables as t
 from kit.records import trials
 from kit.records.copies import copies
 from kit.records.journal_check import journal_findings
 from kit.records.store import Store, open_store
-from kit.records.things import TABLE_OF, there
+from kit.records.things import CODE_OF, TABLE_OF, there
 
 __all__ = ["Finding", "StoreCheck", "check_store"]
 
@@ -90,10 +91,11 @@ class StoreCheck:
 
     def __str__(self) -> str:
         looked = ", ".join(
-            f"{self.counts.get(name, 0)} {name}s"
+            words.plural(self.counts.get(name, 0), name)
             for name in ("trial", "bake", "dough", "piece", "reading")
         )
-        first = f"{self.name} (schema {self.version or 'unknown'}): {looked}, {self.photos} photos."
+        first = f"{self.name} (schema {self.version or 'unknown'}): {looked}, "
+        first += f"{words.plural(self.photos, 'photo')}."
         if self.ok:
             return f"{first}\nAll is well: the file, what belongs to what, values, photos, journal."
         return "\n".join([first, *(f"- {check}" for check in self.checks)])
@@ -231,11 +233,9 @@ def _values(connection: Connection) -> Iterator[Finding]:
 
 
 def _called(connection: Connection, level: str, target: str) -> str:
-    table: Table | None = TABLE_OF.get(level)
-    if table is None:
+    if level not in TABLE_OF:
         return target
-    column = table.c.position if level == "load" else table.c.code
-    return str(connection.scalar(select(column).where(and_(table.c.id == target))))
+    return str(connection.scalar(select(CODE_OF[level]).where(TABLE_OF[level].c.id == target)))
 
 
 def _photos(store: Store, rows: list[Any]) -> tuple[int, list[Finding]]:

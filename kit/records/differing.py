@@ -111,9 +111,8 @@ def rows(found: pd.DataFrame) -> list[tuple[str, str, str, str]]:
 
 def _written(name: str, *values: Any) -> tuple[int, str]:
     """Decimals and unit that a quantity's values are written with."""
-    try:
-        known = quantities.get(name)
-    except LookupError:
+    known = quantities.find(name)
+    if known is None:
         return 3, ""
     whole = all(not isinstance(v, float) or np.isnan(v) or v.is_integer() for v in values)
     return known.decimals or (0 if whole else 1), known.unit

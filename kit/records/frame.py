@@ -7,12 +7,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from sqlalchemy import Connection, and_, select
+from sqlalchemy import Connection, Select, select
 
 from kit import quantities
+from kit.analysis.moments import Floats
 from kit.records import tables as t
 from kit.records.readings import HOW, STAGE
-from kit.records.things import there
+from kit.records.things import FLOUR, YEAST, selected, there
 
 __all__ = ["STRUCTURE", "Frames", "held", "present", "read", "recorded", "stack"]
 
@@ -22,8 +23,6 @@ _IDS = ("bake_id", "dough_id", "load_id", "piece_id")
 _TEXTS = ("bake", "dough", "piece", "flour_lot", "yeast_lot", "events")
 # pandas 3 has a text type of its own; in pandas 2 "str" would turn missing into "None"
 _TEXT = "str" if int(pd.__version__.partition(".")[0]) >= 3 else "object"
-
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -91,26 +90,12 @@ def _typed(shared: pd.DataFrame, columns: Mapping[str, Any], happened: object) -
     )  # fmt: skip
 
 
-def _pieces(trial_id: str) -> Any:
+def _pieces(trial_id: str) -> Select[Any]:
     """Select ids, then the columns of `STRUCTURE`, one row a piece, in baking order."""
-    flour, yeast = t.lot.alias("flour"), t.lot.alias("yeast")
-    source = (
-        t.bake.join(t.dough, and_(t.dough.c.bake_id == t.bake.c.id, there(t.dough)))
-        .join(t.piece, and_(t.piece.c.dough_id == t.dough.c.id, there(t.piece)))
-        .outerjoin(t.load, and_(t.piece.c.load_id == t.load.c.id, there(t.load)))
-        .outerjoin(flour, t.bake.c.flour_lot_id == flour.c.id)
-        .outerjoin(yeast, t.bake.c.yeast_lot_id == yeast.c.id)
-    )
-    return (
-        select(
-            t.bake.c.id, t.dough.c.id, t.load.c.id, t.piece.c.id,
-            t.bake.c.code, t.bake.c.day, t.dough.c.code, t.load.c.position,
-            t.piece.c.code, t.piece.c.place, flour.c.code, yeast.c.code,
-        )
-        .select_from(source)
-        .where(t.bake.c.trial_id == trial_id, there(t.bake))
-        .order_by(t.bake.c.day.nulls_last(), t.bake.c.position,
-                  t.dough.c.position, t.piece.c.position)
+    return selected("piece", trial_id).with_only_columns(
+        t.bake.c.id, t.dough.c.id, t.load.c.id, t.piece.c.id,
+        t.bake.c.code, t.bake.c.day, t.dough.c.code, t.load.c.position,
+        t.piece.c.code, t.piece.c.place, FLOUR.c.code, YEAST.c.code,
     )  # fmt: skip
 
 

@@ -23,13 +23,26 @@ from kit.records.store import Store
 from kit.records.tables import TABLES, change
 from kit.records.typed import local_zone, now
 
-__all__ = ["Row", "Step", "history", "new_id", "step", "together", "undo", "who_is_here"]
+__all__ = [
+    "Row",
+    "Step",
+    "history",
+    "in_parts",
+    "new_id",
+    "step",
+    "together",
+    "undo",
+    "who_is_here",
+]
 
 Row = dict[str, Any]
 
 _log = change.insert()
-#: ids in one statement; databases take some hundreds at least
-_AT_ONCE = 500
+
+
+def in_parts(ids: Sequence[str], at_once: int = 500) -> Iterator[Sequence[str]]:
+    """Part ids for statements of their own: databases bound how many values one may hold."""
+    return (ids[start : start + at_once] for start in range(0, len(ids), at_once))
 
 
 def new_id() -> str:
@@ -219,8 +232,7 @@ def undo(store: Store) -> str | None:
                 continue
             ids = [line.row_id] if line.row_id else line.after["ids"]
             marked = update(table).values(deleted=when if line.what == "add" else None)
-            for start in range(0, len(ids), _AT_ONCE):
-                some = ids[start : start + _AT_ONCE]
+            for some in in_parts(ids):
                 connection.execute(marked.where(table.c.id.in_(some)))
         connection.execute(update(change).where(mine).values(undone=when))
     return str(lines[0].says)

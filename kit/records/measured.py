@@ -185,9 +185,7 @@ def keep_series(
         photo, view, ratio = known.get(row.sha256), row.view, row.ratio
         if photo is None or view is None or ratio is None:
             continue
-        said = {"shows": "rise", "on": dough, "measured_by": by}
-        if any(getattr(photo, name) != now for name, now in said.items()):
-            store.change(step, trial_id, photo, said)
+        store.say(step, trial_id, photo, "rise", dough, by)
         volume = view.volume_ml
         store.record(step, trial_id, photo, dough, "dough_volume_ml", volume.value, volume.u, note)
         if photo.taken is not None:

@@ -99,7 +99,7 @@ def _among(shows: str, found: Sequence[Thing], what: str) -> Guess:
         return Guess(shows, found[0], f"{words.capital(str(found[0]))} {what}.")
     if not found:
         return Guess(shows, None, "Nothing that is noted fits its time.")
-    return Guess(shows, None, f"It may be any of {', '.join(map(_code, found))}.")
+    return Guess(shows, None, f"It may be any of {', '.join(thing.code for thing in found)}.")
 
 
 def _shown_by_name(name: str) -> str | None:
@@ -222,7 +222,3 @@ def _in_order(
 def _on_griddle(piece: Piece) -> tuple[int, int]:
     load = piece.load.position if piece.load else 10**6
     return load, piece.place if piece.place is not None else 10**6
-
-
-def _code(thing: Thing) -> str:
-    return str(getattr(thing, "code", thing))

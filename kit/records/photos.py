@@ -12,7 +12,6 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -37,7 +36,7 @@ from kit.records.typed import moment
 
 __all__ = [
     "FOLDER", "SHOWS", "Placed", "StoredPhoto", "add", "change", "place", "readings_of", "record",
-    "remove", "stored",
+    "remove", "say", "stored",
 ]  # fmt: skip
 
 #: where copies lie, in the workspace's folder
@@ -221,6 +220,15 @@ def change(step: Step, trial_id: str, photo: StoredPhoto, values: dict[str, Any]
     _move_readings(step, trial_id, photo, row)
 
 
+def say(
+    step: Step, trial_id: str, photo: StoredPhoto, shows: str, on: Thing, by: MeasuredBy | None
+) -> None:
+    """Note what a measured photo shows, whose it is and by what, where that is not known so."""
+    said = {"shows": shows, "on": on, "measured_by": by}
+    if any(getattr(photo, name) != now for name, now in said.items()):
+        change(step, trial_id, photo, said)
+
+
 def _move_readings(step: Step, trial_id: str, photo: StoredPhoto, row: Row) -> None:
     """Let what was measured on a photo count for the thing, and at the time, it is said to be of.
 
@@ -264,10 +272,8 @@ def _shown(shows: object) -> str | None:
 
 def stored(connection: Connection, trial_id: str, zone: str) -> list[StoredPhoto]:
     """Return a trial's photos in the order they were taken, those without a time last."""
-    known: dict[str, Thing] = {}
-    listings: Iterable[Any] = (things.bakes, things.doughs, things.loads, things.pieces)
-    for listing in listings:
-        known |= {thing.id: thing for thing in listing(connection, trial_id)}
+    listed = (listing(connection, trial_id) for listing in things.LISTS.values())
+    known: dict[str, Thing] = {thing.id: thing for some in listed for thing in some}
     p = t.photo.c
     query = select(t.photo).where(p.trial_id == trial_id, there(t.photo))
     rows = connection.execute(query.order_by(p.taken.nulls_last(), p.path, p.id)).all()
@@ -320,7 +326,7 @@ def record(
     at = step.at if photo.taken is None else moment("taken", photo.taken, "UTC")
     return readings.record(
         step, trial_id, thing, name, value, "photo", u or None, at, note, photo.id
-    )  # fmt: skip
+    )
 
 
 def readings_of(connection: Connection, trial_id: str | None = None) -> pd.DataFrame:

@@ -73,7 +73,7 @@ def store_runs(
     for quantity in (*settings, *alike):
         if quantity.name not in known or quantity.formula is not None:
             raise NotFoundError("quantity that can be planned", quantity.name, known)
-    taken = _blind_codes(step.connection, trial_id)
+    taken = {piece.blind for piece in things.pieces(step.connection, trial_id) if piece.blind}
     made = []
     for number, day in zip(numbers, days, strict=True):
         rows = runs[runs["bake"] == number].sort_values(["load", "place"])
@@ -115,10 +115,6 @@ def _free(code: str, taken: set[str]) -> str:
     return tried
 
 
-def _blind_codes(connection: Connection, trial_id: str) -> set[str]:
-    return {piece.blind for piece in things.pieces(connection, trial_id) if piece.blind}
-
-
 def of_plan(connection: Connection, trial_id: str) -> list[Bake]:
     """Return the bakes that a plan was kept for, begun or not."""
     return [bake for bake, _ in _of_plan(connection, trial_id)]
@@ -132,14 +128,9 @@ def not_begun(connection: Connection, trial_id: str) -> list[Bake]:
 def _of_plan(connection: Connection, trial_id: str) -> list[tuple[Bake, bool]]:
     """The bakes that have planned readings, and whether anything else was written down."""
     ids = {bake.id: {bake.id} for bake in things.bakes(connection, trial_id)}
-    for listed in (
-        things.doughs(connection, trial_id),
-        things.loads(connection, trial_id),
-    ):
-        for thing in listed:
+    for level in ("dough", "load", "piece"):
+        for thing in things.LISTS[level](connection, trial_id):
             ids[thing.bake.id].add(thing.id)
-    for piece in things.pieces(connection, trial_id):
-        ids[piece.dough.bake.id].add(piece.id)
     r, e = t.reading.c, t.event.c
     done = connection.execute(
         select(r.target_id, r.how).where(r.trial_id == trial_id, there(t.reading))
@@ -182,15 +173,9 @@ def planned_runs(connection: Connection, trial_id: str, bake: Bake) -> pd.DataFr
         Pieces without a load are left out.
     """
     pieces = things.pieces(connection, trial_id, t.bake.c.id == bake.id)
-    r = t.reading.c
-    query = (
-        select(r.target_id, r.quantity, r.value)
-        .where(r.trial_id == trial_id, r.how == "planned", there(t.reading))
-        .order_by(r.seq)
-    )
     values: dict[str, dict[str, float]] = {}
-    for target, name, value in connection.execute(query):
-        values.setdefault(target, {})[name] = value  # the newest stays
+    for (target, name), (value, _) in readings.counting(connection, trial_id)[0].items():
+        values.setdefault(target, {})[name] = value
     of_bake = things.doughs(connection, trial_id, t.bake.c.id == bake.id)
     turn = {dough.id: number for number, dough in enumerate(of_bake, start=1)}
     rows = []
@@ -207,9 +192,8 @@ def planned_runs(connection: Connection, trial_id: str, bake: Bake) -> pd.DataFr
                 "blind": piece.blind or "", **planned,
             }
         )  # fmt: skip
-    order = [q.name for q in quantities.all_quantities()]
-    found = dict.fromkeys(name for row in rows for name in row)
-    settings = sorted((n for n in found if n in order), key=order.index)
+    found = {name for row in rows for name in row}
+    settings = [q.name for q in quantities.all_quantities() if q.name in found]
     columns = ["bake", "order", "dough", "load", "place", "piece", "blind", *settings]
     table = pd.DataFrame(rows, columns=columns)
     return table.sort_values(["load", "place"], ignore_index=True)

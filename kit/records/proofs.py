@@ -24,10 +24,11 @@ from kit.records.bench.lengths import proof_start
 from kit.records.bench.stages import BakeTimes
 from kit.records.bench.store import noted_stages
 from kit.records.bench.when import say_when
+from kit.records.readings import known_values
 from kit.records.things import Dough, there
 
 __all__ = [
-    "COLUMNS", "KeptTimes", "Proofs", "asked_at", "known_values", "of_start", "read_proofs",
+    "COLUMNS", "KeptTimes", "Proofs", "asked_at", "of_start", "read_proofs",
 ]  # fmt: skip
 
 #: of `Proofs.readings`
@@ -171,9 +172,7 @@ def read_proofs(
         chilled = known.get((key, "retard_hours"), (0.0, ""))[0] > 0
         if chilled or "out of the fridge" in noted.get(key, {}):
             cold.add(key)
-    return Proofs(
-        table[list(COLUMNS)], doughs, starts, rooms, frozenset(cold), tuple(checks)
-    )  # fmt: skip
+    return Proofs(table[list(COLUMNS)], doughs, starts, rooms, frozenset(cold), tuple(checks))
 
 
 def _newest(connection: Connection, trial_id: str) -> pd.DataFrame:
@@ -214,27 +213,6 @@ def _start(
         return stage.at, stage.stage
     marked = own[own["proof_ratio"] == 1]
     return None if marked.empty else (marked["at"].iloc[0].to_pydatetime(), "marked")
-
-
-def known_values(
-    connection: Connection, trial_id: str, names: Iterable[str]
-) -> dict[tuple[str, str], tuple[float, str]]:
-    """Return (id, quantity) -> value and how it came, for doughs and bakes with or without pieces.
-
-    As in a frame: the newest that is not planned, else the newest planned.
-    """
-    r = t.reading.c
-    query = select(r.target_id, r.quantity, r.value, r.how).where(
-        r.trial_id == trial_id, there(t.reading), r.quantity.in_(list(names))
-    )
-    planned: dict[tuple[str, str], tuple[float, str]] = {}
-    actual: dict[tuple[str, str], tuple[float, str]] = {}
-    for target, name, value, how in connection.execute(query.order_by(r.seq)):
-        newest = planned if how == "planned" else actual
-        newest.pop((target, name), None)
-        if value is not None:
-            newest[target, name] = (float(value), str(how))
-    return planned | actual
 
 
 def of_start(readings: pd.DataFrame) -> pd.Series:

@@ -6,6 +6,7 @@ again and again (`kit.quantities.SERIES`) the newest reading of each time counts
 undo need nothing more than the rows themselves.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
@@ -20,31 +21,34 @@ from kit.quantities import Checked, Quantity
 from kit.records import tables as t
 from kit.records.bench.when import read_at
 from kit.records.journal import Row, Step
-from kit.records.things import TABLE_OF, Thing, check_there, there
+from kit.records.things import CODE_OF, TABLE_OF, Thing, check_there, there
 from kit.records.typed import margin, text
 
 __all__ = [
     "HOW",
     "STAGE",
     "Event",
+    "Values",
     "all_readings",
-    "check_level",
+    "check_kind",
+    "counting",
     "events",
+    "known_values",
     "newest",
     "note_event",
     "record",
 ]
 
+#: (thing's id, quantity) -> (value, how it came to be)
+Values = dict[tuple[str, str], tuple[float, str]]
 #: how a reading came to be
 HOW = ("planned", "entered", "photo", "computed")
 #: what the kinds of event begin with that are stages of the bake (`kit.records.bench.stages`):
 #: noted for every dough and load, they tell no piece from another
 STAGE = "stage: "
 
-_ABOVE = {"piece": ("dough", "load"), "dough": ("bake",), "load": ("bake",), "bake": ()}
 
-
-def check_level(quantity: Quantity, thing: Thing, value: object) -> None:
+def _check_level(quantity: Quantity, thing: Thing, value: object) -> None:
     """Refuse a quantity on a thing it does not belong to; name the right one.
 
     Raises
@@ -55,8 +59,6 @@ def check_level(quantity: Quantity, thing: Thing, value: object) -> None:
     if quantity.level == thing.level:
         return
     right: Any = getattr(thing, quantity.level, None)
-    if right is None and quantity.level == "bake" and thing.level == "piece":
-        right = thing.dough.bake  # type: ignore[union-attr]
     remedy = f"Record it on {right}." if right else f"Record it on each {quantity.level}."
     rule = f"belongs to a {quantity.level}, not to a {thing.level}"
     raise InputError(quantity.name, value, rule, remedy, str(thing))
@@ -113,7 +115,7 @@ def record(
     """
     quantity = quantities.get(name)
     trial = check_there(step.connection, trial_id, thing)
-    check_level(quantity, thing, value)
+    _check_level(quantity, thing, value)
     if how not in HOW:
         raise InputError("how", how, f"must be one of {', '.join(HOW)}")
     checked = quantity.parse(value, str(thing))
@@ -164,6 +166,49 @@ def newest(
     )
     value: float | None = connection.scalar(last)
     return value
+
+
+def counting(
+    connection: Connection, trial_id: str, names: Iterable[str] | None = None
+) -> tuple[Values, Values]:
+    """Return what counts of each thing and quantity: the newest planned, and the newest other.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Open.
+    trial_id : str
+    names : iterable of str, optional
+        Quantities; all when not given.
+
+    Returns
+    -------
+    (dict, dict)
+        (thing's id, quantity) -> (value, how); without those that were taken back.
+    """
+    r = t.reading.c
+    query = select(r.target_id, r.quantity, r.value, r.how).where(
+        r.trial_id == trial_id, there(t.reading)
+    )
+    if names is not None:
+        query = query.where(r.quantity.in_(list(names)))
+    planned: Values = {}
+    actual: Values = {}
+    for target, name, value, how in connection.execute(query.order_by(r.seq)):
+        newest = planned if how == "planned" else actual
+        newest.pop((target, name), None)
+        if value is not None:  # an empty one takes the earlier ones back
+            newest[target, name] = float(value), str(how)
+    return planned, actual
+
+
+def known_values(connection: Connection, trial_id: str, names: Iterable[str]) -> Values:
+    """Return (id, quantity) -> value and how it came, for doughs and bakes with or without pieces.
+
+    As in a frame: the newest that is not planned, else the newest planned.
+    """
+    planned, actual = counting(connection, trial_id, names)
+    return planned | actual
 
 
 def _in_zone(times: list[str], zone: str) -> pd.DatetimeIndex:
@@ -283,12 +328,10 @@ def events(connection: Connection, trial_id: str, zone: str) -> pd.DataFrame:
     rows = connection.execute(query.order_by(e.at)).all()
     codes: dict[str, str] = {}
     for level in {row.level for row in rows} - {"trial"}:
-        table = TABLE_OF[level]
-        name = table.c.position if level == "load" else table.c.code
-        of = table.c.id.in_([row.target_id for row in rows if row.level == level])
-        codes |= {
-            i: str(code) for i, code in connection.execute(select(table.c.id, name).where(of))
-        }
+        own = TABLE_OF[level].c.id
+        of = own.in_([row.target_id for row in rows if row.level == level])
+        named = connection.execute(select(own, CODE_OF[level]).where(of))
+        codes |= {i: str(code) for i, code in named}
     return pd.DataFrame(
         {
             "at": _in_zone([row.at for row in rows], zone),

@@ -9,7 +9,7 @@ failing half-way; reading sees one unchanging state of the file and waits for no
 import sqlite3
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -23,8 +23,9 @@ from kit.records.copies import keep_copy
 from kit.records.tables import VERSION, VERSIONS, metadata, stamp
 from kit.records.trouble import NOT_OURS, in_words
 
-__all__ = ["Store", "open_store"]
+__all__ = ["FILE", "Store", "open_store"]
 
+#: the database in a workspace's folder
 FILE = "bakes.sqlite"
 
 
@@ -223,14 +224,9 @@ def _upgrade(store: Store, url: URL, wait_seconds: float) -> None:
         engine.dispose()
 
 
-def _copy_aside(file: Path) -> Path:
+def _copy_aside(file: Path) -> None:
     """Copy an open database, what stands in its write-ahead log included."""
     moment = datetime.now(UTC).strftime("%Y%m%d-%H%M%S-%f")
     copy = file.with_name(f"{file.stem}-before-{VERSION}-{moment}{file.suffix}")
-    source, target = sqlite3.connect(file), sqlite3.connect(copy)
-    try:
+    with closing(sqlite3.connect(file)) as source, closing(sqlite3.connect(copy)) as target:
         source.backup(target)
-    finally:
-        source.close()
-        target.close()
-    return copy

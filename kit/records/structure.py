@@ -8,9 +8,21 @@ import pandas as pd
 from sqlalchemy import ColumnElement, Connection, Table, func, select
 
 from kit.errors import InputError, NotFoundError
+from kit.formula.numbers import letters
 from kit.records import tables as t
 from kit.records.journal import Step
-from kit.records.things import TABLE_OF, Bake, Dough, Load, Piece, Thing, pieces, there
+from kit.records.things import (
+    CHAIN,
+    TABLE_OF,
+    Bake,
+    Dough,
+    Load,
+    Piece,
+    Thing,
+    joined,
+    pieces,
+    there,
+)
 from kit.records.typed import day as read_day
 from kit.records.typed import text, whole
 
@@ -21,32 +33,29 @@ __all__ = [
     "add_lot",
     "add_piece",
     "change_thing",
-    "letters",
     "lot_id",
     "lots",
     "remove",
 ]
 
 
-def letters(number: int) -> str:
-    """Return A, B … Z, AA, AB … for 1, 2 …: the letters of a bake's doughs."""
-    said = ""
-    while number:
-        number, rest = divmod(number - 1, 26)
-        said = chr(65 + rest) + said
-    return said
-
-
 def _next(
-    connection: Connection, table: Table, above: ColumnElement[bool], code: Callable[[int], str]
+    connection: Connection,
+    table: Table,
+    above: ColumnElement[bool],
+    given: str | None,
+    where: str,
+    numbered: Callable[[int], str],
 ) -> tuple[int, str]:
-    """Return the next position under one parent, and the first code no other has."""
-    taken = set(connection.scalars(select(table.c.code).where(above, there(table))))
+    """Return the next position under one parent, and the code given, or the first that is free."""
     last = connection.scalar(select(func.max(table.c.position)).where(above)) or 0
+    if given is not None:
+        return last + 1, _own_code(connection, table, (above,), given, where)
+    taken = set(connection.scalars(select(table.c.code).where(above, there(table))))
     number = len(taken) + 1
-    while code(number) in taken:
+    while numbered(number) in taken:
         number += 1
-    return last + 1, code(number)
+    return last + 1, numbered(number)
 
 
 def _own_code(
@@ -71,10 +80,14 @@ def lot_id(step: Step, kind: str, code: str | None) -> tuple[str | None, str | N
     own = text(f"{kind}_lot", code, longest=80, needed=False)
     if not own:
         return None, None
-    known = step.connection.scalar(
-        select(t.lot.c.id).where(t.lot.c.kind == kind, t.lot.c.code == own, there(t.lot))
-    )
+    known = _known_lot(step, kind, own)
     return known or step.add(t.lot, {"kind": kind, "code": own, "note": ""}), own
+
+
+def _known_lot(step: Step, kind: str, code: str) -> str | None:
+    same = t.lot.c.kind == kind, t.lot.c.code == code, there(t.lot)
+    known: str | None = step.connection.scalar(select(t.lot.c.id).where(*same))
+    return known
 
 
 def add_lot(step: Step, kind: str, code: str, note: str = "") -> None:
@@ -83,8 +96,7 @@ def add_lot(step: Step, kind: str, code: str, note: str = "") -> None:
         "kind": text("kind", kind, longest=40).lower(), "code": text("code", code, longest=80),
         "note": text("note", note, longest=2000, needed=False),
     }  # fmt: skip
-    same = (t.lot.c.kind == row["kind"], t.lot.c.code == row["code"], there(t.lot))
-    known = step.connection.scalar(select(t.lot.c.id).where(*same))
+    known = _known_lot(step, row["kind"], row["code"])
     if known is None:
         step.add(t.lot, row)
     else:
@@ -110,8 +122,7 @@ def add_bake(
 ) -> Bake:
     """Add a bake; its code is the next number unless given."""
     above = t.bake.c.trial_id == trial_id
-    position, next_code = _next(step.connection, t.bake, above, str)
-    own = next_code if code is None else _own_code(step.connection, t.bake, (above,), code, "")
+    position, own = _next(step.connection, t.bake, above, code, "", str)
     clean = text("note", note, longest=2000, needed=False)
     flour_id, flour_lot = lot_id(step, "flour", flour_lot)
     yeast_id, yeast_lot = lot_id(step, "yeast", yeast_lot)
@@ -126,14 +137,12 @@ def add_bake(
 def add_dough(step: Step, bake: Bake, code: str | None = None, note: str = "") -> Dough:
     """Add a dough; its code is the bake's with the next letter (1A, 1B …) unless given."""
     above = t.dough.c.bake_id == bake.id
-    position, next_code = _next(
-        step.connection, t.dough, above, lambda n: f"{bake.code}{letters(n)}"
+    position, own = _next(
+        step.connection, t.dough, above, code, str(bake), lambda n: f"{bake.code}{letters(n)}"
     )
-    if code is not None:
-        next_code = _own_code(step.connection, t.dough, (above,), code, str(bake))
     clean = text("note", note, longest=2000, needed=False)
-    row = {"bake_id": bake.id, "position": position, "code": next_code, "note": clean}
-    return Dough(step.add(t.dough, row), next_code, bake, clean)
+    row = {"bake_id": bake.id, "position": position, "code": own, "note": clean}
+    return Dough(step.add(t.dough, row), own, bake, clean)
 
 
 def add_load(step: Step, bake: Bake) -> Load:
@@ -143,7 +152,7 @@ def add_load(step: Step, bake: Bake) -> Load:
     return Load(step.add(t.load, {"bake_id": bake.id, "position": last + 1}), last + 1, bake)
 
 
-def check_place(
+def _check_place(
     connection: Connection, dough: Dough, load: Load | None, place: object, piece_id: str = ""
 ) -> int | None:
     """Return a place on the griddle that is free in a load of the dough's own bake."""
@@ -181,16 +190,16 @@ def add_piece(
 ) -> Piece:
     """Add a piece; its code is the dough's with the next number (1A1, 1A2 …) unless given."""
     above = t.piece.c.dough_id == dough.id
-    position, next_code = _next(step.connection, t.piece, above, lambda n: f"{dough.code}{n}")
-    if code is not None:
-        next_code = _own_code(step.connection, t.piece, (above,), code, str(dough))
-    place = check_place(step.connection, dough, load, place)
+    position, own = _next(
+        step.connection, t.piece, above, code, str(dough), lambda n: f"{dough.code}{n}"
+    )
+    place = _check_place(step.connection, dough, load, place)
     hidden = text("blind", blind, longest=20, needed=False) or None
     row = {
-        "dough_id": dough.id, "position": position, "code": next_code,
+        "dough_id": dough.id, "position": position, "code": own,
         "load_id": load.id if load else None, "place": place, "blind": hidden,
     }  # fmt: skip
-    return Piece(step.add(t.piece, row), next_code, dough, load, place, hidden)
+    return Piece(step.add(t.piece, row), own, dough, load, place, hidden)
 
 
 _CHANGEABLE = {
@@ -250,7 +259,7 @@ def change_thing(step: Step, trial_id: str, thing: Thing, values: Mapping[str, A
         load = new.pop("load", piece.load)
         # taken off its load, a piece has no place either
         place = new.get("place", None if load is None else piece.place)
-        new["place"] = check_place(step.connection, thing.dough, load, place, thing.id)
+        new["place"] = _check_place(step.connection, thing.dough, load, place, thing.id)
         new["load_id"] = None if load is None else load.id
     step.change(TABLE_OF[thing.level], thing.id, new)
 
@@ -266,23 +275,14 @@ def _above(trial_id: str, thing: Thing) -> tuple[ColumnElement[bool], str]:
 
 def remove(step: Step, thing: Thing) -> None:
     """Take a thing out, with all that was made of it. Pieces of a removed load stay, off it."""
-    ids = step.connection.scalars
+    ids, own = step.connection.scalars, TABLE_OF[thing.level]
     if isinstance(thing, Load):
         on_it = select(t.piece.c.id).where(t.piece.c.load_id == thing.id, there(t.piece))
         for piece_id in ids(on_it).all():
             step.change(t.piece, piece_id, {"load_id": None, "place": None})
-    doughs = [thing.id] if isinstance(thing, Dough) else []
-    if isinstance(thing, Bake):
-        in_it = select(t.dough.c.id).where(t.dough.c.bake_id == thing.id, there(t.dough))
-        doughs = list(ids(in_it))
-        for load_id in ids(
-            select(t.load.c.id).where(t.load.c.bake_id == thing.id, there(t.load))
-        ).all():
-            step.delete(t.load, load_id)
-    for dough_id in doughs:
-        of_it = select(t.piece.c.id).where(t.piece.c.dough_id == dough_id, there(t.piece))
-        for piece_id in ids(of_it).all():
-            step.delete(t.piece, piece_id)
-        if dough_id != thing.id:
-            step.delete(t.dough, dough_id)
-    step.delete(TABLE_OF[thing.level], thing.id)
+    for level, chain in reversed(CHAIN.items()):  # pieces first, then what they belong to
+        if own in chain[:-1]:
+            below = select(chain[-1].c.id).select_from(joined(level)).where(own.c.id == thing.id)
+            for lower_id in ids(below.where(*map(there, chain))).all():
+                step.delete(chain[-1], lower_id)
+    step.delete(own, thing.id)

@@ -60,9 +60,7 @@ metadata = MetaData(
     }
 )
 # Alembic's own table, described here so that a new file is stamped without loading Alembic
-stamp = Table(
-    "alembic_version", MetaData(), Column("version_num", String(32), primary_key=True)
-)  # fmt: skip
+stamp = Table("alembic_version", MetaData(), Column("version_num", String(32), primary_key=True))
 
 
 def _table(name: str, *columns: Column[Any]) -> Table:

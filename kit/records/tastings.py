@@ -18,6 +18,7 @@ from kit.records import tables as t
 from kit.records.journal import Row, Step
 from kit.records.things import pieces, there
 from kit.records.typed import text
+from kit.units import parse
 
 __all__ = [
     "answer",
@@ -26,49 +27,51 @@ __all__ = [
     "number_of",
     "open_up",
     "plates",
+    "plates_of",
     "serving",
     "store",
     "taken",
 ]
 
 
-def plates(connection: Connection, trial_id: str, number: int | None = None) -> list[Any]:
-    """Return the plates of a trial, of one tasting or of all: id, taster, method, samples, answer.
-
-    Raises
-    ------
-    NotFoundError
-        A tasting that is not there.
-    """
+def plates(connection: Connection, trial_id: str) -> list[Any]:
+    """Return the plates of a trial by tasting: id, taster, method, samples, answer."""
     query = (
         select(t.tasting, t.taster.c.name.label("taster"))
         .join(t.taster, t.tasting.c.taster_id == t.taster.c.id)
         .where(t.tasting.c.trial_id == trial_id, there(t.tasting))
         .order_by(t.tasting.c.id)
     )
-    rows = sorted(
+    by_tasting = sorted(
         connection.execute(query), key=lambda r: (r.samples["tasting"], r.samples["order"])
     )
-    if number is None:
-        return rows
-    found = [row for row in rows if row.samples["tasting"] == number]
+    return by_tasting
+
+
+def plates_of(connection: Connection, trial_id: str, tasting: int | None) -> list[Any]:
+    """Return the plates of one tasting, of the newest when None is given.
+
+    Raises
+    ------
+    NotFoundError, DataError
+        A tasting that is not there, or none at all.
+    """
+    rows = plates(connection, trial_id)
+    if tasting is None and not rows:
+        msg = "no tasting is planned yet: plan one with plan_tasting."
+        raise DataError(msg)
+    wanted = number_of(rows[-1:]) if tasting is None else tasting
+    found = [row for row in rows if row.samples["tasting"] == wanted]
     if not found:
         known = dict.fromkeys(str(row.samples["tasting"]) for row in rows)
-        raise NotFoundError("tasting", str(number), known)
+        raise NotFoundError("tasting", str(wanted), known)
     return found
 
 
-def number_of(connection: Connection, trial_id: str, number: int | None = None) -> int:
-    """Return a tasting's number, the newest when none is given."""
-    if number is not None:
-        plates(connection, trial_id, number)
-        return number
-    rows = plates(connection, trial_id)
-    if not rows:
-        msg = "no tasting is planned yet: plan one with plan_tasting."
-        raise DataError(msg)
-    newest: int = max(row.samples["tasting"] for row in rows)
-    return newest
+def number_of(rows: Sequence[Any]) -> int:
+    """Return the number of the tasting that plates are of."""
+    number: int = rows[0].samples["tasting"]
+    return number
 
 
 def taken(connection: Connection, trial_id: str) -> set[str]:
@@ -130,9 +133,8 @@ def _taster(step: Step, name: str) -> str:
     return step.connection.scalar(known) or step.add(t.taster, {"name": clean})
 
 
-def serving(connection: Connection, trial_id: str, number: int) -> Serving:
-    """Return a tasting as it was planned."""
-    rows = plates(connection, trial_id, number)
+def serving(rows: Sequence[Any]) -> Serving:
+    """Return a tasting as it was planned, from its plates."""
     head = rows[0].samples
     table = [
         {
@@ -152,10 +154,8 @@ def is_open(rows: Sequence[Any]) -> bool:
     return bool(rows[0].samples["open"])
 
 
-def answer(
-    step: Step, trial_id: str, number: int, taster: str, given: Any, plate: int, at: str
-) -> str:
-    """Store what a taster answered on one plate; return it in words, by codes alone.
+def answer(step: Step, rows: Sequence[Any], taster: str, given: Any, plate: int, at: str) -> str:
+    """Store what a taster answered on one of the plates; return it in words, by codes alone.
 
     Raises
     ------
@@ -164,7 +164,6 @@ def answer(
     InputError
         A code that is not on the plate, a rank or score that is none, a tasting already opened.
     """
-    rows = plates(step.connection, trial_id, number)
     if is_open(rows):
         raise InputError(
             "answer", str(given), "comes after the tasting was opened",
@@ -217,14 +216,10 @@ def _marks(method: str, codes: Sequence[str], given: Any) -> dict[str, float]:
 
 def _on_plate(code: str, codes: Sequence[str]) -> None:
     if code not in codes:
-        raise InputError(
-            "code", code, "is not on this plate", f"On it are {words.join(codes)}."
-        )  # fmt: skip
+        raise InputError("code", code, "is not on this plate", f"On it are {words.join(codes)}.")
 
 
 def _number(code: str, mark: Any, most: int) -> float:
-    from kit.units import parse
-
     value = parse(mark, "", f"mark of {code}")
     if value is None or not 0 <= value <= most:
         field = f"mark of {code}"
@@ -266,15 +261,15 @@ def _mark(row: Any, code: str) -> float | None:
     return None if own is None else float(own)
 
 
-def open_up(step: Step, trial_id: str, number: int, incomplete: bool) -> str:
-    """Open a tasting: from now on its samples are told; return what was done, in words.
+def open_up(step: Step, rows: Sequence[Any], incomplete: bool) -> str:
+    """Open a tasting's plates: from now on its samples are told; return what was done, in words.
 
     Raises
     ------
     DataError
         Somebody has not answered and `incomplete` is false; it is open already.
     """
-    rows = plates(step.connection, trial_id, number)
+    number = number_of(rows)
     if is_open(rows):
         msg = f"tasting {number} is open already."
         raise DataError(msg)

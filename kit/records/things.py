@@ -7,6 +7,7 @@ asked by their `id` alone.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from typing import Any, ClassVar
 
 from sqlalchemy import (
@@ -26,7 +27,12 @@ from kit.errors import InputError, NotFoundError
 from kit.records import tables as t
 
 __all__ = [
+    "CHAIN",
+    "CODE_OF",
+    "FLOUR",
+    "LISTS",
     "TABLE_OF",
+    "YEAST",
     "Bake",
     "Dough",
     "Load",
@@ -38,8 +44,10 @@ __all__ = [
     "count",
     "doughs",
     "find",
+    "joined",
     "loads",
     "pieces",
+    "selected",
     "there",
 ]
 
@@ -91,6 +99,11 @@ class Load(_Thing):
     bake: Bake
     level: ClassVar[str] = "load"
 
+    @property
+    def code(self) -> str:
+        """What it is called: its number."""
+        return str(self.position)
+
     def __str__(self) -> str:
         return f"load {self.position} of {self.bake}"
 
@@ -106,6 +119,11 @@ class Piece(_Thing):
     blind: str | None
     level: ClassVar[str] = "piece"
 
+    @property
+    def bake(self) -> Bake:
+        """Its dough's."""
+        return self.dough.bake
+
     def __str__(self) -> str:
         told = self.code.startswith(self.dough.code) and " of " not in str(self.dough)
         return f"piece {self.code}" if told else f"piece {self.code} of {self.dough}"
@@ -113,16 +131,28 @@ class Piece(_Thing):
 
 Thing = Bake | Dough | Load | Piece
 
-TABLE_OF: dict[str, Table] = {"bake": t.bake, "dough": t.dough, "load": t.load, "piece": t.piece}
-
-_flour, _yeast = t.lot.alias("flour"), t.lot.alias("yeast")
+#: level -> the tables from the bake down to its own
+CHAIN: dict[str, tuple[Table, ...]] = {
+    "bake": (t.bake,),
+    "dough": (t.bake, t.dough),
+    "load": (t.bake, t.load),
+    "piece": (t.bake, t.dough, t.piece),
+}
+TABLE_OF = {level: chain[-1] for level, chain in CHAIN.items()}
+#: level -> the column that says what a thing is called
+CODE_OF: dict[str, Column[Any]] = {
+    level: table.c.position if level == "load" else table.c.code
+    for level, table in TABLE_OF.items()
+}
+#: a bake's lots
+FLOUR, YEAST = t.lot.alias("flour"), t.lot.alias("yeast")
 _BAKE = (
     t.bake.c.id.label("bake_id"),
     t.bake.c.code.label("bake_code"),
     t.bake.c.day,
     t.bake.c.zone,
-    _flour.c.code.label("flour_lot"),
-    _yeast.c.code.label("yeast_lot"),
+    FLOUR.c.code.label("flour_lot"),
+    YEAST.c.code.label("yeast_lot"),
     t.bake.c.note.label("bake_note"),
 )
 _DOUGH = (
@@ -139,26 +169,27 @@ def there(table: Table) -> ColumnElement[bool]:
     return table.c.deleted.is_(None)
 
 
-def _selected(level: str, trial_id: str) -> Select[Any]:
+def joined(level: str) -> Any:
+    """Join the tables from the bake down to a level, whether their rows count or not."""
+    source: Any = t.bake
+    for above, below in pairwise(CHAIN[level]):
+        source = source.join(below, below.c[f"{above.name}_id"] == above.c.id)
+    return source
+
+
+def selected(level: str, trial_id: str) -> Select[Any]:
     """Select the things of one level that count, with all that stands above them, in order."""
-    where = [t.bake.c.trial_id == trial_id, there(t.bake)]
-    columns: list[ColumnElement[Any]] = [*_BAKE]
-    order = [t.bake.c.day.nulls_last(), t.bake.c.position]
-    source: Any = t.bake.outerjoin(_flour, t.bake.c.flour_lot_id == _flour.c.id)
-    source = source.outerjoin(_yeast, t.bake.c.yeast_lot_id == _yeast.c.id)
-    if level in ("dough", "piece"):
-        source = source.join(t.dough, and_(t.dough.c.bake_id == t.bake.c.id, there(t.dough)))
-        columns += _DOUGH
-        order.append(t.dough.c.position)
-    if level == "piece":
-        source = source.join(t.piece, and_(t.piece.c.dough_id == t.dough.c.id, there(t.piece)))
-        source = source.outerjoin(t.load, and_(t.piece.c.load_id == t.load.c.id, there(t.load)))
-        columns += [*_LOAD, *_PIECE]
-        order.append(t.piece.c.position)
-    if level == "load":
-        source = source.join(t.load, and_(t.load.c.bake_id == t.bake.c.id, there(t.load)))
+    chain = CHAIN[level]
+    source = joined(level).outerjoin(FLOUR, t.bake.c.flour_lot_id == FLOUR.c.id)
+    source = source.outerjoin(YEAST, t.bake.c.yeast_lot_id == YEAST.c.id)
+    columns: list[ColumnElement[Any]] = [*_BAKE, *(_DOUGH if t.dough in chain else ())]
+    if level in ("load", "piece"):
         columns += _LOAD
-        order.append(t.load.c.position)
+    if level == "piece":
+        columns += _PIECE
+        source = source.outerjoin(t.load, and_(t.piece.c.load_id == t.load.c.id, there(t.load)))
+    where = [t.bake.c.trial_id == trial_id, *map(there, chain)]
+    order = [t.bake.c.day.nulls_last(), *(table.c.position for table in chain)]
     return select(*columns).select_from(source).where(*where).order_by(*order)
 
 
@@ -181,40 +212,38 @@ def _piece(r: Row[Any]) -> Piece:
 
 def bakes(connection: Connection, trial_id: str, *where: ColumnElement[bool]) -> list[Bake]:
     """Return a trial's bakes, by day."""
-    rows = connection.execute(_selected("bake", trial_id).where(*where))
+    rows = connection.execute(selected("bake", trial_id).where(*where))
     return [_bake(row) for row in rows]
 
 
 def doughs(connection: Connection, trial_id: str, *where: ColumnElement[bool]) -> list[Dough]:
     """Return a trial's doughs, bake by bake."""
-    rows = connection.execute(_selected("dough", trial_id).where(*where))
+    rows = connection.execute(selected("dough", trial_id).where(*where))
     return [_dough(row) for row in rows]
 
 
 def loads(connection: Connection, trial_id: str, *where: ColumnElement[bool]) -> list[Load]:
     """Return a trial's loads, bake by bake."""
-    rows = connection.execute(_selected("load", trial_id).where(*where))
+    rows = connection.execute(selected("load", trial_id).where(*where))
     return [_load(row) for row in rows]
 
 
 def pieces(connection: Connection, trial_id: str, *where: ColumnElement[bool]) -> list[Piece]:
     """Return a trial's pieces, dough by dough."""
-    rows = connection.execute(_selected("piece", trial_id).where(*where))
+    rows = connection.execute(selected("piece", trial_id).where(*where))
     return [_piece(row) for row in rows]
 
 
 def count(connection: Connection, trial_id: str, level: str) -> int:
     """Return how many bakes, doughs, loads or pieces a trial has."""
-    rows = _selected(level, trial_id).order_by(None).subquery()
+    rows = selected(level, trial_id).order_by(None).subquery()
     return connection.scalar(select(func.count()).select_from(rows)) or 0
 
 
-_LISTS: dict[str, tuple[Callable[..., Sequence[Any]], Column[Any]]] = {
-    "bake": (bakes, t.bake.c.code),
-    "dough": (doughs, t.dough.c.code),
-    "load": (loads, t.load.c.position),
-    "piece": (pieces, t.piece.c.code),
-}
+#: level -> how its things are listed
+LISTS: dict[str, Callable[..., Sequence[Any]]] = {
+    "bake": bakes, "dough": doughs, "load": loads, "piece": pieces,
+}  # fmt: skip
 
 
 def find(
@@ -247,41 +276,30 @@ def find(
     InputError
         There are several.
     """
-    listing, column = _LISTS[level]
+    listing = LISTS[level]
     within = []
     if bake is not None:
         within.append(t.bake.c.code == str(bake))
     if dough is not None:
         within.append(t.dough.c.code == str(dough))
-    found = listing(connection, trial_id, column == code, *within)
+    found = listing(connection, trial_id, CODE_OF[level] == code, *within)
     if len(found) > 1:
         both = f"{found[0]} or {found[1]}"
-        doughs_tell = level == "piece" and found[0].dough.bake == found[1].dough.bake
+        doughs_tell = level == "piece" and found[0].bake == found[1].bake
         field = "dough" if doughs_tell else "bake"
         raise InputError(level, code, f"could be {both}", f"Say which {field}: {field}=….")
     if not found:
         known = listing(connection, trial_id, *within)
-        names = [str(getattr(thing, column.name)) for thing in known]
-        raise NotFoundError(level, str(code), dict.fromkeys(names))
+        raise NotFoundError(level, str(code), dict.fromkeys(thing.code for thing in known))
     return found[0]
 
 
 def _with_above(level: str) -> Select[Any]:
     """Select a thing's trial, and whether it and all it belongs to count."""
-    chain = [t.trial, t.bake]
-    joined: Any = t.trial.join(t.bake, t.bake.c.trial_id == t.trial.c.id)
-    if level in ("dough", "piece"):
-        chain.append(t.dough)
-        joined = joined.join(t.dough, t.dough.c.bake_id == t.bake.c.id)
-    if level == "load":
-        chain.append(t.load)
-        joined = joined.join(t.load, t.load.c.bake_id == t.bake.c.id)
-    if level == "piece":
-        chain.append(t.piece)
-        joined = joined.join(t.piece, t.piece.c.dough_id == t.dough.c.id)
-    counts = and_(*map(there, chain)).label("counts")
+    source = joined(level).join(t.trial, t.bake.c.trial_id == t.trial.c.id)
+    counts = and_(*map(there, (t.trial, *CHAIN[level]))).label("counts")
     found = TABLE_OF[level].c.id == bindparam("thing_id")
-    return select(t.trial.c.id, t.trial.c.name, counts).select_from(joined).where(found)
+    return select(t.trial.c.id, t.trial.c.name, counts).select_from(source).where(found)
 
 
 #: built once: one is run for every value that is saved

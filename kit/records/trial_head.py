@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from typing import Any
 
-from kit.errors import InputError
 from kit.formula.formula import Formula
 from kit.records import journal, things, trials
 from kit.records.journal import Step
@@ -64,15 +63,6 @@ class TrialHead:
     def outcome(self) -> str | None:
         """The quantity that answers the question."""
         outcome: str | None = self._row().outcome
-        return outcome
-
-    def _outcome(self, outcome: str | None) -> str:
-        """The outcome that was asked for, or the trial's own."""
-        outcome = outcome or self.outcome
-        if outcome is None:
-            raise InputError(
-                "outcome", None, "is not set for this trial", "Say which quantity answers it."
-            )
         return outcome
 
     @property

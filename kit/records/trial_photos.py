@@ -121,9 +121,12 @@ class TrialKeptPhotos(TrialRecords):
             self._restate(step, dough)
             self._say(step, f"{photo} taken out")
 
-    def _called(self, code: str, shows: str | None) -> Thing:
-        thing: Thing = self._find("dough" if shows == "rise" else "piece", code)
-        return thing
+    def _called(self, thing: Thing | str, shows: str | None) -> Thing:
+        """The thing itself, or the one that a code on such a photo means."""
+        if not isinstance(thing, str):
+            return thing
+        found: Thing = self._find("dough" if shows == "rise" else "piece", thing)
+        return found
 
     def guess(self, photo: StoredPhoto) -> Guess:
         """Guess whose photo it is and what it shows, from its name, its time and the plan."""

@@ -113,9 +113,7 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
             zone = trials.trial_row(step.connection, self.id).zone
             here = datetime.now(ZoneInfo(zone))
             on = read_day("day", here if day is None else day, zone=zone)
-            made = structure.add_bake(
-                step, self.id, on, zone, code, flour_lot, yeast_lot, note
-            )  # fmt: skip
+            made = structure.add_bake(step, self.id, on, zone, code, flour_lot, yeast_lot, note)
             self._say(step, f"{made}{f' of {on}' if on else ''} begun")
         return made
 

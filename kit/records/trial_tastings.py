@@ -12,6 +12,7 @@ import pandas as pd
 from kit.analysis import words
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records import tastings, trials
+from kit.records.aside import write_whole
 from kit.records.bench.when import read_at
 from kit.records.trial_head import TrialHead
 from kit.records.trouble import in_words
@@ -95,8 +96,7 @@ class TrialTastings(TrialHead):
     def serving(self, tasting: int | None = None) -> "Serving":
         """Return a tasting as it was planned, the newest when none is given."""
         with self._store.reading() as connection:
-            number = tastings.number_of(connection, self.id, tasting)
-            return tastings.serving(connection, self.id, number)
+            return tastings.serving(tastings.plates_of(connection, self.id, tasting))
 
     def tasting_sheets(
         self, folder: str | Path, tasting: int | None = None, paper: str = "A4"
@@ -125,9 +125,9 @@ class TrialTastings(TrialHead):
         from kit.plan.score_sheet import key_sheet, score_sheet
 
         with self._store.reading() as connection:
-            number = tastings.number_of(connection, self.id, tasting)
-            plan = tastings.serving(connection, self.id, number)
-            question = tastings.plates(connection, self.id, number)[0].samples["question"]
+            rows = tastings.plates_of(connection, self.id, tasting)
+        plan, number = tastings.serving(rows), tastings.number_of(rows)
+        question = rows[0].samples["question"]
         name = re.sub(r"[^\w.-]+", "-", f"{self.name}-tasting-{number}")
         mark = " (invented)" if self.invented else ""
         # the trial's own name may tell what it is about
@@ -136,7 +136,7 @@ class TrialTastings(TrialHead):
         paths = Path(folder) / f"{name}-sheets.html", Path(folder) / f"{name}-key.html"
         for path, page in zip(paths, (sheets, key), strict=True):
             with in_words(str(path)):
-                path.write_text(page, encoding="utf-8")
+                write_whole(path, page)
         return paths
 
     def taste(
@@ -175,9 +175,9 @@ class TrialTastings(TrialHead):
         """
         when = read_at("at", at, self.zone)
         with self._step() as step:
-            number = tastings.number_of(step.connection, self.id, tasting)
-            said = tastings.answer(step, self.id, number, taster, answer, plate, when)
-            self._say(step, f"tasting {number}, {said}")
+            rows = tastings.plates_of(step.connection, self.id, tasting)
+            said = tastings.answer(step, rows, taster, answer, plate, when)
+            self._say(step, f"tasting {tastings.number_of(rows)}, {said}")
         return said
 
     def tastings(self) -> pd.DataFrame:
@@ -204,8 +204,8 @@ class TrialTastings(TrialHead):
             Somebody has not answered (named), or it is open already.
         """
         with self._step() as step:
-            number = tastings.number_of(step.connection, self.id, tasting)
-            said = tastings.open_up(step, self.id, number, incomplete)
+            rows = tastings.plates_of(step.connection, self.id, tasting)
+            said = tastings.open_up(step, rows, incomplete)
             self._say(step, said)
         return said
 
@@ -229,10 +229,9 @@ class TrialTastings(TrialHead):
             It is still blind, or nobody has answered.
         """
         with self._store.reading() as connection:
-            number = tastings.number_of(connection, self.id, tasting)
-            rows = tastings.plates(connection, self.id, number)
+            rows = tastings.plates_of(connection, self.id, tasting)
             told = tastings.frame(connection, self.id)
-            plan = tastings.serving(connection, self.id, number)
+        number = tastings.number_of(rows)
         if not tastings.is_open(rows):
             msg = (
                 f"tasting {number} is still blind: record all answers, then open it with unblind; "
@@ -240,7 +239,7 @@ class TrialTastings(TrialHead):
             )
             raise DataError(msg)
         marked = told[(told["tasting"] == number) & told["mark"].notna()]
-        answer = _judge(plan, marked, rows[0].samples, matters, alpha)
+        answer = _judge(tastings.serving(rows), marked, rows[0].samples, matters, alpha)
         return replace(answer, checks=(*answer.checks, _CAME))
 
     def _settings(self) -> list[str]:

@@ -7,9 +7,9 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from kit.dates import without_points
+from kit.dates import in_iso_form
 from kit.errors import InputError
-from kit.given import is_missing
+from kit.given import as_whole, is_missing
 from kit.units import parse
 
 __all__ = ["day", "local_zone", "margin", "moment", "now", "text", "whole", "zone"]
@@ -41,7 +41,7 @@ def margin(field: str, value: str | float | None, unit: str = "") -> float | Non
     return number
 
 
-def whole(field: str, value: object, where: str = "") -> int | None:
+def whole(field: str, value: object) -> int | None:
     """Return a counting number (1, 2, …), None when empty.
 
     Raises
@@ -52,15 +52,15 @@ def whole(field: str, value: object, where: str = "") -> int | None:
     if is_missing(value):
         return None
     try:
-        number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError, OverflowError):
-        number = -1.0
-    if not 1 <= number <= 100_000 or number != int(number):
-        raise InputError(field, value, "must be a whole number from 1", "Write 1, 2, 3 …", where)
-    return int(number)
+        number = as_whole(float(value) if isinstance(value, str) else value)
+    except ValueError:
+        number = None
+    if number is None or not 1 <= number <= 100_000:
+        raise InputError(field, value, "must be a whole number from 1", "Write 1, 2, 3 …")
+    return number
 
 
-def day(field: str, value: object, where: str = "", zone: str | None = None) -> date | None:
+def day(field: str, value: object, zone: str | None = None) -> date | None:
     """Return a day written as a date or in ISO form, None when empty.
 
     Of a moment with a time zone it is the day that `zone` has then.
@@ -77,7 +77,7 @@ def day(field: str, value: object, where: str = "", zone: str | None = None) -> 
         return placed.date()
     if isinstance(value, date):
         return value
-    typed = without_points(str(value).strip())
+    typed = in_iso_form(str(value).strip())
     try:
         if typed[4:5] != "-":
             raise ValueError(typed)
@@ -85,7 +85,7 @@ def day(field: str, value: object, where: str = "", zone: str | None = None) -> 
         return datetime.fromisoformat(typed).date()
     except ValueError as exc:
         rule, remedy = _meant(typed)
-        raise InputError(field, value, rule, remedy, where) from exc
+        raise InputError(field, value, rule, remedy) from exc
 
 
 def _meant(typed: str) -> tuple[str, str]:
@@ -180,7 +180,7 @@ def moment(field: str, value: str | datetime | None, where: str) -> str:
     if value is None:
         return now()
     try:
-        typed = re.sub(r"(?<=\d )(?=\d:)", "0", without_points(str(value).strip()))  # 9:40
+        typed = re.sub(r"(?<=\d )(?=\d:)", "0", in_iso_form(str(value).strip()))  # 9:40
         read = value if isinstance(value, datetime) else datetime.fromisoformat(typed)
         if read.tzinfo is None:
             read = read.replace(tzinfo=ZoneInfo(where))

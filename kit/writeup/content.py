@@ -13,6 +13,7 @@ import pandas as pd
 from kit import charts
 from kit.analysis import sentences, words
 from kit.analysis.verdict import Answer
+from kit.records.trial_asked import ALLOWED_FOR
 from kit.us_units import also_us
 from kit.writeup.blocks import Block, Code, Items, Picture, Section, Text
 from kit.writeup.safety import SAFETY
@@ -104,7 +105,8 @@ def _rests_on(c: "Comparison") -> list[Block]:
     blocks: list[Block] = [Text(c.rests_on)]
     if c.checks:
         blocks.append(Text("Know before you trust it:", "intro"))
-        blocks.append(Items(tuple((words.capital(f"{check}."),) for check in c.checks)))
+        checks = [check.replace(ALLOWED_FOR, "") for check in c.checks]
+        blocks.append(Items(tuple((words.capital(f"{check}."),) for check in checks)))
     return blocks
 
 

@@ -128,3 +128,14 @@ def test_two_batches_are_set_side_by_side(page, lab):
     page.set_viewport_size({"width": 400, "height": 800})
     kind.scroll_into_view_if_needed()
     assert cut_off(page) == []
+
+
+def test_words_are_whole_where_it_is_narrow(page, lab):
+    """What a box to tick says is not cut off, and what is printed breaks between words."""
+    page.set_viewport_size({"width": 1024, "height": 768})
+    open_and_run(page, lab)
+    photos = page.locator("label", has_text="Its photos as well, without place")
+    photos.wait_for(timeout=40_000)
+    assert photos.evaluate("e => e.scrollWidth <= e.clientWidth")
+    printed = page.locator(".jp-OutputArea-output pre", has_text="A difference that matters.")
+    assert printed.first.evaluate("e => getComputedStyle(e).wordBreak") == "normal"

@@ -379,7 +379,7 @@ def test_what_happened_is_noted_by_the_keyboard_on_a_phone(page, lab, trial):
     page.keyboard.press("Tab")
     page.keyboard.press("Tab")  # now, when nothing is typed
     page.keyboard.press("Enter")
-    page.get_by_text(f"Noted: burnt, piece {first}.").wait_for(timeout=10_000)
+    page.get_by_text(f"Noted: burnt, piece {first}, ").wait_for(timeout=10_000)
     assert cut_off(page) == []
     told = trial.events().iloc[0]
     assert (told["kind"], told["code"], told["text"]) == (
@@ -417,3 +417,25 @@ def test_readable_on_a_phone(page, lab, trial):
         shoot(page, f"record-400px-{name}")
     region.evaluate("e => e.scrollIntoView()")
     shoot(page, "record-400px-pieces")
+
+
+def test_restarted_from_another_window(page, lab, trial):
+    """JupyterLab's subshells are off: the new kernel would not know those of this window."""
+    open_and_run(page, lab)
+    first, second = codes(trial)[:2]
+    other = page.context.new_page()
+    open_and_run(other, lab)
+    # not awaited: the command asks first
+    other.evaluate("() => { window.jupyterapp.commands.execute('kernelmenu:restart'); }")
+    other.get_by_role("button", name="Confirm Kernel Restart").click()
+    other.wait_for_timeout(5000)
+    other.close()
+    field(page, "Height mm", f"piece {first}").fill("31,5")
+    page.keyboard.press("Enter")
+    page.get_by_role("alert").filter(has_text="NOT SAVED").first.wait_for(timeout=10_000)
+    run_all(page)
+    wait_saved(page, "Height mm", f"piece {first}")
+    field(page, "Height mm", f"piece {second}").fill("30,2")
+    page.keyboard.press("Enter")
+    wait_saved(page, "Height mm", f"piece {second}")
+    assert recorded(trial, "rise_height_mm")[:2] == [31.5, 30.2]

@@ -50,6 +50,9 @@ def test_the_demo_is_written_and_read():
         ("flour 100\nwater 62,5,salt 2,malt ?,yeast 1",
          [("flour", "flour", 100), ("water", "liquid", 62.5), ("salt", "salt", 2),
           ("malt", "malt", None), ("yeast", "yeast", 1)]),
+        ("100 flour\n? diastatic malt powder\nsalt … 2\nyeast — .5",
+         [("flour", "flour", 100), ("diastatic malt powder", "malt", None), ("salt", "salt", 2),
+          ("yeast", "yeast", 0.5)]),
         ("flour T55 100; milk 3.5 % 68", [("flour T55", "flour", 100),
                                           ("milk 3.5 %", "liquid", 68)]),
     ],
@@ -84,10 +87,11 @@ def test_understood(text, rows):
         ("flour 1 lb 2", "formula is '1 lb 2' (flour 1 lb 2): has a number without a unit at the "
                          "end."),
         ("salt 1/2 tsp", "formula is 'salt 1/2 tsp': is a measure of volume (tsp), which flour "
-                         "and salt fill unevenly. Weigh it once and write g or oz: salt 3 g."),
+                         "and salt fill unevenly. Weigh it once and write what the scale shows, "
+                         "in g or oz."),
         ("2 cups bread flour", "formula is '2 cups bread flour': is a measure of volume (cups), "
-                               "which flour and salt fill unevenly. Weigh it once and write g or "
-                               "oz: salt 3 g."),
+                               "which flour and salt fill unevenly. Weigh it once and write what "
+                               "the scale shows, in g or oz."),
         ("flour 100\nwater -60", "percent is -60 (water): must lie between 0 and 1000. Enter it "
                                  "in % of the flour's weight."),
     ],

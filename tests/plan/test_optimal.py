@@ -129,6 +129,15 @@ def test_an_effect_that_is_one_with_the_bakes_is_refused():
     )
 
 
+def test_a_model_nobody_knows_is_refused():
+    """A slip of the pen was planned as straight lines, and nothing said so."""
+    with pytest.raises(InputError) as refused:
+        design([MALT3, HYDRATION], Kitchen(4, 4), kind="optimal", model="quadratc", starts=1)
+    assert str(refused.value) == (
+        "model is 'quadratc': must be one of settings, main, pairs, quadratic, all."
+    )
+
+
 def test_too_many_combinations_are_refused():
     many = [Factor(f"thing_{i}", range(9), "mixing") for i in range(5)]
     with pytest.raises(DesignError) as refused:

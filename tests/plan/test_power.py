@@ -28,6 +28,7 @@ from kit.plan.exact import Exact, critical
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
 from kit.plan.power import _trials, bakes_needed, doughs_needed, power
+from kit.plan.proofing import doubling
 from kit.plan.rehearsal import Sds, rehearse
 from kit.plan.spread import Spread
 
@@ -146,6 +147,18 @@ def test_more_pieces_do_not_replace_more_doughs():
     assert (wide.diff(axis=0).dropna() < 0).all(axis=None)
     assert (wide.diff(axis=1).dropna(axis=1) < 0).all(axis=None)
     assert wide.loc[5, 6] == pytest.approx(power(bakes=5, pieces=6, **SD).smallest)
+
+
+def test_the_picture_of_a_plan_of_two_factors_is_that_of_the_plan():
+    """Each setting stands in two doughs of every bake, so the lines must count them, too."""
+    spread = Spread(1.0, 1.5)
+    factors = [Factor("malt_percent", (0, 1)), Factor("salt_percent", (1.2, 1.8))]
+    plan = design(factors, Kitchen(bakes=6, tubs=4), spread=spread)
+    found = power(plan, "malt_percent", spread=spread)
+    table = found.doughs_against_pieces(pieces=(6,), bakes=(6,))
+    assert table["doughs_in_all"].tolist() == [24]
+    # it loses two degrees of freedom to the other factor and to the two together
+    assert table["smallest"][0] == pytest.approx(found.smallest, rel=0.05)
 
 
 def test_fast_enough_for_a_slider():
@@ -637,7 +650,7 @@ def test_spread_in_words():
     found = Spread.from_bakes(noise(3), "rise_height_mm")
     assert str(found).startswith("Spread of height (from 8 doughs on 2 bakes): ")
     assert list(found.to_frame()["component"]) == ["bake", "dough", "piece"]
-    assert found._repr_html_().startswith("<p>Spread of height")
+    assert found._repr_html_().startswith("<p><strong>Spread of height")
     assert len(found.plot().patches) == 3
     single = noise(3, bakes=6, doughs=1)
     assert Spread.from_bakes(single, "rise_height_mm").checks == (
@@ -698,3 +711,20 @@ def test_numbers_of_any_kind_give_the_same_power():
     assert other == plain
     with pytest.raises(InputError, match=r"^matters is '2 mm': must be above 0"):
         power(bakes=5, matters="2 mm", **SD)
+
+
+def test_a_stated_spread_takes_every_kind_of_number():
+    stated = Spread(dough=Decimal("1.0"), piece=np.array(1.5), bake=np.float32(0.5))
+    assert stated == Spread(1.0, 1.5, 0.5)
+    assert power(bakes=5, spread=stated).smallest == power(bakes=5, **SD).smallest
+    with pytest.raises(InputError, match="sd_piece is True: must be a number, 0 or more"):
+        Spread(dough=1.0, piece=True)
+
+
+def test_what_a_plan_notices_is_told_in_inches_where_wanted(monkeypatch):
+    told = power(bakes=5, **SD, outcome="rise_height_mm")
+    monkeypatch.setenv("KIT_UNITS", "us")
+    for text in (str(told), told._repr_html_()):
+        assert "a difference of 2.8 mm (0.11 in) between" in text
+    assert "1.0 mm (0.04 in) from dough to dough" in str(told.spread)
+    assert "In a room of 24.0 °C (75 °F) a cold dough" in str(doubling(24))

@@ -8,6 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import kit
+from kit import shipped
 from kit.errors import DataError, InputError, NotFoundError
 from kit.plan.schedule import Limits, schedule
 from kit.plan.sheet import CAUTIONS, bench_sheet
@@ -299,3 +301,30 @@ def test_on_paper_and_on_a_phone(tmp_path):
         chromium.close()
     assert wide == [400, 400]
     assert [Path(url).name for url in asked] == ["A4.html", "Letter.html"]
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(not CHROMIUM.exists(), reason="no Chromium here: apt-get install chromium")
+def test_a_whole_bake_takes_as_many_pages_of_letter_as_of_a4(tmp_path, monkeypatch):
+    """Letter is 18 mm lower (ANSI/ASME Y14.1): no page may hold one row and nothing else."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    monkeypatch.setenv("KIT_UNITS", "us")  # the longer labels
+    pages = {}
+    factors = [kit.Factor("malt_percent", (0, 1)), kit.Factor("retard_hours", (24, 48))]
+    with kit.Workspace(tmp_path / "bakes") as ws, sync_api.sync_playwright() as playwright:
+        formula = shipped.load_demo(ws).formula()
+        made = kit.design(factors, kit.Kitchen(bakes=2, tubs=4))
+        same, outcome = {"side_minutes": 5}, "rise_height_mm"
+        trial, bakes = ws.begin("malt", made, "2027-01-05", 7, same, formula, outcome=outcome)
+        weights = trial.weigh(bakes[0], 76)
+        times = trial.timetable(bakes[0], "18:30", room_temp_c=21).fitted()
+        chromium = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        for paper in ("A4", "Letter"):
+            path = tmp_path / f"{paper}.html"
+            trial.bench_sheet(bakes[0], path, weights, times, paper=paper)
+            page = chromium.new_page()
+            page.goto(path.as_uri())
+            pdf = page.pdf(prefer_css_page_size=True)
+            pages[paper] = len(re.findall(rb"/MediaBox", pdf))
+        chromium.close()
+    assert pages == {"A4": 5, "Letter": 5}

@@ -103,6 +103,7 @@ def test_a_sound_workspace(ws, trial, made):
     told = ws.check()
     assert (told.ok, told.findings, told.version) == (True, (), "0002")
     assert told.counts["piece"] == 2
+    assert " 1 trial, 1 bake, 1 dough, 2 pieces, " in str(told)
     assert str(told).endswith(
         "All is well: the file, what belongs to what, values, photos, journal."
     )

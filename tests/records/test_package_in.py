@@ -4,6 +4,7 @@ import hashlib
 import io
 import shutil
 import threading
+import zipfile
 from datetime import UTC, datetime
 
 import numpy as np
@@ -175,6 +176,24 @@ def test_a_quantity_that_means_something_else_gets_a_name_of_its_own(ws, tmp_pat
     assert (quantities.get("char_mm_2").unit, quantities.get("char_mm_2").label) == ("°C", "Char")
     assert any("char_mm is something else here" in note for note in got.notes)
     assert ws.receive(hurt).already_here
+
+
+def test_a_quantity_that_cannot_be_one_is_told_with_the_other_problems(ws, tmp_path, ana):
+    trial = bake_some(ana, "malt")
+    ana.add_quantity(Quantity("rim_mm", "Rim", "mm", "piece", (0, 50), (0, 5), 1, "Burnt rim."))
+    trial.record(trial.pieces()[0], "rim_mm", 3)
+    path, hurt = trial.package(tmp_path / "ana.zip").path, tmp_path / "hurt.zip"
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(hurt, "w") as new:
+        for name in old.namelist():
+            content = old.read(name)
+            if name == "records/quantity.csv":
+                assert b",0.0,5.0,1,Burnt" in content
+                content = content.replace(b",0.0,5.0,1,Burnt", b",0.0,5.0,10,Burnt")
+            new.writestr(name, content)
+    with pytest.raises(DataError) as caught:
+        ws.receive(hurt)
+    assert "decimals is 10 (quantity.csv row" in str(caught.value)
+    assert "must be a whole number from 0 to 9." in str(caught.value)
 
 
 def with_photo(trial, name, seed):

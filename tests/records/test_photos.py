@@ -131,8 +131,8 @@ def test_said_otherwise_and_undone(ws, trial, made, file):
     [
         ({"shows": "dog"}, "shows is 'dog': must be one of side, rise, crumb, face."),
         (
-            {"taken": "noon"},
-            "taken is 'noon': is not a time. Write 9:40, yesterday 21:15, or 2026-11-26 09:40.",
+            {"taken": "lunch"},
+            "taken is 'lunch': is not a time. Write 9:40, yesterday 21:15, or 2026-11-26 09:40.",
         ),
         (
             {"path": "x"},

@@ -291,7 +291,6 @@ def test_faces(kitchen):
     told = k.trial.running(k.bake, at("11:00"))
     assert repr(told) == "<Running bake 1: 3 under way, 1 overdue>"
     assert told.overdue == (told.rows[0],)
-    assert told.soonest is told.rows[0]
     frame = told.to_frame()
     assert frame["name"].tolist() == ["1A", "load 1", "load 2"]
     assert frame["elapsed_minutes"].iloc[0] == 17 * 60

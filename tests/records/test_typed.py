@@ -53,7 +53,7 @@ def test_a_difference_may_be_typed_with_its_unit():
     assert typed.margin("u", "9 °F", "°C") == pytest.approx(5)
 
 
-@pytest.mark.parametrize("given", [0, -1, 1.5, "one", "nan", math.inf, 1e9, [], 10**400])
+@pytest.mark.parametrize("given", [0, -1, 1.5, "one", "nan", math.inf, 1e9, [], 10**400, True])
 def test_not_whole(given):
     assert refused(typed.whole, "place", given).endswith(
         "must be a whole number from 1. Write 1, 2, 3 …"
@@ -65,6 +65,7 @@ def test_not_whole(given):
     [
         "2026-11-26", " 2026-11-26 00:00:00 ", date(2026, 11, 26), datetime(2026, 11, 26, 7, 30),
         "26.11.2026", "26.11.26", "26. 11. 2026",  # points: day.month.year, common practice
+        "Nov 26, 2026", "26th November 2026", "2026-11-26,",
     ],
 )  # fmt: skip
 def test_day(given):

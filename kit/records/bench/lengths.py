@@ -120,8 +120,8 @@ class FromTimes:
         return pd.DataFrame(
             [
                 (
-                    o.thing.level, str(getattr(o.thing, "code", getattr(o.thing, "position", ""))),
-                    o.quantity, o.value, o.state, o.has, o in self.recorded,
+                    o.thing.level, o.thing.code, o.quantity, o.value, o.state, o.has,
+                    o in self.recorded,
                 )
                 for o in self.offers
             ],
@@ -150,9 +150,7 @@ def from_times(times: BakeTimes, settings: Collection[str] = ()) -> FromTimes:
             state = "changed" if how == "computed" else "entered"
         elif offer.quantity in settings:
             state = "setting"
-        made.append(
-            Offer(offer.thing, offer.quantity, offer.value, offer.says, state, has)
-        )  # fmt: skip
+        made.append(Offer(offer.thing, offer.quantity, offer.value, offer.says, state, has))
     return FromTimes(tuple(made), (), tuple(_checks(times, made)))
 
 
@@ -167,9 +165,7 @@ def offers(times: BakeTimes) -> Iterator[Offer]:
 def proof_start(times: BakeTimes, dough: Dough) -> Noted | None:
     """Return when a dough's warm proof began: shaped, or out of the fridge if that is later."""
     noted = times.of(dough)
-    shaped, out, into = (
-        noted.get(x) for x in ("shaped", "out of the fridge", "in the fridge")
-    )  # fmt: skip
+    shaped, out, into = (noted.get(x) for x in ("shaped", "out of the fridge", "in the fridge"))
     if shaped is None:
         return None
     if out is not None:

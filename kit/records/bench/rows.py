@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 
 from kit.analysis import words
 from kit.plan.clock import say_minutes
@@ -74,35 +75,32 @@ class Place:
 
 def dough_place(times: BakeTimes, dough: Dough) -> Place:
     """Say where a dough is."""
+    at = partial(Place, dough.code, (dough,))
     noted = times.of(dough)
     last = max(noted.values(), key=lambda one: one.at, default=None)
     griddle = _on_griddle(times, dough)
     if griddle is not None:
-        return Place(dough.code, (dough,), griddle[0], None, griddle[1], None)
+        return at(griddle[0], None, griddle[1], None)
     if last is None:
-        return Place(dough.code, (dough,), "not mixed yet", None, None, "mixed", ("in the fridge",))
+        return at("not mixed yet", None, None, "mixed", ("in the fridge",))
     retard = times.planned.get((dough.id, "retard_hours"))
     if last.stage == "in the fridge":
         due = _retard(last.at, retard)
-        where = "in the fridge"
-        return Place(dough.code, (dough,), where, last, last.at, "out of the fridge", (), due)
+        return at("in the fridge", last, last.at, "out of the fridge", (), due)
     if "doubled" in noted:
-        since = noted["doubled"].at
-        return Place(dough.code, (dough,), "doubled and ready", last, since, None)
+        return at("doubled and ready", last, noted["doubled"].at, None)
     start = proof_start(times, dough)
     if start is not None:
         due = _proof(times, dough, start)
         also = () if "in the fridge" in noted else ("in the fridge",)
-        return Place(dough.code, (dough,), "proofing", last, start.at, "doubled", also, due)
+        return at("proofing", last, start.at, "doubled", also, due)
     if last.stage == "mixed":
         nexts = ("in the fridge", "shaped") if retard != 0 else ("shaped", "in the fridge")
-        return Place(dough.code, (dough,), "mixed", last, last.at, nexts[0], nexts[1:])
+        return at("mixed", last, last.at, nexts[0], nexts[1:])
     if last.stage == "shaped":  # after the fridge, and nobody wrote down when it came out
-        return Place(dough.code, (dough,), "shaped", last, last.at, "doubled")
+        return at("shaped", last, last.at, "doubled")
     soon = _plain(last.at, USUAL.shape_minutes, "usual")
-    return Place(
-        dough.code, (dough,), "out of the fridge", last, last.at, "shaped", (), soon
-    )  # fmt: skip
+    return at("out of the fridge", last, last.at, "shaped", (), soon)
 
 
 def _on_griddle(times: BakeTimes, dough: Dough) -> tuple[str, datetime | None] | None:
@@ -153,7 +151,7 @@ def _proof(times: BakeTimes, dough: Dough, start: Noted) -> Due:
         basis = f"about {say_minutes(round(guess.minutes))} at {room:g} °C, {whose}"
     low, at, high = (
         start.at + timedelta(minutes=m) for m in (guess.low, guess.minutes, guess.high)
-    )  # fmt: skip
+    )
     return Due(low, at, high, basis)
 
 
@@ -165,12 +163,17 @@ def load_places(times: BakeTimes, now: datetime) -> Iterator[Place]:
         if not _begun(times, load):
             yield _waiting(times, load, expected[load.id])
             continue
-        off = [times.of(piece).get("off the griddle") for piece in times.on[load.id]]
-        off = off or [noted.get("off the griddle")]
+        off = _off(times, load)
         if "rested" in noted or None not in off:
             yield _resting(load, noted, [one for one in off if one is not None], now)
         else:
             yield from _groups(times, load)
+
+
+def _off(times: BakeTimes, load: Load) -> list[Noted | None]:
+    """When each piece of a load came off the griddle; the load itself where it has none."""
+    some: Sequence[Thing] = times.on[load.id] or [load]
+    return [times.of(one).get("off the griddle") for one in some]
 
 
 def _begun(times: BakeTimes, load: Load) -> bool:
@@ -182,20 +185,19 @@ def _waiting(times: BakeTimes, load: Load, due: Due | None) -> Place:
     since = ready_since(times, load)
     where = "waiting for the griddle" if since else "not ready yet"
     last = times.of(load).get("waiting")
-    name = f"load {load.position}"
-    return Place(name, (load,), where, last, since, "on the griddle", (), due)
+    return Place(f"load {load.code}", (load,), where, last, since, "on the griddle", (), due)
 
 
 def _resting(load: Load, noted: Mapping[str, Noted], off: Sequence[Noted], now: datetime) -> Place:
-    name = f"load {load.position}"
+    at = partial(Place, f"load {load.code}", (load,))
     if "rested" in noted:
         last = noted["rested"]
-        return Place(name, (load,), "rested and ready", last, last.at, None)
+        return at("rested and ready", last, last.at, None)
     last = max(off, key=lambda one: one.at)
     due = _plain(last.at, USUAL.rest_minutes, "usual")
     if due.end <= now:  # nobody has to press anything for it
-        return Place(name, (load,), "rested and ready", last, due.end, None, ("rested",))
-    return Place(name, (load,), "resting on the rack", last, last.at, "rested", (), due)
+        return at("rested and ready", last, due.end, None, ("rested",))
+    return at("resting on the rack", last, last.at, "rested", (), due)
 
 
 def _groups(times: BakeTimes, load: Load) -> Iterator[Place]:
@@ -219,26 +221,23 @@ def _groups(times: BakeTimes, load: Load) -> Iterator[Place]:
 def _group(
     name: str, things: tuple[Thing, ...], noted: Mapping[str, Noted], side: float | None
 ) -> Place:
-    last = max(
-        (n for stage, n in noted.items() if stage != "waiting"), key=lambda one: one.at
-    )  # fmt: skip
+    last = max((n for stage, n in noted.items() if stage != "waiting"), key=lambda one: one.at)
+    at = partial(Place, name, things)
     if last.stage == "off the griddle":
-        return Place(name, things, "on the rack", last, last.at, None)
+        return at("on the rack", last, last.at, None)
     if last.stage == "third turn":
         due = _plain(last.at, USUAL.third_turn_minutes, "usual")
-        where = "on the griddle, turned again"
-        return Place(name, things, where, last, last.at, "off the griddle", (), due)
-    basis = "planned" if side is not None else "usual"
-    due = _plain(last.at, USUAL.side_minutes if side is None else side, basis)
+        return at("on the griddle, turned again", last, last.at, "off the griddle", (), due)
     if side is None:
+        due = _plain(last.at, USUAL.side_minutes, "usual")
         low, high = (last.at + timedelta(minutes=m) for m in _SIDE_MINUTES)
         due = Due(low, due.at, high, due.basis)
+    else:
+        due = _plain(last.at, side, "planned")
     if last.stage == "turned":
         where = "on the griddle, second side"
-        more = ("third turn",)
-        return Place(name, things, where, last, last.at, "off the griddle", more, due)
-    where = "on the griddle, first side"
-    return Place(name, things, where, last, last.at, "turned", (), due)
+        return at(where, last, last.at, "off the griddle", ("third turn",), due)
+    return at("on the griddle, first side", last, last.at, "turned", (), due)
 
 
 def _expected(times: BakeTimes, now: datetime) -> dict[str, Due | None]:
@@ -255,8 +254,7 @@ def _expected(times: BakeTimes, now: datetime) -> dict[str, Due | None]:
             if at >= now or ready_since(times, load):
                 expected[load.id] = Due(at, at, at, basis)
             on = max(at, now)
-        off = [times.of(p).get("off the griddle") for p in times.on[load.id]]
-        off = off or [noted.get("off the griddle")]
+        off = _off(times, load)
         known = [one.at for one in off if one is not None]
         free = None
         if len(known) == len(off):

@@ -109,12 +109,6 @@ class Running:
         late = [row for row in self.rows if row.overdue_minutes > 0]
         return tuple(sorted(late, key=lambda row: -row.overdue_minutes))
 
-    @property
-    def soonest(self) -> Row | None:
-        """What is next of all, None where no time can be said."""
-        timed = [row for row in self.rows if row.next and row.due]
-        return min(timed, key=lambda row: _when(row.due), default=None)
-
     def __repr__(self) -> str:
         late = f", {len(self.overdue)} overdue" if self.overdue else ""
         return f"<Running {self.bake}: {len(self.rows)} under way{late}>"
@@ -157,11 +151,6 @@ class Running:
         for name in ("since", "due", "due_from", "due_to"):
             frame[name] = pd.to_datetime(frame[name], utc=True).dt.tz_convert(zone)
         return frame.astype({"elapsed_minutes": float, "overdue_minutes": float})
-
-
-def _when(due: Due | None) -> datetime:
-    assert due is not None
-    return due.at or due.start
 
 
 def run(times: BakeTimes, now: datetime, contains: bool | None = None) -> Running:

@@ -84,9 +84,8 @@ class Noted:
     @property
     def zone(self) -> str:
         """The clock it was lived by."""
-        thing = self.thing
-        bake = thing.dough.bake if isinstance(thing, Piece) else thing.bake  # type: ignore[union-attr]
-        return bake.zone
+        zone: str = self.thing.bake.zone  # type: ignore[union-attr]  # a bake has no stages
+        return zone
 
     def __str__(self) -> str:
         return f"{self.thing} {self.stage}, {say_when(self.at, self.zone)}{self.lateness}"
@@ -238,9 +237,7 @@ def check_order(times: BakeTimes, thing: Thing, stage: str, at: datetime, typed:
             raise ask("is after {}", other)
     if isinstance(thing, Dough):
         own = {name: noted.at for name, noted in times.of(thing).items()} | {stage: at}
-        into, out, shaped = (
-            own.get(x) for x in ("in the fridge", "out of the fridge", "shaped")
-        )  # fmt: skip
+        into, out, shaped = (own.get(x) for x in ("in the fridge", "out of the fridge", "shaped"))
         if into and out and shaped and into < shaped < out:
             raise InputError(
                 stage, str(typed), "would have it shaped while it stood in the fridge "

@@ -16,7 +16,7 @@ from kit.records.bench.lengths import offers
 from kit.records.bench.stages import STAGES, BakeTimes, Noted, check_order, check_stage, earlier
 from kit.records.bench.when import read_when, say_when
 from kit.records.journal import Step
-from kit.records.readings import STAGE
+from kit.records.readings import STAGE, counting
 from kit.records.things import Bake, Thing, check_there, there
 
 __all__ = ["far_from_day", "note_stage", "noted_stages", "read_times", "stages_frame"]
@@ -41,17 +41,8 @@ def read_times(connection: Connection, trial_id: str, bake: Bake) -> BakeTimes:
     loads = things.loads(connection, trial_id, within)
     pieces = things.pieces(connection, trial_id, within)
     own = {thing.id: thing for thing in (*doughs, *loads, *pieces)}
-    r = t.reading.c
-    query = select(r.target_id, r.quantity, r.value, r.how).where(
-        r.trial_id == trial_id, there(t.reading)
-    )
-    planned: dict[tuple[str, str], float] = {}
-    actual: dict[tuple[str, str], tuple[float, str]] = {}
-    for target, quantity, value, how in connection.execute(query.order_by(r.seq)):
-        newest: dict[tuple[str, str], Any] = planned if how == "planned" else actual
-        newest.pop((target, quantity), None)
-        if value is not None:  # an empty one takes the earlier ones back
-            newest[target, quantity] = value if how == "planned" else (value, how)
+    on_plan, actual = counting(connection, trial_id)
+    planned = {key: value for key, (value, _) in on_plan.items()}
     doubled = [
         (actual[dough.bake.id, "room_temp_c"][0], actual[dough.id, "double_minutes"][0])
         for dough in things.doughs(connection, trial_id)
@@ -110,7 +101,7 @@ def note_stage(
     """
     check_there(step.connection, trial_id, thing)
     word = check_stage(thing, stage)
-    bake = thing.dough.bake if isinstance(thing, things.Piece) else thing.bake  # type: ignore[union-attr]
+    bake: Bake = thing.bake  # type: ignore[union-attr]  # a bake itself has no stages
     times = read_times(step.connection, trial_id, bake)
     now = datetime.fromisoformat(step.at)
     had = times.noted.get(thing.id, {}).get(word)
@@ -166,8 +157,7 @@ def _within_minute(times: BakeTimes, thing: Thing, stage: str, at: datetime) -> 
 def stages_frame(times: Sequence[BakeTimes], zone: str) -> pd.DataFrame:
     """Return the stages as a table: ``at, stage, on, code, bake, late_minutes``, oldest first."""
     rows = [
-        (n.at, n.stage, n.thing.level, getattr(n.thing, "code", None) or str(n.thing.position),  # type: ignore[union-attr]
-         one.bake.code, n.late_minutes)
+        (n.at, n.stage, n.thing.level, n.thing.code, one.bake.code, n.late_minutes)
         for one in times for own in one.noted.values() for n in own.values()
     ]  # fmt: skip
     names = ["at", "stage", "on", "code", "bake", "late_minutes"]

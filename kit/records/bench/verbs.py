@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pandas as pd
 
 from kit.errors import InputError
-from kit.formula.allergens import allergens
+from kit.formula.allergens import may_spoil
 from kit.records import readings, things, trials
 from kit.records.bench.lengths import FromTimes, from_times
 from kit.records.bench.running import Running, run
@@ -95,9 +95,7 @@ class TrialStages(TrialHead):
             row = trials.trial_row(connection, self.id)
             formula = trials.formula(connection, row.formula_id)
             times = read_times(connection, self.id, bake)
-        contains = None
-        if formula is not None:
-            contains = bool({"milk", "egg"} & {one.name for one in allergens(formula)})
+        contains = None if formula is None else may_spoil(formula)
         return run(times, now or datetime.now(UTC), contains)
 
     def from_times(self, bake: Bake) -> FromTimes:
@@ -126,6 +124,6 @@ class TrialStages(TrialHead):
             for offer in chosen:
                 readings.record(
                     step, self.id, offer.thing, offer.quantity, offer.value, how="computed"
-                )  # fmt: skip
+                )
             self._say(step, f"{len(chosen)} lengths of time of {bake} recorded from its stages")
         return replace(found, recorded=tuple(chosen))

@@ -4,7 +4,7 @@ import re
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from kit.dates import without_points
+from kit.dates import in_iso_form
 from kit.errors import InputError
 from kit.plan.clock import DAYS
 from kit.records.typed import moment
@@ -14,19 +14,23 @@ __all__ = ["read_at", "read_when", "say_when"]
 _EXAMPLE = "Write 9:40, yesterday 21:15, or 2026-11-26 09:40."
 _TYPED = re.compile(
     r"(?:(?P<day>today|yesterday|\d{4}-\d{2}-\d{2})[,\sT]\s*)?"
-    r"(?P<hour>\d{1,2})[:.](?P<minute>[0-5]\d)(?:[:.](?P<second>[0-5]\d)(?:\.\d+)?)?"
-    r"\s*(?:(?P<half>[ap])\.?m\.?)?(?:\s+(?P<which>first|second)(?:\s+time)?)?",
+    r"(?P<hour>\d{1,2})(?:[:.](?P<minute>[0-5]\d)(?:[:.](?P<second>[0-5]\d)(?:\.\d+)?)?"
+    r"|(?=\s*[ap]\.?m))\s*(?:(?P<half>[ap])\.?m\.?)?(?:\s+(?P<which>first|second)(?:\s+time)?)?",
     re.IGNORECASE,
 )
 #: begins with a time of day, the day said at the most as today or yesterday
-_BY_CLOCK = re.compile(r"\s*(?:(?:today|yesterday)[,\s]\s*)?\d{1,2}[:.][0-5]\d(?![.\d])", re.I)
+_BY_CLOCK = re.compile(
+    r"\s*(?:(?:today|yesterday)[,\s]\s*)?(?:\d{1,2}(?:[:.][0-5]\d(?![.\d])|\s*[ap]\.?m)|noon)",
+    re.IGNORECASE,
+)
 #: the clocks of a browser, a phone and a shared server differ by so much at the most
 _SLACK = timedelta(minutes=2)
 
 
 def read_when(
-    field: str, value: str | datetime, zone: str, now: datetime, where: str = ""
-) -> datetime:
+    field: str, value: str | datetime, zone: str, now: datetime, where: str = "",
+    today: date | None = None,
+) -> datetime:  # fmt: skip
     """Return the point in time a baker means.
 
     Parameters
@@ -34,13 +38,15 @@ def read_when(
     field, where : str
         Named in the error.
     value : str or datetime
-        ``"9:40"``, ``"9:40 pm"``, ``"yesterday 21:15"``, ISO form; without an offset by the
-        clock in `zone`. ``first`` or ``second`` after it tells the two apart that a clock shows
-        in the night it is put back.
+        ``"9:40"``, ``"9 pm"``, ``"noon"``, ``"yesterday 21:15"``, ISO form; without an offset by
+        the clock in `zone`. ``first`` or ``second`` after it tells the two apart that a clock
+        shows in the night it is put back.
     zone : str
         IANA name.
     now : datetime
-        Aware; what "today" is, and nothing noted is later.
+        Aware; nothing noted is later.
+    today : date, optional
+        The day of a time that names none; that of `now` when not given.
 
     Returns
     -------
@@ -59,7 +65,7 @@ def read_when(
     '2026-11-25T20:15:00+00:00'
     """
     clock = ZoneInfo(zone)
-    read, which = _read(field, value, now.astimezone(clock).date(), where)
+    read, which = _read(field, value, today or now.astimezone(clock).date(), where)
     if read.tzinfo is None:
         read = _placed(field, value, read, which, clock, where)
     at = read.astimezone(UTC)
@@ -92,9 +98,11 @@ def _read(
     """Return the time as it stands there, naive where no offset does, and which of two it is."""
     if isinstance(value, datetime) and value == value:  # pandas' NaT is a datetime
         return value.replace(fold=0), "second" if value.fold else None
-    typed = str(value).strip()
-    if re.search(r"[,\s]\d?\d[:.]", typed):  # a clock time after it: 9.10.15 alone is none
-        typed = without_points(typed, today)
+    typed = re.sub(r"\bnoon$", "12:00", str(value).strip(), flags=re.IGNORECASE)
+    typed = re.sub(r"^(.+?)[,\s]+(today|yesterday)$", r"\2 \1", typed, flags=re.IGNORECASE)
+    # a clock time after it: 9.10.15 alone is none
+    if re.search(r"[,\s]\d?\d(?:[:.]|\s*[ap]\.?m)", typed, re.IGNORECASE):
+        typed = in_iso_form(typed, today)
     found = _TYPED.fullmatch(typed)
     try:
         if found is None:
@@ -112,7 +120,7 @@ def _read(
         second = int(found["second"] or 0)
         which = found["which"]
         return (
-            datetime(on.year, on.month, on.day, hour, int(found["minute"]), second),
+            datetime(on.year, on.month, on.day, hour, int(found["minute"] or 0), second),
             which.lower() if which else None,
         )
     except ValueError as exc:

@@ -150,13 +150,9 @@ def _known(name: str, met: dict[str, Quantity]) -> Quantity:
     return met[name]
 
 
-def _zone(name: str) -> None:
-    zone(name or "nowhere")
-
-
 def _trial(arrival: Arrival, met: dict[str, Quantity]) -> None:
     def head(row: Row) -> None:
-        _zone(row["zone"])
+        zone(row["zone"])
         row["created"] = _when("created", row["created"])
         margin("matters", row["matters"])
         if row["outcome"] is not None:
@@ -173,17 +169,17 @@ def _trial(arrival: Arrival, met: dict[str, Quantity]) -> None:
 
     _each(arrival, "trial", head)
     _each(arrival, "factor", factor)
-    _each(arrival, "bake", lambda row: _zone(row["zone"]))
     lots = {row["id"]: row["kind"] for row in arrival.rows["lot"]}
 
-    def of_its_kind(row: Row) -> None:
+    def bake(row: Row) -> None:
+        zone(row["zone"])
         for kind in ("flour", "yeast"):
             name = f"{kind}_lot_id"
             lot = row[name]
             if lot is not None and lots[lot] != kind:
                 raise InputError(name, lot, f"must be a lot of {kind}")
 
-    _each(arrival, "bake", of_its_kind)
+    _each(arrival, "bake", bake)
 
 
 def _formula(arrival: Arrival) -> None:

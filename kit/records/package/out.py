@@ -4,37 +4,33 @@
 whole, ``photos`` the pictures. The file is written aside and put in its place when it is whole.
 """
 
-import contextlib
 import csv
 import hashlib
 import io
 import json
 import math
-import os
-import secrets
 import time
 import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
-from sqlalchemy import Table
 
 from kit.analysis.words import plural
 from kit.errors import InputError
 from kit.quantities import Quantity
 from kit.records import frame as frames
+from kit.records.aside import aside
 from kit.records.journal import Row
-from kit.records.package.cells import kind_of, write_cell
+from kit.records.package.cells import write_cell
 from kit.records.package.readme import readme
-from kit.records.package.rows import PACKED, Kept, columns_of, original_of, read_rows
+from kit.records.package.rows import PACKED, original_of, read_rows
 from kit.records.package.safe_zip import MAX_PHOTO, MAX_TEXT, MAX_TOTAL
 from kit.records.package.schema import (
-    PHOTO_COLUMNS,
     QUANTITY_COLUMNS,
     about_table,
+    cell_kinds,
     descriptor,
     piece_cells,
     pieces_schema,
@@ -138,12 +134,16 @@ def write_package(
         kept = read_rows(connection, trial_id)
         table = frames.read(connection, trial_id).values
     checks = [*kept.left_out]
-    with _aside(path) as file, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as zipped:
+    with (
+        in_words(str(path)),
+        aside(path) as file,
+        zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as zipped,
+    ):
         out = _Out(zipped)
         out.table("pieces", "pieces.csv", piece_cells(table), _PIECES, pieces_schema(table))
         count = out.photos(kept.rows["photo"], store.folder if photos else None, checks, photos)
         for one in PACKED:
-            _write_rows(out, one, kept)
+            out.record(one.name, cell_kinds(one), kept.rows[one.name], table_schema(one))
         lines = [_quantity_row(q) for q in kept.quantities]
         out.record("quantity", QUANTITY_COLUMNS, lines, quantities_schema())
         head = kept.rows["trial"][0]
@@ -166,21 +166,6 @@ _PIECES = {
     "of its pieces. An empty cell was not measured. Text that begins like a spreadsheet's formula "
     "has an apostrophe before it.",
 }
-
-
-@contextlib.contextmanager
-def _aside(path: Path) -> Iterator[Any]:
-    """Give a file beside `path` that takes its place when the block ends well."""
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
-    with in_words(str(path)):
-        try:
-            with part.open("xb") as file:
-                yield file
-                file.flush()
-                os.fsync(file.fileno())
-            os.replace(part, path)
-        finally:
-            part.unlink(missing_ok=True)
 
 
 class _Out:
@@ -268,13 +253,6 @@ def _picture(folder: Path | None, where: str) -> bytes:
     except OSError as exc:
         msg = f"cannot be read: {(exc.strerror or str(exc)).lower()}"
         raise CannotStrip(msg) from exc
-
-
-def _write_rows(out: _Out, table: Table, kept: Kept) -> None:
-    columns = {c.name: (kind_of(c), bool(c.nullable)) for c in columns_of(table)}
-    if table.name == "photo":
-        columns |= PHOTO_COLUMNS
-    out.record(table.name, columns, kept.rows[table.name], table_schema(table))
 
 
 def _quantity_row(quantity: Quantity) -> Row:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from kit import quantities
 from kit.errors import InputError
-from kit.quantities import COLUMNS, LEVELS, Quantity
+from kit.quantities import COLUMNS, Quantity
 from kit.records.journal import Row, Step
 from kit.records.package.read import Arrival, where_of
 from kit.records.trials import add_quantity
@@ -75,18 +75,11 @@ def _read(row: Row) -> Quantity:
     if not plain or keyword.iskeyword(name) or name in COLUMNS or name.startswith("_"):
         rule = "must be lower-case letters, digits and underscores, and no other column's name"
         raise InputError("name", name, rule)
-    if row["level"] not in LEVELS:
-        raise InputError("level", row["level"], f"must be one of {', '.join(LEVELS)}")
-    if row["decimals"] > 10:
-        raise InputError("decimals", row["decimals"], "must be at most 10")
     ends = {}
     for what in ("possible", "usual"):
         low, high = row[f"{what}_low"], row[f"{what}_high"]
         ends[what] = (-math.inf if low is None else low, math.inf if high is None else high)
-        if not ends[what][0] < ends[what][1]:
-            rule = "must be two numbers, the lower one first"
-            raise InputError(what, ends[what], rule)
-    return Quantity(
+    quantity = Quantity(
         name,
         text("label", row["label"]),
         text("unit", row["unit"], longest=20, needed=False),
@@ -97,6 +90,8 @@ def _read(row: Row) -> Quantity:
         text("meaning", row["meaning"], longest=500, needed=False),
         whole=row["whole"],
     )
+    quantities.check_own(quantity)
+    return quantity
 
 
 def remember(step: Step, met: dict[str, Quantity]) -> None:

@@ -9,7 +9,6 @@ import os
 import shutil
 import tempfile
 from pathlib import Path
-from types import TracebackType
 
 from kit.records.journal import Row
 from kit.records.package.read import Arrival, where_of
@@ -66,12 +65,7 @@ class Landing:
     def __enter__(self) -> "Landing":
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        where: TracebackType | None,
-    ) -> None:
+    def __exit__(self, _kind: object, error: BaseException | None, _where: object) -> None:
         if error is not None:
             for path in self._placed:
                 path.unlink(missing_ok=True)

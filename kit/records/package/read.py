@@ -10,15 +10,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from kit.analysis.words import plural
 from kit.errors import DataError, InputError
 from kit.records.journal import Row
-from kit.records.package.cells import LONGEST, kind_of, read_cell
-from kit.records.package.rows import PACKED, Rows, columns_of
+from kit.records.package.cells import LONGEST, read_cell
+from kit.records.package.rows import PACKED, Rows
 from kit.records.package.safe_zip import SafeZip, safe_name
-from kit.records.package.schema import FORMAT, PHOTO_COLUMNS, QUANTITY_COLUMNS, resource_name
+from kit.records.package.schema import FORMAT, QUANTITY_COLUMNS, cell_kinds, resource_name
 from kit.records.tables import VERSIONS
 
-__all__ = ["Arrival", "read_package"]
+__all__ = ["Arrival", "read_package", "where_of"]
 
 _SHOWN, _ENOUGH = 20, 500
 _MAX_ROWS = 500_000
@@ -65,7 +66,7 @@ class Arrival:
         """
         if not self.problems:
             return
-        count = "1 problem" if len(self.problems) == 1 else f"{len(self.problems)} problems"
+        count = plural(len(self.problems), "problem")
         if len(self.problems) >= _ENOUGH:
             count = f"{_ENOUGH} problems or more"
         lines = [f"{self.name} has {count}; nothing was stored. Row 1 is the heading."]
@@ -98,9 +99,7 @@ def read_package(zipped: SafeZip) -> Arrival:
     paths = _paths(zipped, package)
     arrival = Arrival(zipped.path.name)
     tables: dict[str, dict[str, tuple[str, bool]]] = {"quantity": QUANTITY_COLUMNS}
-    for table in PACKED:
-        tables[table.name] = {c.name: (kind_of(c), bool(c.nullable)) for c in columns_of(table)}
-    tables["photo"] |= PHOTO_COLUMNS
+    tables |= {table.name: cell_kinds(table) for table in PACKED}
     for name, columns in tables.items():
         path = _path(zipped, paths, resource_name(name))
         arrival.rows[name] = _rows(arrival, name, columns, zipped.lines(path))

@@ -85,11 +85,9 @@ before it, so that no spreadsheet program runs it as a formula. The kit takes it
 
 
 def _columns(table: pd.DataFrame) -> list[str]:
-    known = {quantity.name: quantity for quantity in quantities.all_quantities()}
     lines = [f"- {', '.join(f'`{name}`' for name in (*STRUCTURE, 'events'))}: what and where"]
     for name in table:
-        if name in known:
-            q = known[name]
+        if q := quantities.find(str(name)):
             lines.append(f"- `{name}`: {_plain(q.axis)}. {_plain(q.meaning)}")
     return lines
 

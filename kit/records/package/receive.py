@@ -17,7 +17,7 @@ from kit.analysis.words import plural
 from kit.quantities import Quantity
 from kit.records import tables as t
 from kit.records import trials
-from kit.records.journal import Row, Step, new_id, step
+from kit.records.journal import Row, Step, in_parts, new_id, step
 from kit.records.package.check import check_package
 from kit.records.package.own import remember
 from kit.records.package.photos import Landing
@@ -219,11 +219,8 @@ def _renewed(table: Table, rows: list[Row], ids: dict[str, str], trial_id: str) 
 
 def _found(connection: Connection, table: Table, ids: list[str]) -> list[Any]:
     """Return the rows that have one of some ids, whether they count or not."""
-    found: list[Any] = []
-    for start in range(0, len(ids), 500):
-        some = table.c.id.in_(ids[start : start + 500])
-        found += connection.execute(select(table).where(some))
-    return found
+    mine = (select(table).where(table.c.id.in_(some)) for some in in_parts(ids))
+    return [row for query in mine for row in connection.execute(query)]
 
 
 def _shared(

@@ -14,11 +14,11 @@ from sqlalchemy import Column, Connection, Select, Table, select
 from kit import quantities
 from kit.quantities import Quantity
 from kit.records import tables as t
-from kit.records.journal import Row
-from kit.records.things import there
+from kit.records.journal import Row, in_parts
+from kit.records.things import CHAIN, TABLE_OF, joined, there
 from kit.records.trials import trial_row
 
-__all__ = ["PACKED", "Rows", "columns_of", "original_of", "read_rows"]
+__all__ = ["PACKED", "Kept", "Rows", "columns_of", "original_of", "read_rows"]
 
 #: the tables of a package, those referred to first
 PACKED = (
@@ -73,24 +73,19 @@ def read_rows(connection: Connection, trial_id: str) -> Kept:
     def of_trial(table: Table) -> Select[Any]:
         return select(table).where(table.c.trial_id == trial_id, there(table))
 
-    def below(table: Table, *chain: Table) -> Select[Any]:
-        joined: Any = t.bake
-        where = [t.bake.c.trial_id == trial_id]
-        order: list[Column[Any]] = []
-        for above, one in zip((t.bake, *chain), (*chain, table), strict=False):
-            joined = joined.join(one, one.c[f"{above.name}_id"] == above.c.id)
-        for one in (t.bake, *chain, table):
-            where.append(there(one))
-            order.append(one.c.position)
-        return select(table).select_from(joined).where(*where).order_by(*order)
+    def of_level(level: str) -> list[Row]:
+        table, chain = TABLE_OF[level], CHAIN[level]
+        mine = select(table).select_from(joined(level)).where(t.bake.c.trial_id == trial_id)
+        counts = mine.where(*map(there, chain))
+        return rows(table, counts.order_by(*(one.c.position for one in chain)))
 
     def by_id(table: Table, ids: list[str]) -> list[Row]:
-        """In the order of first use; a few at a time, as databases bound a statement's values."""
+        """In the order of first use."""
         wanted = list(dict.fromkeys(ids))
         found: dict[str, Row] = {}
-        for start in range(0, len(wanted), 500):
-            some = table.c.id.in_(wanted[start : start + 500])
-            found |= {row["id"]: row for row in rows(table, select(table).where(some))}
+        for some in in_parts(wanted):
+            these = rows(table, select(table).where(table.c.id.in_(some)))
+            found |= {row["id"]: row for row in these}
         return [found[i] for i in wanted if i in found]
 
     out: Rows = {"trial": [{n.name: getattr(head, n.name) for n in columns_of(t.trial)}]}
@@ -100,10 +95,7 @@ def read_rows(connection: Connection, trial_id: str) -> Kept:
         t.ingredient.c.formula_id == head.formula_id, there(t.ingredient)
     )
     out["ingredient"] = rows(t.ingredient, lines.order_by(t.ingredient.c.position))
-    out["bake"] = rows(t.bake, of_trial(t.bake).order_by(t.bake.c.position))
-    out["dough"] = rows(t.dough, below(t.dough))
-    out["load"] = rows(t.load, below(t.load))
-    out["piece"] = rows(t.piece, below(t.piece, t.dough))
+    out |= {level: of_level(level) for level in CHAIN}
     lots = [bake[f"{kind}_lot_id"] for bake in out["bake"] for kind in ("flour", "yeast")]
     out["lot"] = by_id(t.lot, [lot for lot in lots if lot])
     targets = {level: {row["id"] for row in out[level]} for level in quantities.LEVELS}

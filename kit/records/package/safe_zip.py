@@ -18,7 +18,6 @@ import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from types import TracebackType
 from typing import IO, NoReturn
 
 from kit.errors import DataError
@@ -91,22 +90,12 @@ class SafeZip:
     def __enter__(self) -> "SafeZip":
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        where: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         self._zip.close()
         self._file.close()
 
     def __contains__(self, name: str) -> bool:
         return name in self._members
-
-    @property
-    def names(self) -> list[str]:
-        """The names of the files in it."""
-        return list(self._members)
 
     def refuse(self, what: str, cause: Exception | None = None) -> NoReturn:
         """Raise the error that says what is wrong with this file."""

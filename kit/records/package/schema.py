@@ -22,8 +22,8 @@ from kit.records.package.rows import columns_of
 from kit.records.readings import HOW
 from kit.records.tables import VERSION
 
-__all__ = ["FORMAT", "PHOTO_COLUMNS", "QUANTITY_COLUMNS", "about_table", "descriptor",
-           "piece_cells", "pieces_schema", "quantities_schema", "resource", "resource_name",
+__all__ = ["FORMAT", "QUANTITY_COLUMNS", "about_table", "cell_kinds", "descriptor", "piece_cells",
+           "pieces_schema", "quantities_schema", "resource", "resource_name",
            "table_schema"]  # fmt: skip
 
 #: how a package is laid out; a kit refuses one with a greater number
@@ -110,6 +110,12 @@ _STRUCTURE = {
 }  # fmt: skip
 
 
+def cell_kinds(table: Table) -> dict[str, tuple[str, bool]]:
+    """Return column -> (kind, may be missing) of one of the workspace's tables in a package."""
+    kinds = {c.name: (kind_of(c), bool(c.nullable)) for c in columns_of(table)}
+    return kinds | PHOTO_COLUMNS if table.name == "photo" else kinds
+
+
 def resource_name(table: str) -> str:
     """Return the name of a table's resource."""
     return f"record-{table}"
@@ -194,10 +200,10 @@ def _piece_field(name: str) -> Row:
         type_, about = _STRUCTURE[name]
         needed: Row = {"required": True} if name in ("bake", "dough", "piece") else {}
         return _field(name, type_, about, **needed)
-    known = {quantity.name: quantity for quantity in quantities.all_quantities()}
-    if name not in known:
+    quantity = quantities.find(name)
+    if quantity is None:
         return _field(name, "number", "Nothing is known about this quantity any more.")
-    return _quantity_field(known[name])
+    return _quantity_field(quantity)
 
 
 def _quantity_field(quantity: Quantity) -> Row:

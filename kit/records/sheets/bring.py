@@ -79,23 +79,24 @@ class BroughtIn:
         if self.stopped:
             lines.append("It was stopped. Bring the same table in again for the rest.")
         if self.same:
-            lines.append(f"{_count(self.same, 'value')} stood there already.")
+            lines.append(f"{words.plural(self.same, 'value')} stood there already.")
         if self.changes:
-            lines.append(f"{_count(self.changes, 'entry', 'entries')} replaced:")
-            lines += [f"  {words}" for words in self.changed]
+            entries = "entry" if self.changes == 1 else "entries"
+            lines.append(f"{self.changes} {entries} replaced:")
+            lines += [f"  {told}" for told in self.changed]
             if self.changes > len(self.changed):
                 lines.append(f"  and {self.changes - len(self.changed)} more")
         left = self.problems["row"].nunique()
         if left:
             lines.append(
-                f"{_count(left, 'row')} left out; correct the table and bring it in again:"
+                f"{words.plural(left, 'row')} left out; correct the table and bring it in again:"
             )
             lines += problem_lines(self.problems, 20)
         return "\n".join([*lines, *(f"Look again: {check}" for check in self.checks[:20])])
 
     def _made(self) -> str:
-        made = [_count(n, level) for level, n in self.new.items() if n]
-        made += [_count(self.values, "value")] if self.values else []
+        made = [words.plural(n, level) for level, n in self.new.items() if n]
+        made += [words.plural(self.values, "value")] if self.values else []
         return f" ({', '.join(made)} new)" if made else ""
 
     def _repr_html_(self) -> str:
@@ -109,10 +110,6 @@ class BroughtIn:
               "values": self.values, "same": self.same, "changes": self.changes,
               "left_out": self.problems["row"].nunique(), "stopped": self.stopped}]
         )  # fmt: skip
-
-
-def _count(number: int, one: str, many: str = "") -> str:
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def bring_in(
@@ -161,17 +158,16 @@ def bring_in(
                 known, seen = read_known(step.connection, trial_id), now
             lines = good[start : start + BATCH]
             store_lines(step, trial_id, trial.zone, sheet, lines, known, tally)
-            rows = _count(tally.rows, "row")
+            rows = words.plural(tally.rows, "row")
             step.says = f"{trial.name}: brought in {rows} of {look.name}"
         if progress is not None:
             progress(min(start + BATCH, len(good)), len(good))
     with store.reading() as connection:
         factors = trials.factors(connection, trial_id)
-    unusual = [f"row {row}, {name}: {doubt}" for row, name, doubt in sorted(sheet.doubts)]
     return BroughtIn(
         look.name, len(sheet.rows), tally.rows, tally.new, tally.values, tally.same,
         tuple(tally.told), tally.changed,
-        (*_set_beside(look, factors), *unusual),
+        (*_set_beside(look, factors), *sheet.unusual),
         problem_frame(look, [*sheet.problems, *tally.problems]), stopped,
     )  # fmt: skip
 

@@ -72,6 +72,11 @@ class Sheet:
         bad = {row for row, _ in self.problems}
         return [i for i, row in enumerate(self.rows) if row not in bad]
 
+    @property
+    def unusual(self) -> list[str]:
+        """Return the doubts as lines, by row."""
+        return [f"row {row}, {name}: {doubt}" for row, name, doubt in sorted(self.doubts)]
+
     def column(self, name: str) -> list[Any]:
         """Return a column's cells, empty ones where there is no such column."""
         return self.cells.get(name, [None] * len(self.rows))
@@ -162,7 +167,7 @@ def _structure(sheet: Sheet) -> None:
         for row, code in zip(sheet.rows, codes, strict=True):
             if code == "" and (sheet.wide or name == "bake") and row not in lost:
                 sheet.problem(row, name, "", "must not be empty", f"Say which {name} it is.")
-    loads, places = sheet.read("load", whole_number), sheet.read("place", whole_number)
+    loads, places = sheet.read("load", _whole_number), sheet.read("place", _whole_number)
     sheet.keys["bake"] = bakes
     sheet.keys["dough"] = [
         (bake, dough) if dough or sheet.wide else None
@@ -215,7 +220,7 @@ def _places(sheet: Sheet, bakes: Sequence[Any], loads: Sequence[Any]) -> None:
             on_griddle[bake, load, place] = row, piece
 
 
-def whole_number(cell: Any) -> int | None:
+def _whole_number(cell: Any) -> int | None:
     """Read a load or a place."""
     return whole("number", cell)
 

@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, func, select
 
 from kit.records import tables as t
-from kit.records.things import TABLE_OF, there
+from kit.records.things import CHAIN, FLOUR, TABLE_OF, YEAST, joined, selected, there
 
 __all__ = ["Known", "read_known"]
 
@@ -62,12 +62,9 @@ class Known:
 def read_known(connection: Connection, trial_id: str) -> Known:
     """Read what a trial has."""
     known = Known({level: {} for level in TABLE_OF})
-    flour, yeast = t.lot.alias("flour"), t.lot.alias("yeast")
-    source: Any = t.bake.outerjoin(flour, t.bake.c.flour_lot_id == flour.c.id)
-    source = source.outerjoin(yeast, t.bake.c.yeast_lot_id == yeast.c.id)
-    columns = (t.bake.c.id, t.bake.c.code, t.bake.c.day, flour.c.code, yeast.c.code)
-    mine = t.bake.c.trial_id == trial_id
-    bakes = select(*columns).select_from(source).where(mine, there(t.bake))
+    bakes = selected("bake", trial_id).with_only_columns(
+        t.bake.c.id, t.bake.c.code, t.bake.c.day, FLOUR.c.code, YEAST.c.code
+    )
     key_of: dict[str, Any] = {}
     for bake_id, code, day, flour_lot, yeast_lot in connection.execute(bakes):
         known.ids["bake"][code] = bake_id
@@ -99,14 +96,8 @@ def read_known(connection: Connection, trial_id: str) -> Known:
 
 def _of_trial(trial_id: str, level: str, *columns: Any, taken_out: bool = False) -> Select[Any]:
     """Select from one level's table what belongs to a trial."""
-    table = TABLE_OF[level]
-    chain = [t.bake, *((t.dough,) if level == "piece" else ())]
-    joined: Any = t.bake
-    for below in [*chain[1:], table]:
-        above = t.dough if below is t.piece else t.bake
-        joined = joined.join(below, below.c[f"{above.name}_id"] == above.c.id)
-    query = select(*columns).select_from(joined).where(t.bake.c.trial_id == trial_id)
-    return query if taken_out else query.where(*map(there, [*chain, table]))
+    query = select(*columns).select_from(joined(level)).where(t.bake.c.trial_id == trial_id)
+    return query if taken_out else query.where(*map(there, CHAIN[level]))
 
 
 def _rows(connection: Connection, trial_id: str, *columns: Any) -> list[Any]:

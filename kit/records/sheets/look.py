@@ -13,7 +13,6 @@ import pandas as pd
 
 from kit import quantities
 from kit.errors import DataError, InputError, NotFoundError
-from kit.records.frame import STRUCTURE
 from kit.records.sheets.cells import (
     DATE_ORDERS,
     MIXED,
@@ -124,10 +123,9 @@ class Look:
             raise InputError("percent", percent, "must be 'shown' or 'stored'")
         new = Column(old.heading, meaning, own, percent=percent or old.percent)
         columns = [
-            replace(c, meaning=IGNORED, unit="", doubt="")
-            if c.meaning == meaning != IGNORED else c
+            replace(c, meaning=IGNORED, unit="", doubt="") if c.meaning == meaning != IGNORED else c
             for c in self.columns
-        ]  # fmt: skip
+        ]
         columns[at] = new
         return replace(self, columns=tuple(columns))
 
@@ -161,9 +159,8 @@ class Look:
     @property
     def name(self) -> str:
         """Return what the table is called, its sheet included."""
-        return f"{self.table.name}, sheet {self.table.sheet!r}" * bool(self.table.sheet) or (
-            self.table.name
-        )
+        table = self.table
+        return f"{table.name}, sheet {table.sheet!r}" if table.sheet else table.name
 
     @property
     def long(self) -> bool:
@@ -193,8 +190,8 @@ class Look:
 
     @cached_property
     def _marks(self) -> dict[str, str]:
-        numbers = {*_quantity_names(), "value"}
-        return {m: decimal_mark(cells) for m, cells in self.cells.items() if m in numbers}
+        numbers = (m for m in self.cells if m == "value" or quantities.find(m))
+        return {m: decimal_mark(self.cells[m]) for m in numbers}
 
     @cached_property
     def sheet(self) -> Sheet:
@@ -284,7 +281,8 @@ class Look:
         rows = []
         for column, cells in zip(self.columns, self.table.columns, strict=True):
             example = next((str(x) for x in cells if x is not None), "")
-            label = _labels().get(column.meaning, column.meaning)
+            own = quantities.find(column.meaning)
+            label = own.label if own else column.meaning.replace("_", " ")
             unit = column.unit or _unit_of(column.meaning)
             rows.append((column.heading, column.meaning, label, unit, example, column.doubt))
         return pd.DataFrame(
@@ -324,15 +322,13 @@ class Look:
         return "".join(parts)
 
 
-def look(table: Table, known: Known | None = None) -> Look:
+def look(table: Table) -> Look:
     """Guess what the columns of a table mean.
 
     Parameters
     ----------
     table : Table
         From `kit.records.sheets.file.open_table`.
-    known : Known, optional
-        What the trial has.
 
     Raises
     ------
@@ -357,9 +353,9 @@ def look(table: Table, known: Known | None = None) -> Look:
             doubt = f"{taken[meaning]!r} and {name!r} both mean {meaning}. Which? Now the first."
             meaning = IGNORED
         taken.setdefault(meaning, name)
-        unit = one.unit if meaning in _quantity_names() else ""
+        unit = one.unit if quantities.find(meaning) else ""
         columns.append(Column(name, meaning, unit, doubt))
-    return Look(table, tuple(columns), known=known)
+    return Look(table, tuple(columns))
 
 
 def _distinct(headings: Sequence[str]) -> list[str]:
@@ -385,14 +381,6 @@ def _which(level: str) -> str:
     return f"Which column says the {level}? Without it no row can be stored."
 
 
-def _quantity_names() -> list[str]:
-    return [q.name for q in quantities.all_quantities()]
-
-
-def _labels() -> dict[str, str]:
-    shown = {name: name.replace("_", " ") for name in STRUCTURE}
-    return shown | {q.name: q.label for q in quantities.all_quantities()}
-
-
 def _unit_of(meaning: str) -> str:
-    return next((q.unit for q in quantities.all_quantities() if q.name == meaning), "")
+    own = quantities.find(meaning)
+    return own.unit if own else ""

@@ -40,7 +40,7 @@ def meant(look: "Look") -> Sheet:
         if "bake" not in cells:
             sheet.cells["bake"] = [None if x is None else x.isoformat() for x in days]
     for column in look.columns:
-        if column.meaning in cells and _is_quantity(column.meaning):
+        if column.meaning in cells and quantities.find(column.meaning):
             reader = partial(
                 number_cell, column.meaning, unit=column.unit, mark=look.mark(column.meaning),
                 sure=bool(look.decimal), stored=column.percent == "stored",
@@ -51,10 +51,6 @@ def meant(look: "Look") -> Sheet:
         _long(look, sheet)
     check(sheet)
     return sheet
-
-
-def _is_quantity(name: str) -> bool:
-    return any(q.name == name for q in quantities.all_quantities())
 
 
 def _each(sheet: Sheet, field: str, cells: list[Any], reader: Callable[[Any], Any]) -> list[Any]:
@@ -104,9 +100,10 @@ def _long(look: "Look", sheet: Sheet) -> None:
 
 def _named_quantity(name: Any) -> tuple[Quantity | None, str]:
     one = guess(str(name)) if name is not None else None
-    if one is None or not _is_quantity(one.meaning) or one.doubt:
+    if one is None or one.doubt:
         return None, ""
-    return quantities.get(one.meaning), one.unit
+    quantity = quantities.find(one.meaning)
+    return quantity, one.unit if quantity else ""
 
 
 def _found(sheet: Sheet, known: Known | None, quantity: Quantity, code: Any, i: int) -> bool:

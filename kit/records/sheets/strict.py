@@ -13,6 +13,7 @@ import pandas as pd
 from sqlalchemy import select
 
 from kit import quantities
+from kit.analysis import words
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records import tables as t
 from kit.records.frame import STRUCTURE
@@ -115,10 +116,9 @@ def store_sheet(step: Step, trial_id: str, zone: str, sheet: Sheet) -> list[str]
     _refuse(sheet, [*sheet.problems, *_not_new(known, sheet)])
     store_lines(step, trial_id, zone, sheet, range(len(sheet.rows)), known, tally)
     trial = step.connection.scalar(select(t.trial.c.name).where(t.trial.c.id == trial_id))
-    pieces = "1 piece" if len(sheet.rows) == 1 else f"{len(sheet.rows)} pieces"
+    pieces = words.plural(len(sheet.rows), "piece")
     step.says = f"{trial}: imported {pieces} from {sheet.name}"
-    unusual = [f"row {row}, {name}: {doubt}" for row, name, doubt in sorted(sheet.doubts)]
-    return [*sheet.notes, *unusual]
+    return [*sheet.notes, *sheet.unusual]
 
 
 def _refuse(sheet: Sheet, problems: Iterable[tuple[int, InputError]]) -> None:
@@ -127,7 +127,7 @@ def _refuse(sheet: Sheet, problems: Iterable[tuple[int, InputError]]) -> None:
     said = [str(e) for _, e in sorted(problems, key=lambda p: (p[0], order.get(p[1].field, -1)))]
     if not said:
         return
-    count = "1 problem" if len(said) == 1 else f"{len(said)} problems"
+    count = words.plural(len(said), "problem")
     lines = [f"{sheet.name} has {count}; nothing was stored. Row 1 is the heading.", *said[:_SHOWN]]
     if len(said) > _SHOWN:
         lines.append(f"and {len(said) - _SHOWN} more")
@@ -136,14 +136,10 @@ def _refuse(sheet: Sheet, problems: Iterable[tuple[int, InputError]]) -> None:
 
 def _not_new(known: Known, sheet: Sheet) -> list[tuple[int, InputError]]:
     """Return a problem for each bake the trial has already."""
-    first: dict[str, int] = {}
-    for code, row in zip(sheet.keys["bake"], sheet.rows, strict=True):
-        first.setdefault(code, row)
-    rule, remedy = (
-        "is already in the trial",
-        "Give the new bake another code, or undo the earlier import.",
-    )
+    rule = "is already in the trial"
+    remedy = "Give the new bake another code, or undo the earlier import."
     return [
         (row, InputError("bake", code, rule, remedy, f"row {row}"))
-        for code, row in first.items() if code in known.ids["bake"]
-    ]  # fmt: skip
+        for code, row in sheet.first_row("bake").items()
+        if code in known.ids["bake"]
+    ]

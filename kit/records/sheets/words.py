@@ -145,9 +145,9 @@ def unit_fits(unit: str, meaning: str) -> bool:
     >>> unit_fits("in", "rise_height_mm"), unit_fits("h", "rise_height_mm")
     (True, False)
     """
-    own = {q.name: q for q in quantities.all_quantities()}
+    own = quantities.find(meaning)
     try:
-        return meaning in own and parse(f"1 {unit}", own[meaning].unit) is not None
+        return own is not None and parse(f"1 {unit}", own.unit) is not None
     except UnitError:
         return False
 
@@ -180,8 +180,7 @@ def guess(heading: str) -> Guess:
             return Guess(meaning, unit)
         if _BRACKETED.match(heading):
             doubt = f"{heading!r}: {unit} is no unit of {_label(meaning)}. Which unit is it?"
-            known = {q.name for q in quantities.all_quantities()}
-            return Guess(meaning, "", doubt if meaning in known else "")
+            return Guess(meaning, "", doubt if quantities.find(meaning) else "")
     for words, _ in _splits(heading):
         if either := _EITHER.get(_plain(words)):
             return Guess(IGNORED, "", f"{heading!r}: {either}? It is left out unless you say.")
@@ -194,5 +193,5 @@ def guess(heading: str) -> Guess:
 
 
 def _label(meaning: str) -> str:
-    own = {q.name: q.label for q in quantities.all_quantities()}
-    return own.get(meaning, meaning)
+    own = quantities.find(meaning)
+    return own.label if own else meaning

@@ -166,7 +166,7 @@ def changed(good, table, old, new, count=1):
         ("quantity", b"scorch_mm", b"class", "must be lower-case letters"),
         ("quantity", b"scorch_mm", b"a b", "must be lower-case letters"),
         ("quantity", b"scorch_mm", b"x" * 81, "must be lower-case letters"),
-        ("quantity", b",1,Burnt", b",999999999,Burnt", "must be at most 10"),
+        ("quantity", b",1,Burnt", b",10,Burnt", "must be a whole number from 0 to 9"),
         ("quantity", b"0.0,50.0", b"50.0,0.0", "must be two numbers, the lower one first"),
         ("quantity", b"mm,piece", b"mm,oven", "must be one of bake, dough, load, piece"),
         ("quantity", b"Scorch", b"S" * 300, "must be at most 200 characters long"),

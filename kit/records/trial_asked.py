@@ -1,0 +1,138 @@
+"""What a question to a trial means: outcome, factor, what is held alike, which pieces count."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import pandas as pd
+
+from kit import quantities
+from kit.analysis import words
+from kit.analysis.mixing import mixed_by
+from kit.errors import DataError, InputError, NotFoundError
+from kit.records import planned
+from kit.records.frame import held, present
+from kit.records.trial_records import TrialRecords
+from kit.units import parse
+
+__all__ = ["ALLOWED_FOR", "TrialAsked"]
+
+#: where the baker can ask so that looking does not fool; no part of a page for others
+ALLOWED_FOR = "; “What should I bake next?” (trial.next) allows for every look"
+
+
+class TrialAsked(TrialRecords):
+    """What the verbs that plan and answer fill in from the trial itself."""
+
+    def _outcome(self, outcome: str | None) -> str:
+        """The outcome that was asked for, or the trial's own."""
+        outcome = outcome or self.outcome
+        if outcome is None:
+            raise InputError(
+                "outcome", None, "is not set for this trial", "Say which quantity answers it."
+            )
+        return outcome
+
+    def _together(self, frame: pd.DataFrame, outcome: str | None, *asked: str) -> dict[str, Any]:
+        """Which columns say what belongs together; the mixings whichever factor is asked about."""
+        mixing = mixed_by(*held(frame, outcome, [*asked, *self.factors]))
+        return {"dough": "dough", "bake": "bake", "load": present(frame, "load"), "mixing": mixing}
+
+    def _of_outcome(
+        self, outcome: str | None, leave_out: Iterable[str]
+    ) -> tuple[pd.DataFrame, list[str], str]:
+        """The frame, the factors that were varied, and the outcome."""
+        outcome = self._outcome(outcome)
+        frame, _ = self._recorded((outcome,), leave_out)
+        varied = [f for f in self.factors if f in frame and frame[f].nunique() > 1]
+        return frame, varied, outcome
+
+    def _asked(
+        self, outcome: str | None, by: str | None, matters: float | str | None
+    ) -> tuple[str, str, float | None, list[str]]:
+        """Fill in what was not said from the trial itself."""
+        factors = list(self.factors)
+        outcome = self._outcome(outcome)
+        by = by or (factors[0] if factors else None)
+        if by is None:
+            raise InputError(
+                "by", None, "is not set: the trial has no factor", "Say what was set on purpose."
+            )
+        if matters is None and outcome == self.outcome:
+            matters = self.matters
+        margin = parse(matters, words.unit_of(outcome), "matters", difference=True)
+        return outcome, by, margin, [factor for factor in factors if factor != by]
+
+    def _recorded(
+        self, columns: Sequence[str], leave_out: Iterable[str]
+    ) -> tuple[pd.DataFrame, list[str]]:
+        """The frame, which must hold these columns (the outcome first), and what to say of it."""
+        frame, notes, _ = self._without(leave_out, columns[0])
+        for column in columns:
+            if len(frame) and column not in frame:
+                recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
+                msg = f"nothing is recorded for {column} in {self.name}. Recorded are: {recorded}."
+                raise DataError(msg)
+        return frame, notes
+
+    def _of_plan(self) -> set[str]:
+        """The bakes that a plan was kept for."""
+        with self._store.reading() as connection:
+            return {bake.code for bake in planned.of_plan(connection, self.id)}
+
+    def _bakes_in_all(self, frame: pd.DataFrame, outcome: str) -> int | None:
+        """The bakes of the kept plan and those made besides; None where no plan was kept."""
+        of_plan = self._of_plan()
+        return len(of_plan | _measured(frame, outcome)) if of_plan else None
+
+    def _under_way(self, frame: pd.DataFrame, outcome: str) -> list[str]:
+        """What to know of an answer looked at before its plan is done, or after more than that."""
+        of_plan, made = self._of_plan(), _measured(frame, outcome)
+        left, added = of_plan - made, made - of_plan
+        if left == of_plan:  # no plan was kept, or none of it is baked
+            return []
+        if left:
+            return [
+                f"{len(of_plan) - len(left)} of the {len(of_plan)} planned bakes are measured: "
+                "whoever looks after every bake and stops at the first answer is fooled far more "
+                f"often than one time in twenty{ALLOWED_FOR}"
+            ]
+        if added:
+            return [
+                f"{words.plural(len(added), 'bake')} came on top of the {len(of_plan)} planned: if "
+                "what was seen by then led to more, the answer is less sure than it says"
+            ]
+        return []
+
+    def _without(
+        self, kinds: Iterable[str], outcome: str | None = None
+    ) -> tuple[pd.DataFrame, list[str], list[str]]:
+        """The frame as it was meant, without pieces that certain events happened to.
+
+        Then what was done to it (and how far the plan is done, where an outcome is asked about),
+        and what else was noted on the day.
+        """
+        (frame, notes), kinds = self._as_meant(), [kinds] if isinstance(kinds, str) else list(kinds)
+        if outcome is not None:
+            notes += self._under_way(frame, outcome)
+        events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)
+        happened = events.fillna("").str.split("; ")
+        known = dict.fromkeys(kind for kinds_ in happened for kind in kinds_ if kind)
+        for kind in kinds:
+            if kind not in known:
+                raise NotFoundError("event", kind, known)
+        hit = happened.map(lambda here: bool(set(here) & set(kinds)))
+        also: list[str] = []
+        if kinds:
+            gone = words.plural(int(hit.sum()), "piece")
+            notes.append(f"{gone} left out because of: {', '.join(kinds)}")
+        if rest := [kind for kind in known if kind not in kinds]:
+            also.append(
+                f"also noted: {', '.join(rest)}; leave those pieces out and see whether the "
+                "answer holds"
+            )
+        return frame[~hit], notes, also
+
+
+def _measured(frame: pd.DataFrame, outcome: str) -> set[str]:
+    """The bakes that the outcome was measured in."""
+    return set(frame.loc[frame[outcome].notna(), "bake"]) if outcome in frame else set()
