@@ -37,7 +37,8 @@ def method(c: "Crumb") -> str:
     hand = f" Given by hand: {', '.join(c.by_hand)}." if c.by_hand else ""
     return (
         f"How: a point is open where it is {100 * c.threshold:.1f} % darker than the wall near by "
-        "(linear light, found from the mean profile across cell edges), "
+        "(linear light, found from the mean profile across cell edges; less for a cell paler than "
+        "others of its size, more for a darker one), "
         f"{c.sheet.seen_px_per_mm:.1f} pixels to a millimetre by {c.sheet.kind} "
         f"(± {100 * c.sheet.u_scale.u:.2g} %), cells of at least "
         f"{SMALLEST_MM2:.2f} mm² joined by edges, {c.crust_mm:.1f} mm of crust taken off. Cells "

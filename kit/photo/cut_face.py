@@ -103,7 +103,8 @@ class Crumb:
         Mean depth taken off.
     threshold : float
         A point counts as open where it is darker than the wall near by by more than this share
-        of the wall's light.
+        of the wall's light; less for cells paler than others of their size, more for darker ones
+        (`own_levels`).
     px_per_mm : float
         Of the masks.
     cells : int

@@ -38,8 +38,9 @@ _FLOOR = 0.006  # unevenness of a patch and its print, in ln of light
 #: What JPEG's whole numbers do to red, green and blue of all even patches alike: up to this much
 #: at some qualities (measured on even squares with noise; textured faces are spared)
 _JPEG = np.array([0.3, 0.2, 0.4]) / 255
-#: Most phones are near sRGB and most light is even, some are far from it: as shares of the above
-_STRENGTHS = {"curve": (0.03, 0.3, 1.0), "bow": (0.2, 1.0), "mixed light": (0.3, 1.0)}
+#: Most phones are near sRGB and most light is even, some are far from it: as shares of the above.
+#: A lens that was not corrected for, or a lamp near by, loses up to a fifth at the sides.
+_STRENGTHS = {"curve": (0.03, 0.3, 1.0), "bow": (0.2, 1.0, 2.0), "mixed light": (0.3, 1.0)}
 #: a ground's slope of reflectance over half a picture, least spread of a tile of it, and as how
 #: many tiles it counts however many there are: its blotches are larger than a tile
 _GROUND_SLOPE, _GROUND_SPREAD, _GROUND_TILES = 0.05, 0.015, 12
@@ -295,7 +296,7 @@ def _belief(strength: Mapping[str, float]) -> tuple[Array, Array]:
     sd[_GAINS] = _GAIN
     sd[_COLOURS] = strength["mixed light"]
     sd[_BOWS] = sd[_CORNERS] = strength["bow"]
-    mean[_CORNERS] = -0.5 * strength["bow"]
+    mean[_CORNERS] = -0.5 * min(strength["bow"], 1.0)
     sd[_CURVE] = strength["curve"]
     return sd, mean
 

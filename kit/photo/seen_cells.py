@@ -1,4 +1,4 @@
-"""From the light of a crumb to its cells: where they begin, which are sure, which walls part them.
+"""From the light of a crumb to its cells: where each begins, which are sure, which walls part them.
 
 What each of these steps is unsure of is counted beside: with the threshold higher by its
 uncertainty; and lower, with no thin walls looked for.
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from kit.errors import DataError
 from kit.photo import cells as counting
 from kit.photo import darkness, specks, thin_walls
+from kit.photo.own_levels import own_levels
 from kit.photo.side_light import side_light
 
 __all__ = ["SeenCells", "see_cells"]
@@ -99,9 +100,10 @@ def see_cells(
     # passages that look shut may be open: down to where specks of the wall begin
     lowest = min(level, max(level - u_level, rim.wall + darkness.CLEAR * rim.noise))
     opened = thin_walls.parted(dark_enough, dark, crumb, rim, px_per_mm, seen_px_per_mm)
+    levels = own_levels(opened, sharp, crumb, rim, level, px_per_mm)
     counts = [
         counting.find_cells(open_mask, crumb, px_per_mm, rim.blur_mm, core=core, sure=sure)
-        for open_mask in (opened, opened & (sharp > level + u_level), (sharp > lowest) & crumb)
+        for open_mask in (sharp > levels, sharp > levels + u_level, (sharp > lowest) & crumb)
     ]
     found, less, whole = counting.with_fringe(counts, depth_px)
     lean = side_light(dark, crumb, px_per_mm)

@@ -211,7 +211,7 @@ def test_counting_again_is_quick(plain):
 #: Openness in points, cells/cm² and median cell in %, by level.
 LIMITS = {"easy": (3.5, 9.0, 20.0), "realistic": (3.5, 10.0, 20.0), "hard": (6.5, 24.0, 30.0)}
 UNDER_A_LAMP = {
-    "easy": (8.0, 24.0, 16.0),
+    "easy": (7.5, 24.0, 16.0),
     "realistic": (4.5, 34.0, 18.0),
     "hard": (6.5, 36.0, 26.0),
 }
@@ -245,7 +245,7 @@ def test_errors_and_coverage_on_fresh_seeds():
     """Print errors by level, kind and light; fail beyond about 1.5 × what was found.
 
     Found in November 2026, easy, realistic and hard, on seeds from 1340000: openness 2.0, 1.8 and
-    2.6 points, cells/cm² 5, 5 and 17 %, median cell 10, 8 and 14 %, all outlines within 1 %. What
+    2.6 points, cells/cm² 5, 4 and 17 %, median cell 11, 7 and 12 %, all outlines within 1 %. What
     is far off in cells is mostly labyrinths and spheres that touch, in medians blobs: some ten
     large cells a face, where one cell more moves the median.
     With 24 faces a level an RMSE strays by a seventh (1 in √48) where errors are normal; a few
@@ -280,8 +280,8 @@ def test_errors_and_coverage_on_fresh_seeds():
 def test_errors_and_coverage_under_a_lamp():
     """Print errors on bubbles in space, lit in relief (`relief`); outline and crust are given.
 
-    Found on seeds from 1340000 (November 2026), easy, realistic and hard: openness 7.4, 2.9 and
-    3.6 points, cells/cm² 13, 13 and 18 %, median cell 11, 8 and 14 %: lit slopes look like wall,
+    Found on seeds from 1340000 (November 2026), easy, realistic and hard: openness 5.6, 2.6 and
+    3.1 points, cells/cm² 14, 13 and 18 %, median cell 11, 12 and 15 %: lit slopes look like wall,
     walls between a lit and a dark slope are not seen, and shallow cells are lost. Where the light
     leans, it is said, and the intervals are wider (`side_light`).
     """

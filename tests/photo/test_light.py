@@ -69,3 +69,18 @@ def test_claimed_error_is_that_of_drawn_prints():
     assert np.std(found) < 1.35 * np.sqrt(np.mean(np.square(claimed)))
     inside = np.mean(np.abs(found) < 1.96 * np.array(claimed))
     assert inside >= 0.85
+
+
+def test_a_lens_that_darkens_the_sides_is_in_the_uncertainty():
+    # white, grey and black on both sides, where a fifth of the light is lost; no ground tells
+    tones = (0.88, 0.25, 0.045)
+    places = [(x, y) for x in (60.0, 939.0) for y in (200.0, 399.5, 600.0)]
+    patches = []
+    for tone in tones:
+        for x, y in places:
+            away = np.hypot(x - 499.5, y - 399.5) / 500
+            level = coded(np.array(0.8 * tone * (1 - 0.2 * away**2 / 0.88**2)))
+            patches.append(PatchSeen(np.array([x, y]), np.full(3, float(level)), np.full(3, 0.002),
+                                     np.ones(3, bool), np.full(3, tone)))  # fmt: skip
+    found, u = grey_in_the_middle(patches, 0.3)
+    assert abs(found - np.log(0.3)) < u  # as much as few lenses lose: well within two
