@@ -14,7 +14,7 @@ from kit.photo.solid_fit import SolidFit
 __all__ = ["below_line_ml", "with_scale"]
 
 #: share of what foot and top could hide that is taken as a standard uncertainty (`with_scale`)
-UNSEEN = {"ball": 0.02, "piece": 0.05, "jar": 0.1}
+UNSEEN = {"ball": 0.02, "piece": 0.1, "jar": 0.1}
 
 #: seen from farther off square-on than this a reference lies on the worktop
 FLAT_DEG = 62.0
@@ -40,7 +40,9 @@ def with_scale(
     Of foot and top the camera sees only what turns toward it; the rest goes on as the rims round
     them begin. A dome that closed each would rise by half its radius times the slope at which it
     is last seen: a small share of that is taken as standard uncertainty beside the fit's own (own
-    choice; the foot of a ball of dough and its dome are surer than the two faces of a piece).
+    choice; the foot of a ball of dough and its dome are surer than the two faces of a piece, of
+    which any low dome up to that one would be 0.14; of pieces drawn by three other programs the
+    intervals then held nine heights in ten).
     """
     fit = found.fit
     slopes = (_slope(fit, 0.0), _slope(fit, fit.solid.height_mm))

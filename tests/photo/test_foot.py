@@ -93,3 +93,30 @@ def test_a_griddled_piece_is_not_taken_for_a_dome():
         view = side(flat, scale, "piece", outline=outline)
         assert view.height_mm.parts["kind"] < 0.02
         assert math.isclose(view.height_mm.value, 30, rel_tol=0.03)
+
+
+def domed(radius, wall_top, rim, edge_deg):
+    """A disc with round rims and a low dome: a sphere that meets the upper rim at `edge_deg`."""
+    flat = solids.rounded(radius, wall_top + rim, rim, rim)
+    phi = math.radians(edge_deg)
+    sphere = (radius - rim) / math.sin(phi) + rim
+    turn = np.linspace(math.pi / 2, phi, 300)[1:]
+    over = np.linspace(phi, 0, 300)[1:]
+    low = flat.h < wall_top
+    r = np.r_[flat.r[low], radius - rim + rim * np.sin(turn), sphere * np.sin(over)]
+    h = np.r_[flat.h[low], wall_top + rim * np.cos(turn),
+              wall_top - (sphere - rim) * math.cos(phi) + sphere * np.cos(over)]  # fmt: skip
+    return solids.Shape(r, h)
+
+
+def test_a_low_dome_that_cannot_be_seen_is_in_the_uncertainty():
+    """Its rim is as steep as the line of sight at most: all of it may lie out of sight."""
+    flat = read(np.full((1200, 1600, 3), 90, np.uint8))
+    off = []
+    for seed, share in enumerate((0.0, 0.3, 0.6, 0.9)):
+        for elevation in (5, 8, 11):
+            shape = domed(43, 22, 8, max(share * elevation, 0.01))
+            outline, scale = seen_from(shape, elevation, seed)
+            view = side(flat, scale, "piece", outline=outline)
+            off.append((view.height_mm.value - shape.h[-1]) / view.height_mm.u)
+    assert np.max(np.abs(off)) < 1.96
