@@ -17,6 +17,8 @@ _POINTED = re.compile(
 _ISO = re.compile(
     r"(?P<year>\d{4})-(?P<month>\d{1,2})-(?P<day>\d{1,2})(?=$|[\sT,])[T,\s]*(?P<rest>.*)"
 )
+#: days, each month taken as 31
+_YEAR, _SOON = 372, 62
 _LATER = r"(?:,?\s+(?P<year>(?:19|20)\d\d)(?=$|[\s,]))?(?=$|[\s,])[,\s]*(?P<rest>.*)"
 _NTH = r"(?P<day>\d{1,2})(?:st|nd|rd|th)?"
 _NAMED = (
@@ -42,8 +44,8 @@ def in_iso_form(typed: str, today: date | None = None) -> str:
     ('2026-11-19 8:40', '9.40.15')
     >>> in_iso_form("Dec. 5th, 2026 8am"), in_iso_form("5 December 2026"), in_iso_form("2026-12-5")
     ('2026-12-05 8am', '2026-12-05', '2026-12-05')
-    >>> in_iso_form("Dec 5 9:40", date(2026, 11, 26)), in_iso_form("Dec 5"), in_iso_form("3/4/2026")
-    ('2025-12-05 9:40', 'Dec 5', '3/4/2026')
+    >>> in_iso_form("Dec 31 9:40", date(2027, 1, 2)), in_iso_form("Dec 5"), in_iso_form("3/4/2026")
+    ('2026-12-31 9:40', 'Dec 5', '3/4/2026')
     """
     for pattern in (_POINTED, _ISO, *_NAMED):
         found = pattern.fullmatch(typed.strip())
@@ -55,9 +57,18 @@ def in_iso_form(typed: str, today: date | None = None) -> str:
             year = int(found["year"]) + 2000 * (len(found["year"]) == 2)
         else:
             assert today is not None
-            year = today.year - ((month, day) > (today.month, today.day))
+            year = _year(month, day, today)
         return f"{year:04d}-{month:02d}-{day:02d} {found['rest']}".strip()
     return typed
+
+
+def _year(month: int, day: int, today: date) -> int:
+    """The year of the last such day, but of the next where that is not two months away.
+
+    Whoever notes what has been is then told that it is still to come, and no year is lost.
+    """
+    later = 31 * (month - today.month) + day - today.day
+    return today.year - (later > 0) + (0 < later % _YEAR <= _SOON)
 
 
 def _month(said: str) -> int:

@@ -83,7 +83,13 @@ def given_number(value: object, field: str, where: str = "") -> float | None:
 
 
 def check_range(
-    field: str, number: float, low: float, high: float, remedy: str = "", where: str = ""
+    field: str,
+    number: float,
+    low: float,
+    high: float,
+    remedy: str = "",
+    where: str = "",
+    unit: str = "",
 ) -> None:
     """Refuse a number that is infinite or lies outside its range.
 
@@ -92,7 +98,7 @@ def check_range(
     InputError
     """
     if math.isinf(number):
-        rule = "must be a finite number"
+        rule, unit = "must be a finite number", ""
     elif low <= number <= high:
         return
     elif math.isinf(high):
@@ -101,4 +107,4 @@ def check_range(
         rule = f"must be at most {high:g}"
     else:
         rule = f"must lie between {low:g} and {high:g}"
-    raise InputError(field, number, rule, remedy, where)
+    raise InputError(field, number, f"{rule} {unit}".rstrip(), remedy, where)

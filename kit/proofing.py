@@ -286,10 +286,12 @@ class TrialProof(TrialRecords):
 
         Stored as `double_minutes`, computed, with its uncertainty; one undo takes all back. A time
         somebody entered stays. One beyond the last reading is not kept: nobody saw it; what was
-        kept of such a dough before a reading was corrected is taken back.
+        kept of such a dough before a reading was corrected is taken back, its stages' length not.
         """
         told = self.rise(shape=shape)
         doughs = {(d.bake.code, d.code): d for d in self.doughs()}
+        offers = (offer for bake in self.bakes() for offer in self.from_times(bake).offers)
+        staged = {o.thing.id for o in offers if (o.quantity, o.state) == ("double_minutes", "same")}
         rows = []
         with self._step() as step:
             known = readings.known_values(step.connection, self.id, ["double_minutes"])
@@ -308,7 +310,7 @@ class TrialProof(TrialRecords):
                 state = unseen or "kept"
                 if has is not None and how not in ("computed", "planned"):
                     state = unseen or f"entered as {has:.0f} min, which stays"
-                elif unseen and how == "computed":
+                elif unseen and how == "computed" and thing.id not in staged:
                     readings.record(step, self.id, thing, "double_minutes", None, "computed")
                     state += f"; the {has:.0f} min kept before are taken back"
                 elif has == minutes and how == "computed":

@@ -126,7 +126,7 @@ class Quantity:
         number = given_number(value, self.name, where)
         if number is None:
             return Checked(None)
-        check_range(self.name, number, *self.possible, self._ask(), where)
+        check_range(self.name, number, *self.possible, self._ask(), where, self.unit)
         if self.whole and not number.is_integer():
             raise InputError(self.name, number, "must be a whole number", self._ask(), where)
         usual_low, usual_high = self.usual

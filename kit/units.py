@@ -332,8 +332,11 @@ def parse(
         elif name is None:
             raise UnitError(field, text, "has a number without a unit at the end", where=where)
         else:
+            said = name[0].strip()
+            if last is not None and last.symbol == "h" and said.lower().rstrip(".") == "m":
+                said = "min"  # metres do not follow hours
             try:
-                found = find_unit(name[0], _named(dimension), field)
+                found = find_unit(said, _named(dimension), field)
             except UnitError as exc:
                 told = (exc.rule, exc.remedy)
                 if dimension == "own":

@@ -198,6 +198,10 @@ def test_quantities_may_be_called_as_the_screen_does(run):
     written = run(*words, "--outcome", "rise_height_mm", "--by", "retard_hours")
     assert spoken.exit_code == 0
     assert spoken.output == written.output
+    # of the factors, which are few, a word is enough
+    assert run(*words, "--by", "malt").output == run(*words, "--by", "malt_percent").output
+    assert run(*words, "--by", "malt").exit_code == 0
+    assert "nothing is recorded for rain" in run(*words, "--by", "rain").stderr
 
 
 def test_what_happened_is_noted(run, tmp_path):
@@ -414,6 +418,10 @@ def test_a_plan_says_in_our_words_what_it_cannot_use(run):
     ):  # fmt: skip
         refused = run(*plan, *words)
         assert (refused.exit_code, refused.stderr.strip()) == (2, f"kit: {told}")
+    for seed in ("0", "20261203"):  # a day is a good seed, and larger than any count
+        assert run(*plan, "--seed", seed).exit_code == 0
+    no_seed = run(*plan, "--seed", "one").stderr
+    assert no_seed.startswith("kit: --seed is 'one': must be a whole number, 0 or more")
     assert run(*plan, "--retard", "2 d", "--keep").exit_code == 0
     with kit.Workspace("bakes") as ws:
         planned = ws.trial("salt").planned(ws.trial("salt").planned_bakes()[0])

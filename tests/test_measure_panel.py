@@ -297,6 +297,15 @@ def test_two_points_are_put_on_every_photo_anew(panel, calls):
     assert calls.asked[-2][2]["points"] == [(30, 200), (300, 210)]
 
 
+def test_a_disc_s_mark_is_not_one_of_two_points_to_confirm(panel):
+    one = panel.one
+    one.reference.kind.value = "disc"
+    drag(panel, "end-disc", 40, 200)
+    choose(panel, "1A2 crumb.jpg")
+    one.reference.kind.value = "points"
+    assert one.lie_right.layout.display == "none"
+
+
 def test_how_the_camera_was_held_is_said_for_two_points(panel, calls):
     one = panel.one
     one.reference.kind.value = "points"

@@ -109,7 +109,7 @@ def test_a_factor_of_the_griddle_goes_inside_each_dough(panel):
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
-        ("settings", "0 to 130", "diastatic malt is 130 (settings): must lie between 0 and 20."),
+        ("settings", "0 to 130", "diastatic malt is 130 (settings): must lie between 0 and 20 %."),
         ("settings", "0.4", "settings is [0.4] (diastatic malt): must be at least two."),
         ("settings", "lots", "diastatic malt is 'lots' (settings): is not a number."),
         ("matters", "-2", "what matters is '-2': must be above 0."),

@@ -324,6 +324,22 @@ def test_a_time_kept_before_a_reading_was_corrected_is_taken_back(trial):
         assert not readings.known_values(connection, trial.id, ["double_minutes"])
 
 
+def test_a_time_that_follows_from_the_stages_is_not_taken_back(trial):
+    bake = trial.add_bake("2026-01-08")
+    dough = trial.add_dough(bake)
+    trial.stage(dough, "shaped", START)
+    for minutes, ratio in [(20, 1.1), (40, 1.3), (60, 1.5), (80, 1.7)]:
+        trial.note_rise(dough, ratio, at=START + timedelta(minutes=minutes))
+    trial.stage(dough, "doubled", START + timedelta(minutes=110))
+    trial.times_into_readings(bake)
+    done = trial.keep_double()
+    assert done.kept == 0
+    assert "taken back" not in str(done)
+    with trial._store.reading() as connection:
+        known = readings.known_values(connection, trial.id, ["double_minutes"])
+    assert known == {(dough.id, "double_minutes"): (110, "computed")}
+
+
 def test_forecast_by_the_clock_of_the_kitchen_and_narrowing(trial):
     doughs = proofed(trial, weeks=3)
     dough = doughs[-1]

@@ -38,7 +38,8 @@ def test_impossible_is_refused_with_field_value_and_remedy():
     with pytest.raises(InputError) as caught:
         quantities.get("malt_percent").parse("1000000", "dough 1A")
     assert str(caught.value) == (
-        "malt_percent is 1000000 (dough 1A): must lie between 0 and 20. Enter diastatic malt in %."
+        "malt_percent is 1000000 (dough 1A): must lie between 0 and 20 %. "
+        "Enter diastatic malt in %."
     )
     with pytest.raises(InputError) as caught:
         quantities.get("extra_flips").parse("1.5", "piece 1A1")

@@ -174,7 +174,7 @@ def test_what_another_window_saved_is_not_overwritten_unasked(panel, trial, type
 @pytest.mark.parametrize(
     ("typed", "says"),
     [
-        ("0", "“0” must lie between 1 and 300. Enter height in mm."),
+        ("0", "“0” must lie between 1 and 300 mm. Enter height in mm."),
         ("tall", "“tall” is not a number."),
         ("3 oz", "“3 oz” oz measures mass, expected length."),
         ("1,050", "“1,050” could mean two numbers. Write 1.050 or 1050."),
@@ -437,10 +437,10 @@ def test_what_happened_is_noted_and_can_be_undone(panel, trial):
     form.note.click()
     assert "is not a time" in form.at.said.value
     assert trial.events().empty
-    form.more.value, form.at.value = "the flame was too high", "yesterday 9:40"
+    form.more.value, form.at.value = "the flame was too high", "9:40"
     form.note.click()
-    # the bake is over: yesterday is the day before it
-    told = "Noted: burnt &lt;i&gt;, piece 1A2, 09:40 on Wednesday 2026-06-17. Undo takes it back."
+    # the bake is over: a time alone is of its day
+    told = "Noted: burnt &lt;i&gt;, piece 1A2, 09:40 on Thursday 2026-06-18. Undo takes it back."
     assert told in form.said.value
     assert form.what.value == form.more.value == form.at.value == ""
     told = trial.events().iloc[0]
@@ -515,7 +515,7 @@ def test_fahrenheit_without_its_letter_is_offered(ws, trial, type_into):
     type_into.panel.tables["dough"].add("dough_temp_c")
     offer = "76 °F would be 24.4 °C: write 76 F if you mean that."
     assert type_into("dough", dough, "dough_temp_c", "76") == (
-        "refused", "76", f"“76” must lie between -10 and 60. {offer}",
+        "refused", "76", f"“76” must lie between -10 and 60 °C. {offer}",
     )  # fmt: skip
     # 200 °F are 93.33 °C by the definition of the scale, (200 - 32) x 5/9
     assert (

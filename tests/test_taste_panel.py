@@ -145,9 +145,11 @@ def test_too_few_tasters_and_missing_answers_are_said_in_the_panel_s_words(panel
     assert "answers are missing from Jon and Kim" in panel.opened.value
     assert "tick “Open it although answers are missing”" in panel.opened.value
     assert panel.answer is None
+    assert "Still to come: Jon and Kim." in panel.marks.children[-1].value
     panel.without.value = True
     panel.unblind.click()
     assert panel.answer is not None
+    assert panel.marks.children[-1].value == "<p>1 of 3 answers are in.</p>"  # no more will come
 
 
 def test_tasters_that_cannot_be_read_are_told_at_once(panel):

@@ -102,7 +102,7 @@ def test_an_empty_workspace_says_so(ws):
         ),
         (
             {"factors": {"malt_percent": [0, 1e6]}},
-            "malt_percent is 1000000 (factor): must lie between 0 and 20. "
+            "malt_percent is 1000000 (factor): must lie between 0 and 20 %. "
             "Enter diastatic malt in %.",
         ),
     ],
@@ -198,7 +198,7 @@ def test_formula(ws):
         ),
         (
             [("flour", "flour", 100), ("milk", "liquid", -1)],
-            "percent is -1 (milk): must lie between 0 and 1000. Enter share in %.",
+            "percent is -1 (milk): must lie between 0 and 1000 %. Enter share in %.",
         ),
     ],
 )

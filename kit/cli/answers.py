@@ -11,7 +11,7 @@ from rich.table import Table
 from kit.cli import tables
 from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say, screen
 from kit.errors import InputError
-from kit.quantities import called
+from kit.quantities import called, find, label
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
@@ -149,6 +149,7 @@ def _answer(
         one = chosen(ws, trial)
         for name in ("outcome", "by"):
             asked[name] = None if asked[name] is None else called(asked[name])
+        asked["by"] = _factor(asked["by"], list(one.factors))
         if asked["adjust"] is not None:  # else what else the trial changed is held alike
             asked["adjust"] = [called(name) for name in asked["adjust"]]
         outcome = asked["outcome"] or one.outcome
@@ -158,6 +159,15 @@ def _answer(
         answer = one.compare(**asked, leave_out=leave_out)
         report = one.report(answer, leave_out, others)
         return _Told(answer, report, (ws.folder or Path()) / one.page_name(answer))
+
+
+def _factor(said: str | None, factors: list[str]) -> str | None:
+    """The one factor that is meant by a word or two of its label, else what was said."""
+    if said is None or find(said) is not None:
+        return said
+    given = set(said.lower().split())
+    meant = [f for f in factors if given <= set(label(f).lower().split())]
+    return meant[0] if given and len(meant) == 1 else said
 
 
 def _from_table(

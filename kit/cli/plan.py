@@ -77,7 +77,7 @@ def plan(
         _needed("--bakes", bakes), doughs_per_bake=_needed("--doughs", doughs),
         pieces_per_dough=_needed("--pieces", pieces), places=_needed("--places", places),
     )  # fmt: skip
-    drawn, apart = _needed("--seed", seed), _needed("--every-days", every_days)
+    drawn, apart = _seed(seed), _needed("--every-days", every_days)
     same = _same({"retard_hours": retard, "side_minutes": side}, factors, keep)
     if keep and not trial:
         raise InputError("--trial", trial, "is needed to keep a plan", "Give it a name.")
@@ -128,6 +128,13 @@ def _needed(option: str, typed: str) -> int:
     if number is None:
         raise InputError(option, typed, "must not be empty", "Write 1, 2, 3 …")
     return number
+
+
+def _seed(typed: str) -> int:
+    try:
+        return int(typed)  # a day without its dashes is larger than any count
+    except ValueError:
+        raise InputError("--seed", typed, "must be a whole number, 0 or more") from None
 
 
 #: what is planned alike for all: quantity -> option, unit, and what is taken when nothing is said

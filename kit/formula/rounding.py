@@ -81,6 +81,7 @@ def round_up(value_g: float, step_g: float) -> float:
 class Achieved:
     """What a weight on a scale really is: its range, and whether the scale is fine enough."""
 
+    percent: float
     planned_g: float
     step_g: float
     low_percent: float
@@ -89,7 +90,7 @@ class Achieved:
     @property
     def coarse(self) -> bool:
         """Whether the scale's step is more than 2 % of the amount."""
-        return self.planned_g > 0 and self.step_g > COARSE * self.planned_g * (1 + 1e-12)
+        return self.percent > 0 and self.step_g > COARSE * self.planned_g * (1 + 1e-12)
 
     @property
     def range_percent(self) -> str:

@@ -39,7 +39,7 @@ class Hand:
     def turn(self) -> None:
         """Go on to another photo: the camera may have moved, so its marks are only drawn there."""
         self.forget()
-        self._before |= self.ends
+        self._before |= {key: at for key, at in self.ends.items() if key != "end-disc"}
         self.ends = {}
 
     @property

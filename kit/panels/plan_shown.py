@@ -57,8 +57,8 @@ def show_plan(
         f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
         _doubts(plan, powers, weights, schedule, unusual),
         '<div class="kit-pictures">',
-        _picture(plan.plot(), "Which dough is mixed when", str(plan), "Boxes are doughs, in the "
-                 "order of mixing; alike colours are alike recipes."),
+        _picture(plan.plot(), "Which dough is mixed when", str(plan), "Boxes are doughs; "
+                 "alike colours are alike recipes."),
     ]  # fmt: skip
     if power is not None:
         table = power.doughs_against_pieces()

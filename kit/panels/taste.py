@@ -246,6 +246,10 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
         return list(done[~done].index)
 
+    def _blind(self, told: Any) -> bool:
+        """Whether a tasting was not opened yet."""
+        return bool(told["sample"].isna().all())
+
     def _show_tasting(self) -> None:
         if self._filling:
             return
@@ -302,6 +306,8 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         """Say how many plates are answered, and by whom not."""
         done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
         left = list(dict.fromkeys(name for name, _ in self._left(told)))
+        if not self._blind(told):
+            left = []  # what did not come before it was opened comes no more
         wait = f" Still to come: {escape(words.join(left[:8]))}." if left else ""
         more = " …" if len(left) > 8 else ""
         self.marks.children = [
@@ -355,13 +361,14 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             self.opened.value = trouble(str(exc))
             return
         self.opened.value = f'<p role="status">{escape(words.capital(said))}.</p>'
+        self._show_marks()
         self._show_answer()
 
     def _show_answer(self) -> None:
         """Show what an open tasting says; of a blind one nothing."""
         self.answer, self.shown.value = None, ""
         told = self._served()
-        if told.empty or told["sample"].isna().all():
+        if self._blind(told):
             return
         self.unblind.disabled = self.save.disabled = True
         try:

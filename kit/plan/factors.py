@@ -210,6 +210,8 @@ def _rounded(quantity: str, value: float) -> float | int:
 
 
 def _typed(quantity: quantities.Quantity, text: str) -> float:
+    if quantity.unit == "%" and text.strip().lower() == "none":  # as the bench sheet says it
+        text = "0"
     value = quantity.parse(text, "settings").value
     if value is None:
         raise InputError(

@@ -132,7 +132,10 @@ def doughs_of_a_plan(plan: "Plan", ax: "Axes | None" = None) -> "Axes":
     ax.tick_params(length=0, colors=_INK)
     for side in ("top", "right", "left", "bottom"):
         ax.spines[side].set_visible(False)
-    ax.set_xlabel("Order of mixing", color=_INK)
+    # the timetable mixes what stands longer in the fridge earlier, on the day before if need be
+    retarded = any(f.decided == "retarding" for f in plan.factors)
+    first = "\n(longer retards first, by the timetable)" if retarded else ""
+    ax.set_xlabel(f"Order of mixing{first}", color=_INK)
     return ax
 
 

@@ -153,9 +153,14 @@ def add_load(step: Step, bake: Bake) -> Load:
 
 
 def _check_place(
-    connection: Connection, dough: Dough, load: Load | None, place: object, piece_id: str = ""
+    connection: Connection,
+    dough: Dough,
+    load: Load | None,
+    place: object,
+    piece_id: str = "",
+    moved: bool = False,
 ) -> int | None:
-    """Return a place on the griddle that is free in a load of the dough's own bake."""
+    """Return a place that is free in a load of the dough's own bake; `moved` there on its place."""
     number = whole("place", place)
     if load is None:
         if number is not None:
@@ -174,9 +179,11 @@ def _check_place(
         )
     )
     if number is not None and taken is not None:
-        raise InputError(
-            "place", number, f"is taken by piece {taken}", "Choose another place.", str(load)
-        )
+        if moved:
+            rule = f"has piece {taken} on the same place, {number}, already"
+            raise InputError("load", str(load), rule, "Choose another place first.")
+        rule = f"is taken by piece {taken}"
+        raise InputError("place", number, rule, "Choose another place.", str(load))
     return number
 
 
@@ -259,7 +266,8 @@ def change_thing(step: Step, trial_id: str, thing: Thing, values: Mapping[str, A
         load = new.pop("load", piece.load)
         # taken off its load, a piece has no place either
         place = new.get("place", None if load is None else piece.place)
-        new["place"] = _check_place(step.connection, thing.dough, load, place, thing.id)
+        moved = "place" not in new
+        new["place"] = _check_place(step.connection, thing.dough, load, place, thing.id, moved)
         new["load_id"] = None if load is None else load.id
     step.change(TABLE_OF[thing.level], thing.id, new)
 

@@ -505,7 +505,7 @@ def test_what_does_not_fit_is_refused_with_the_nearest(factors, kitchen, kind, m
         ),
         (
             lambda: Factor("malt_percent", (0, 130)), InputError,
-            "malt_percent is 130: must lie between 0 and 20. Enter diastatic malt in %.",
+            "malt_percent is 130: must lie between 0 and 20 %. Enter diastatic malt in %.",
         ),
         (
             lambda: Factor("malt_percent", (0, 1, 1.0)), InputError,
@@ -690,6 +690,9 @@ def test_faces():
     said = sorted(text.get_text() for text in ax.texts)
     assert said == sorted(f"{d.dough}\n{d.malt_percent:g} %" for d in plan.doughs.itertuples())
     assert len(ax.patches) == 8
+    assert ax.get_xlabel() == "Order of mixing"
+    ax = design([RETARD], Kitchen(2, 2)).plot()
+    assert "longer retards first" in ax.get_xlabel()
 
 
 # slips of the pen
@@ -732,10 +735,17 @@ def test_a_comma_without_a_space_is_told_as_what_it_was_read_as(text, told):
         ("0 - 1,2", (0, 0.4, 0.8, 1.2)),
         ("0-1.2", (0, 0.4, 0.8, 1.2)),
         ("0 % - 1,2 % in 3", (0, 0.6, 1.2)),
+        ("none or 1", (0, 1)),
+        ("None to 1.2", (0, 0.4, 0.8, 1.2)),
     ],
 )
 def test_settings_as_people_type_them(text, settings):
     assert Factor.written("malt_percent", text).settings == settings
+
+
+def test_none_is_a_share_alone():
+    with pytest.raises(InputError, match="is not a number"):
+        Factor.written("liquid_temp_c", "none or 5")
 
 
 def test_settings_that_are_alike_are_told_as_typed():

@@ -641,13 +641,14 @@ def test_nonsense_about_the_kitchen(given, message):
          "retard_hours is None (dough A): is not in the plan. Give retard_hours=16, or 0 for "
          "doughs that are not chilled."),
         (plan({"A": -16}), InputError,
-         "retard_hours is -16 (dough A): must lie between 0 and 240. Enter cold retard in h."),
+         "retard_hours is -16 (dough A): must lie between 0 and 240 h. Enter cold retard in h."),
         (plan({"A": 16}, side_minutes=0), InputError,
          "side_minutes is 0 (piece A1): must be above 0. Enter minutes a side."),
         (plan({"A": 16}, side_minutes="six"), InputError,
          "side_minutes is 'six' (piece A1): must be a number."),
         (plan({"A": 16}, proof_minutes=-5), InputError,
-         "proof_minutes is -5 (piece A1): must lie between 0 and 1440. Enter warm proof in min."),
+         "proof_minutes is -5 (piece A1): must lie between 0 and 1440 min. Enter warm proof in "
+         "min."),
     ],
     ids=lambda value: value[:30] if isinstance(value, str) else "",
 )  # fmt: skip

@@ -141,7 +141,7 @@ def test_every_kind_of_trouble_is_found(tmp_path):
     assert told.to_frame()["what"].tolist() == [
         "1 pieces belong to a dough that was taken out.",
         "1 readings belong to nothing that exists.",
-        "malt: Height of piece 1A1 is -1, which must lie between 1 and 300.",
+        "malt: Height of piece 1A1 is -1, which must lie between 1 and 300 mm.",
         "1 values of shine, which is no quantity this kit knows.",
         "1 rows of dough are taken out or not, unlike the journal says.",
         "3 rows of photo stand in no line of the journal.",

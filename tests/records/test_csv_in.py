@@ -142,7 +142,7 @@ def test_every_problem_is_told_at_once_by_row_and_nothing_is_stored(trial, tmp_p
         "hollow_tap is '1.5' (row 3): must be a whole number. Enter tap.\n"
         "day is '2026-11-27' (row 4): bake 1 has 2026-11-26 in row 2. One bake has one day.\n"
         "dough is '' (row 4): must not be empty. Say which dough it is.\n"
-        "malt_percent is '1000000' (row 4): must lie between 0 and 20. "
+        "malt_percent is '1000000' (row 4): must lie between 0 and 20 %. "
         "Enter diastatic malt in %.\n"
         "room_temp_c is '5 oz' (row 4): oz measures mass, expected temperature. "
         "Write it in °C, for example 40.5 °C or 105 F.\n"

@@ -83,7 +83,7 @@ def test_the_newest_counts_however_it_came(trial, made):
         ),
         (
             lambda t, m: t.record(m.dough, "malt_percent", "1000000"),
-            "malt_percent is 1000000 (dough 1A): must lie between 0 and 20. "
+            "malt_percent is 1000000 (dough 1A): must lie between 0 and 20 %. "
             "Enter diastatic malt in %.",
         ),
         (

@@ -101,7 +101,7 @@ def test_good_rows_now_the_others_corrected_without_duplicates(ws, trial, tmp_pa
         },
         {
             "sheet": "bakes.csv", "row": 5, "column": "Height mm", "value": "500",
-            "remedy": "Must lie between 1 and 300. Enter height in mm.",
+            "remedy": "Must lie between 1 and 300 mm. Enter height in mm.",
         },
     ]  # fmt: skip
     first = trial.bring_in(look)

@@ -1,7 +1,7 @@
 """Stages: when they were, what can follow what, and that nothing is lost or overridden."""
 
 import tempfile
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
@@ -73,7 +73,9 @@ def all_through(k, day="2025-11-26"):
         ("2025-11-25 21:15", "2025-11-25T20:15"),
         ("25.11.2025 21:15", "2025-11-25T20:15"),
         ("25.11. 21.15", "2025-11-25T20:15"),
-        ("27.11., 21:15", "2024-11-27T20:15"),  # the last one: tomorrow is still to come
+        ("27.2., 21:15", "2025-02-27T20:15"),
+        ("1 Feb 21:15", "2025-02-01T20:15"),  # the last one, not that of next year
+        ("noon yesterday", "2025-11-25T11:00"),
         ("2025-11-25T21:15:30", "2025-11-25T20:15:30"),
         ("2025-11-25T21:15:00+02:00", "2025-11-25T19:15"),
         ("2025-11-25T21:15:00.250Z", "2025-11-25T21:15:00.250"),
@@ -96,6 +98,22 @@ def test_what_is_no_time_is_refused(typed):
         f"at is {typed!r} (dough 1A): is not a time. "
         "Write 9:40, yesterday 21:15, or 2026-11-26 09:40."
     )
+
+
+@pytest.mark.parametrize("typed", ["27.11., 21:15", "Dec 5 9:40", "3 Jan 9 am"])
+def test_a_day_soon_to_come_is_not_that_of_the_last_year(typed):
+    with pytest.raises(InputError, match="is still to come"):
+        read_when("at", typed, "Europe/Berlin", NOON)
+
+
+@pytest.mark.parametrize(
+    ("typed", "is_utc"),
+    [("9:40", "2025-08-03T07:40"), ("yesterday 9:40", "2025-11-25T08:40"),
+     ("Nov 5 9:40", "2025-11-05T08:40")],
+)  # fmt: skip
+def test_only_a_time_that_names_no_day_is_of_the_day_given(typed, is_utc):
+    read = read_when("at", typed, "Europe/Berlin", NOON, today=date(2025, 8, 3))
+    assert read == datetime.fromisoformat(is_utc).replace(tzinfo=UTC)
 
 
 def test_a_time_to_come_asks_whether_yesterday_is_meant():
@@ -274,7 +292,7 @@ def test_what_is_unusual_is_asked_about_and_what_cannot_be_is_not_recorded(kitch
     )
     made = trial.stage(a, "out of the fridge", "2025-11-26 10:00")
     assert made.doubt == (
-        "retard_hours is 594.333333333 (dough 1A): must lie between 0 and 240. Is the time right?"
+        "retard_hours is 594.333333333 (dough 1A): must lie between 0 and 240 h. Is the time right?"
     )
     found = trial.times_into_readings(kitchen.bake, settings=True)
     assert found.recorded == ()

@@ -62,6 +62,15 @@ def test_what_is_not_there_lists_what_is(trial, made):
     assert refused(NotFoundError, trial.load, 2, bake="1") == "no load '2'. There are: '1'."
 
 
+def test_a_load_whose_place_is_taken_is_refused_as_the_load(trial, made):
+    piece = trial.add_piece(made.dough, trial.add_load(made.bake), 2)
+    assert refused(InputError, trial.change, piece, load=made.load) == (
+        "load is 'load 1 of bake 1': has piece 1A2 on the same place, 2, already. "
+        "Choose another place first."
+    )
+    assert trial.piece(piece.code).load == piece.load
+
+
 def test_a_code_two_share_asks_which(trial, made):
     other = trial.add_bake("2026-12-03")
     for bake in (made.bake, other):

@@ -65,12 +65,14 @@ def read_when(
     '2026-11-25T20:15:00+00:00'
     """
     clock = ZoneInfo(zone)
-    read, which = _read(field, value, today or now.astimezone(clock).date(), where)
+    here = now.astimezone(clock).date()
+    read, which = _read(field, value, here, today or here, where)
     if read.tzinfo is None:
         read = _placed(field, value, read, which, clock, where)
     at = read.astimezone(UTC)
     if at > now + _SLACK:
-        bare = isinstance(value, str) and re.fullmatch(r"[\d:.]+\s*[apm.]*", value.strip().lower())
+        clock_alone = r"[\d:.]+\s*[apm.]*|noon"
+        bare = isinstance(value, str) and re.fullmatch(clock_alone, value.strip().lower())
         remedy = f"Write yesterday {str(value).strip()} if that is meant." if bare else _EXAMPLE
         raise InputError(
             field, str(value), f"is still to come (it is {say_when(now, zone)})", remedy, where
@@ -93,13 +95,15 @@ def read_at(field: str, value: str | datetime | None, zone: str) -> str:
 
 
 def _read(
-    field: str, value: str | datetime, today: date, where: str
+    field: str, value: str | datetime, today: date, unnamed: date, where: str
 ) -> tuple[datetime, str | None]:
     """Return the time as it stands there, naive where no offset does, and which of two it is."""
     if isinstance(value, datetime) and value == value:  # pandas' NaT is a datetime
         return value.replace(fold=0), "second" if value.fold else None
-    typed = re.sub(r"\bnoon$", "12:00", str(value).strip(), flags=re.IGNORECASE)
-    typed = re.sub(r"^(.+?)[,\s]+(today|yesterday)$", r"\2 \1", typed, flags=re.IGNORECASE)
+    typed = re.sub(
+        r"^(.+?)[,\s]+(today|yesterday)$", r"\2 \1", str(value).strip(), flags=re.IGNORECASE
+    )
+    typed = re.sub(r"\bnoon$", "12:00", typed, flags=re.IGNORECASE)
     # a clock time after it: 9.10.15 alone is none
     if re.search(r"[,\s]\d?\d(?:[:.]|\s*[ap]\.?m)", typed, re.IGNORECASE):
         typed = in_iso_form(typed, today)
@@ -109,13 +113,13 @@ def _read(
             if not re.search(r"\d[T ]\d", typed):
                 raise ValueError(typed)
             return datetime.fromisoformat(typed), None
-        named, half = (found["day"] or "today").lower(), (found["half"] or "").lower()
+        named, half = (found["day"] or "").lower(), (found["half"] or "").lower()
         hour = int(found["hour"])
         if half:
             if not 1 <= hour <= 12:
                 raise ValueError(typed)
             hour = hour % 12 + (12 if half == "p" else 0)
-        on = {"today": today, "yesterday": today - timedelta(days=1)}.get(named)
+        on = {"": unnamed, "today": today, "yesterday": today - timedelta(days=1)}.get(named)
         on = on or date.fromisoformat(named)
         second = int(found["second"] or 0)
         which = found["which"]
