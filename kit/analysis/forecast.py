@@ -51,8 +51,8 @@ class Forecast(Told):
     Parameters
     ----------
     hours, low, high : float
-        Since the start: as likely before as after, and an interval. Infinite where it may never
-        be double.
+        Since the start: as likely before as after, and an interval, both of a dough that becomes
+        double; infinite where it more likely never does.
     last_hours : float
         Hours since the start of the last reading; 0 before the first.
     top_ratio : float
@@ -308,8 +308,11 @@ def _tell(
     ])  # fmt: skip
     past = pasts["gompertz"]
     times = clock.back(draws.double())
+    never = float(draws.weight[~np.isfinite(times)].sum())
+    # one chance in twenty of never, told by itself, would leave the interval without an end
+    becomes = 1 - never if never < 0.5 else 1.0
     middle, low, high = (
-        weighted_quantile(times, draws.weight, chance)
+        weighted_quantile(times, draws.weight, chance * becomes)
         for chance in (0.5, (1 - level) / 2, (1 + level) / 2)
     )
     last_hours = float(t[-1]) if len(t) else 0.0
@@ -323,7 +326,7 @@ def _tell(
         top_ratio=top,
         now_hours=told,
         look_hours=look,
-        never=float(draws.weight[~np.isfinite(times)].sum()),
+        never=never,
         now=now,
         room_temp_c=clock.room,
         earlier=() if past is None else past.doughs,

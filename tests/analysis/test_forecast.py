@@ -87,6 +87,23 @@ def test_a_logistic_rise_is_forecast_as_well():
     assert abs(off) < 0.03
 
 
+@pytest.mark.parametrize("name", list(SHAPES))
+def test_a_first_dough_has_an_interval_with_an_end(name):
+    """Where it may level off before, the interval is of a dough that does become double."""
+    rng, shape = np.random.default_rng(8543203), SHAPES[name]
+    phi = np.log([1.8, {"gompertz": 0.89, "logistic": 0.69}[name], 1.5])
+    truth = float(double(phi, shape))
+    t = np.linspace(0.2, 0.7, 4) * truth
+    held, chances = 0, []
+    for _ in range(8):
+        f = forecast(t, read(phi, t, rng, shape, 0.01))
+        assert np.isfinite(f.high)
+        held += f.low <= truth <= f.high
+        chances.append(f.never)
+    assert held >= 6
+    assert (max(chances) > 0.05) == (name == "gompertz")  # a slowing one may be levelling off
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("name", ["gompertz", "logistic"])
 def test_either_rise_is_forecast_as_well(name):

@@ -44,7 +44,7 @@ def test_read_by_keyboard_and_seen_at_once(page, lab, proofing):
     page.get_by_label("Trial", exact=True).select_option(label=proofing)
     look = page.locator(".kit-look")
     look.filter(has_text="Look").wait_for(timeout=20_000)
-    page.get_by_text("with 90 %").first.wait_for()
+    page.get_by_text("between").first.wait_for()
     assert errors_in_cells(page) == []
     shoot(page, "rise-first", tall=1900)
 
