@@ -124,7 +124,7 @@ def method(f: "Forecast") -> str:
         "For the statistician: modified Gompertz and logistic curves (Zwietering et al. 1990), "
         "each by its evidence, log gain, log speed and log fastest moment normal from dough to "
         "dough, normal–inverse-Wishart prior, readings by importance sampling; "
-        f"{100 * f.level:.0f} % interval of the posterior"
+        f"{100 * f.level:.0f} % interval of the posterior of doughs that double"
     )
     if f.room_temp_c is not None:
         text += (

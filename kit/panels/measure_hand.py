@@ -68,17 +68,7 @@ class Hand:
         self.corrected = {name: None for name in self.corrected if name == "place"}
 
     def moved(self, marking: Marking, key: str, result: Any) -> None:
-        """Take where a mark was dragged.
-
-        Parameters
-        ----------
-        marking : Marking
-            As it is now.
-        key : str
-            Of the grip.
-        result : Side, Crumb, Browning or None
-            What the mark was drawn by.
-        """
+        """Take where a mark was dragged; the parameters are those of `measure_marks.dragged`."""
         if key.startswith("end"):
             self.ends[key] = marking.at(key)
         self.said |= dragged(marking, key, result, self.said)
