@@ -45,6 +45,16 @@ def test_cells_are_thin(path):
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_what_makes_a_panel_is_folded_away_and_safe_from_keys(path):
+    """Only so does the page make it by itself (`panels/jupyter/labextensions`)."""
+    panels = [c for c in cells(path) if "= panels." in "".join(c["source"])]
+    assert panels
+    for cell in panels:
+        assert cell["metadata"]["jupyter"] == {"source_hidden": True}
+        assert (cell["metadata"]["deletable"], cell["metadata"]["editable"]) == (False, False)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 def test_answers_are_asserted(path):
     """Stripped outputs compare with nothing, so numbers that matter stand in the cells."""
     assert any("assert " in "".join(cell["source"]) for cell in cells(path))

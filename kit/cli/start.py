@@ -80,6 +80,7 @@ def _lab(folder: Path, browser: bool, port: int) -> None:
         f"--ServerApp.open_browser={browser}",
         "--ServerApp.answer_yes=True",  # Ctrl-C ends it without a question
         "--LabApp.default_url=/doc/tree/compare.ipynb",
+        f"--LabApp.extra_labextensions_path={settings / 'labextensions'}",
         "--LabApp.log_level=ERROR",
         "--ServerApp.log_level=ERROR",
     ]

@@ -10,12 +10,22 @@ WHAT_MAY_BE_CUT = "p, select, input, textarea, li, button"
 
 
 def open_notebook(page, address, name=None):
-    """Open a notebook of the workspace, or whatever the address says, and wait for Python."""
+    """Open a notebook of the workspace, or whatever the address says, and wait for Python.
+
+    A notebook of the kit makes its panels by itself: they are waited for.
+    """
     page.goto(address.replace("compare.ipynb", f"{name}.ipynb") if name else address)
     page.wait_for_function(
         "() => window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel",
         timeout=40_000,
     )
+    if name or "compare.ipynb" in address:
+        made_ready(page)
+
+
+def made_ready(page):
+    """Wait until the panels of a page are made."""
+    page.locator(".kit-page[aria-busy=false]").wait_for(timeout=60_000)
 
 
 def run_all(page):

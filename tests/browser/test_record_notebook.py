@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
-from lab_pages import cut_off, open_notebook, run_all, shoot
+from lab_pages import cut_off, open_notebook, shoot
 
 import kit
 
@@ -18,9 +18,8 @@ HEIGHTS = [31.5, 30.2, 32.8, 29.9, 31.1, 30.7, 34.0, 33.2, 35.1, 34.4, 33.9, 34.
 
 
 def open_and_run(page, lab):
-    """Open the notebook and run all cells, as the menu does."""
+    """Open the notebook; it makes its panels by itself."""
     open_notebook(page, lab[0], "record")
-    run_all(page)
     page.get_by_label("Trial", exact=True).wait_for(timeout=40_000)
     page.locator(".kit-entry td").first.wait_for(timeout=40_000)
 
@@ -194,18 +193,39 @@ def kernel_pid(lab):
 
 
 def test_killed_kernel_loses_nothing(page, lab, trial):
+    """JupyterLab starts another, the page makes its panels again, what was typed is saved."""
     open_and_run(page, lab)
     first, second, third = codes(trial)[:3]
     field(page, "Height mm", f"piece {first}").fill("31,5")
     page.keyboard.press("Enter")
     wait_saved(page, "Height mm", f"piece {first}")
+    page.locator(".kit-panel").first.evaluate("e => e.classList.add('kit-of-before')")
     for pid in kernel_pid(lab):
         os.kill(pid, signal.SIGKILL)
     page.keyboard.type("30,2")
     page.keyboard.press("Enter")
-    page.get_by_role("alert").filter(has_text="NOT SAVED").first.wait_for(timeout=10_000)
+    page.keyboard.type("32.8")
+    page.keyboard.press("Enter")
     # JupyterLab's own word that the kernel died comes in between
     page.locator(".jp-Dialog").get_by_role("button", name="Ok").click()
+    page.locator(".kit-of-before").wait_for(state="detached", timeout=30_000)
+    wait_saved(page, "Height mm", f"piece {third}")
+    wait_saved(page, "Height mm", f"piece {second}")
+    assert field(page, "Height mm", f"piece {first}").input_value() == "31.5"
+    assert recorded(trial, "rise_height_mm")[:3] == [31.5, 30.2, 32.8]
+    assert page.get_by_role("alert").filter(has_text="NOT SAVED").count() == 0
+
+
+def test_a_kernel_that_is_gone_is_said_and_nothing_is_lost(page, lab, trial):
+    open_and_run(page, lab)
+    first, second, third = codes(trial)[:3]
+    field(page, "Height mm", f"piece {first}").fill("31,5")
+    page.keyboard.press("Enter")
+    wait_saved(page, "Height mm", f"piece {first}")
+    page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.shutdown()")
+    page.keyboard.type("30,2")
+    page.keyboard.press("Enter")
+    page.get_by_role("alert").filter(has_text="NOT SAVED").first.wait_for(timeout=10_000)
     field(page, "Height mm", f"piece {third}").fill("32.8")
     page.keyboard.press("Enter")
     banner = page.get_by_role("alert").filter(has_text="2 values")
@@ -216,9 +236,9 @@ def test_killed_kernel_loses_nothing(page, lab, trial):
     time.sleep(4)  # a retry that reaches no kernel changes nothing
     assert banner.is_visible()
     assert recorded(trial, "rise_height_mm")[1] != 30.2
-    # not awaited: the command asks first
-    page.evaluate("() => { window.jupyterapp.commands.execute('runmenu:restart-and-run-all'); }")
-    page.get_by_role("button", name="Confirm Kernel Restart").click()
+    page.locator(".kit-panel").first.evaluate("e => e.classList.add('kit-of-before')")
+    page.evaluate("() => { window.jupyterapp.commands.execute('kernelmenu:restart'); }")
+    page.locator(".kit-of-before").wait_for(state="detached", timeout=30_000)
     wait_saved(page, "Height mm", f"piece {third}")
     wait_saved(page, "Height mm", f"piece {second}")
     assert field(page, "Height mm", f"piece {first}").input_value() == "31.5"
@@ -425,17 +445,16 @@ def test_restarted_from_another_window(page, lab, trial):
     first, second = codes(trial)[:2]
     other = page.context.new_page()
     open_and_run(other, lab)
+    for window in (page, other):
+        window.locator(".kit-panel").first.evaluate("e => e.classList.add('kit-of-before')")
     # not awaited: the command asks first
     other.evaluate("() => { window.jupyterapp.commands.execute('kernelmenu:restart'); }")
     other.get_by_role("button", name="Confirm Kernel Restart").click()
-    other.wait_for_timeout(5000)
+    for window in (other, page):
+        window.locator(".kit-of-before").wait_for(state="detached", timeout=30_000)
     other.close()
-    field(page, "Height mm", f"piece {first}").fill("31,5")
-    page.keyboard.press("Enter")
-    page.get_by_role("alert").filter(has_text="NOT SAVED").first.wait_for(timeout=10_000)
-    run_all(page)
-    wait_saved(page, "Height mm", f"piece {first}")
-    field(page, "Height mm", f"piece {second}").fill("30,2")
-    page.keyboard.press("Enter")
-    wait_saved(page, "Height mm", f"piece {second}")
+    for piece, typed in ((first, "31,5"), (second, "30,2")):
+        field(page, "Height mm", f"piece {piece}").fill(typed)
+        page.keyboard.press("Enter")
+        wait_saved(page, "Height mm", f"piece {piece}")
     assert recorded(trial, "rise_height_mm")[:2] == [31.5, 30.2]

@@ -10,7 +10,6 @@ pytestmark = pytest.mark.browser
 
 def open_and_run(page, lab):
     open_notebook(page, lab[0], "rise")
-    run_all(page)
     page.get_by_label("Now (times the start)", exact=True).wait_for(timeout=60_000)
 
 
@@ -41,6 +40,7 @@ def readings(lab, name):
 
 def test_read_by_keyboard_and_seen_at_once(page, lab, proofing):
     open_and_run(page, lab)
+    run_all(page)
     page.get_by_label("Trial", exact=True).select_option(label=proofing)
     look = page.locator(".kit-look")
     look.filter(has_text="Look").wait_for(timeout=20_000)

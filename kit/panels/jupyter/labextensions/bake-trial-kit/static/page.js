@@ -1,0 +1,107 @@
+// A notebook of the kit opens as a page: its panels are made once Python is there, and again after
+// Python was restarted; the lines that make them are folded away. A prebuilt JupyterLab extension
+// written by hand: a module-federation container with one plugin.
+
+(() => {
+  const NAME = "bake-trial-kit";
+  // Of all code only this runs unasked, and only where it is folded away: opening one of the kit's
+  // own panels. So a notebook from elsewhere can do nothing by being opened.
+  const OPENS_A_PANEL =
+    /^(from kit import panels\s+)?([a-z]\w*) = panels\.[a-z]\w*\(((follows=)?[a-z]\w*(\.workspace)?)?\)\s+\2\s*$/;
+  const FOLDED = ".jp-Cell-inputWrapper:has(.jp-InputPlaceholder)";
+  const MAKING = `.kit-page[aria-busy="true"] ${FOLDED}`;
+  const STYLE = `
+    .kit-page ${FOLDED} {display: none}
+    .kit-page ${FOLDED} ~ .jp-Cell-outputWrapper .jp-OutputPrompt {visibility: hidden}
+    ${MAKING} {display: block; padding-left: var(--jp-cell-prompt-width)}
+    ${MAKING} > * {display: none}
+    ${MAKING}::after {content: "Getting ready …"}
+  `;
+  const AFTER_MS = 1000; // after a restart, for "Restart Kernel and Run All Cells" to come first
+  let shared;
+
+  // A library of JupyterLab's own, as it is loaded already
+  async function library(name) {
+    const [version] = Object.values(shared[name]);
+    return (await version.get())();
+  }
+
+  function panelCells(notebook) {
+    return notebook.widgets.filter(({ model }) => model.type === "code"
+      && model.getMetadata("jupyter")?.source_hidden
+      && OPENS_A_PANEL.test(model.sharedModel.getSource()));
+  }
+
+  async function asPage({ node, content: notebook, context, sessionContext }, actions) {
+    await context.ready;
+    if (!panelCells(notebook).length) return;
+    node.classList.add("kit-page");
+    let making = false;
+    let wanted = true;
+    let ended = false; // Python, by this window or by itself: what it says as it starts is no news
+    let waits;
+
+    async function make() {
+      if (!wanted) return;
+      wanted = false;
+      making = true;
+      node.setAttribute("aria-busy", "true");
+      try {
+        await actions.runCells(notebook, panelCells(notebook), sessionContext);
+      } finally {
+        making = false;
+        node.setAttribute("aria-busy", "false");
+      }
+    }
+
+    function anew() {
+      clearTimeout(waits);
+      wanted = !making; // where making them is what ended Python, it would do so again
+    }
+
+    // who runs all cells makes the panels themselves
+    actions.executionScheduled.connect((_, what) => {
+      if (what.notebook === notebook) wanted = false;
+    });
+    sessionContext.kernelChanged.connect((_, { newValue }) => {
+      if (newValue && !ended) anew();
+    });
+    sessionContext.statusChanged.connect((_, status) => {
+      if (status.endsWith("restarting")) {
+        ended = true;
+        anew();
+      } else if (status === "starting" && !ended) {
+        anew(); // another window ended it
+      } else if (status === "idle") {
+        ended = false;
+        clearTimeout(waits);
+        if (wanted) waits = setTimeout(make, AFTER_MS);
+      }
+    });
+    await sessionContext.ready;
+    await sessionContext.session?.kernel?.info;
+    await make();
+  }
+
+  async function plugin() {
+    const { INotebookTracker, NotebookActions } = await library("@jupyterlab/notebook");
+    return {
+      id: `${NAME}:page`,
+      autoStart: true,
+      requires: [INotebookTracker],
+      activate: (_, tracker) => {
+        document.head.append(Object.assign(document.createElement("style"), { textContent: STYLE }));
+        tracker.widgetAdded.connect((_, panel) => asPage(panel, NotebookActions));
+      },
+    };
+  }
+
+  window._JUPYTERLAB = window._JUPYTERLAB ?? {};
+  window._JUPYTERLAB[NAME] = {
+    init: (scope) => { shared = scope; },
+    get: async () => {
+      const made = await plugin();
+      return () => ({ __esModule: true, default: made });
+    },
+  };
+})();

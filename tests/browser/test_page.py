@@ -1,0 +1,104 @@
+"""A notebook opens as a page: panels without a click, and nothing else runs unasked."""
+
+import json
+
+import pytest
+from lab_pages import made_ready, open_notebook, shoot
+
+pytestmark = pytest.mark.browser
+
+#: Lines like those that make a panel, and what else somebody could have put there.
+NOT_OURS = [
+    "open('ran', 'w').close()",
+    "from kit import panels\n\npanel = panels.compare(open('ran', 'w'))\npanel",
+    "from kit import panels\n\npanel = panels.compare()\nopen('ran', 'w').close()\npanel",
+    "panel = panels.compare(); open('ran', 'w').close()\npanel",
+    "import panels\n\npanel = panels.compare()\npanel",
+    "panel = panels.__loader__()\npanel",
+]
+
+
+def counts(page):
+    """How often each code cell was run: its number, or None."""
+    return page.evaluate(
+        """() => [...window.jupyterapp.shell.currentWidget.content.model.cells]
+            .filter(c => c.type === "code").map(c => c.executionCount)"""
+    )
+
+
+def address_of(lab, name):
+    return lab[0].replace("compare.ipynb", name)
+
+
+def book(path, sources):
+    """A notebook whose cells are all folded away."""
+    cells = [
+        {"cell_type": "code", "id": f"c{i}", "metadata": {"jupyter": {"source_hidden": True}},
+         "execution_count": None, "outputs": [], "source": source}
+        for i, source in enumerate(sources)
+    ]  # fmt: skip
+    kernel = {"name": "python3", "display_name": "Python 3"}
+    path.write_text(
+        json.dumps({"nbformat": 4, "nbformat_minor": 5, "cells": cells,
+                    "metadata": {"kernelspec": kernel}})
+    )  # fmt: skip
+
+
+def test_panels_are_there_without_a_click(page, lab):
+    open_notebook(page, lab[0], "compare")
+    page.locator(".kit-answer svg").first.wait_for(timeout=40_000)
+    assert counts(page)[:4] == [1, 2, 3, 4]
+    assert set(counts(page)[4:]) == {None}  # the examples wait for the baker
+    assert page.locator(".jp-Notebook").evaluate("e => e.scrollTop") == 0
+    code = page.locator(".cm-line")
+    assert code.filter(has_text="panels.compare()").filter(visible=True).count() == 0
+    assert code.filter(has_text="trial.compare(").first.is_visible()
+    shoot(page, "page-opened")
+    # the panel stands below the text, not beside it
+    text = page.get_by_role("heading", name="Did it matter?").bounding_box()["x"]
+    assert abs(page.locator(".kit-panel").first.bounding_box()["x"] - text) < 12
+    page.evaluate("window.jupyterapp.commands.execute('notebook:show-all-cell-code')")
+    code.filter(has_text="panels.compare()").filter(visible=True).wait_for()
+
+
+def test_what_makes_a_panel_cannot_be_deleted_by_a_key(page, lab):
+    open_notebook(page, lab[0], "compare")
+    panel = page.locator(".kit-panel").first
+    panel.wait_for()
+    page.evaluate("window.jupyterapp.shell.currentWidget.content.activeCellIndex = 1")
+    for key in ("d", "d", "x", "m"):
+        page.keyboard.press(key)
+    page.keyboard.press("Escape")  # the word that this cell cannot be changed
+    assert panel.is_visible()
+    assert page.locator(".kit-panel").count() == 4
+
+
+def test_restart_and_run_all_runs_each_cell_once(page, lab):
+    open_notebook(page, lab[0], "record")
+    page.get_by_label("Trial", exact=True).wait_for(timeout=40_000)
+    # not awaited: the command asks first
+    page.evaluate("() => { window.jupyterapp.commands.execute('runmenu:restart-and-run-all'); }")
+    page.get_by_role("button", name="Confirm Kernel Restart").click()
+    page.wait_for_function(
+        """() => [...window.jupyterapp.shell.currentWidget.content.model.cells]
+            .filter(c => c.type === "code").at(-1).executionCount""",
+        timeout=60_000,
+    )
+    page.wait_for_timeout(2500)
+    made_ready(page)
+    done = counts(page)
+    assert done == list(range(1, len(done) + 1))
+
+
+def test_a_notebook_from_elsewhere_does_nothing_by_being_opened(page, lab):
+    book(lab[1] / "from-elsewhere.ipynb", NOT_OURS)
+    open_notebook(page, address_of(lab, "from-elsewhere.ipynb"))
+    page.wait_for_timeout(3000)
+    assert set(counts(page)) == {None}
+    # beside a panel that may be made, the others are left as they are
+    ours = "from kit import panels\n\np = panels.rise()\np"
+    book(lab[1] / "with-a-panel.ipynb", [*NOT_OURS, ours])
+    open_notebook(page, address_of(lab, "with-a-panel.ipynb"))
+    page.locator(".kit-panel").first.wait_for(timeout=60_000)
+    assert counts(page) == [None] * len(NOT_OURS) + [1]
+    assert not (lab[1] / "ran").exists()
