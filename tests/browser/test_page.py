@@ -102,3 +102,22 @@ def test_a_notebook_from_elsewhere_does_nothing_by_being_opened(page, lab):
     page.locator(".kit-panel").first.wait_for(timeout=60_000)
     assert counts(page) == [None] * len(NOT_OURS) + [1]
     assert not (lab[1] / "ran").exists()
+
+
+def test_saving_and_the_list_of_commands_are_within_reach_of_a_field(page, lab):
+    open_notebook(page, lab[0], "compare")
+    matters = page.get_by_label("What matters (mm)", exact=True)
+    matters.focus()
+    page.evaluate("() => { window.jupyterapp.shell.currentWidget.context.model.dirty = true; }")
+    page.keyboard.press("Control+s")
+    page.wait_for_function(
+        "() => !window.jupyterapp.shell.currentWidget.context.model.dirty", timeout=10_000
+    )
+    page.keyboard.press("Control+Shift+c")
+    page.locator(".lm-CommandPalette input").wait_for(timeout=10_000)
+    page.keyboard.press("Escape")
+    page.wait_for_timeout(300)
+    matters.focus()
+    page.keyboard.type("dd")  # no command of the notebook
+    assert page.locator(".kit-panel").count() == 4
+    assert matters.input_value().endswith("dd")

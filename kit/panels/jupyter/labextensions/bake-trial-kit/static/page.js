@@ -83,14 +83,26 @@
     await make();
   }
 
+  // A panel keeps JupyterLab's keys from its fields (`panels/keys`); saving the notebook and the list
+  // of all commands, the one way to most of them without a mouse, stay within reach.
+  function letThrough(event, commands) {
+    const field = event.target.closest?.("[data-lm-suppress-shortcuts]");
+    const key = event.shiftKey ? "c" : "s";
+    if (!field || !(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== key) return;
+    field.removeAttribute("data-lm-suppress-shortcuts");
+    commands.processKeydownEvent(event);
+    field.setAttribute("data-lm-suppress-shortcuts", "true");
+  }
+
   async function plugin() {
     const { INotebookTracker, NotebookActions } = await library("@jupyterlab/notebook");
     return {
       id: `${NAME}:page`,
       autoStart: true,
       requires: [INotebookTracker],
-      activate: (_, tracker) => {
+      activate: (app, tracker) => {
         document.head.append(Object.assign(document.createElement("style"), { textContent: STYLE }));
+        window.addEventListener("keydown", (event) => letThrough(event, app.commands), true);
         tracker.widgetAdded.connect((_, panel) => asPage(panel, NotebookActions));
       },
     };
