@@ -8,7 +8,9 @@ const RETRY_MS = 3000; // and try again, ever more slowly
 const SLOWEST_MS = 15000;
 const KEPT = "kit-entry|";
 
-let number = 0; // for ids that are unlike any other on the page
+// ids unlike any other on the page: every table is a module of its own, and counts for itself
+const OWN = `kit-entry-${Math.random().toString(36).slice(2)}`;
+let number = 0;
 
 function make(tag, attributes = {}, ...children) {
   const element = document.createElement(tag);
@@ -82,7 +84,7 @@ class Cell {
     this.sent = null; // the text last sent
     this.seq = 0; // and its number
     this.base = null; // for text from before a reload: the saved text it was typed over
-    const id = `kit-entry-${++number}`;
+    const id = `${OWN}-${++number}`;
     this.input = make("input", {
       type: "text", autocomplete: "off", autocapitalize: "off", spellcheck: "false",
       enterkeyhint: "next", "aria-describedby": id,
@@ -310,7 +312,8 @@ class Table {
     this.summarise();
   }
   drawHead(columns) {
-    const corner = make("th", { scope: "col" }, this.model.get("corner"));
+    const named = this.model.get("corner");
+    const corner = named ? make("th", { scope: "col" }, named) : make("td");
     const heads = columns.map((column) => make(
       "th", { scope: "col", title: column.tip || null },
       column.text, make("span", { class: "kit-entry-more" }, column.more),

@@ -4,6 +4,7 @@ In JupyterLab a cell that is not being edited listens to single keys: the down a
 next cell, two times d deletes the cell. Text fields are spared, menus, boxes and buttons are not.
 An element marked ``data-lm-suppress-shortcuts`` is; the mark has to stand on each of them.
 
+ipywidgets gives a button without a hint the title "null", which is shown and read out: taken away.
 A button that stays pressed shows it by a shade only: the same hand tells screen readers, and names
 a row of such buttons after its label.
 """
@@ -30,6 +31,8 @@ class OwnKeys(anywidget.AnyWidget):
         const mark = () => {
           panel.querySelectorAll(focusable).forEach(
             (item) => item.setAttribute("data-lm-suppress-shortcuts", "true"));
+          panel.querySelectorAll("[title='null']").forEach(
+            (item) => item.removeAttribute("title"));
           panel.querySelectorAll(".widget-toggle-button").forEach((item) =>
             item.setAttribute("aria-pressed", item.classList.contains("mod-active")));
           panel.querySelectorAll(".widget-toggle-buttons").forEach((row) => {

@@ -95,7 +95,9 @@ class Reader {
     this.read.firstChild.textContent = way.key === "ratio" ? "Now (times the start)" : "Now (mm)";
     this.note.textContent = `${name}: note it — ${when}`;
     this.begin.textContent = `${name}: the clock starts — ${when}`;
+    const held = document.activeElement === this.begin;
     this.begin.hidden = this.model.get("started");
+    if (held && this.begin.hidden) this.now.focus(); // what is hidden loses the keyboard
     this.note.disabled = this.begin.disabled = !this.model.get("dough");
   }
   press(typed) {

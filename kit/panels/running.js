@@ -160,6 +160,7 @@ class Board {
   show() {
     const rows = this.model.get("rows");
     const keys = new Set(rows.map((row) => row.key));
+    const held = [...this.list.children].findIndex((e) => e.contains(document.activeElement));
     for (const [key, place] of this.places) {
       if (!keys.has(key)) {
         place.element.remove();
@@ -175,6 +176,11 @@ class Board {
       }
       place.show(row);
     });
+    // the row that had the keyboard is gone, as a load's is whose side times differ
+    if (held >= 0 && !this.list.contains(document.activeElement)) {
+      const near = this.list.children[Math.min(held, rows.length - 1)] ?? this.list;
+      near.querySelector("button")?.focus();
+    }
   }
   press(row, stage) {
     const id = `${Date.now()}-${Math.random().toString(36).slice(2)}`;

@@ -192,6 +192,16 @@ def kernel_pid(lab):
     return found
 
 
+def test_a_field_is_described_by_its_own_words(page, lab, trial):
+    """Each table counts by itself: a screen reader must not read out another's state."""
+    open_and_run(page, lab)
+    ids = page.evaluate("() => [...document.querySelectorAll('[id]')].map(e => e.id)")
+    own = [one for one in ids if one.startswith("kit-")]
+    assert len(own) > PIECES
+    assert len(own) == len(set(own))
+    assert page.locator(".kit-panel [title='null']").count() == 0
+
+
 def test_killed_kernel_loses_nothing(page, lab, trial):
     """JupyterLab starts another, the page makes its panels again, what was typed is saved."""
     open_and_run(page, lab)
@@ -267,7 +277,7 @@ def test_a_busy_kernel_saves_later_and_once(page, lab, trial):
 def test_unsaved_text_of_another_bake_is_told(page, lab, trial):
     open_and_run(page, lab)
     first = codes(trial)[0]
-    page.get_by_label("Also record").last.select_option(label="Core temperature (°C)")
+    page.get_by_label("Also of each piece").select_option(label="Core temperature (°C)")
     field(page, "Core temperature °C", f"piece {first}").fill("hot")
     page.keyboard.press("Enter")
     page.locator("td[data-state=refused]").wait_for(timeout=10_000)
@@ -324,7 +334,7 @@ def test_a_block_pasted_and_filled_down(page, lab, trial):
     assert recorded(trial, "ball_weight_g")[0] == 70
 
     # another column, and one value for all
-    page.get_by_label("Also record").last.select_option(label="Core temperature (°C)")
+    page.get_by_label("Also of each piece").select_option(label="Core temperature (°C)")
     core = field(page, "Core temperature °C", f"piece {first}")
     core.fill("201 F")
     core.press("Control+d")

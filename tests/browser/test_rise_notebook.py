@@ -129,6 +129,25 @@ def test_a_reading_is_not_lost_when_python_dies(page, lab, proofing):
     assert readings(lab, proofing)[-1] == pytest.approx(1.6)
 
 
+def test_the_keyboard_stays_when_the_clock_starts(page, lab, proofing):
+    """The button that started it goes; the field that comes next has the keyboard."""
+    from kit.workspace import Workspace
+
+    with Workspace(lab[1]) as ws:
+        ws.trial(proofing).add_dough(ws.trial(proofing).bakes()[0])
+    open_and_run(page, lab)
+    page.get_by_label("Trial", exact=True).select_option(label=proofing)
+    dough = page.get_by_label("Dough", exact=True)
+    dough.locator("option").filter(has_text="1B").wait_for(state="attached", timeout=20_000)
+    dough.select_option(label=dough.locator("option").filter(has_text="1B").inner_text())
+    begin = page.get_by_role("button", name="dough 1B: the clock starts — now")
+    begin.focus()
+    page.keyboard.press("Enter")
+    begin.wait_for(state="hidden", timeout=20_000)
+    field = page.get_by_label("Now (times the start)", exact=True)
+    assert field.evaluate("e => e === document.activeElement")
+
+
 def test_readable_on_a_phone(page, lab):
     page.set_viewport_size({"width": 400, "height": 800})
     open_and_run(page, lab)

@@ -138,6 +138,18 @@ def test_pieces_on_the_griddle_tick_by_the_second(page, lab, bench):
     shoot(page, "running-griddle")
 
 
+def test_the_keyboard_stays_where_a_load_becomes_two_rows(page, lab, bench):
+    """Its pieces are turned at different times, so its row gives way to two."""
+    open_and_run(page, bench[1])
+    load = page.get_by_role("button", name="load 1: on the griddle — now")
+    load.focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("status").filter(has_text="Noted: load 1 of bake 1 on the").wait_for()
+    load.wait_for(state="detached")
+    held = page.evaluate("document.activeElement.textContent")
+    assert held.startswith("load 1, 5 min a side (1A1)")
+
+
 def test_nothing_pressed_is_lost_when_python_dies(page, lab, bench):
     name, address = bench
     open_and_run(page, address)
