@@ -197,7 +197,7 @@ def find_unit(name: str, dimension: str, field: str = "value") -> Unit:
     if found:
         rule = f"{found[0].symbol} measures {found[0].dimension}, expected {wanted}"
     else:
-        rule = f"unknown unit, expected {wanted}"
+        rule = f"has an unknown unit, expected {wanted}"
     remedy = f"Write it in {metric}, for example {example}." if metric else f"Write {example}."
     if dimension == "percent" and found and found[0].dimension in ("mass", "volume"):
         remedy = "It is a share of the flour: 2.5 g to 500 g of flour is 0.5 %."

@@ -79,7 +79,7 @@ def test_nothing_typed_is_missing_never_zero(nothing):
         (
             "5 foo",
             "g",
-            "rise_height_mm is '5 foo' (piece 1A3): unknown unit, expected mass. "
+            "rise_height_mm is '5 foo' (piece 1A3): has an unknown unit, expected mass. "
             "Write it in g, for example 61.4 g or 2 1/8 oz.",
         ),
         (

@@ -36,6 +36,8 @@ _AMOUNT = re.compile(
     rf"[-+]?(?:{_NUMBER}\s*(?P<first>{_WEIGHT})(?!\w)\.?\s+)*{_NUMBER}(?:\s*(?P<unit>{_UNIT})(?!\w)\.?)?",
     re.IGNORECASE,
 )
+#: a number that stands by itself before or behind a name
+_SPARE = re.compile(r"^\d[\d.,]*(?=\s)|(?<=\s)\d[\d.,]*$")
 
 
 def read_formula(name: str, text: str, note: str = "") -> Formula:
@@ -60,8 +62,8 @@ def read_formula(name: str, text: str, note: str = "") -> Formula:
     Raises
     ------
     InputError
-        A line that cannot be read or has two amounts, a measure of volume, weights beside
-        percentages, flours that do not make 100.
+        A line that cannot be read or has two amounts or numbers, a measure of volume, weights
+        beside percentages, flours that do not make 100.
 
     Examples
     --------
@@ -138,7 +140,15 @@ def _row(line: str) -> tuple[str, str, float | None, str]:
     what = _named(rest[: amount.start()] if at_end else rest[amount.end() :], line)
     unit = _unit_of(amount, what, line)
     value = parse(amount[0], unit or "%", "formula", line)
-    return what, role or _sure_role(what, line), value, unit
+    role = role or _sure_role(what, line)
+    # the number of a flour is its type: flour 550 100
+    if role != "flour" and (spare := _SPARE.search(what)):
+        both = f"{spare[0]} and {amount[0].strip()}"
+        raise InputError(
+            "formula", line, f"has two numbers, {both}",
+            "Write one of them; what belongs to the name stands in brackets: milk (3.5 %) 20.",
+        )  # fmt: skip
+    return what, role, value, unit
 
 
 def _unit_of(amount: re.Match[str], what: str, line: str) -> str:

@@ -10,6 +10,7 @@ import pandas as pd
 from kit import quantities
 from kit.analysis.meant import as_meant
 from kit.errors import InputError
+from kit.given import is_missing
 from kit.quantities import Checked, Quantity
 from kit.records import planned, readings, structure, things, trials
 from kit.records import tables as t
@@ -176,11 +177,11 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         with self._step() as step:
             if thing is None:
                 trials.change_trial(step, self.id, values)
-                self._say(step, f"now {_listed(values)}")
+                self._say(step, _listed(values))
             else:
                 things.check_there(step.connection, self.id, thing)
                 structure.change_thing(step, self.id, thing, values)
-                self._say(step, f"{thing} now {_listed(values)}")
+                self._say(step, f"{thing}: {_listed(values)}")
 
     def remove(self, thing: Thing | Event | Noted) -> None:
         """Take a bake, dough, load, piece, event or stage out; what was made of it goes with it.
@@ -343,4 +344,6 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
 
 
 def _listed(values: Mapping[str, Any]) -> str:
-    return ", ".join(f"{name} {value}" for name, value in values.items())
+    """Say what is changed, in words: the history is read by bakers."""
+    said = {name.replace("_", " "): "empty" if is_missing(v) else v for name, v in values.items()}
+    return ", ".join(f"{name} now {value}" for name, value in said.items())

@@ -14,6 +14,9 @@ from kit.units import parse
 
 __all__ = ["day", "local_zone", "margin", "moment", "now", "text", "whole", "zone"]
 
+#: digits, and up to two zeros behind a comma or a point, as spreadsheets write them
+_COUNTED = re.compile(r"(\d{1,6})(?:[.,]00?)?")
+
 
 def text(field: str, value: object, *, longest: int = 200, needed: bool = True) -> str:
     """Return `value` as clean text: trimmed, of bearable length, fit for every database.
@@ -47,14 +50,15 @@ def whole(field: str, value: object) -> int | None:
     Raises
     ------
     InputError
-        Anything else.
+        Anything else; 1.000 is one here and a thousand there.
     """
     if is_missing(value):
         return None
-    try:
-        number = as_whole(float(value) if isinstance(value, str) else value)
-    except ValueError:
-        number = None
+    if isinstance(value, str):
+        written = _COUNTED.fullmatch(value.strip())
+        number = int(written[1]) if written else None
+    else:
+        number = as_whole(value)
     if number is None or not 1 <= number <= 100_000:
         raise InputError(field, value, "must be a whole number from 1", "Write 1, 2, 3 …")
     return number

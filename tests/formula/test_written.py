@@ -55,6 +55,8 @@ def test_the_demo_is_written_and_read():
           ("yeast", "yeast", 0.5)]),
         ("flour T55 100; milk 3.5 % 68", [("flour T55", "flour", 100),
                                           ("milk 3.5 %", "liquid", 68)]),
+        ("flour 550 100; milk (3.5 %) 20", [("flour 550", "flour", 100),
+                                            ("milk (3.5 %)", "liquid", 20)]),
     ],
 )  # fmt: skip
 def test_understood(text, rows):
@@ -82,6 +84,13 @@ def test_understood(text, rows):
                                   "by the flour: add it."),
         ("flour 500 g / 17.6 oz", "formula is 'flour 500 g / 17.6 oz': has two amounts, 500 g and "
                                   "17.6 oz. Write one of them."),
+        # 1.8 was to be replaced, and stayed: the salt would have been 2 % of something called 1.8
+        ("flour 100\nsalt 1.8 2", "formula is 'salt 1.8 2': has two numbers, 1.8 and 2. Write one "
+                                  "of them; what belongs to the name stands in brackets: milk "
+                                  "(3.5 %) 20."),
+        ("flour 100\n20 milk 3,5", "formula is '20 milk 3,5': has two numbers, 20 and 3,5. Write "
+                                   "one of them; what belongs to the name stands in brackets: "
+                                   "milk (3.5 %) 20."),
         ("flour 250 g (8.8 oz)", "formula is 'flour 250 g (8.8 oz)': has its amount in the "
                                  "middle, 250 g. Write it once, at the end: bread flour 250 g."),
         ("flour 1 lb 2", "formula is '1 lb 2' (flour 1 lb 2): has a number without a unit at the "

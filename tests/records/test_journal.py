@@ -41,7 +41,7 @@ def test_history_in_words(ws, trial, made):
         "malt: planned Diastatic malt 0.80 %, dough 1A",
         "malt: Height 38.5 mm, piece 1A1",
         "malt: Height taken back, piece 1A1",
-        "malt: bake 1 now day 2026-11-27",
+        "malt: bake 1: day now 2026-11-27",
         "malt: event 'burnt' on piece 1A2 noted",
         "malt: load 1 of bake 1 removed",
     ]
@@ -49,6 +49,13 @@ def test_history_in_words(ws, trial, made):
     assert not told["undone"].any()
     assert told["when"].is_monotonic_increasing
     assert ws.history(2)["what"].tolist() == told["what"].tolist()[-2:]
+
+
+def test_a_change_is_told_in_words(ws, trial, made):
+    trial.change(made.bake, flour_lot="", note="cold")
+    assert ws.history(1)["what"].tolist() == ["malt: bake 1: flour lot now empty, note now cold"]
+    trial.change(matters=1.5)
+    assert ws.undo() == "undone: malt: matters now 1.5"
 
 
 def test_undo_goes_back_step_by_step_and_the_history_keeps_it(ws, trial, made):

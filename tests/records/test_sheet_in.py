@@ -269,7 +269,7 @@ def test_cells_that_are_no_values(trial, tmp_path):
     found = look.problems.to_dict("records")
     assert [(p["row"], p["column"], p["remedy"].split(".")[0]) for p in found] == [
         (2, "Height", "Is a formula, and a number is needed"),
-        (3, "Height", "Unknown unit, expected length"),
+        (3, "Height", "Has an unknown unit, expected length"),
         (3, "baked weight", "Is an error of the spreadsheet"),
         (4, "row", "Has more cells than the heading"),
     ]  # fmt: skip

@@ -26,7 +26,8 @@ def test_text():
 
 
 @pytest.mark.parametrize(
-    ("given", "number"), [(3, 3), ("3", 3), (3.0, 3), ("", None), (None, None)]
+    ("given", "number"),
+    [(3, 3), ("3", 3), (" 3 ", 3), ("3.0", 3), ("3,0", 3), (3.0, 3), ("", None), (None, None)],
 )
 def test_whole(given, number):
     assert typed.whole("place", given) == number
@@ -53,7 +54,10 @@ def test_a_difference_may_be_typed_with_its_unit():
     assert typed.margin("u", "9 °F", "°C") == pytest.approx(5)
 
 
-@pytest.mark.parametrize("given", [0, -1, 1.5, "one", "nan", math.inf, 1e9, [], 10**400, True])
+@pytest.mark.parametrize(
+    "given",
+    [0, -1, 1.5, "one", "nan", math.inf, 1e9, [], 10**400, True, "1e3", "1_000", "1.000", "1,5"],
+)
 def test_not_whole(given):
     assert refused(typed.whole, "place", given).endswith(
         "must be a whole number from 1. Write 1, 2, 3 …"

@@ -101,9 +101,10 @@ def _plain(said: object) -> str:
 
     Examples
     --------
-    >>> _plain("a <b> *x*")
-    'a &lt;b&gt; \\*x\\*'
+    >>> _plain("salt & malt <b> *x* &amp;")
+    'salt & malt &lt;b&gt; \\*x\\* &amp;amp;'
     """
     words = " ".join(str(said).split())
-    words = words.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    # an & by itself stays, for whoever reads the text as it is
+    words = re.sub(r"&(?=[#\w])", "&amp;", words).replace("<", "&lt;").replace(">", "&gt;")
     return re.sub(r"([\\`*_\[\]#|~])", r"\\\1", words)
