@@ -19,6 +19,11 @@ _ISO = re.compile(
 )
 #: days, each month taken as 31
 _YEAR, _SOON = 372, 62
+#: a time of day by a twelve-hour clock, at the beginning of what follows the day
+_HALF_DAY = re.compile(
+    r"^(?P<hour>0?[1-9]|1[0-2])(?:[:.](?P<minute>[0-5]\d))?\s*(?P<half>[ap])\.?m\b\.?",
+    re.IGNORECASE,
+)
 _LATER = r"(?:,?\s+(?P<year>(?:19|20)\d\d)(?=$|[\s,]))?(?=$|[\s,])[,\s]*(?P<rest>.*)"
 _NTH = r"(?P<day>\d{1,2})(?:st|nd|rd|th)?"
 _NAMED = (
@@ -29,6 +34,8 @@ _NAMED = (
 
 def in_iso_form(typed: str, today: date | None = None) -> str:
     """Return a text with the day in front in ISO form, where it can be but one day.
+
+    A time of day behind it by a twelve-hour clock is put by a whole day's clock.
 
     Parameters
     ----------
@@ -43,7 +50,9 @@ def in_iso_form(typed: str, today: date | None = None) -> str:
     >>> in_iso_form("19.11. 8:40", date(2026, 11, 26)), in_iso_form("9.40.15")
     ('2026-11-19 8:40', '9.40.15')
     >>> in_iso_form("Dec. 5th, 2026 8am"), in_iso_form("5 December 2026"), in_iso_form("2026-12-5")
-    ('2026-12-05 8am', '2026-12-05', '2026-12-05')
+    ('2026-12-05 08:00', '2026-12-05', '2026-12-05')
+    >>> in_iso_form("2026-12-05 12:30 a.m."), in_iso_form("5.12.2026 9.30 pm")
+    ('2026-12-05 00:30', '2026-12-05 21:30')
     >>> in_iso_form("Dec 31 9:40", date(2027, 1, 2)), in_iso_form("Dec 5"), in_iso_form("3/4/2026")
     ('2026-12-31 9:40', 'Dec 5', '3/4/2026')
     """
@@ -58,8 +67,14 @@ def in_iso_form(typed: str, today: date | None = None) -> str:
         else:
             assert today is not None
             year = _year(month, day, today)
-        return f"{year:04d}-{month:02d}-{day:02d} {found['rest']}".strip()
+        time = _HALF_DAY.sub(_by_whole_day, found["rest"])
+        return f"{year:04d}-{month:02d}-{day:02d} {time}".strip()
     return typed
+
+
+def _by_whole_day(found: re.Match[str]) -> str:
+    hour = int(found["hour"]) % 12 + 12 * (found["half"].lower() == "p")
+    return f"{hour:02d}:{found['minute'] or '00'}"
 
 
 def _year(month: int, day: int, today: date) -> int:

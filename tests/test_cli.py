@@ -404,20 +404,28 @@ def test_a_plan_says_in_our_words_what_it_cannot_use(run):
     run("start", "bakes", "--no-lab")
     plan = ["plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1.4 and 2.2"]
     for words, told in (
-        (["--bakes", "two"], "--bakes is 'two': must be a whole number from 1. Write 1, 2, 3 …"),
+        (["--bakes", "two"],
+         "--bakes is 'two': must be a whole number from 1 to 10000. Write 1, 2, 3 …"),
+        (["--bakes", "200000"],
+         "--bakes is '200000': must be a whole number from 1 to 10000. Write 1, 2, 3 …"),
         (["--doughs", ""], "--doughs is '': must not be empty. Write 1, 2, 3 …"),
         (["--every-days", "7.5", "--keep"],
-         "--every-days is '7.5': must be a whole number from 1. Write 1, 2, 3 …"),
+         "--every-days is '7.5': must be a whole number from 1 to 10000. Write 1, 2, 3 …"),
         # what is planned alike counts when the plan is kept, and where it is not what is varied
         (["--retard", "2 d"], "--retard is '2 d': counts only when the plan is kept. Add --keep."),
+        (["--sd-dough", "1"],
+         "--sd-piece is not given: is needed with --sd-dough. A guess takes both."),
         (["--retard", "two", "--keep"],
          "--retard is 'two': is not a number. Write digits, with a comma or a point before "
          "decimals, for example 2.5 or 3 1/2."),
+        (["--retard", "-5", "--keep"],
+         "--retard is '-5': must lie between 0 and 240 h. Enter cold retard in h."),
         (["--factor", "retard_hours=24 or 48", "--retard", "2 d", "--keep"],
          "--retard is '2 d': is what this plan varies. Leave it out."),
     ):  # fmt: skip
         refused = run(*plan, *words)
         assert (refused.exit_code, refused.stderr.strip()) == (2, f"kit: {told}")
+        assert not refused.stdout  # before the plan is printed, not behind it
     for seed in ("0", "20261203"):  # a day is a good seed, and larger than any count
         assert run(*plan, "--seed", seed).exit_code == 0
     no_seed = run(*plan, "--seed", "one").stderr

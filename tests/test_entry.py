@@ -102,7 +102,7 @@ def test_a_message_that_comes_again_is_answered_and_not_stored_again(table, stor
 def test_answers_are_not_remembered_for_ever(table):
     for seq in range(1, 600):
         write(table, ("p1", "height", str(seq), {}), seq=seq)
-    assert len(table._answered) == 500
+    assert len(table._once) == 500
 
 
 def test_what_cannot_be_stored_now_is_said_and_tried_again(table, store):

@@ -145,6 +145,21 @@ def test_taken_in_with_guesses_and_thumbnails(panel):
     assert panel.one.marking.marks["grips"] == []
 
 
+def test_us_units_stand_beside_the_metric_ones(panel, trial, monkeypatch):
+    monkeypatch.setenv("KIT_UNITS", "us")
+    trial.record(trial.piece("1A1"), "rise_height_mm", "30.1")
+    panel.one.measure.click()
+    assert "Height: 30.00 mm (1.181 in) ± 0.25 mm (0.010 in)" in words(panel.one.values)
+    assert "Volume: 120.0 ± 3.0 ml" in words(panel.one.values)  # has no other unit
+    panel.one.keep.click()
+    told = words(panel.one.kept)
+    assert "height 30.0 mm (1.18 in)" in told
+    assert "In place of height 30.1 mm (1.19 in), as typed" in told
+    choose(panel, "1A2 crumb.jpg")
+    choose(panel, "1A1 side.jpg")
+    assert "height 30.00 mm (1.181 in) ± 0.25 mm (0.010 in)" in words(panel.one.kept)
+
+
 def test_measured_corrected_by_dragging_and_kept(panel, trial, calls):
     one = panel.one
     one.measure.click()

@@ -118,7 +118,7 @@ def test_a_factor_of_the_griddle_goes_inside_each_dough(panel):
         ("places", "", "places on the griddle is '': must not be empty."),
         ("first", "someday", "first bake on is 'someday'"),
         ("table", "25:00", "on the table at is '25:00': is not a time of day."),
-        ("awake_from", "dawn", "awake_from is 'dawn': is not a time of day."),
+        ("awake_from", "dawn", "awake from is 'dawn': is not a time of day."),
         ("room", "350 F", "room temperature is 176.666666667: must lie between"),
         ("retard", "-3", "cold retard is -3"),
         ("formula", "water 60", "flour is None: must not be empty."),
@@ -141,6 +141,45 @@ def test_nonsense_is_answered_beside_its_field(panel, field, typed, said):
     asked.value = before
     assert panel.shown.value == shown
     assert beside == "" or words(asked.said) == ""
+
+
+def test_what_cannot_be_is_said_beside_its_own_field_and_the_page_names_it(panel):
+    """A page is long: who presses Enter in one field does not see all the others."""
+    panel.awake_to.value, panel.doughs.value = "late", "20000"
+    panel.doughs.value = "4"
+    assert words(panel.awake_to.said).startswith("Not yet: awake to is &#x27;late&#x27;: is not a")
+    assert not panel.awake_from.said.value
+    assert words(panel.shown) == "Not yet: see beside “Awake to” what can be used."
+    panel.awake_to.value, panel.doughs.value = "22:00", "20000"
+    told = "doughs a bake is &#x27;20000&#x27;: must lie between 1 and 10000"
+    assert told in words(panel.doughs.said)
+    assert words(panel.shown) == "Not yet: see beside “Doughs a bake” what can be used."
+
+
+def test_asking_again_says_so_and_leaves_what_was_shown(panel):
+    before, told = panel.shown.value, []
+    panel.working.observe(
+        lambda change: told.append((words(panel.working), panel.shown.value == before)), "value"
+    )
+    panel.matters.value = "3"
+    assert told == [("Working it out …", True), ("", False)]
+    panel.settings.value = "nonsense"
+    assert words(panel.working) == ""
+
+
+def test_a_fault_while_it_fills_itself_in_does_not_leave_it_deaf(panel, monkeypatch):
+    def breaks_off(_):
+        raise RuntimeError
+
+    panel.workspace.new_trial("salt")
+    panel.trial.options = [*panel.trial.options, "salt"]
+    with monkeypatch.context() as broken:
+        broken.setattr(kit.Trial, "formula", breaks_off)
+        with pytest.raises(RuntimeError):
+            panel.trial.value = "salt"
+    panel.trial.value = "a new trial"
+    panel.first.value = "soon"
+    assert "is not a day" in words(panel.first.said)
 
 
 def test_no_formula_no_weights(panel):

@@ -9,9 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from kit import quantities
+from kit.analysis import words
+
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+    from matplotlib.legend import Legend
 
 __all__ = [
     "BLUE",
@@ -24,7 +28,10 @@ __all__ = [
     "SKY",
     "VERMILION",
     "arms",
+    "called",
     "calm",
+    "in_unit",
+    "legend_above",
     "lines",
     "own_axes",
     "plain",
@@ -45,8 +52,9 @@ def own_axes(width_in: float, height_in: float) -> "Axes":
     return figure.subplots()
 
 
-def calm(ax: "Axes") -> None:
-    """Leave only the lines that carry something."""
+def calm(ax: "Axes | None", width_in: float = 5.4, height_in: float = 4.1) -> "Axes":
+    """Leave only the lines that carry something, of the axes given or of a figure of its own."""
+    ax = own_axes(width_in, height_in) if ax is None else ax
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
     for side in ("left", "bottom"):
@@ -55,6 +63,27 @@ def calm(ax: "Axes") -> None:
     for axis in (ax.xaxis, ax.yaxis):
         axis.label.set(fontsize=POINTS + 0.5, color=INK)
     ax.set_axisbelow(True)
+    return ax
+
+
+def legend_above(ax: "Axes", **more: Any) -> "Legend":
+    """Say what the marks mean, above the picture, where nothing is drawn."""
+    look: dict[str, Any] = {
+        "loc": "lower left", "bbox_to_anchor": (0, 1.01), "borderaxespad": 0, "frameon": False,
+        "fontsize": POINTS - 0.5, "labelcolor": INK,
+    }  # fmt: skip
+    return ax.legend(**look | more)
+
+
+def called(column: str, width: int = 36) -> str:
+    """Return a quantity's label for an axis."""
+    return lines(words.capital(quantities.label(column)), width)
+
+
+def in_unit(column: str) -> str:
+    """Return a quantity's unit as it stands behind words: " (mm)"; empty where it has none."""
+    unit = words.unit_of(column)
+    return f" ({unit})" if unit else ""
 
 
 def plain(text: str) -> str:

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.charts.base import GREY, INK, calm, own_axes
+from kit.charts.base import GREY, INK, calm
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,8 +18,7 @@ def browning(b: "Browning", ax: "Axes | None" = None) -> "Axes":
     """L* of every face with its 95 % interval, filled with the face's mean colour."""
     from skimage.color import lab2rgb
 
-    ax = own_axes(1.6 + 0.8 * len(b.faces), 3.6) if ax is None else ax
-    calm(ax)
+    ax = calm(ax, 1.6 + 0.8 * len(b.faces), 3.6)
     for i, face in enumerate(b.faces):
         low, high = face.lightness.interval(0.95)
         colour = np.clip(lab2rgb(face.lab[None, None, :])[0, 0], 0, 1)

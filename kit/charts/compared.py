@@ -7,7 +7,20 @@ import numpy as np
 
 from kit import quantities
 from kit.analysis import words
-from kit.charts.base import BLUE, GREEN, GREY, INK, POINTS, RULE, SKY, arms, calm, lines, own_axes
+from kit.charts.base import (
+    BLUE,
+    GREEN,
+    GREY,
+    INK,
+    POINTS,
+    RULE,
+    SKY,
+    arms,
+    called,
+    calm,
+    legend_above,
+    lines,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,9 +55,7 @@ def comparison(c: "Comparison", ax: "Axes | None" = None) -> "Axes":
     Axes
     """
     levels = list(c.means["level"])
-    if ax is None:
-        ax = own_axes(5.0 + 0.6 * max(0, len(levels) - 5) * (c.kind == "settings"), 4.1)
-    calm(ax)
+    ax = calm(ax, 5.0 + 0.6 * max(0, len(levels) - 5) * (c.kind == "settings"), 4.1)
     doughs = c.dough_means()
     if c.kind == "line":
         at, piece_at = doughs["level"], c.points["level"]
@@ -57,18 +68,13 @@ def comparison(c: "Comparison", ax: "Axes | None" = None) -> "Axes":
     _marks(ax, c, doughs, at, piece_at)
     if c.matters is not None:
         middle = _mean_at(c, c.leading.versus)
-        ax.axhspan(
-            middle - c.matters,
-            middle + c.matters,
-            facecolor=GREEN,
-            alpha=0.13,
-            zorder=0,
-            label=f"less than this does not matter ({words.amount(c.outcome, c.matters)})",
-        )
-        for edge in (middle - c.matters, middle + c.matters):
+        edges = middle - c.matters, middle + c.matters
+        told = f"less than this does not matter ({words.amount(c.outcome, c.matters)})"
+        ax.axhspan(*edges, facecolor=GREEN, alpha=0.13, zorder=0, label=told)
+        for edge in edges:
             ax.axhline(edge, color=GREEN, lw=0.8, ls=(0, (5, 3)), zorder=0.5)
     ax.set_xlabel(_along(c))
-    ax.set_ylabel(lines(words.capital(quantities.label(c.outcome)), 36))
+    ax.set_ylabel(called(c.outcome))
     _legend(ax)
     return ax
 
@@ -185,30 +191,16 @@ def _marks(
             ends = spread["value"].agg(["min", "max"])
             ax.vlines(at, ends["min"], ends["max"], color=RULE, lw=0.8, zorder=1)
         ax.plot(
-            np.asarray(piece_at, dtype=float),
-            c.points["value"],
-            ls="none",
-            marker="o",
-            ms=_size(len(c.points), 4.6 if single else 3.6),
-            mfc=GREY,
-            mec="none",
-            alpha=0.75,
-            zorder=2,
-            label="one piece",
-        )
+            np.asarray(piece_at, dtype=float), c.points["value"], ls="none", marker="o",
+            ms=_size(len(c.points), 4.6 if single else 3.6), mfc=GREY, mec="none", alpha=0.75,
+            zorder=2, label="one piece",
+        )  # fmt: skip
     if "dough" in shown:
         ax.plot(
-            np.asarray(at, dtype=float),
-            doughs["value"],
-            ls="none",
-            marker="D",
-            ms=_size(len(doughs), 6.0),
-            mfc=SKY,
-            mec=INK,
-            mew=0.7,
-            zorder=3,
+            np.asarray(at, dtype=float), doughs["value"], ls="none", marker="D",
+            ms=_size(len(doughs), 6.0), mfc=SKY, mec=INK, mew=0.7, zorder=3,
             label="mean of a dough" if c.unit != "piece" else "mean of a dough at that setting",
-        )
+        )  # fmt: skip
 
 
 def _size(count: int, few: float) -> float:
@@ -219,20 +211,10 @@ def _size(count: int, few: float) -> float:
 def _settings(ax: "Axes", c: "Comparison", levels: Sequence[object]) -> None:
     """Draw the settings' means with intervals, and name the settings."""
     ax.errorbar(
-        np.arange(len(levels)) + _MEAN_AT,
-        c.means["mean"],
-        yerr=arms(c.means, "mean"),
-        fmt="s",
-        color=BLUE,
-        mec="white",
-        mew=0.6,
-        ms=6.5,
-        lw=2.4,
-        capsize=5.5,
-        capthick=1.8,
-        zorder=4,
+        np.arange(len(levels)) + _MEAN_AT, c.means["mean"], yerr=arms(c.means, "mean"), fmt="s",
+        color=BLUE, mec="white", mew=0.6, ms=6.5, lw=2.4, capsize=5.5, capthick=1.8, zorder=4,
         label=f"mean of a setting, with its {100 * c.fit.level:.0f} % interval",
-    )
+    )  # fmt: skip
     points = POINTS if len(levels) <= 5 else POINTS - 1
     letters = int(0.94 * 72 * _width_in(ax) / len(levels) / (0.57 * points))
     names = [
@@ -265,16 +247,9 @@ def _line(ax: "Axes", c: "Comparison") -> None:
     """Draw the straight line and its interval."""
     means = c.means
     x = means["level"].to_numpy(dtype=float)
-    ax.fill_between(
-        x,
-        means["low"].to_numpy(dtype=float),
-        means["high"].to_numpy(dtype=float),
-        color=BLUE,
-        alpha=0.22,
-        lw=0,
-        zorder=3.4,
-        label=f"its {100 * c.fit.level:.0f} % interval",
-    )
+    low, high = (means[end].to_numpy(dtype=float) for end in ("low", "high"))
+    sure = f"its {100 * c.fit.level:.0f} % interval"
+    ax.fill_between(x, low, high, color=BLUE, alpha=0.22, lw=0, zorder=3.4, label=sure)
     ax.plot(x, means["mean"], color=BLUE, lw=2.4, zorder=4, label="the straight line")
 
 
@@ -286,15 +261,5 @@ def _legend(ax: "Axes") -> None:
         zip(handles, labels, strict=True),
         key=lambda pair: next(i for i, w in enumerate(wanted) if pair[1].startswith(w)),
     )
-    ax.legend(
-        [handle for handle, _ in pairs],
-        [label for _, label in pairs],
-        loc="lower left",
-        bbox_to_anchor=(0, 1.01),
-        borderaxespad=0,
-        frameon=False,
-        fontsize=POINTS - 0.5,
-        labelcolor=INK,
-        handlelength=1.8,
-        labelspacing=0.35,
-    )
+    told = {"handles": [one for one, _ in pairs], "labels": [label for _, label in pairs]}
+    legend_above(ax, **told, handlelength=1.8, labelspacing=0.35)

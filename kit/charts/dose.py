@@ -4,7 +4,6 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from kit import quantities
 from kit.analysis import words
 from kit.charts.base import (
     BLUE,
@@ -17,9 +16,11 @@ from kit.charts.base import (
     SKY,
     VERMILION,
     arms,
+    called,
     calm,
+    in_unit,
+    legend_above,
     lines,
-    own_axes,
 )
 from kit.charts.compared import MOST_MARKS
 
@@ -39,9 +40,7 @@ def dose_response(d: "DoseResponse", ax: "Axes | None" = None) -> "Axes":
 
     The stretch of doses that may be best is a green bar along the bottom.
     """
-    if ax is None:
-        ax = own_axes(5.4, 4.1)
-    calm(ax)
+    ax = calm(ax)
     x = d.curve["dose"].to_numpy(dtype=float)
     sure = f"{100 * d.fit.level:.0f} % interval"
     if len(d.points) <= MOST_MARKS:
@@ -64,8 +63,8 @@ def dose_response(d: "DoseResponse", ax: "Axes | None" = None) -> "Axes":
         label = told if i == 0 else None
         ax.plot([low, high], [0.02, 0.02], transform=foot, color=GREEN, lw=5, zorder=6,
                 marker="|", solid_capstyle="butt", label=label)  # fmt: skip
-    ax.set_xlabel(lines(words.capital(quantities.label(d.of)), 56))
-    ax.set_ylabel(lines(words.capital(quantities.label(d.outcome)), 36))
+    ax.set_xlabel(called(d.of, 56))
+    ax.set_ylabel(called(d.outcome))
     _legend(ax)
     return ax
 
@@ -79,9 +78,7 @@ _SHAPES = {
 
 def surface(s: "Surface", ax: "Axes | None" = None) -> "Axes":
     """Draw contours of the outcome over two doses, the combinations baked, and where it turns."""
-    if ax is None:
-        ax = own_axes(5.4, 4.4)
-    calm(ax)
+    ax = calm(ax, 5.4, 4.4)
     first, second = s.of
     grid = s.grid.pivot(index=second, columns=first, values="mean")
     x, y = (a.to_numpy(dtype=float) for a in (grid.columns, grid.index))
@@ -95,9 +92,9 @@ def surface(s: "Surface", ax: "Axes | None" = None) -> "Axes":
                 mec=INK, zorder=4, label=f"fitted {turning.kind}")  # fmt: skip
     ax.plot([s.best[0]], [s.best[1]], ls="none", marker="s", ms=8, mfc=GREEN, mec=INK, zorder=4,
             clip_on=False, label="best inside what was baked")  # fmt: skip
-    ax.set_xlabel(lines(words.capital(quantities.label(first)), 56))
-    ax.set_ylabel(lines(words.capital(quantities.label(second)), 40))
-    ax.set_title(lines(words.capital(quantities.label(s.outcome)), 56), fontsize=POINTS + 0.5,
+    ax.set_xlabel(called(first, 56))
+    ax.set_ylabel(called(second, 40))
+    ax.set_title(called(s.outcome, 56), fontsize=POINTS + 0.5,
                  color=INK, pad=30)  # fmt: skip
     _legend(ax)
     return ax
@@ -109,11 +106,8 @@ def fit_checks(
     what: Literal["residuals", "quantiles", "left out", "missing"] = "residuals",
 ) -> "Axes":
     """Draw one of the pictures behind the checks."""
-    if ax is None:
-        ax = own_axes(5.0, 3.8)
-    calm(ax)
-    unit = words.unit_of(c.outcome)
-    of_unit = f" ({unit})" if unit else ""
+    ax = calm(ax, 5.0, 3.8)
+    of_unit = in_unit(c.outcome)
     if what == "residuals":
         ax.axhline(0, color=RULE, lw=1)
         ax.plot(c.pieces["fitted"], c.pieces["residual"], ls="none", marker="o", ms=3.6, mfc=GREY,
@@ -164,9 +158,7 @@ def overview(o: "Overview", ax: "Axes | None" = None) -> "Axes":
     Where nothing was said to matter, in units of the outcome's own interval half-width.
     """
     table = o.table.dropna(subset=["low", "high"]).reset_index(drop=True)
-    if ax is None:
-        ax = own_axes(6.0, 1.4 + 0.3 * max(1, len(table)))
-    calm(ax)
+    ax = calm(ax, 6.0, 1.4 + 0.3 * max(1, len(table)))
     scale = table["matters"].where(table["matters"].notna(), (table["high"] - table["low"]) / 2)
     rows = np.arange(len(table))
     ax.axvline(0, color=INK, lw=0.9)
@@ -203,9 +195,7 @@ def overview(o: "Overview", ax: "Axes | None" = None) -> "Axes":
 def outcomes_by_setting(o: "Overview", factor: str, ax: "Axes | None" = None) -> "Axes":
     """Draw every outcome at every setting of a factor, in standard deviations between pieces."""
     table = o.settings[o.settings["factor"] == factor]
-    if ax is None:
-        ax = own_axes(5.4, 4.1)
-    calm(ax)
+    ax = calm(ax)
     ax.axhline(0, color=RULE, lw=1)
     levels = list(dict.fromkeys(table["level"]))
     marks, colours = "osD^vP*X", (BLUE, VERMILION, GREEN, ORANGE, SKY, INK, GREY)
@@ -214,7 +204,7 @@ def outcomes_by_setting(o: "Overview", factor: str, ax: "Axes | None" = None) ->
         ax.plot(at, rows["scaled"], marker=marks[i % 8], color=colours[i % 7], lw=1.4, ms=6,
                 label=words.name(str(outcome)))  # fmt: skip
     ax.set_xticks(range(len(levels)), [words.amount(factor, level) for level in levels])
-    ax.set_xlabel(lines(words.capital(quantities.label(factor)), 56))
+    ax.set_xlabel(called(factor, 56))
     ax.set_ylabel(lines("Above or below the middle, in standard deviations between pieces", 40))
     _legend(ax)
     return ax
@@ -222,5 +212,4 @@ def outcomes_by_setting(o: "Overview", factor: str, ax: "Axes | None" = None) ->
 
 def _legend(ax: "Axes") -> None:
     """Say what the marks mean, above the picture."""
-    ax.legend(loc="lower left", bbox_to_anchor=(0, 1.01), borderaxespad=0, frameon=False,
-              fontsize=POINTS - 1, labelcolor=INK, labelspacing=0.3, ncols=2)  # fmt: skip
+    legend_above(ax, fontsize=POINTS - 1, labelspacing=0.3, ncols=2)

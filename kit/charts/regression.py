@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.analysis import words
-from kit.charts.base import BLUE, INK, RULE, arms, calm, lines, own_axes
+from kit.charts.base import BLUE, INK, RULE, arms, calm, in_unit, lines
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,27 +25,17 @@ def coefficients(fit: "MixedFit", ax: "Axes | None" = None) -> "Axes":
     table = fit.coefficients
     if len(table) > 1:
         table = table.drop(index="Intercept", errors="ignore")
-    if ax is None:
-        ax = own_axes(5.0, 1.1 + 0.34 * len(table))
-    calm(ax)
+    ax = calm(ax, 5.0, 1.1 + 0.34 * len(table))
     rows = np.arange(len(table))
     ax.axvline(0, color=INK, lw=0.9, zorder=1)
     ax.errorbar(
-        table["estimate"],
-        rows,
-        xerr=arms(table, "estimate"),
-        fmt="s",
-        color=BLUE,
-        ms=5.5,
-        lw=2,
-        capsize=3,
-        zorder=3,
-    )
+        table["estimate"], rows, xerr=arms(table, "estimate"), fmt="s", color=BLUE, ms=5.5, lw=2,
+        capsize=3, zorder=3,
+    )  # fmt: skip
     ax.set_yticks(rows, [lines(coefficient_in_words(str(name)), 28) for name in table.index])
     ax.set_ylim(len(table) - 0.5, -0.5)
     outcome = fit.formula.split("~")[0].strip()
-    unit = words.unit_of(outcome)
-    label = f"Change in {words.name(outcome)}{f' ({unit})' if unit else ''}"
+    label = f"Change in {words.name(outcome)}{in_unit(outcome)}"
     ax.set_xlabel(lines(f"{label}, with {100 * fit.level:.0f} % intervals", 50))
     ax.xaxis.grid(True, color=RULE, lw=0.5)
     return ax

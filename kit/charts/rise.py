@@ -24,8 +24,8 @@ from kit.charts.base import (
     SKY,
     VERMILION,
     calm,
+    legend_above,
     lines,
-    own_axes,
     plain,
 )
 from kit.errors import KitError
@@ -117,8 +117,7 @@ def rises(r: "Rises", ax: "Axes | None" = None) -> "Axes":
 
 def curve_fit(f: "CurveFit", ax: "Axes | None" = None) -> "Axes":
     """Readings and the fitted curve with its band."""
-    ax = own_axes(5.2, 3.8) if ax is None else ax
-    calm(ax)
+    ax = calm(ax, 5.2, 3.8)
     x = np.asarray(f.x, dtype=float)
     along = np.linspace(x.min(), x.max(), 201)
     table = f.predict(along)
@@ -202,8 +201,7 @@ _NAMES = {
 
 
 def _frame(ax: "Axes | None") -> "Axes":
-    ax = own_axes(5.4, 4.0) if ax is None else ax
-    calm(ax)
+    ax = calm(ax, 5.4, 4.0)
     ax.set_xlabel("Hours since the start")
     ax.set_ylabel(lines(_RATIO, 40))
     return ax
@@ -232,6 +230,5 @@ def _double(ax: "Axes", hours: float, low: float, high: float, level: float) -> 
 def _finish(ax: "Axes") -> "Axes":
     ax.set_xlim(left=0)
     if ax.get_legend_handles_labels()[1]:
-        ax.legend(frameon=False, fontsize=POINTS - 0.5, loc="lower left", bbox_to_anchor=(0, 1.0),
-                  ncols=2)  # fmt: skip
+        legend_above(ax, ncols=2)
     return ax

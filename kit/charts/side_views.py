@@ -36,7 +36,7 @@ def side_view(s: "Side", ax: "Axes | None" = None) -> "Axes":
 
 def proof_series(s: "Series", ax: "Axes | None" = None) -> "Axes":
     """Volume over the first photo's, by time, with its standard uncertainty."""
-    ax = own_axes(5.4, 4.1) if ax is None else ax
+    ax = calm(ax)
     rows = [r for r in s.measured if r.ratio is not None and math.isfinite(r.minutes)]
     if rows:
         ax.errorbar(
@@ -46,5 +46,4 @@ def proof_series(s: "Series", ax: "Axes | None" = None) -> "Axes":
     ax.axhline(2.0, color=INK, lw=0.8, ls=":")
     ax.set_xlabel("Minutes since the first photo")
     ax.set_ylabel("Volume, times the start (2 is double)")
-    calm(ax)
     return ax

@@ -2,9 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from kit import quantities
-from kit.analysis import words
-from kit.charts.base import GREY, INK, RULE, SKY, calm, lines, own_axes
+from kit.charts.base import GREY, INK, RULE, SKY, called, calm, legend_above, lines
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,8 +30,7 @@ def so_far(points: "pd.DataFrame", outcome: str, by: str, ax: "Axes | None" = No
     -------
     Axes
     """
-    ax = own_axes(5.0, 3.4) if ax is None else ax
-    calm(ax)
+    ax = calm(ax, 5.0, 3.4)
     levels = sorted(points["level"].unique())
     for slot, level in enumerate(levels):
         doughs = points[points["level"] == level].groupby(["bake", "dough"], sort=False)["value"]
@@ -49,10 +46,7 @@ def so_far(points: "pd.DataFrame", outcome: str, by: str, ax: "Axes | None" = No
     names = [f"{x:g}" if isinstance(x, (int, float)) else lines(str(x), 16) for x in levels]
     ax.set_xticks(range(len(levels)), names)
     ax.set_xlim(-0.55, len(levels) - 0.45)
-    ax.set_xlabel(lines(words.capital(quantities.label(by)), 56))
-    ax.set_ylabel(lines(words.capital(quantities.label(outcome)), 36))
-    ax.legend(
-        loc="lower left", bbox_to_anchor=(0, 1.01), ncols=2, frameon=False, labelcolor=INK,
-        borderaxespad=0,
-    )  # fmt: skip
+    ax.set_xlabel(called(by, 56))
+    ax.set_ylabel(called(outcome))
+    legend_above(ax, ncols=2)
     return ax

@@ -4,7 +4,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit import quantities
 from kit.analysis import words
 from kit.analysis.moments import Integers
 from kit.charts.base import (
@@ -16,7 +15,10 @@ from kit.charts.base import (
     SKY,
     VERMILION,
     arms,
+    called,
     calm,
+    in_unit,
+    legend_above,
     lines,
     own_axes,
     plain,
@@ -40,8 +42,7 @@ _NAMED = 24
 def steadiness(s: "Steadiness", ax: "Axes | None" = None) -> "Axes":
     """Standard deviation of every source as a bar with its interval, outermost at the top."""
     table = s.components
-    ax = own_axes(5.2, 1.3 + 0.42 * len(table)) if ax is None else ax
-    calm(ax)
+    ax = calm(ax, 5.2, 1.3 + 0.42 * len(table))
     rows = np.arange(len(table))
     ax.barh(rows, table["sd"], height=0.62, color=SKY, zorder=2)
     ax.errorbar(
@@ -80,7 +81,6 @@ def griddle_map(m: "GriddleMap", ax: "Axes | None" = None) -> "Axes":
     shades = LinearSegmentedColormap.from_list("below-above", [BLUE, "#ffffff", VERMILION])
     most = float(table["difference"].abs().max()) or 1.0
     sure = set(m.apart["place"])
-    unit = words.unit_of(m.outcome)
     for row in table.to_dict("records"):
         x, y = row["column"] - 1, row["row"] - 1
         apart = row["place"] in sure
@@ -113,7 +113,7 @@ def griddle_map(m: "GriddleMap", ax: "Axes | None" = None) -> "Axes":
     for side in ax.spines.values():
         side.set_visible(False)
     what = words.capital(words.name(m.outcome))
-    label = f"{what}{f' ({unit})' if unit else ''}: difference from the mean of all places, with "
+    label = f"{what}{in_unit(m.outcome)}: difference from the mean of all places, with "
     label += f"joint {100 * m.level:.0f} % intervals"
     ax.set_xlabel(lines(f"{label}; thick frame: differs surely", 44), fontsize=POINTS, color=INK)
     return ax
@@ -139,10 +139,10 @@ def control_chart(c: "ControlChart", ax: "Axes | None" = None) -> "Axes":
             at[signs], c.points["value"].iloc[signs], ls="none", marker="s", ms=10, mfc="none",
             mec=VERMILION, mew=1.8, zorder=4, label="sign of a change",
         )  # fmt: skip
-        ax.legend(frameon=False, fontsize=POINTS - 0.5, loc="lower left", bbox_to_anchor=(0, 1.0))
+        legend_above(ax)
     if c.limits_from < len(c.points):
         ax.axvline(c.limits_from - 0.5, color=GREY, lw=0.9, ls=(0, (2, 2)))
-    ax.set_ylabel(lines(words.capital(quantities.label(c.outcome)), 30))
+    ax.set_ylabel(called(c.outcome, 30))
     last = ax
     if below is not None:
         _series(below, at, c.points["moving_range"], c.mean_range, (c.upper_range,))
@@ -174,8 +174,7 @@ def _series(
 def gauge(g: "Gauge", ax: "Axes | None" = None) -> "Axes":
     """Every reading, piece by piece; a bar shows how far two readings of one may lie apart."""
     points, parts = g.points, list(dict.fromkeys(g.points[g.part]))
-    ax = own_axes(float(np.clip(1.6 + 0.36 * len(parts), 4.6, 11.0)), 3.8) if ax is None else ax
-    calm(ax)
+    ax = calm(ax, float(np.clip(1.6 + 0.36 * len(parts), 4.6, 11.0)), 3.8)
     place = points[g.part].map({name: i for i, name in enumerate(parts)}).to_numpy(dtype=float)
     readers = list(dict.fromkeys(points[g.by])) if g.by is not None else [None]
     crossed = len(readers) <= 6
@@ -197,6 +196,6 @@ def gauge(g: "Gauge", ax: "Axes | None" = None) -> "Axes":
     ax.set_xticks(range(len(parts)), [plain(str(name)) for name in parts])
     ax.set_xlim(-0.6, len(parts) - 0.1)
     ax.set_xlabel(plain(words.capital(words.name(g.part))))
-    ax.set_ylabel(lines(words.capital(quantities.label(g.reading)), 30))
-    ax.legend(frameon=False, fontsize=POINTS - 0.5, loc="lower left", bbox_to_anchor=(0, 1.0))
+    ax.set_ylabel(called(g.reading, 30))
+    legend_above(ax)
     return ax

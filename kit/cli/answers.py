@@ -141,10 +141,8 @@ def _answer(
         return _from_table(Path(where), groups, source, **asked)
     for group, column in groups.items():
         if column is not None:
-            option = f"--{group}"
-            raise InputError(
-                option, column, "goes with a table", "A workspace knows its own doughs."
-            )
+            option, remedy = f"--{group}", "A workspace knows its own doughs."
+            raise InputError(option, column, "goes with a table", remedy)
     with existing(where, or_table=True) as ws:
         one = chosen(ws, trial)
         for name in ("outcome", "by"):

@@ -1,12 +1,10 @@
 """``kit check``: whether a workspace is sound."""
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from kit.cli.shell import app, said_in_one_line, say
-from kit.errors import DataError
+from kit.cli.shell import app, must_exist, said_in_one_line, say
 
 __all__ = ["check"]
 
@@ -21,11 +19,8 @@ def check(
     Nothing is changed. Example: python -m kit check my-bakes
     """
     from kit.records.check_store import check_store
-    from kit.records.store import FILE
 
-    if "://" not in folder and not (Path(folder) / FILE).exists():
-        msg = f"{folder} holds no bakes yet. Make a workspace of it: python -m kit start {folder}"
-        raise DataError(msg)
+    must_exist(folder)
     told = check_store(folder)
     for line in str(told).splitlines():
         say(line)

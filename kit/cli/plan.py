@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from kit.cli import tables
 from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say
 from kit.errors import InputError, KitError
 from kit.us_units import us_paper
@@ -13,6 +14,7 @@ from kit.us_units import us_paper
 if TYPE_CHECKING:
     from kit.formula import Formula
     from kit.plan.factors import Factor
+    from kit.plan.plan import Plan
     from kit.plan.spread import Spread
     from kit.workspace import Trial, Workspace
 
@@ -61,18 +63,15 @@ def plan(
     Example: python -m kit plan my-bakes --trial malt --factor malt_percent="0 to 1.2"
     --spread-of harbour-malt --matters 2 --keep --first 2026-12-03 --formula harbour-malt
     """
-    from kit.analysis.words import unit_of
     from kit.plan.design import design
     from kit.plan.factors import Factor
     from kit.plan.kitchen import Kitchen
-    from kit.plan.power import power
     from kit.planning import check_factors, put_away_in_words
     from kit.records.typed import day
-    from kit.units import parse
 
     on = day("--first", first)
     factors = [Factor.written(*_named(one)) for one in factor]
-    least = parse(matters, unit_of(outcome), "--matters", difference=True)
+    least = tables.number(matters, outcome)
     kitchen = Kitchen(
         _needed("--bakes", bakes), doughs_per_bake=_needed("--doughs", doughs),
         pieces_per_dough=_needed("--pieces", pieces), places=_needed("--places", places),
@@ -93,13 +92,8 @@ def plan(
         else:
             made = design(factors, kitchen, kind, drawn, spread=spread)  # type: ignore[arg-type]
         say(str(made))
-        for one in made.factors if spread is not None else ():
-            say()
-            if into is not None and outcome == into.outcome:
-                more = {} if least is None else {"matters": least}
-                say(str(into.power(made, spread, one.quantity, **more)))
-            else:
-                say(str(power(made, one.quantity, spread=spread, outcome=outcome, matters=least)))
+        if spread is not None:
+            _say_what_it_notices(made, into, spread, outcome, least)
         if not keep:
             return
         same = {name: value for name, value in same.items()
@@ -120,13 +114,34 @@ def plan(
         say(put_away_in_words(gone))
 
 
+def _say_what_it_notices(
+    made: "Plan", into: "Trial | None", spread: "Spread", outcome: str, matters: float | None
+) -> None:
+    """How small a difference of every factor the plan shows; what a trial knows of it counts."""
+    from kit.plan.power import power
+
+    for factor in made.factors:
+        say()
+        if into is not None and outcome == into.outcome:
+            more = {} if matters is None else {"matters": matters}
+            say(str(into.power(made, spread, factor.quantity, **more)))
+        else:
+            of = factor.quantity
+            say(str(power(made, of, spread=spread, outcome=outcome, matters=matters)))
+
+
 def _needed(option: str, typed: str) -> int:
-    """A whole number from 1."""
+    """A whole number from 1, no larger than a kitchen takes."""
+    from kit.plan.kitchen import LARGEST
     from kit.records.typed import whole
 
-    number = whole(option, typed)
-    if number is None:
-        raise InputError(option, typed, "must not be empty", "Write 1, 2, 3 …")
+    empty, rule = "must not be empty", f"must be a whole number from 1 to {LARGEST}"
+    try:
+        number = whole(option, typed) or 0
+    except InputError:
+        number = 0
+    if not 1 <= number <= LARGEST:
+        raise InputError(option, typed, rule if typed.strip() else empty, "Write 1, 2, 3 …")
     return number
 
 
@@ -137,29 +152,31 @@ def _seed(typed: str) -> int:
         raise InputError("--seed", typed, "must be a whole number, 0 or more") from None
 
 
-#: what is planned alike for all: quantity -> option, unit, and what is taken when nothing is said
-_ALIKE = {
-    "retard_hours": ("--retard", "h", "24"),
-    "side_minutes": ("--side", "min", "5"),
-}
+#: what is planned alike for all: quantity -> option, and what is taken when nothing is said
+_ALIKE = {"retard_hours": ("--retard", "24"), "side_minutes": ("--side", "5")}
 
 
 def _same(
     given: "dict[str, str | None]", factors: "list[Factor]", keep: bool
 ) -> dict[str, float | None]:
     """What is planned alike for all, of what is not varied."""
-    from kit.units import parse
+    from kit import quantities
 
     varied = [factor.quantity for factor in factors]
     same = {}
-    for quantity, (option, unit, usual) in _ALIKE.items():
+    for quantity, (option, usual) in _ALIKE.items():
         typed = given[quantity]
         if typed is not None and quantity in varied:
             raise InputError(option, typed, "is what this plan varies", "Leave it out.")
         if typed is not None and not keep:
             raise InputError(option, typed, "counts only when the plan is kept", "Add --keep.")
         if quantity not in varied:
-            same[quantity] = parse(usual if typed is None else typed, unit, option)
+            try:
+                same[quantity] = (
+                    quantities.get(quantity).parse(usual if typed is None else typed).value
+                )
+            except InputError as exc:
+                raise InputError(option, typed, exc.rule, exc.remedy) from exc
     return same
 
 
@@ -174,11 +191,17 @@ def _spread(
 
     if of is not None:
         return ws.trial(of).spread(outcome)
-    guess = [
+    options = "--sd-dough", "--sd-piece"
+    sds = [
         parse(typed, unit_of(outcome), option, difference=True)
-        for option, typed in (("--sd-dough", dough), ("--sd-piece", piece))
+        for option, typed in zip(options, (dough, piece), strict=True)
     ]
-    if guess[0] is not None and guess[1] is not None:
+    guess = [sd for sd in sds if sd is not None]
+    if len(guess) == 1:
+        missing = sds.index(None)
+        rule = f"is needed with {options[1 - missing]}"
+        raise InputError(options[missing], None, rule, "A guess takes both.")
+    if guess:
         return Spread(guess[0], guess[1], outcome=outcome)
     try:
         return None if into is None else into.spread(outcome)

@@ -23,6 +23,7 @@ __all__ = [
     "chosen",
     "err",
     "existing",
+    "must_exist",
     "said_in_one_line",
     "say",
     "screen",
@@ -69,7 +70,15 @@ def say(text: str = "", style: str = "") -> None:
 
 
 def existing(where: str, or_table: bool = False) -> "Workspace":
-    """Open a workspace that is there; looking at a folder must not make one of it.
+    """Open a workspace that is there; see `must_exist`."""
+    from kit.workspace import Workspace
+
+    must_exist(where, or_table)
+    return Workspace(where)
+
+
+def must_exist(where: str, or_table: bool = False) -> None:
+    """Refuse a folder without a workspace: looking at it must not make one of it.
 
     Parameters
     ----------
@@ -79,13 +88,11 @@ def existing(where: str, or_table: bool = False) -> "Workspace":
         Whether a table would have done as well, which is then said.
     """
     from kit.records.store import FILE
-    from kit.workspace import Workspace
 
     if "://" not in where and not (Path(where) / FILE).exists():
         what = "Give a CSV file, or make" if or_table else "Make"
         msg = f"{where} holds no bakes yet. {what} a workspace of it: python -m kit start {where}"
         raise DataError(msg)
-    return Workspace(where)
 
 
 def chosen(ws: "Workspace", trial: str | None) -> "Trial":

@@ -18,6 +18,8 @@ def undo(
 
     Example: python -m kit undo my-bakes
     """
+    from kit.analysis.words import capital
+
     with existing(folder) as ws:
         said = ws.undo()
-    say(f"{said[0].upper()}{said[1:]}.")
+    say(f"{capital(said)}.")

@@ -1,11 +1,67 @@
-"""The blocks of the page that is shared, as HTML inside a panel: both say the same words."""
+"""What panels show, as HTML: the blocks of the page that is shared, pictures, folded parts.
+
+Whatever is given as a text is escaped; what is called `inside` is HTML.
+"""
 
 from collections.abc import Iterable
 from html import escape
 
+from kit.us_units import also_us
+from kit.workspace import Trial
 from kit.writeup.blocks import Block, Code, Items, Picture, Table, Text
 
-__all__ = ["show"]
+__all__ = ["folded", "from_python", "if_invented", "items", "picture", "scrolled", "show", "status"]
+
+
+def status(text: str) -> str:
+    """Say what was done; read out."""
+    return f'<p role="status">{escape(text)}</p>'
+
+
+def if_invented(trial: Trial, more: str = "") -> str:
+    """Say of an invented trial that it is one."""
+    if not trial.invented:
+        return ""
+    told = "<strong>Invented data</strong>, made up to show how this works."
+    return f'<p class="kit-banner">{told}{more}</p>'
+
+
+def items(texts: Iterable[str], kind: str = "") -> str:
+    """List sentences, in the units the reader wants; empty where there is none."""
+    listed = "".join(f"<li>{escape(also_us(text))}</li>" for text in texts)
+    named = f' class="{kind}"' if kind else ""
+    return f"<ul{named}>{listed}</ul>" if listed else ""
+
+
+def picture(chart: str, label: str, caption: str = "") -> str:
+    """Show a chart; where it is narrow it scrolls, so that its letters stay readable.
+
+    Parameters
+    ----------
+    chart : str
+        From `kit.charts.svg`.
+    label : str
+        What the place that scrolls is called.
+    caption : str
+    """
+    below = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
+    return f"<figure>{scrolled(chart, label, 'kit-picture')}{below}</figure>"
+
+
+def scrolled(inside: str, label: str, kind: str = "kit-scroll") -> str:
+    """Give what may be wider than the screen a place that scrolls alone, also by keyboard."""
+    named = f'role="region" aria-label="{escape(label)}" tabindex="0"'
+    return f'<div class="{kind}" {named}>{inside}</div>'
+
+
+def folded(title: str, inside: str) -> str:
+    """Show a part when it is asked for; nothing where it is empty."""
+    return f"<details><summary>{title}</summary>{inside}</details>" if inside else ""
+
+
+def from_python(*lines: str) -> str:
+    """Show how to get the same from Python."""
+    return folded("The same from Python", f"<pre>{escape(chr(10).join(lines))}</pre>")
 
 
 def show(blocks: Iterable[Block]) -> str:
@@ -46,9 +102,8 @@ def _table(table: Table) -> str:
         f"{''.join(f'<td>{escape(cell)}</td>' for cell in row[1:])}</tr>"
         for row in table.rows
     )
-    # narrow screens scroll the table alone, also by keyboard
-    return (
-        f'<div class="kit-scroll" role="region" aria-label="{escape(table.caption)}" tabindex="0">'
+    inside = (
         f"<table><caption>{escape(table.caption)}</caption><thead><tr>{head}</tr></thead>"
-        f"<tbody>{''.join(rows)}</tbody></table></div>"
+        f"<tbody>{''.join(rows)}</tbody></table>"
     )
+    return scrolled(inside, table.caption)

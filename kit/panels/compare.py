@@ -10,11 +10,13 @@ from kit import charts, quantities, units
 from kit.analysis import words
 from kit.analysis.compare import Comparison
 from kit.errors import InputError, KitError
-from kit.panels.blocks import show
-from kit.panels.keys import OwnKeys
+from kit.panels.blocks import folded, from_python, if_invented, show, status
+from kit.panels.blocks import picture as drawn
+from kit.panels.controls import LABELS, Panel, button, pick, tick, wide
+from kit.panels.fields import what_matters
 from kit.panels.plan_offers import can_be_set
 from kit.panels.so_far import beside_refusal
-from kit.panels.style import STYLE, link, trouble
+from kit.panels.style import link, trouble
 from kit.panels.today import outcomes_of, trial_to_answer
 from kit.workspace import Trial, Workspace
 from kit.writeup.blocks import Picture, Table
@@ -22,11 +24,10 @@ from kit.writeup.content import sections
 
 __all__ = ["ComparePanel"]
 
-_WIDE = {"description_width": "9rem"}
 _PAIRS = "every pair"
 
 
-class ComparePanel(widgets.VBox):  # type: ignore[misc]
+class ComparePanel(Panel):
     """Asks what to compare and shows the answer; holds nothing but what was typed.
 
     Parameters
@@ -46,37 +47,24 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         self.answer: Comparison | None = None
         self.asked: dict[str, Any] = {}
         self._typed: dict[tuple[str, str], str] = {}
-        layout = widgets.Layout(width="auto", max_width="34rem")
-
-        def field(kind: Any, label: str, **more: Any) -> Any:
-            return kind(description=label, style=_WIDE, layout=layout, **more)
-
         names = [trial.name for trial in workspace.trials()]
-        self.trial = field(
-            widgets.Dropdown, "Trial", options=names, value=trial_to_answer(workspace)
-        )
-        self.outcome = field(widgets.Dropdown, "Outcome")
-        self.factor = field(widgets.Dropdown, "Factor")
-        self.matters = field(widgets.Text, "What matters", continuous_update=False)
+        self.trial = pick("Trial", names, value=trial_to_answer(workspace))
+        self.outcome, self.factor, self.control = pick("Outcome"), pick("Factor"), pick("Compare")
+        self.matters = widgets.Text(
+            description=what_matters(None), placeholder="the smallest difference you care about",
+            style=LABELS, layout=wide(), continuous_update=False,
+        )  # fmt: skip
         self.trouble = widgets.HTML()
-        self.control = field(widgets.Dropdown, "Compare")
-        self.line = field(widgets.Checkbox, "As a straight line", value=False)
+        self.line = tick("As a straight line")
         self.alike = widgets.VBox()
         self.without = widgets.VBox()
         self.shown = widgets.HTML()
-        self.write = widgets.Button(
-            description="Write the page", icon="file", layout=widgets.Layout(width="12rem")
-        )
+        self.write = button("Write the page", self._write_page, "file", width="12rem")
         self.written = widgets.HTML()
-        self._filling = False
         super().__init__(
-            [
-                OwnKeys(), widgets.HTML(STYLE), self.trial, self.outcome, self.factor,
-                self.matters, self.trouble, self.control, self.line, self.alike, self.without,
-                self.shown, self.write, self.written,
-            ]
+            self.trial, self.outcome, self.factor, self.matters, self.trouble, self.control,
+            self.line, self.alike, self.without, self.shown, self.write, self.written,
         )  # fmt: skip
-        self.add_class("kit-panel")
         if not names:
             self.write.disabled = True
             self.shown.value = trouble("There is no trial in this folder yet.")
@@ -86,7 +74,6 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         self.outcome.observe(lambda _: self._show_outcome(), "value")
         for asked in (self.matters, self.control, self.line):
             asked.observe(lambda _: self._ask(), "value")
-        self.write.on_click(lambda _: self._write_page())
         self._show_trial()
 
     @property
@@ -100,16 +87,15 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         factors = [name for name in trial.factors if name in frame]
         outcomes = outcomes_of(trial)
         events = sorted({e for here in frame["events"].dropna() for e in here.split("; ") if e})
-        self._filling = True
-        self.outcome.options = [(q.label, q.name) for q in outcomes]
         offered = [q.name for q in outcomes]
-        first = offered[0] if offered else None
-        self.outcome.value = trial.outcome if trial.outcome in offered else first
-        self.factor.options = [(quantities.get(name).label, name) for name in factors]
-        self.factor.value = factors[0] if factors else None
-        self._show_matters()
-        self.without.children = [self._box(f"Leave out: {event}", event, False) for event in events]
-        self._filling = False
+        with self.filling():
+            self.outcome.options = [(q.label, q.name) for q in outcomes]
+            first = offered[0] if offered else None
+            self.outcome.value = trial.outcome if trial.outcome in offered else first
+            self.factor.options = [(quantities.get(name).label, name) for name in factors]
+            self.factor.value = factors[0] if factors else None
+            self._show_matters()
+            self.without.children = [self._box(f"Leave out: {e}", e, False) for e in events]
         self._show_factor()
 
     def _show_outcome(self) -> None:
@@ -119,35 +105,31 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
 
     def _show_matters(self) -> None:
         """What matters for one outcome says nothing about another."""
-        trial, busy = self.chosen, self._filling
+        trial = self.chosen
         own = trial.matters if self.outcome.value == trial.outcome else None
-        self._filling = True
-        kept = self._typed.get((trial.name, self.outcome.value))
-        self.matters.value = ("" if own is None else f"{own:g}") if kept is None else kept
-        unit = words.unit_of(self.outcome.value) if self.outcome.value else ""
-        self.matters.description = f"What matters ({unit})" if unit else "What matters"
-        self.matters.placeholder = "the smallest difference you care about"
-        self._filling = busy
+        with self.filling():
+            kept = self._typed.get((trial.name, self.outcome.value))
+            self.matters.value = ("" if own is None else f"{own:g}") if kept is None else kept
+            self.matters.description = what_matters(self.outcome.value)
 
     def _show_factor(self) -> None:
         """Offer what goes with the factor."""
         if self._filling:
             return
         by = self.factor.value
-        self._filling = True
         others = [name for _, name in self.factor.options if name != by]
-        self.alike.children = [
-            *(self._box(f"Hold alike: {words.name(name)}", name, True) for name in others),
-            # what else was set differently; not held alike unless asked, as bakers mean to
-            *(self._box(f"Hold alike: {words.name(name)}", name, False) for name in self._set()),
-        ]
+        # what else was set differently is not held alike unless asked, as bakers mean to
+        alike = [*((name, True) for name in others), *((name, False) for name in self._set())]
         settings = self.chosen.factors[by] if by else []
-        self.control.options = [
-            ("every pair of settings", _PAIRS),
-            *((f"each setting with {words.amount(by, level)}", level) for level in settings),
-        ]
-        self.control.value = _PAIRS
-        self._filling = False
+        with self.filling():
+            self.alike.children = [
+                self._box(f"Hold alike: {words.name(name)}", name, ticked) for name, ticked in alike
+            ]
+            self.control.options = [
+                ("every pair of settings", _PAIRS),
+                *((f"each setting with {words.amount(by, level)}", level) for level in settings),
+            ]
+            self.control.value = _PAIRS
         self._ask()
 
     def _set(self) -> list[str]:
@@ -163,9 +145,7 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         ]  # fmt: skip
 
     def _box(self, label: str, name: str, ticked: bool) -> Any:
-        box = widgets.Checkbox(
-            value=ticked, description=label, indent=False, layout=widgets.Layout(width="auto")
-        )
+        box = tick(label, ticked)
         box.name = name
         box.observe(lambda _: self._ask(), "value")
         return box
@@ -216,23 +196,16 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         differences = [block for block in part["analysis"] if isinstance(block, Table)][1]
         rest = [block for block in part["analysis"] if block is not differences]
         call = ", ".join(f"{name}={value!r}" for name, value in self.asked.items() if value)
-        banner = (
-            '<p class="kit-banner"><strong>Invented data</strong>, made up to show how this works.'
-            "</p>"
-        )
         return (
-            f'<section class="kit-answer">{banner if trial.invented else ""}'
+            f'<section class="kit-answer">{if_invented(trial)}'
             '<div class="kit-question" role="heading" aria-level="3">'
             f"{show(part['question'])}</div>"
             f'<div role="status">{show(part["answer"])}</div>'
-            # a narrow screen scrolls the chart, also by keyboard, so that its letters stay readable
-            f'<figure><div class="kit-picture" role="region" tabindex="0" '
-            f'aria-label="{escape(picture.title)}">{chart}</div>{show([picture])}</figure>'
+            f"{drawn(chart, picture.title, picture.caption)}"
             f"{show(part['rests-on'])}{show([differences])}"
-            f"<details><summary>For the statistician</summary>{show(rest)}</details>"
-            "<details><summary>The same from Python</summary>"
-            f"<pre>trial = ws.trial({escape(repr(trial.name))})\n"
-            f"print(trial.compare({escape(call)}))</pre></details></section>"
+            f"{folded('For the statistician', show(rest))}"
+            f"{from_python(f'trial = ws.trial({trial.name!r})', f'print(trial.compare({call}))')}"
+            "</section>"
         )
 
     def _write_page(self) -> None:
@@ -241,7 +214,7 @@ class ComparePanel(widgets.VBox):  # type: ignore[misc]
         assert answer is not None
         path = (self.workspace.folder or Path.cwd()) / trial.page_name(answer)
         before = path.exists()
-        self.written.value = '<p role="status">Writing it …</p>'  # other factors take their time
+        self.written.value = status("Writing it …")  # other factors take their time
         try:
             trial.writeup(path, answer, self.asked["leave_out"])
         except KitError as exc:

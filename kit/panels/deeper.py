@@ -10,10 +10,10 @@ import ipywidgets as widgets
 from kit import charts, quantities
 from kit.analysis import words
 from kit.errors import KitError
-from kit.panels.fields import LABELS
-from kit.panels.keys import OwnKeys
+from kit.panels.blocks import folded, from_python, if_invented, picture, scrolled, status
+from kit.panels.controls import Panel, button, pick, visible
 from kit.panels.so_far import beside_refusal
-from kit.panels.style import STYLE, trouble
+from kit.panels.style import trouble
 from kit.panels.today import outcomes_of, trial_to_answer
 from kit.shown import ITEM, paragraphs
 from kit.us_units import also_us
@@ -21,7 +21,7 @@ from kit.workspace import Trial, Workspace
 
 __all__ = ["DeeperPanel"]
 
-_STATISTICS = "For the statistician:"
+_STATISTICS = "For the statistician"
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ _QUESTIONS = (
 )
 
 
-class DeeperPanel(widgets.VBox):  # type: ignore[misc]
+class DeeperPanel(Panel):
     """Asks a trial one of several questions by its own verbs; holds nothing but the answer.
 
     Parameters
@@ -68,33 +68,18 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
         self.called = ""
         names = [trial.name for trial in workspace.trials()]
 
-        def pick(label: str, options: Any) -> widgets.Dropdown:
-            # a layout of its own: fields that are not needed are hidden one by one
-            layout = widgets.Layout(width="auto", max_width="34rem")
-            return widgets.Dropdown(description=label, options=options, style=LABELS, layout=layout)
-
-        self.trial = pick("About trial", names)
-        self.trial.value = trial_to_answer(workspace)
+        self.trial = pick("About trial", names, value=trial_to_answer(workspace))
         self.question = pick("Question", [(q.words, q.verb) for q in _QUESTIONS])
-        self.outcome, self.factor = pick("Its outcome", []), pick("Its factor", [])
-        self.ask = widgets.Button(
-            description="Answer", icon="question", layout=widgets.Layout(width="12rem"),
-            disabled=not names,
-        )  # fmt: skip
+        self.outcome, self.factor = pick("Its outcome"), pick("Its factor")
+        self.ask = button("Answer", self._answer, "question", width="12rem")
+        self.ask.disabled = not names
         self.shown = widgets.HTML()
-        super().__init__(
-            [
-                OwnKeys(), widgets.HTML(STYLE), self.trial, self.question, self.outcome,
-                self.factor, self.ask, self.shown,
-            ]
-        )  # fmt: skip
-        self.add_class("kit-panel")
+        super().__init__(self.trial, self.question, self.outcome, self.factor, self.ask, self.shown)
         if not names:
             self.shown.value = trouble("There is no trial in this folder yet.")
             return
         self.trial.observe(lambda _: self._offer(), "value")
         self.question.observe(lambda _: self._fit_fields(), "value")
-        self.ask.on_click(lambda _: self._answer())
         self._offer()
 
     @property
@@ -121,8 +106,8 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
 
     def _fit_fields(self) -> None:
         """Show the fields that the question needs; take away an answer to another one."""
-        self.outcome.layout.display = None if self.asked.outcome else "none"
-        self.factor.layout.display = None if self.asked.factor else "none"
+        visible(self.outcome, self.asked.outcome)
+        visible(self.factor, self.asked.factor)
         self.answer, self.shown.value = None, ""
 
     def _answer(self) -> None:
@@ -142,7 +127,7 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
         if question.factor:
             given[question.factor] = self.factor.value
         self.answer = None
-        self.shown.value = '<p role="status">Working it out …</p>'
+        self.shown.value = status("Working it out …")
         self.ask.disabled = True
         said = ", ".join(f"{name}={value!r}" for name, value in given.items())
         self.called = f"print(ws.trial({trial.name!r}).{question.verb}({said}))"
@@ -163,27 +148,19 @@ class DeeperPanel(widgets.VBox):  # type: ignore[misc]
         """Words first, then the picture, then what is for the statistician."""
         told = self.answer.tells()
         notes = [f"{ITEM}{note}." for note in told.checks]
-        method = told.method.removeprefix(_STATISTICS).strip()
-        banner = (
-            '<p class="kit-banner"><strong>Invented data</strong>, made up to show how this works.'
-            "</p>"
-        )
-        picture = charts.svg(
+        method = told.method.removeprefix(f"{_STATISTICS}:").strip()
+        chart = charts.svg(
             self.answer.plot(), told.headline, " ".join([told.headline, *told.sentences])
         )
         table = self.answer.to_frame().to_html(
             index=False, border=0, na_rep="", float_format="{:.4g}".format
         )
         return (
-            f'<section class="kit-answer">{banner if trial.invented else ""}'
+            f'<section class="kit-answer">{if_invented(trial)}'
             f'<div role="status"><p class="kit-lead">{escape(also_us(told.headline))}</p>'
             f"{paragraphs(told.sentences)}</div>"
-            '<figure><div class="kit-picture" role="region" tabindex="0" '
-            f'aria-label="Picture: {escape(told.headline)}">{picture}</div></figure>'
+            f"{picture(chart, f'Picture: {told.headline}')}"
             + (f"<p><strong>To know:</strong></p>{paragraphs(notes)}" if notes else "")
-            + "<details><summary>For the statistician</summary>"
-            + (f"<p>{escape(method)}</p>" if method else "")
-            + '<div class="kit-scroll" role="region" aria-label="Numbers" tabindex="0">'
-            + f"{table}</div></details><details><summary>The same from Python</summary>"
-            + f"<pre>{escape(self.called)}</pre></details></section>"
+            + folded(_STATISTICS, paragraphs([method]) + scrolled(table, "Numbers"))
+            + f"{from_python(self.called)}</section>"
         )

@@ -15,11 +15,9 @@ import anywidget
 import traitlets
 
 from kit.errors import InputError, KitError, StoreError
+from kit.panels.once import Once
 
 __all__ = ["Answer", "Cell", "EntryTable", "Heading"]
-
-#: answers remembered, in case a message comes again because its answer was late
-_REMEMBERED = 500
 
 
 @dataclass(frozen=True)
@@ -151,7 +149,7 @@ class EntryTable(anywidget.AnyWidget):
     ) -> None:
         super().__init__(**names)
         self._save = save
-        self._answered: dict[tuple[str, int], list[dict[str, str]]] = {}
+        self._once: Once[list[dict[str, Any]]] = Once(500)
         self.after: Callable[[list[tuple[str, str]]], None] = lambda _: None
         self.seek: Callable[[list[str]], None] = lambda _: None
         self.together: Callable[[int], AbstractContextManager[None]] = lambda _: nullcontext()
@@ -189,22 +187,21 @@ class EntryTable(anywidget.AnyWidget):
         if content.get("kind") != "write":
             return
         number = (str(content["client"]), int(content["seq"]))
-        again = number in self._answered
-        if not again:
-            with self.together(len(content["cells"])):
-                self._answered[number] = [
-                    {**asdict(self._one(**cell)), "typed": cell["text"],
-                     "key": f"{cell['row']} {cell['column']}"}
-                    for cell in content["cells"]
-                ]  # fmt: skip
-            for old in list(self._answered)[:-_REMEMBERED]:
-                del self._answered[old]
-        answers = self._answered[number]
+        answers, new = self._once.answer(number, lambda: self._store(content["cells"]))
         self.send({"kind": "answer", "client": number[0], "seq": number[1], "cells": answers})
-        if not again:
+        if new:
             self._remember(answers)
             stored = [answer["key"] for answer in answers if answer["state"] == "saved"]
             self.after([(key.split()[0], key.split()[1]) for key in stored])
+
+    def _store(self, cells: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+        """Store texts that came together."""
+        with self.together(len(cells)):
+            return [
+                {**asdict(self._one(**cell)), "typed": cell["text"],
+                 "key": f"{cell['row']} {cell['column']}"}
+                for cell in cells
+            ]  # fmt: skip
 
     def _one(
         self, row: str, column: str, text: str, base: str | None = None, sure: bool = False

@@ -7,17 +7,15 @@ from typing import Any, TypeVar
 import ipywidgets as widgets
 
 from kit import units
+from kit.analysis import words
 from kit.errors import InputError, KitError
+from kit.panels.controls import LABELS, wide
 from kit.panels.style import trouble
 from kit.records.typed import whole
 
-__all__ = [
-    "LABELS", "Typed", "above_0", "beside", "count", "number", "people", "section", "share",
-]  # fmt: skip
+__all__ = ["Typed", "above_0", "beside", "count", "number", "people", "share", "what_matters"]
 
 _T = TypeVar("_T")
-#: room for a field's label
-LABELS = {"description_width": "11rem"}
 
 
 class Typed(widgets.VBox):  # type: ignore[misc]
@@ -40,13 +38,12 @@ class Typed(widgets.VBox):  # type: ignore[misc]
     def __init__(
         self, label: str, value: str = "", hint: str = "", rows: int = 1, offers: Sequence[str] = ()
     ) -> None:
-        layout = widgets.Layout(width="auto", max_width="34rem")
         kind: Any = widgets.Text if rows == 1 else widgets.Textarea
         more: dict[str, Any] = {} if rows == 1 else {"rows": rows}
         if offers:
             kind, more = widgets.Combobox, {"options": list(offers)}
         self.text = kind(
-            value=value, description=label, placeholder=hint, style=LABELS, layout=layout,
+            value=value, description=label, placeholder=hint, style=LABELS, layout=wide(),
             continuous_update=False, **more,
         )  # fmt: skip
         self.said = widgets.HTML()
@@ -93,10 +90,10 @@ def beside(exc: InputError, fields: Mapping[str, Typed]) -> InputError:
     return told
 
 
-def section(title: str, *children: widgets.Widget) -> widgets.VBox:
-    """Return fields under a heading; sections stand beside one another where there is room."""
-    heading = widgets.HTML(f'<div class="kit-section" role="heading" aria-level="3">{title}</div>')
-    return widgets.VBox([heading, *children], layout=widgets.Layout(flex="1 1 24rem"))
+def what_matters(outcome: str | None) -> str:
+    """Return the label of the field for what matters, with the unit it is read in."""
+    unit = words.unit_of(outcome or "")
+    return f"What matters ({unit})" if unit else "What matters"
 
 
 def number(text: str, unit: str, field: str, difference: bool = False) -> float:

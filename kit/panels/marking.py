@@ -14,12 +14,10 @@ import anywidget
 import numpy as np
 import traitlets
 
+from kit.panels.once import Once
 from kit.photo.dragged import bent, grips
 
 __all__ = ["Grip", "Line", "Marking", "outline_with_grips"]
-
-#: answers remembered, in case a message comes again because its answer was late
-_REMEMBERED = 200
 
 
 @dataclass(frozen=True)
@@ -119,7 +117,7 @@ class Marking(anywidget.AnyWidget):
     def __init__(self) -> None:
         super().__init__()
         self.moved: Callable[[str], None] = lambda _: None
-        self._answered: dict[tuple[str, int], dict[str, Any]] = {}
+        self._once: Once[dict[str, Any]] = Once()
         self.mark()
         self.on_msg(self._heard)
 
@@ -160,7 +158,7 @@ class Marking(anywidget.AnyWidget):
 
     def at(self, key: str) -> tuple[float, float]:
         """Return where a grip is, in pixels of the photo."""
-        grip = self._grip(key)
+        grip = next(grip for grip in self.marks["grips"] if grip["key"] == key)
         return float(grip["x"]), float(grip["y"])
 
     def points(self, key: str) -> list[list[float]]:
@@ -168,25 +166,16 @@ class Marking(anywidget.AnyWidget):
         line = next(line for line in self.marks["lines"] if line["key"] == key)
         return [list(map(float, point)) for point in line["points"]]
 
-    def _grip(self, key: str) -> Mapping[str, Any]:
-        found: Mapping[str, Any] = next(g for g in self.marks["grips"] if g["key"] == key)
-        return found
-
     def _heard(self, _widget: object, content: Mapping[str, Any], _buffers: object) -> None:
         """Take a move from the browser; each one is answered, and done once."""
         if content.get("kind") != "move":
             return
         number, key = (str(content["client"]), int(content["seq"])), str(content["grip"])
-        again = number in self._answered
-        if not again:
-            told = self._move(key, float(content["x"]), float(content["y"]))
-            self._answered[number] = {
-                "kind": "answer", "client": number[0], "seq": number[1], **told,
-            }  # fmt: skip
-            for old in list(self._answered)[:-_REMEMBERED]:
-                del self._answered[old]
-        self.send(self._answered[number])
-        if not again and self._answered[number]["state"] == "taken":
+        told, new = self._once.answer(
+            number, lambda: self._move(key, float(content["x"]), float(content["y"]))
+        )
+        self.send({"kind": "answer", "client": number[0], "seq": number[1], **told})
+        if new and told["state"] == "taken":
             self.moved(key)
 
     def _move(self, key: str, x: float, y: float) -> dict[str, Any]:

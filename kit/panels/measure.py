@@ -10,13 +10,14 @@ import ipywidgets as widgets
 
 from kit.analysis import words
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, section
-from kit.panels.keys import OwnKeys
-from kit.panels.measure_about import SHOWN, button
+from kit.panels.blocks import items, status
+from kit.panels.controls import LABELS, Panel, pick, row, section, tall, toggle, visible, wide
+from kit.panels.fields import Typed
+from kit.panels.measure_about import SHOWN
 from kit.panels.measure_one import OnePhoto
 from kit.panels.measure_twice import TwiceBlock
 from kit.panels.photo_strip import Item, PhotoStrip
-from kit.panels.style import STYLE, trouble
+from kit.panels.style import trouble
 from kit.panels.today import trial_at_work
 from kit.records.measured import NOT_LOOKED_AT, AddedPhotos
 from kit.records.photo_guess import Guess
@@ -32,7 +33,7 @@ _OWN_STYLE = """<style>
 </style>"""
 
 
-class MeasurePanel(widgets.VBox):  # type: ignore[misc]
+class MeasurePanel(Panel):
     """Takes in a folder of photos, shows them in time order, measures and keeps what is accepted.
 
     Photos are taken from a folder on the computer the notebook runs on: nothing goes through the
@@ -62,59 +63,36 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
         self._in: set[tuple[Path, tuple[int, int]]] = set()
         self.working: Thread | None = None
         self.watching: Thread | None = None
-        wide = {"width": "auto", "max_width": "34rem"}
-        self.trial = widgets.Dropdown(
-            description="Trial", options=[one.name for one in workspace.trials()],
-            value=trial_at_work(workspace), style=LABELS, layout=widgets.Layout(**wide),
-        )  # fmt: skip
-        self.folder = widgets.Dropdown(
-            description="Folder", options=self._folders(), style=LABELS,
-            layout=widgets.Layout(**wide),
-        )  # fmt: skip
+        names = [trial.name for trial in workspace.trials()]
+        self.trial = pick("Trial", names, value=trial_at_work(workspace))
+        self.folder = pick("Folder", self._folders())
         self.path = Typed("or its path", hint="/home/…/photos")
-        self.take = button("Take in its photos")
-        self.watch = widgets.ToggleButton(
-            description="Watch it for new ones",
-            layout=widgets.Layout(width="auto", min_height="44px"),
-        )
+        self.take = tall("Take in its photos", self._take_in)
+        self.watch = toggle("Watch it for new ones")
         self.taken = widgets.HTML()
         self.strip = PhotoStrip()
         self.counted = widgets.HTML()
         self.one = OnePhoto(self.refresh)
-        self.all = button("Measure all that are not measured")
-        self.stop = button("Stop")
-        self.undo = button("Undo")
-        self.progress = widgets.IntProgress(
-            description="Photos", style=LABELS, layout=widgets.Layout(**wide)
-        )
+        self.all = tall("Measure all that are not measured", self._measure_all)
+        self.stop = tall("Stop", self._stopped.set)
+        self.undo = tall("Undo", self._undo)
+        self.progress = widgets.IntProgress(description="Photos", style=LABELS, layout=wide())
         self.told = widgets.HTML()
         self.twice = TwiceBlock(lambda: self.chosen)
-        flow = {"display": "flex", "flex_flow": "row wrap"}
-        super().__init__(
-            [
-                OwnKeys(), widgets.HTML(STYLE + _OWN_STYLE),
-                _block("Which photos?", self.trial, self.folder, self.path,
-                        widgets.Box([self.take, self.watch, self.undo],
-                                    layout=widgets.Layout(grid_gap=".3rem .6rem", **flow)),
-                        self.taken),
-                self.counted, self.strip, self.one,
-                _block("Many photos", widgets.Box([self.all, self.stop],
-                        layout=widgets.Layout(grid_gap=".3rem .6rem", **flow)),
-                        self.progress, self.told),
-                self.twice,
-            ]
+        which = section(
+            "Which photos?", self.trial, self.folder, self.path,
+            row(self.take, self.watch, self.undo), self.taken,
         )  # fmt: skip
-        self.add_class("kit-panel")
-        self.add_class("kit-measure")
+        many = section("Many photos", row(self.all, self.stop), self.progress, self.told)
+        super().__init__(
+            _as_high(which), self.counted, self.strip, self.one, _as_high(many), self.twice,
+            kind="kit-measure", style=_OWN_STYLE,
+        )  # fmt: skip
         self.stop.disabled = True
-        self.progress.layout.display = "none"
+        visible(self.progress, False)
         self.trial.observe(lambda _: self.refresh(), "value")
-        self.take.on_click(lambda _: self._take_in())
-        self.undo.on_click(lambda _: self._undo())
         self.watch.observe(lambda _: self._watch(), "value")
         self.strip.observe(lambda _: self._choose(), "chosen")
-        self.all.on_click(lambda _: self._measure_all())
-        self.stop.on_click(lambda _: self._stopped.set())
         self.refresh()
 
     @property
@@ -179,8 +157,7 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
             count = sum(item.state == state for item in items)
             if items and count:
                 told.append(f"{count} {what}")
-        text = f"{trial.name}: {', '.join(told)}."
-        self.counted.value = f'<p role="status">{escape(text)}</p>'
+        self.counted.value = status(f"{trial.name}: {', '.join(told)}.")
 
     def _choose(self) -> None:
         trial, photo = self.chosen, self._photos.get(self.strip.chosen)
@@ -200,7 +177,7 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
         if trial is None or not source:
             self.taken.value = trouble("Choose a folder, or write its path.")
             return
-        self.taken.value = '<p role="status">Reading …</p>'
+        self.taken.value = status("Reading …")
         try:
             added = trial.add_photos(source)
         except KitError as exc:
@@ -212,11 +189,11 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
     def _undo(self) -> None:
         """Take back the last thing done, here or in another notebook."""
         try:
-            said = words.capital(self.workspace.undo())
+            said = self.workspace.undo()
         except KitError as exc:
             self.taken.value = trouble(str(exc))
             return
-        self.taken.value = f'<p role="status">{escape(said)}.</p>'
+        self.taken.value = status(f"{words.capital(said)}.")
         self.refresh()
 
     def _watch(self) -> None:
@@ -224,7 +201,7 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
         if not self.watch.value:
             if not self._unwatch.is_set():
                 self._unwatch.set()
-                self.taken.value = '<p role="status">Not watched any more.</p>'
+                self.taken.value = status("Not watched any more.")
             return
         trial, source = self.chosen, self._source()
         if trial is None or not source:
@@ -232,7 +209,7 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
             self.watch.value = False
             return
         self._unwatch = Event()
-        self.taken.value = f'<p role="status">Watching {escape(source)}.</p>'
+        self.taken.value = status(f"Watching {source}.")
         self.watching = Thread(
             target=self._look_out, args=(trial, source, self._unwatch), daemon=True
         )
@@ -277,16 +254,15 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
         if trial is None or (self.working is not None and self.working.is_alive()):
             return
         try:
-            how = {shows: self.one.how(shows) for shows in SHOWN if shows != "rise"}
             rising = any(guess.shows == "rise" for guess in self._guesses.values())
-            if rising:
-                how["rise"] = self.one.how("rise")
+            how = {shows: self.one.how(shows) for shows in SHOWN if shows != "rise" or rising}
         except KitError as exc:
             self.told.value = trouble(str(exc))
             return
         self._stopped.clear()
         self.stop.disabled, self.all.disabled = False, True
-        self.progress.value, self.progress.layout.display, self.told.value = 0, None, ""
+        self.progress.value, self.told.value = 0, ""
+        visible(self.progress, True)
         self.working = Thread(target=self._measure_them, args=(trial, how))
         self.working.start()
 
@@ -306,9 +282,9 @@ class MeasurePanel(widgets.VBox):  # type: ignore[misc]
             self.refresh()
 
 
-def _block(title: str, *children: widgets.Widget) -> widgets.Box:
+def _as_high(section: widgets.Widget) -> widgets.Box:
     """Return a section that is as high as what is in it."""
-    return widgets.Box([section(title, *children)], layout=widgets.Layout(width="100%"))
+    return widgets.Box([section], layout=widgets.Layout(width="100%"))
 
 
 def _told(added: AddedPhotos) -> str:
@@ -341,6 +317,6 @@ def _report(kept: int, reasons: Mapping[str, str], stopped: bool, unsaid: int) -
         told = f"{told} {was} left out: say of each what it shows and whose it is."
     if stopped:
         told = f"Stopped. {told} The same button goes on."
-    rest = "".join(f"<li>{escape(n)}: {escape(why)}</li>" for n, why in reasons.items())
-    listed = f"<p>Not measured:</p><ul>{rest}</ul>" if rest else ""
+    rest = items(f"{name}: {why}" for name, why in reasons.items())
+    listed = f"<p>Not measured:</p>{rest}" if rest else ""
     return f'<div class="kit-answer" role="status"><p>{escape(told)}</p>{listed}</div>'

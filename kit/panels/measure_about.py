@@ -7,14 +7,16 @@ from typing import Any
 import ipywidgets as widgets
 
 from kit.errors import KitError
-from kit.panels.fields import LABELS, Typed
+from kit.panels.blocks import status
+from kit.panels.controls import Form, pick, tall
+from kit.panels.fields import Typed
 from kit.panels.style import trouble
 from kit.records.photo_guess import Guess
 from kit.records.photos import StoredPhoto
 from kit.records.things import Thing
 from kit.workspace import Trial
 
-__all__ = ["SHOWN", "AboutPhoto", "button"]
+__all__ = ["SHOWN", "AboutPhoto"]
 
 #: what a photo shows, as the baker reads it
 SHOWN = {
@@ -24,15 +26,7 @@ SHOWN = {
 _UNKNOWN = "It is not known when this photo was taken: write it, please."
 
 
-def button(text: str) -> widgets.Button:
-    """Return a button that fingers can press."""
-    layout = widgets.Layout(width="auto", height="auto", min_height="44px", align_self="flex-start")
-    made = widgets.Button(description=text, layout=layout)
-    made.add_class("kit-tall")
-    return made
-
-
-class AboutPhoto(widgets.VBox):  # type: ignore[misc]
+class AboutPhoto(Form):
     """Asks what is not known of a photo, and stores what is said of it.
 
     Parameters
@@ -47,19 +41,13 @@ class AboutPhoto(widgets.VBox):  # type: ignore[misc]
         self._changed, self._other = changed, other
         self.trial: Trial | None = None
         self.photo: StoredPhoto | None = None
-        self._filling = False
-        wide = {"width": "auto", "max_width": "34rem"}
         self.name = widgets.HTML()
-        self.shows = widgets.Dropdown(
-            description="It shows", style=LABELS, layout=widgets.Layout(**wide),
-            options=[("say what …", ""), *((text, key) for key, text in SHOWN.items())],
-        )  # fmt: skip
-        self.whose = widgets.Dropdown(
-            description="It is of", style=LABELS, layout=widgets.Layout(**wide)
-        )
+        known = ((text, key) for key, text in SHOWN.items())
+        self.shows = pick("It shows", [("say what …", ""), *known])
+        self.whose = pick("It is of")
         self.guessed = widgets.HTML()
         self.taken = Typed("Taken", hint="9:40, yesterday 21:15, 2026-11-26 9:40")
-        self.out = button("Take this photo out")
+        self.out = tall("Take this photo out", self._take_out)
         self.said = widgets.HTML()
         super().__init__(
             [self.name, self.shows, self.whose, self.guessed, self.taken, self.out, self.said]
@@ -67,25 +55,24 @@ class AboutPhoto(widgets.VBox):  # type: ignore[misc]
         self.shows.observe(lambda _: self._other_shows(), "value")
         self.whose.observe(lambda _: self._other_thing(), "value")
         self.taken.observe_text(self._other_time)
-        self.out.on_click(lambda _: self._take_out())
 
     def show(self, trial: Trial, photo: StoredPhoto, guess: Guess) -> None:
         """Show what is known of a photo, else what is guessed."""
         if self.photo is None or photo.id != self.photo.id:
             self.said.value = ""
-        self.trial, self.photo, self._filling = trial, photo, True
-        self.name.value = f"<p>{escape(photo.name)}</p>"
-        self.shows.value = guess.shows or ""
-        things: list[Any] = trial.doughs() if guess.shows == "rise" else trial.pieces()
-        options = [("say whose …", ""), *((str(thing), thing.id) for thing in things)]
-        if tuple(options) != tuple(self.whose.options):
-            self.whose.options = options
-        self.whose.value = guess.on.id if guess.on is not None and guess.on in things else ""
-        self.taken.value = f"{photo.taken:%Y-%m-%d %H:%M}" if photo.taken else ""
-        self.taken.said.value = "" if photo.taken else trouble(_UNKNOWN)
-        said = photo.on is not None and photo.shows is not None
-        self.guessed.value = "" if said else f'<p class="kit-small">{escape(guess.why)}</p>'
-        self._filling = False
+        self.trial, self.photo = trial, photo
+        with self.filling():
+            self.name.value = f"<p>{escape(photo.name)}</p>"
+            self.shows.value = guess.shows or ""
+            things: list[Any] = trial.doughs() if guess.shows == "rise" else trial.pieces()
+            options = [("say whose …", ""), *((str(thing), thing.id) for thing in things)]
+            if tuple(options) != tuple(self.whose.options):
+                self.whose.options = options
+            self.whose.value = guess.on.id if guess.on is not None and guess.on in things else ""
+            self.taken.value = f"{photo.taken:%Y-%m-%d %H:%M}" if photo.taken else ""
+            self.taken.said.value = "" if photo.taken else trouble(_UNKNOWN)
+            said = photo.on is not None and photo.shows is not None
+            self.guessed.value = "" if said else f'<p class="kit-small">{escape(guess.why)}</p>'
 
     @property
     def thing(self) -> Thing | None:
@@ -137,5 +124,4 @@ class AboutPhoto(widgets.VBox):  # type: ignore[misc]
             return
         self._changed()
         stays = f" What was measured on it still counts for {photo.on}." if len(kept) else ""
-        told = f"{photo.name} is out.{stays} Undo brings it back."
-        self.said.value = f'<p role="status">{escape(told)}</p>'
+        self.said.value = status(f"{photo.name} is out.{stays} Undo brings it back.")

@@ -1,7 +1,6 @@
 """One photo: its scale, what was found on it, corrected by hand, and kept."""
 
 from collections.abc import Callable
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import ipywidgets as widgets
@@ -9,9 +8,10 @@ import ipywidgets as widgets
 from kit.analysis import words
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
-from kit.panels.fields import section
+from kit.panels.blocks import status
+from kit.panels.controls import Form, columns, row, section, tall, toggle, visible
 from kit.panels.marking import Grip, Line, Marking
-from kit.panels.measure_about import SHOWN, AboutPhoto, button
+from kit.panels.measure_about import SHOWN, AboutPhoto
 from kit.panels.measure_hand import Hand
 from kit.panels.measure_marks import box_marks, first_box, marks_of, outline_in, reference_lines
 from kit.panels.measure_means import Means
@@ -26,6 +26,7 @@ from kit.records.measured_by import MeasuredBy
 from kit.records.photo_guess import Guess
 from kit.records.photos import StoredPhoto
 from kit.records.things import Dough
+from kit.us_units import also_us
 from kit.workspace import Trial
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ _MOVED = (
 )
 
 
-class OnePhoto(widgets.VBox):  # type: ignore[misc]
+class OnePhoto(Form):
     """Measures one photo, shows where, takes corrections by hand, and keeps the values.
 
     Parameters
@@ -72,21 +73,17 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self.result: Any = None
         self._warned: Any = None
         self._by: MeasuredBy | None = None
-        self._filling = False
         self.hand = Hand()
         self.about = AboutPhoto(changed, self._forget)
         self.reference = ReferenceForm(self._other_reference)
         self.shape = ShapeForm(self._forget)
         self.means = Means(self.reference, self.shape, self.hand)
         self.double = widgets.HTML(f'<p class="kit-banner">{DOUBLE_IS} {_FIRST}</p>')
-        self.measure = button("Measure")
-        self.again = button("Back to as found")
-        self.place = widgets.ToggleButton(
-            description="Draw a box round it",
-            layout=widgets.Layout(width="auto", min_height="44px"),
-        )
-        self.trace = button("Draw the outline")
-        self.lie_right = button(_RIGHT)
+        self.measure = tall("Measure", self._measure)
+        self.again = tall("Back to as found", self._measure_afresh)
+        self.place = toggle("Draw a box round it")
+        self.trace = tall("Draw the outline", self._trace)
+        self.lie_right = tall(_RIGHT, self._confirm)
         self.said, self.values, self.kept = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.marking = Marking()
         self.threshold = Slide(label="Threshold", low=0.02, high=0.9)
@@ -94,23 +91,14 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             '<p class="kit-small">How much darker than the wall beside it a cell is. '
             "Further left, more counts as cells.</p>"
         )
-        self.keep = button(KEEP)
+        self.keep = tall(KEEP, self._keep)
         self.together = SeriesBlock(self._scale, self._for_series, changed)
-        flow = {"display": "flex", "flex_flow": "row wrap"}
+        what = section("What is it?", self.about)
+        large = section("How large is it?", self.reference, self.shape)
         super().__init__(
             [
-                widgets.Box(
-                    [
-                        section("What is it?", self.about),
-                        section("How large is it?", self.reference, self.shape),
-                    ],
-                    layout=widgets.Layout(grid_gap="0 2rem", **flow),
-                ),
-                self.double,
-                widgets.Box(
-                    [self.measure, self.lie_right, self.place, self.trace, self.again],
-                    layout=widgets.Layout(grid_gap=".3rem .6rem", **flow),
-                ),
+                columns(what, large), self.double,
+                row(self.measure, self.lie_right, self.place, self.trace, self.again),
                 self.said, self.marking, self.threshold, self.threshold_says, self.values,
                 self.keep, self.kept, self.together,
             ]
@@ -118,11 +106,6 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self.place.observe(lambda _: self._mark(), "value")
         self.place.observe(lambda _: self._fit(), "value")
         self.threshold.observe(lambda _: self._other_threshold(), "value")
-        self.measure.on_click(lambda _: self._measure())
-        self.again.on_click(lambda _: self._measure_afresh())
-        self.trace.on_click(lambda _: self._trace())
-        self.lie_right.on_click(lambda _: self._confirm())
-        self.keep.on_click(lambda _: self._keep())
         self.marking.moved = self._moved
         self.hide()
 
@@ -132,7 +115,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         """Show nothing: there is no photo."""
         self.trial = self.photo = self.opened = None
         self._forget()
-        self.layout.display = "none"
+        visible(self, False)
 
     def show(self, trial: Trial, photo: StoredPhoto, guess: Guess) -> None:
         """Show a photo; what is being done to the one that is shown already goes on.
@@ -145,7 +128,8 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             What it shows and whose it is, as far as that is not said.
         """
         other = self.photo is None or photo.id != self.photo.id
-        self.trial, self.photo, self.layout.display = trial, photo, None
+        self.trial, self.photo = trial, photo
+        visible(self, True)
         self.about.show(trial, photo, guess)
         if other:
             self._open(trial, photo)
@@ -172,7 +156,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         self._set_threshold(self.hand.said.get("threshold"))
         self.place.value = "box" in self.hand.said
         if self.reference.by_points and self.hand.unsure:
-            self.said.value = f'<p role="status">{_MOVED}</p>'
+            self.said.value = status(_MOVED)
         self._mark()
         self._tell_kept(trial, photo)
 
@@ -202,8 +186,8 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             self.again: there and bool(set(self.hand.corrected) - {"place"}),
             self.lie_right: self.reference.by_points and self.hand.unsure,
         }  # fmt: skip
-        for widget, visible in shown.items():
-            widget.layout.display = None if visible else "none"
+        for widget, wanted in shown.items():
+            visible(widget, wanted)
 
     def _mark(self) -> None:
         """Draw what is known: reference, where it is, and what was found."""
@@ -258,7 +242,7 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         """Measure what is shown, by what a hand said."""
         if self.trial is None or self.opened is None:
             return
-        self.said.value, self.kept.value = '<p role="status">Measuring …</p>', ""
+        self.said.value, self.kept.value = status("Measuring …"), ""
         try:
             shows = self.about.shows.value
             if shows not in SHOWN:
@@ -272,12 +256,12 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         except KitError as exc:
             # what was found before stays, to be dragged elsewhere; it cannot be kept
             self.said.value, self.values.value = trouble(str(exc)), ""
-            self.keep.layout.display = "none"
+            visible(self.keep, False)
             return
         self.scale, self.result, self.said.value = scale, result, ""
         if "threshold" not in self.hand.said:
             self._set_threshold(getattr(result, "threshold", None))
-        self._tell()
+        self.values.value = as_measured(result, scale, shows, self.hand.corrected)
         self._mark()
         self._fit()
 
@@ -288,12 +272,6 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
 
     def _for_series(self) -> dict[str, Any]:
         return self.means.for_series() | {"shown": None if self.photo is None else self.photo.id}
-
-    def _tell(self) -> None:
-        """Say what was measured, how sure it is, and what to bear in mind."""
-        self.values.value = as_measured(
-            self.result, self.scale, self.about.shows.value, self.hand.corrected
-        )
 
     # correcting and keeping
 
@@ -311,16 +289,14 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
         assert self.opened is not None
         box = self.hand.said.get("box") or first_box(self.opened.width, self.opened.height)
         self.hand.said["outline"] = outline_in(box)
-        told = "Drag its points onto the edge all round, then press Measure."
-        self.said.value = f'<p role="status">{told}</p>'
+        self.said.value = status("Drag its points onto the edge all round, then press Measure.")
         self._mark()
 
     def _set_threshold(self, threshold: float | None) -> None:
         """Show a threshold that no hand set just now."""
         if threshold is not None:
-            self._filling = True
-            self.threshold.value = float(threshold)
-            self._filling = False
+            with self.filling():
+                self.threshold.value = float(threshold)
 
     def _other_threshold(self) -> None:
         if not self._filling and self.result is not None:
@@ -351,12 +327,12 @@ class OnePhoto(widgets.VBox):  # type: ignore[misc]
             return
         try:
             kept = self.trial.accept(
-                self.photo, self.result, self.about.thing, shows=self.about.shows.value,
+                self.photo, self.result, on, shows=shows,
                 corrected=list(self.hand.corrected), by=self._by,
             )  # fmt: skip
         except KitError as exc:
             self.kept.value = trouble(str(exc))
             return
         told = " ".join([str(kept), *in_place_of(self.trial.readings(), kept)])
-        self.kept.value = f'<p role="status">{escape(told)}</p>'
+        self.kept.value = status(also_us(told))
         self._changed()

@@ -6,7 +6,8 @@ from typing import Any
 import ipywidgets as widgets
 
 from kit.errors import InputError
-from kit.panels.fields import LABELS, Typed, above_0
+from kit.panels.controls import Form, pick, visible
+from kit.panels.fields import Typed, above_0
 from kit.panels.marking import Grip, Line
 from kit.units import parse
 
@@ -127,7 +128,7 @@ def _as_typed(name: str, value: Any) -> str:
     return f"{value:.10g}" if name in ("id", "dpi") else f"{value:.10g} mm"
 
 
-class ReferenceForm(widgets.VBox):  # type: ignore[misc]
+class ReferenceForm(Form):
     """Asks for the reference; what is typed stays from photo to photo.
 
     Parameters
@@ -137,23 +138,15 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
     """
 
     def __init__(self, changed: Callable[[], None]) -> None:
-        self.kind = widgets.Dropdown(
-            description="Scale by", options=list(_KINDS.items()), style=LABELS,
-            layout=widgets.Layout(width="auto", max_width="34rem"),
-        )  # fmt: skip
+        self.kind = pick("Scale by", _KINDS.items())
         self.told = widgets.HTML()
         self.fields = {
             kind: {name: Typed(label, hint=hint) for name, (label, hint, _) in fields.items()}
             for kind, fields in _ABOUT.items()
         }
         self.choices = {
-            kind: widgets.Dropdown(
-                description=label, options=list(options.items()), style=LABELS,
-                layout=widgets.Layout(width="auto", max_width="34rem"),
-            )
-            for kind, (_, label, options) in _CHOICES.items()
-        }  # fmt: skip
-        self._filling = False
+            kind: pick(label, options.items()) for kind, (_, label, options) in _CHOICES.items()
+        }
         self.front = Typed("Middle in front of it", hint="such as 20 mm, by a ruler")
         self.above = Typed("Face above it", hint="such as 12 mm, by a ruler")
         self._depth: Typed | None = self.front
@@ -180,12 +173,11 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
 
     def say(self, said: Sequence[Any]) -> None:
         """Put back what `said` gave; nobody is told that it changed."""
-        self._filling = True
-        for field, value in zip(self._inputs, said, strict=True):
-            field.value = value
-            if isinstance(field, Typed):
-                field.said.value = ""  # what was wrong was wrong with another text
-        self._filling = False
+        with self.filling():
+            for field, value in zip(self._inputs, said, strict=True):
+                field.value = value
+                if isinstance(field, Typed):
+                    field.said.value = ""  # what was wrong was wrong with another text
 
     def fill(self, kind: str, about: Mapping[str, Any], shows: str | None) -> None:
         """Fill in what `about` gave; what it does not say is emptied. Nobody is told.
@@ -216,7 +208,7 @@ class ReferenceForm(widgets.VBox):  # type: ignore[misc]
         if kind != "scanner":
             asked.add(self._depth)
         for field in self.children[2:]:
-            field.layout.display = None if field in asked else "none"
+            visible(field, field in asked)
 
     def ask_depth(self, shows: str | None) -> None:
         """Ask how far from the reference what a photo shows stands, or lies above it.

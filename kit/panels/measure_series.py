@@ -8,8 +8,8 @@ import ipywidgets as widgets
 
 from kit.analysis import words
 from kit.errors import KitError
-from kit.panels.fields import section
-from kit.panels.measure_about import button
+from kit.panels.blocks import items, scrolled, status
+from kit.panels.controls import section, tall, visible
 from kit.panels.style import trouble
 from kit.records.measured_by import MeasuredBy
 from kit.records.things import Dough
@@ -52,22 +52,20 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
         self._corrected: list[str] = []
         self._by: MeasuredBy | None = None
         self._title = widgets.HTML()
-        self.measure = button("Measure them together")
+        self.measure = tall("Measure them together", self._measure)
         self.said, self.table = widgets.HTML(), widgets.HTML()
-        self.keep = button("Keep these ratios")
+        self.keep = tall("Keep these ratios", self._keep)
         self.kept = widgets.HTML()
         told = widgets.HTML(f'<p class="kit-small">{_WHEN}</p>')
         inside = (self._title, told, self.measure, self.said, self.table, self.keep, self.kept)
         super().__init__([widgets.Box([section("All photos of this dough", *inside)])])
-        self.measure.on_click(lambda _: self._measure())
-        self.keep.on_click(lambda _: self._keep())
         self.hide()
 
     def hide(self) -> None:
         """Show nothing: the photo is of no dough that proofs, or the only one."""
         self.trial = self.dough = None
         self._forget()
-        self.layout.display = "none"
+        visible(self, False)
 
     def show(self, trial: Trial, dough: Dough) -> None:
         """Offer to measure the photos of a dough, where there are several."""
@@ -77,7 +75,8 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
             return
         if self.dough is None or dough.id != self.dough.id:
             self._forget()
-        self.trial, self.dough, self.layout.display = trial, dough, None
+        self.trial, self.dough = trial, dough
+        visible(self, True)
         self._title.value = (
             f"<p>{escape(words.capital(str(dough)))}: {words.plural(count, 'photo')}.</p>"
         )
@@ -85,7 +84,7 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
     def _forget(self) -> None:
         self.series = None
         self.said.value = self.table.value = self.kept.value = ""
-        self.keep.layout.display = "none"
+        visible(self.keep, False)
 
     def _measure(self) -> None:
         if self.trial is None or self.dough is None:
@@ -94,10 +93,10 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
         photos = self.trial.proof_photos(self.dough)
 
         def progress(done: int, of: int) -> None:
-            self.said.value = f'<p role="status">Measured {done} of {of} photos …</p>'
+            self.said.value = status(f"Measured {done} of {of} photos …")
 
         try:
-            self.said.value = '<p role="status">Measuring …</p>'
+            self.said.value = status("Measuring …")
             how = self._how()
             self._corrected, self._by = list(how.pop("corrected", [])), how.pop("by", None)
             outline, shown = how.pop("outline", None), how.pop("shown", None)
@@ -110,7 +109,7 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
             self.said.value = trouble(str(exc))
             return
         self.said.value, self.table.value = "", _table(self.series, scale.notes)
-        self.keep.layout.display = None if self.series.measured else "none"
+        visible(self.keep, self.series.measured)
 
     def _keep(self) -> None:
         if self.trial is None or self.dough is None or self.series is None:
@@ -122,7 +121,7 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
             return
         said = f"Kept for {self.dough}: {words.plural(count, 'photo')}."
         self._changed()
-        self.kept.value = f'<p role="status">{escape(said)}</p>'
+        self.kept.value = status(said)
 
 
 def _table(series: Any, about_scale: Iterable[str]) -> str:
@@ -142,12 +141,11 @@ def _table(series: Any, about_scale: Iterable[str]) -> str:
         for name in ("Taken", "Photo", "Volume", "Times the first volume")
     )
     notes = [note.rstrip(".") for note in (*about_scale, *series.checks)]
-    told = "".join(f"<li>{escape(words.capital(note))}.</li>" for note in notes)
+    told = items((f"{words.capital(note)}." for note in notes), "kit-small")
+    table = f"<table><thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
     return (
         f'<div class="kit-answer" role="status"><p><strong>{escape(series.headline)}</strong></p>'
-        f'<div class="kit-scroll"><table><thead><tr>{heads}</tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>"
-        f'<ul class="kit-small">{told}</ul></div>'
+        f"{scrolled(table, 'Volumes and ratios')}{told}</div>"
     )
 
 

@@ -6,7 +6,8 @@ from typing import Any
 import ipywidgets as widgets
 
 from kit.errors import InputError
-from kit.panels.fields import LABELS, Typed, beside
+from kit.panels.controls import pick, visible
+from kit.panels.fields import Typed, beside
 from kit.units import parse
 
 __all__ = ["ShapeForm"]
@@ -25,10 +26,7 @@ class ShapeForm(widgets.VBox):  # type: ignore[misc]
     """
 
     def __init__(self, changed: Callable[[], None]) -> None:
-        self.kind = widgets.Dropdown(
-            description="The dough is", options=list(_SHAPES.items()), style=LABELS,
-            layout=widgets.Layout(width="auto", max_width="34rem"),
-        )  # fmt: skip
+        self.kind = pick("The dough is", _SHAPES.items())
         self.inner = Typed("Its inside is wide", hint="such as 86 mm")
         self.base = Typed("Its base is thick", hint="0 mm")
         super().__init__([self.kind, self.inner, self.base])
@@ -38,7 +36,7 @@ class ShapeForm(widgets.VBox):  # type: ignore[misc]
 
     def _show(self) -> None:
         for field in (self.inner, self.base):
-            field.layout.display = None if self.kind.value == "jar" else "none"
+            visible(field, self.kind.value == "jar")
 
     @property
     def said(self) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ import ipywidgets as widgets
 
 from kit.analysis.repeatability import PIECES
 from kit.errors import KitError
-from kit.panels.fields import section
+from kit.panels.controls import section
 from kit.workspace import Trial
 
 __all__ = ["TwiceBlock"]
@@ -51,8 +51,7 @@ class TwiceBlock(widgets.VBox):  # type: ignore[misc]
         count = int((on > 1).sum())
         told = f"{count} of {PIECES} pieces of this trial measured on two photos."
         try:
-            self.far.value = (
-                f'<div class="kit-answer"><p>{told}</p>{trial.repeatability()._repr_html_()}</div>'
-            )
-        except KitError:  # too few yet: the count says how many
-            self.far.value = f'<div class="kit-answer"><p>{told}</p></div>'
+            found = trial.repeatability()._repr_html_()
+        except KitError:
+            found = ""  # too few yet: the count says how many
+        self.far.value = f'<div class="kit-answer"><p>{told}</p>{found}</div>'

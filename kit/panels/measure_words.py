@@ -8,7 +8,9 @@ import pandas as pd
 
 from kit import quantities
 from kit.analysis import words
+from kit.panels.blocks import items
 from kit.records.measured import BY_HAND, Accepted, measured_values
+from kit.us_units import also_us, either
 
 __all__ = ["as_kept", "as_measured", "in_place_of"]
 
@@ -35,14 +37,14 @@ def as_measured(result: Any, scale: Any, shows: str, corrected: Collection[str])
         *getattr(scale, "notes", ()), *getattr(result, "checks", ()),
         *getattr(result, "notes", ()),
     ]  # fmt: skip
-    told = [f"<li>{escape(words.capital(note).rstrip('.'))}.</li>" for note in notes]
+    told = items((f"{words.capital(note).rstrip('.')}." for note in notes), "kit-small")
     by_hand = f"{words.capital(BY_HAND)}: {', '.join(corrected)}."
     hand = f"<p>{escape(by_hand)}</p>" if corrected else ""
     return (
         f'<div class="kit-answer" role="status"><ul>{"".join(lines)}</ul>{hand}'
         '<p class="kit-small">After ± stands the standard uncertainty: the true value lies '
         "within twice as much in about 95 of 100 photos.</p>"
-        f'<ul class="kit-small">{"".join(told)}</ul></div>'
+        f"{told}</div>"
     )
 
 
@@ -55,10 +57,15 @@ def as_kept(rows: pd.DataFrame) -> str:
 
 
 def _amount(name: str, value: float, u: float | None, named: bool = True) -> str:
-    """A measured value as precisely as its uncertainty allows."""
+    """A measured value as precisely as its uncertainty allows, each in the reader's units."""
     unit, u = words.unit_of(name), u or 0.0
-    text = f"{words.number(value, u)} ± {words.number(u, u)}" if u > 0 else f"{value:g}"
-    return " ".join(filter(None, [words.name(name) if named else "", text, unit]))
+    if u == 0:
+        text = f"{value:g} {unit}"
+    elif either(unit) == unit:
+        text = f"{words.number(value, u)} ± {words.number(u, u, unit)}"
+    else:  # theirs stands behind each
+        text = " ± ".join(words.number(number, u, unit) for number in (value, u))
+    return f"{words.name(name) if named else ''} {also_us(text)}".strip()
 
 
 def in_place_of(rows: pd.DataFrame, kept: Accepted) -> list[str]:

@@ -13,12 +13,13 @@ import ipywidgets as widgets
 from kit.analysis import words
 from kit.errors import InputError, KitError
 from kit.formula import Formula, WeighingSheet, weigh, write_formula
-from kit.panels.fields import Typed, above_0, count, number
-from kit.panels.keys import OwnKeys
+from kit.panels.blocks import status
+from kit.panels.controls import button, visible
+from kit.panels.fields import Typed, above_0, count, number, what_matters
 from kit.panels.plan_form import GUESS, NEW, UNKNOWN, PlanForm
 from kit.panels.plan_offers import named, spreads_of
 from kit.panels.plan_shown import show_plan
-from kit.panels.style import STYLE, link, trouble
+from kit.panels.style import link, trouble
 from kit.plan.design import design
 from kit.plan.plan import Plan
 from kit.plan.power import Power, power
@@ -70,21 +71,15 @@ class PlanPanel(PlanForm):
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         self.proposal: Proposal | None = None
-        self._filling, self._under_way = True, False
+        self._under_way = False
         #: what was typed for each factor; the name and question that the panel wrote itself
         self._settings: dict[tuple[Typed, str], str] = {}
         self._named = ("", "")
-        super().__init__()
-        self.shown, self.kept = widgets.HTML(), widgets.HTML()
-        self.keep = widgets.Button(
-            description="Keep this plan and write its sheets", icon="check", disabled=True,
-            layout=widgets.Layout(width="auto", max_width="20rem"),
-        )  # fmt: skip
-        self.children = [
-            OwnKeys(), widgets.HTML(STYLE), self.asks, self.shown, self.keep, self.kept
-        ]  # fmt: skip
-        self.add_class("kit-panel")
-        self.keep.on_click(lambda _: self._keep())
+        self.working, self.shown, self.kept = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.keep = button(
+            "Keep this plan and write its sheets", self._keep, "check", max_width="20rem"
+        )
+        super().__init__(self.working, self.shown, self.keep, self.kept)
         self._fill()
 
     def _fill(self) -> None:
@@ -93,10 +88,7 @@ class PlanPanel(PlanForm):
         self.trial.options = [NEW, *(t.name for t in trials)]
         self.name.value = self._free(self.name.value)
         self._named = (self.name.value, self.question.value)
-        formula = next((f for t in reversed(trials) if (f := t.formula())), None)
-        if formula is not None:
-            self.formula_name.value = formula.name
-            self.formula.value = write_formula(formula, decimals=3)
+        self._take_formula(next((f for t in reversed(trials) if (f := t.formula())), None))
         self.outcome.value = "rise_height_mm"
         self._offer_spreads()
         for typed in self._typed():
@@ -107,8 +99,7 @@ class PlanPanel(PlanForm):
             picked.observe(lambda _: self._ask(), "value")
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.outcome.observe(lambda _: self._show_outcome(), "value")
-        self.more.observe(lambda change: _show(self.rest, change["new"]), "value")
-        self._filling = False
+        self.more.observe(lambda change: visible(self.rest, change["new"]), "value")
         self._ask()
 
     def _free(self, name: str) -> str:
@@ -122,17 +113,16 @@ class PlanPanel(PlanForm):
         if self._filling:
             return
         self._settings[typed, change["old"]] = typed.value
-        self._filling = True
-        typed.value = self._settings.get((typed, change["new"]), "")
-        if typed is self.settings:
-            mine, ours = (self.name.value, self.question.value), self._named
-            name, question = named(change["new"], self.outcome.value)
-            self._named = (self._free(name), question)
-            self.name.value, self.question.value = (
-                new if text == old else text
-                for text, old, new in zip(mine, ours, self._named, strict=True)
-            )
-        self._filling = False
+        with self.filling():
+            typed.value = self._settings.get((typed, change["new"]), "")
+            if typed is self.settings:
+                mine, ours = (self.name.value, self.question.value), self._named
+                name, question = named(change["new"], self.outcome.value)
+                self._named = (self._free(name), question)
+                self.name.value, self.question.value = (
+                    new if text == old else text
+                    for text, old, new in zip(mine, ours, self._named, strict=True)
+                )
         self._ask()
 
     @property
@@ -141,36 +131,42 @@ class PlanPanel(PlanForm):
         return None if self.trial.value == NEW else self.workspace.trial(self.trial.value)
 
     def _show_trial(self) -> None:
-        """Take question, settings and formula from a trial that is there."""
+        """A trial that is there is planned on as it is; a new one is asked about."""
         if self._filling:
             return
         trial = self.chosen
-        self._filling = True
-        # what has been baked decides what more bakes must be of
-        self._under_way = trial is not None and len(trial.baked()) > 0
-        for field in (self.name, self.question, self.settings, self.other_settings):
-            field.text.disabled = trial is not None
-        self.factor.disabled = self.other.disabled = trial is not None
-        if trial is not None:
-            self.name.value, self.question.value = trial.name, trial.question
-            factors = [(n, s) for n, s in trial.factors.items() if n in dict(_flip(self.factor))]
-            for picked, typed, (name, settings) in zip(
-                (self.factor, self.other), (self.settings, self.other_settings),
-                [*factors, ("", []), ("", [])], strict=False,
-            ):  # fmt: skip
-                if name or picked is self.other:
-                    picked.value = name
-                    typed.value = "; ".join(f"{s:g}" for s in settings)
-            if trial.outcome in dict(_flip(self.outcome)):
-                self.outcome.value = trial.outcome
-            self.matters.value = "" if trial.matters is None else f"{trial.matters:g}"
-            formula = trial.formula()
-            if formula is not None:
-                self.formula_name.value = formula.name
-                self.formula.value = write_formula(formula, decimals=3)
-        self._filling = False
+        with self.filling():
+            # what has been baked decides what more bakes must be of
+            self._under_way = trial is not None and len(trial.baked()) > 0
+            for field in (self.name, self.question, self.settings, self.other_settings):
+                field.text.disabled = trial is not None
+            self.factor.disabled = self.other.disabled = trial is not None
+            if trial is not None:
+                self._take_over(trial)
         self._offer_spreads(afresh=True)
         self._ask()
+
+    def _take_over(self, trial: Trial) -> None:
+        """Take question, settings and formula from a trial that is there."""
+        self.name.value, self.question.value = trial.name, trial.question
+        offered = dict(_flip(self.factor))
+        factors = [(name, settings) for name, settings in trial.factors.items() if name in offered]
+        for picked, typed, (name, settings) in zip(
+            (self.factor, self.other), (self.settings, self.other_settings),
+            [*factors, ("", []), ("", [])], strict=False,
+        ):  # fmt: skip
+            if name or picked is self.other:
+                picked.value = name
+                typed.value = "; ".join(f"{s:g}" for s in settings)
+        if trial.outcome in dict(_flip(self.outcome)):
+            self.outcome.value = trial.outcome
+        self.matters.value = "" if trial.matters is None else f"{trial.matters:g}"
+        self._take_formula(trial.formula())
+
+    def _take_formula(self, formula: Formula | None) -> None:
+        if formula is not None:
+            self.formula_name.value = formula.name
+            self.formula.value = write_formula(formula, decimals=3)
 
     def _show_outcome(self) -> None:
         if not self._filling:
@@ -187,26 +183,26 @@ class PlanPanel(PlanForm):
         self.spreads = spreads_of(self.workspace, self.outcome.value, own)
         options = [*self.spreads, GUESS, UNKNOWN]
         stays = before in options and before != UNKNOWN and (before == GUESS or not afresh)
-        filling, self._filling = self._filling, True
-        self.spread.options = options
-        self.spread.value = before if stays else options[0]
-        self._filling = filling
+        with self.filling():
+            self.spread.options = options
+            self.spread.value = before if stays else options[0]
 
     def _ask(self) -> None:
         """Make the plan from what is typed and show it, or the reason why not."""
         if self._filling:
             return
         self.kept.value = ""
-        unit = words.unit_of(self.outcome.value)
-        self.matters.text.description = f"What matters ({unit})" if unit else "What matters"
+        self.matters.text.description = what_matters(self.outcome.value)
         self._show_units()
-        _show(self.guess, self.spread.value == GUESS)
-        _show(self.settings, bool(self.factor.value))
-        _show(self.other, bool(self.factor.value))
-        _show(self.other_settings, bool(self.factor.value and self.other.value))
+        visible(self.guess, self.spread.value == GUESS)
+        visible(self.settings, bool(self.factor.value))
+        visible(self.other, bool(self.factor.value))
+        visible(self.other_settings, bool(self.factor.value and self.other.value))
         for field in self._typed():
             field.said.value = ""
         self.proposal, self.doubts = None, []
+        # what was shown stays meanwhile: a page that shrinks and grows again jumps under the hand
+        self.working.value = status("Working it out …")
         try:
             self.proposal = self._propose()
             self.shown.value = show_plan(
@@ -214,9 +210,11 @@ class PlanPanel(PlanForm):
                 self.proposal.schedule, self._call(), self.doubts,
             )  # fmt: skip
         except KitError as exc:
-            beside = any(field.said.value for field in self._typed())
-            told = "see beside the field what can be used." if beside else str(exc)
+            named = [f"“{f.text.description}”" for f in self._typed() if f.said.value]
+            told = f"see beside {words.join(named)} what can be used." if named else str(exc)
             self.shown.value = trouble(told)
+        finally:
+            self.working.value = ""
         self.keep.disabled = self.proposal is None
 
     def _propose(self) -> Proposal:
@@ -303,10 +301,9 @@ class PlanPanel(PlanForm):
             f"and print it; record the bake in <em>record.ipynb</em>.{escape(away)}</p>"
             f"<ul>{items}</ul></div>"
         )
-        self._filling = True
-        self.trial.options = [NEW, *(t.name for t in self.workspace.trials())]
-        self.trial.value = trial.name
-        self._filling = False
+        with self.filling():
+            self.trial.options = [NEW, *(t.name for t in self.workspace.trials())]
+            self.trial.value = trial.name
 
     def _kept_plan(self) -> tuple[Trial, list[Bake], list[str]]:
         """Keep the plan in the trial that was picked or a new one; what it is in place of."""
@@ -359,7 +356,3 @@ def _zone() -> str:
 def _flip(picked: widgets.Dropdown) -> list[tuple[str, str]]:
     """A menu's values with their labels."""
     return [(value, label) for label, value in picked.options]
-
-
-def _show(box: widgets.Widget, shown: bool) -> None:
-    box.layout.display = None if shown else "none"

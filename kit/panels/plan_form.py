@@ -12,7 +12,8 @@ from kit import quantities
 from kit.analysis import words
 from kit.errors import InputError
 from kit.formula import Formula, read_formula
-from kit.panels.fields import LABELS, Typed, above_0, count, number, section
+from kit.panels.controls import Panel, columns, pick, section
+from kit.panels.fields import Typed, above_0, beside, count, number
 from kit.panels.plan_offers import can_answer, can_be_set, example
 from kit.panels.slide import Slide
 from kit.plan.factors import Factor
@@ -30,41 +31,38 @@ GUESS, UNKNOWN = "my guess, below", "not known yet"
 NEW = "a new trial"
 
 
-class PlanForm(widgets.VBox):  # type: ignore[misc]
-    """Asks for the question and the kitchen; what cannot be used is said beside its field."""
+class PlanForm(Panel):
+    """Asks for the question and the kitchen; what cannot be used is said beside its field.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    below : widgets
+        Stand below the fields.
+    """
+
+    def __init__(self, *below: widgets.Widget) -> None:
         self._make_fields()
         #: what earlier trials tell, by how `spread` offers it
         self.spreads: dict[str, Spread] = {}
         #: what is unusual about what is typed
         self.doubts: list[str] = []
-        self.asks = widgets.Box(
-            [
-                section(
-                    "What do you want to know?", self.trial, self.name, self.question, self.factor,
-                    self.settings, self.other, self.other_settings, self.outcome, self.matters,
-                ),
-                section(
-                    "What can you do?", self.bakes, self.first, self.doughs, self.pieces,
-                    self.places, self.table, self.more, self.rest,
-                ),
-                section("What is in it?", self.formula_name, self.formula, self.piece, self.step,
-                        self.fine),
-                section("How much do doughs differ by themselves?", self.spread, self.guess),
-            ],
-            layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
+        asks = columns(
+            section(
+                "What do you want to know?", self.trial, self.name, self.question, self.factor,
+                self.settings, self.other, self.other_settings, self.outcome, self.matters,
+            ),
+            section(
+                "What can you do?", self.bakes, self.first, self.doughs, self.pieces,
+                self.places, self.table, self.more, self.rest,
+            ),
+            section(
+                "What is in it?", self.formula_name, self.formula, self.piece, self.step, self.fine
+            ),
+            section("How much do doughs differ by themselves?", self.spread, self.guess),
         )  # fmt: skip
-        super().__init__([self.asks])
+        super().__init__(asks, *below)
 
     def _make_fields(self) -> None:
-        def wide() -> widgets.Layout:
-            # each field its own: those that are not needed are hidden one by one
-            return widgets.Layout(width="auto", max_width="34rem")
-
-        def pick(label: str, options: Any) -> widgets.Dropdown:
-            return widgets.Dropdown(description=label, options=options, style=LABELS, layout=wide())
-
         known = quantities.all_quantities()
         settable = [(q.label, q.name) for q in known if can_be_set(q)]
         noise = [("nothing: one recipe, repeated", "")]
@@ -117,12 +115,14 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
         return [field for field in vars(self).values() if isinstance(field, Typed)]
 
     def _kitchen(self) -> Kitchen:
-        return Kitchen(
-            bakes=int(self.bakes.value),
-            doughs_per_bake=count(self.doughs),
-            pieces_per_dough=count(self.pieces),
-            places=count(self.places),
-        )
+        asked = {
+            "doughs_per_bake": self.doughs, "pieces_per_dough": self.pieces, "places": self.places,
+        }  # fmt: skip
+        read: dict[str, Any] = {name: count(field) for name, field in asked.items()}
+        try:
+            return Kitchen(bakes=int(self.bakes.value), **read)
+        except InputError as exc:
+            raise beside(exc, asked) from exc
 
     def _factors(self) -> list[Factor]:
         fields = [(self.factor, self.settings)] if self.factor.value else []
@@ -194,7 +194,15 @@ class PlanForm(widgets.VBox):  # type: ignore[misc]
                 lambda text: number(text, "h", "it may be off by")
             ),
         }  # fmt: skip
-        limits = self.awake_from.read(lambda _: Limits(**read))
+        asked = {
+            "awake_from": self.awake_from, "awake_to": self.awake_to, "hands": self.hands,
+            "tubs": self.doughs, "griddle_places": self.places,
+            "retard_tolerance_hours": self.slack,
+        }  # fmt: skip
+        try:
+            limits = Limits(**read)
+        except InputError as exc:
+            raise beside(exc, asked) from exc
         room = partial(number, unit="°C", field="room_temp_c")
         return {"limits": limits, "room_temp_c": self._usual(self.room, "room_temp_c", room)}
 

@@ -9,10 +9,13 @@ import pandas as pd
 from kit import charts
 from kit.analysis import words
 from kit.formula import WeighingSheet
+from kit.panels.blocks import folded, from_python, items, scrolled
+from kit.panels.blocks import picture as drawn
 from kit.plan.clock import say_clock, say_day, say_moment
 from kit.plan.plan import Plan
 from kit.plan.power import Power
 from kit.plan.schedule import Schedule
+from kit.shown import paragraphs
 from kit.us_units import also_us
 
 __all__ = ["show_plan"]
@@ -53,7 +56,7 @@ def show_plan(
         unknown = "Only then can anybody say how small a difference a trial will notice."
     parts = [
         f'<div role="status"><p class="kit-lead">{escape(also_us(lead))}</p>',
-        _texts([*said[1:], *others] if said else [unknown]),
+        paragraphs([*said[1:], *others] if said else [unknown]),
         f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
         _doubts(plan, powers, weights, schedule, unusual),
         '<div class="kit-pictures">',
@@ -69,26 +72,14 @@ def show_plan(
         )  # fmt: skip
     parts += [
         "</div>", _times(schedule), _weights(weights),
-        _folded("For the statistician", _texts([one.method for one in powers])),
-        _folded("The same from Python", f"<pre>{escape(call)}</pre>"),
+        folded("For the statistician", paragraphs([one.method for one in powers])),
+        from_python(call),
     ]  # fmt: skip
     return f'<section class="kit-answer">{"".join(parts)}</section>'
 
 
-def _texts(texts: list[str]) -> str:
-    return "".join(f"<p>{escape(also_us(text))}</p>" for text in texts)
-
-
 def _sentences(notes: tuple[str, ...]) -> str:
     return " ".join(f"{note}." for note in notes)
-
-
-def _folded(title: str, inside: str) -> str:
-    return f"<details><summary>{title}</summary>{inside}</details>" if inside else ""
-
-
-def _items(texts: list[str]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(also_us(text))}</li>" for text in texts) + "</ul>"
 
 
 def _doubts(
@@ -105,17 +96,12 @@ def _doubts(
     told = [words.capital(check) for check in dict.fromkeys([*unusual, *checks])]
     if not told:
         return ""
-    listed = _items([t if t.endswith((".", "?", "!")) else f"{t}." for t in told])
+    listed = items([t if t.endswith((".", "?", "!")) else f"{t}." for t in told])
     return f'<div class="kit-banner"><p><strong>Before you bake</strong></p>{listed}</div>'
 
 
 def _picture(drawing: object, title: str, description: str, caption: str) -> str:
-    chart = charts.svg(drawing, title, description)  # type: ignore[arg-type]
-    # a narrow screen scrolls the chart, also by keyboard, so that its letters stay readable
-    return (
-        f'<figure><div class="kit-picture" role="region" tabindex="0" aria-label="{escape(title)}">'
-        f"{chart}</div><figcaption>{escape(caption)}</figcaption></figure>"
-    )
+    return drawn(charts.svg(drawing, title, description), title, caption)  # type: ignore[arg-type]
 
 
 def _against(table: pd.DataFrame, power: Power) -> str:
@@ -149,25 +135,22 @@ def _times(schedule: Schedule) -> str:
         )
     told = [f"{words.capital(note)}." for note in schedule.notes]
     changed = [note for note in told if note.startswith("Changed so that it fits")]
-    notes = _items([note for note in told if note not in changed])
+    notes = items([note for note in told if note not in changed])
     return (
         '<h3 class="kit-section">Times of the first bake</h3>'
-        + (f'<div class="kit-trouble">{_items(misses)}{nearest}</div>' if misses else "")
+        + (f'<div class="kit-trouble">{items(misses)}{nearest}</div>' if misses else "")
         + "".join(f'<p class="kit-banner">{escape(note)}</p>' for note in changed)
         + f"<p>{escape(schedule.headline)}</p>"
         + _picture(schedule.plot(), "The bake day", schedule.headline, "Hours when nothing is to "
                    "be done are drawn short.")
-        + '<div class="kit-scroll" role="region" aria-label="Timetable" tabindex="0"><table>'
-        + f"<tbody>{''.join(rows)}</tbody></table></div>"
-        + _folded("What to know about the times", notes)
+        + scrolled(f"<table><tbody>{''.join(rows)}</tbody></table>", "Timetable")
+        + folded("What to know about the times", notes)
     )  # fmt: skip
 
 
 def _weights(weights: WeighingSheet | None) -> str:
     if weights is None:
         return "<p>No formula yet, so there is nothing to weigh.</p>"
-    return (
-        '<h3 class="kit-section">What to weigh at the first bake</h3>'
-        '<div class="kit-scroll kit-weights" role="region" aria-label="What to weigh" tabindex="0">'
-        f"{weights._repr_html_()}</div>"
+    return '<h3 class="kit-section">What to weigh at the first bake</h3>' + scrolled(
+        weights._repr_html_(), "What to weigh", "kit-scroll kit-weights"
     )

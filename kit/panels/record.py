@@ -10,13 +10,14 @@ import ipywidgets as widgets
 
 from kit.analysis import words
 from kit.errors import KitError
-from kit.panels.fields import LABELS, Typed, section
-from kit.panels.keys import OwnKeys
+from kit.panels.blocks import if_invented, status
+from kit.panels.controls import Panel, columns, pick, row, section, tall, toggle, visible
+from kit.panels.fields import Typed
 from kit.panels.record_events import TITLE, EventForm
 from kit.panels.record_tables import LevelTable, workspace_key
 from kit.panels.record_trial import TrialForm
 from kit.panels.running import RunningPanel
-from kit.panels.style import STYLE, trouble
+from kit.panels.style import trouble
 from kit.panels.today import todays_bake, trial_at_work
 from kit.quantities import LEVELS
 from kit.records.things import Bake
@@ -32,10 +33,9 @@ _OWN_STYLE = """<style>
 .kit-record .jupyter-button {font-size: 1rem; white-space: normal; max-width: 100%}
 .kit-record .kit-last {margin: .7rem .6rem; overflow-wrap: anywhere}
 </style>"""
-_LAYOUT = widgets.Layout(width="auto", max_width="34rem")
 
 
-class RecordPanel(widgets.VBox):  # type: ignore[misc]
+class RecordPanel(Panel):
     """Trial, bake, doughs, loads, pieces, and a table to type into for each.
 
     Every value is stored by `Trial.record` or `Trial.change` as its field is left.
@@ -55,68 +55,53 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         self._key = workspace_key(str(workspace.folder or workspace.store.name))
-        self.trial = widgets.Dropdown(description="Trial", style=LABELS, layout=_LAYOUT)
-        self.new = widgets.ToggleButton(description="A new trial", layout=_button())
+        self.trial = pick("Trial")
+        self.new = toggle("A new trial")
         self.form = TrialForm(workspace, self._begun)
         self.about = widgets.HTML()
-        self.bake = widgets.Dropdown(description="Bake", style=LABELS, layout=_LAYOUT)
+        self.bake = pick("Bake")
         self.coming = widgets.HTML()
         self.day = Typed("New bake on", hint="today, or year-month-day")
-        self.begin = widgets.Button(description="Begin a bake", layout=_button())
+        self.begin = tall("Begin a bake", lambda: self._doing(self._begin_bake, self.said))
         self.doughs = Typed("Doughs", hint="how many")
         self.loads = Typed("Loads of the griddle", hint="how many")
         self.pieces = Typed("Pieces of each dough", hint="how many")
-        self.add = widgets.Button(description="Add what is missing", layout=_button())
+        self.add = tall("Add what is missing", lambda: self._doing(self._add_missing, self.said))
         self.said = widgets.HTML()
-        self.change = widgets.ToggleButton(
-            description="More doughs, loads or pieces", layout=_button()
-        )
+        self.change = toggle("More doughs, loads or pieces")
         self._counts = widgets.VBox([self.doughs, self.loads, self.pieces, self.add])
-        self.undo = widgets.Button(description="Undo", icon="undo", layout=_button())
+        self.undo = tall("Undo", lambda: self._doing(self._undo, self.undone), "undo")
         self.last, self.undone = widgets.HTML(), widgets.HTML()
-        self.past = widgets.ToggleButton(description="History", layout=_button())
+        self.past = toggle("History")
         self.history = widgets.HTML()
-        self.stages = widgets.ToggleButton(description="Stages and their times", layout=_button())
+        self.stages = toggle("Stages and their times")
         self.running = widgets.VBox()
-        self.happened = widgets.ToggleButton(description=TITLE, layout=_button())
+        self.happened = toggle(TITLE)
         self.events = EventForm(self._noted)
         self.tables = {
             level: LevelTable(level, self._stored, workspace.together) for level in LEVELS
         }
-        self._filling = False
-        choose = widgets.Box(
-            [
-                section("Which trial?", self.trial, self.about, self.new, self.form),
-                section("Which bake?", self.bake, self.coming, self.day, self.begin, self.change,
-                        self._counts, self.said),
-            ],
-            layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
+        trial = section("Which trial?", self.trial, self.about, self.new, self.form)
+        bake = section(
+            "Which bake?", self.bake, self.coming, self.day, self.begin, self.change, self._counts,
+            self.said,
         )  # fmt: skip
-        back = widgets.HBox(
-            [self.undo, self.last, self.undone], layout=widgets.Layout(flex_flow="row wrap")
-        )
+        back = row(self.undo, self.last, self.undone, gap="0")
         super().__init__(
-            [
-                OwnKeys(), widgets.HTML(STYLE + _OWN_STYLE), choose, self.stages, self.running,
-                *self.tables.values(), self.happened, self.events, back, self.past, self.history,
-            ]
+            columns(trial, bake), self.stages, self.running, *self.tables.values(), self.happened,
+            self.events, back, self.past, self.history, kind="kit-record", style=_OWN_STYLE,
         )  # fmt: skip
-        self.add_class("kit-panel")
-        self.add_class("kit-record")
         self._listen()
         self.refresh()
 
     def _listen(self) -> None:
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.bake.observe(lambda _: self._show_bake(), "value")
-        self.new.observe(lambda _: _show(self.form, self.new.value), "value")
-        self.change.observe(lambda _: _show(self._counts, self.change.value), "value")
-        self.stages.observe(lambda _: _show(self.running, self.stages.value), "value")
-        self.happened.observe(lambda _: _show(self.events, self.happened.value), "value")
+        self.new.observe(lambda _: visible(self.form, self.new.value), "value")
+        self.change.observe(lambda _: visible(self._counts, self.change.value), "value")
+        self.stages.observe(lambda _: visible(self.running, self.stages.value), "value")
+        self.happened.observe(lambda _: visible(self.events, self.happened.value), "value")
         self.past.observe(lambda _: self._show_history(), "value")
-        self.begin.on_click(lambda _: self._doing(self._begin_bake, self.said))
-        self.add.on_click(lambda _: self._doing(self._add_missing, self.said))
-        self.undo.on_click(lambda _: self._doing(self._undo, self.undone))
 
     @property
     def chosen(self) -> Trial | None:
@@ -136,12 +121,11 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         """Show what the records have now; texts that are not saved stay in their fields."""
         names = [trial.name for trial in self.workspace.trials()]
         picked = self.trial.value if self.trial.value in names else trial_at_work(self.workspace)
-        self._filling = True
-        self.trial.options = names
-        self.trial.value = picked
-        self._filling = False
+        with self.filling():
+            self.trial.options = names
+            self.trial.value = picked
         self.new.value = self.new.value or not names
-        _show(self.form, self.new.value)
+        visible(self.form, self.new.value)
         self._show_trial()
 
     def _show_trial(self) -> None:
@@ -153,10 +137,9 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         ids = [bake.id for bake in bakes]
         meant = todays_bake(bakes)
         picked = self.bake.value if self.bake.value in ids else (meant.id if meant else None)
-        self._filling = True
-        self.bake.options = _offered(bakes)
-        self.bake.value = picked
-        self._filling = False
+        with self.filling():
+            self.bake.options = _offered(bakes)
+            self.bake.value = picked
         self.begin.disabled = self.day.text.disabled = trial is None
         self._show_bake()
 
@@ -165,7 +148,7 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
             return
         trial, bake = self.chosen, self.chosen_bake
         self.coming.value = _coming(bake)
-        self.change.layout.display = None if bake else "none"
+        visible(self.change, bake)
         if trial and bake:
             doughs = trial.doughs(bake)
             most = max((len(trial.pieces(dough)) for dough in doughs), default=0)
@@ -173,7 +156,7 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
             for field, count in zip((self.doughs, self.loads, self.pieces), counts, strict=True):
                 field.value, field.said.value = str(count or ""), ""
             self.change.value = not most
-        _show(self._counts, bool(bake) and self.change.value)
+        visible(self._counts, bool(bake) and self.change.value)
         self._show_tables(trial, bake)
         self._show_running(trial, bake)
 
@@ -188,17 +171,17 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
 
     def _show_events(self, trial: Trial | None, bake: Bake | None) -> None:
         """Have the place where to note what happened ready while there is a bake."""
-        self.happened.layout.display = None if bake else "none"
-        _show(self.events, bake is not None and self.happened.value)
+        visible(self.happened, bake)
+        visible(self.events, bake is not None and self.happened.value)
         if trial and bake:
             self.events.show(trial, bake)
 
     def _show_running(self, trial: Trial | None, bake: Bake | None) -> None:
         """Put the buttons for the stages of the bake into their place."""
         self.running.children = []
-        self.stages.layout.display = None if bake else "none"
+        visible(self.stages, bake)
         self.stages.value = bake is not None and _is_on(bake)
-        _show(self.running, self.stages.value)
+        visible(self.running, self.stages.value)
         if trial and bake:
             running = RunningPanel(self.workspace, trial, bake)
             # its buttons note times from which lengths can be recorded: show them in the tables
@@ -243,13 +226,12 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
             if not any(field.said.value for field in fields):  # else it stands beside its field
                 said.value = trouble(str(exc))
         else:
-            said.value = f'<p role="status">{escape(text)}</p>' if text else ""
+            said.value = status(text)
 
     def _begun(self, trial: Trial) -> None:
         self.new.value = False
-        self._filling = True
-        self.trial.options = [one.name for one in self.workspace.trials()]
-        self._filling = False
+        with self.filling():
+            self.trial.options = [one.name for one in self.workspace.trials()]
         self.trial.value = trial.name
         self.refresh()
 
@@ -258,9 +240,8 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
         assert trial is not None
         made = self.day.read(lambda typed: trial.add_bake(typed or None))
         self.day.value = ""
-        self._filling = True
-        self.bake.options = [(str(made), made.id)]
-        self._filling = False
+        with self.filling():
+            self.bake.options = [(str(made), made.id)]
         self.bake.value = made.id
         self.refresh()
         return f"{made} of {made.day} begun."
@@ -299,7 +280,7 @@ class RecordPanel(widgets.VBox):  # type: ignore[misc]
     def _undo(self) -> str:
         said = self.workspace.undo()
         self.refresh()
-        return said[0].upper() + said[1:] + "."
+        return f"{words.capital(said)}."
 
 
 def _offered(bakes: Sequence[Bake]) -> list[tuple[str, str]]:
@@ -325,25 +306,9 @@ def _coming(bake: Bake | None) -> str:
     return f'<p class="kit-banner" role="status">{told}</p>'
 
 
-def _button() -> widgets.Layout:
-    """A layout of its own for each button: one that is hidden must not hide the others."""
-    return widgets.Layout(
-        width="auto", height="auto", min_height="44px", min_width="11rem", align_self="flex-start"
-    )
-
-
-def _show(widget: widgets.Widget, visible: bool) -> None:
-    widget.layout.display = None if visible else "none"
-
-
 def _about(trial: Trial) -> str:
     """The trial in one or two lines."""
-    lines = []
-    if trial.invented:
-        lines.append(
-            '<p class="kit-banner"><strong>Invented data</strong>, made up to show how this works. '
-            "Begin a trial of your own for your bakes.</p>"
-        )
+    lines = [if_invented(trial, " Begin a trial of your own for your bakes.")]
     if trial.question:
         lines.append(f'<p class="kit-question">{escape(trial.question)}</p>')
     changed = [

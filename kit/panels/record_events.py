@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, date, datetime
+from functools import partial
 from html import escape
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -9,7 +10,9 @@ from zoneinfo import ZoneInfo
 import ipywidgets as widgets
 
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, beside
+from kit.panels.blocks import status
+from kit.panels.controls import pick, row, tall
+from kit.panels.fields import Typed, beside
 from kit.panels.style import trouble
 from kit.records.bench.when import read_when, say_when
 from kit.records.readings import Event
@@ -38,18 +41,13 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
         self._trial: Trial | None = None
         self._past: date | None = None
         self._things: dict[str, Any] = {}
-        layout = widgets.Layout(width="auto", max_width="34rem")
-        self.of = widgets.Dropdown(description="It happened to", style=LABELS, layout=layout)
+        self.of = pick("It happened to")
         self.what = Typed("What", hint="burnt, dropped …", offers=_USUAL)
         self.more = Typed("More about it", hint="may stay empty")
         self.at = Typed("When", hint=_NOW)
-        self.note = widgets.Button(
-            description="Note it",
-            layout=widgets.Layout(width="auto", min_height="44px", max_width="20rem"),
-        )
+        self.note = tall("Note it", self._note)
         self.said, self.noted = widgets.HTML(), widgets.VBox()
         super().__init__([self.of, self.what, self.more, self.at, self.note, self.said, self.noted])
-        self.note.on_click(lambda _: self._note())
 
     def show(self, trial: Trial, bake: Bake) -> None:
         """Offer what there is in a bake and show what was noted of it; texts typed stay."""
@@ -93,9 +91,9 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
                 field.value = ""
             self._after()
             noted = f"{made.kind}, {made.on}, {say_when(when or now, trial.zone, now)}"
-            self.said.value = (
-                f'<p role="status">Noted: {escape(noted)}. Undo takes it back. '
-                "When you compare, you can leave out what it happened to.</p>"
+            self.said.value = status(
+                f"Noted: {noted}. Undo takes it back. When you compare, you can leave out what it "
+                "happened to."
             )
 
     def _take_out(self, event: Event) -> None:
@@ -107,30 +105,20 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
             self.said.value = trouble(str(exc))
             return
         self._after()
-        what = escape(f"{event.kind}, {event.on}")
-        self.said.value = f'<p role="status">Taken out: {what}. Undo brings it back.</p>'
+        self.said.value = status(f"Taken out: {event.kind}, {event.on}. Undo brings it back.")
 
     def _told(self, events: Any) -> list[widgets.Widget]:
         """What was noted, the latest first, each with a button that takes it out."""
         rows: list[widgets.Widget] = [widgets.HTML("Noted so far:")] if len(events) else []
         latest = events.iloc[::-1].sort_values("at", ascending=False, kind="stable")
-        for row in latest.itertuples():
-            event = Event(row.event, row.kind, row.text, str(row.at), self._things[row.id])
-            more = f" ({escape(row.text)})" if row.text else ""
+        for one in latest.itertuples():
+            event = Event(one.event, one.kind, one.text, str(one.at), self._things[one.id])
+            more = f" ({escape(one.text)})" if one.text else ""
             told = widgets.HTML(
-                f'<div class="kit-answer"><time>{row.at:%Y-%m-%d %H:%M}</time> '
+                f'<div class="kit-answer"><time>{one.at:%Y-%m-%d %H:%M}</time> '
                 f"{escape(f'{event.on}: {event.kind}')}{more}</div>"
             )
-            out = widgets.Button(
-                description="Take it out",
-                tooltip=f"Take out {event.kind}, {event.on}: noted by mistake",
-                layout=widgets.Layout(width="auto", min_height="44px"),
-            )
-            out.on_click(lambda _, event=event: self._take_out(event))
-            rows.append(
-                widgets.HBox(
-                    [told, out],
-                    layout=widgets.Layout(flex_flow="row wrap", align_items="center"),
-                )
-            )
+            out = tall("Take it out", partial(self._take_out, event))
+            out.tooltip = f"Take out {event.kind}, {event.on}: noted by mistake"
+            rows.append(row(told, out, gap="0", align_items="center"))
         return rows

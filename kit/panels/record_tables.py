@@ -8,8 +8,8 @@ from typing import Any
 
 import ipywidgets as widgets
 
+from kit.panels.controls import pick, section
 from kit.panels.entry import EntryTable
-from kit.panels.fields import LABELS
 from kit.panels.record_cells import LevelSheet
 from kit.workspace import Bake, Trial
 
@@ -19,6 +19,10 @@ _TITLES = {
     "bake": "The whole bake", "dough": "Each dough", "load": "Each load of the griddle",
     "piece": "Each piece",
 }  # fmt: skip
+_ORDERS = [
+    ("the doughs", "dough"), ("the griddle, as on the bench sheet", "griddle"),
+    ("the codes, without the settings", "code"),
+]  # fmt: skip
 _ADD = ("choose what …", "")
 
 
@@ -51,20 +55,12 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
         self.level, self._after, self._together = level, after, together
         self.entry: EntryTable | None = None
         self.sheet: LevelSheet | None = None
-        self._head = widgets.HTML(
-            f'<div class="kit-section" role="heading" aria-level="3">{_TITLES[level]}</div>'
-        )
-        self.more = widgets.Dropdown(
-            description="Also record", options=[_ADD], style=LABELS,
-            layout=widgets.Layout(width="auto", max_width="34rem"),
-        )  # fmt: skip
+        self._head = section(_TITLES[level], flex="none")
+        # four of these stand on one page: a label alike would not tell which
+        each = "the" if level == "bake" else "each"
+        self.more = pick(f"Also of {each} {level}", [_ADD])
         self.more.observe(self._add, "value")
-        self.order = widgets.Dropdown(
-            description="In the order of", style=LABELS,
-            options=[("the doughs", "dough"), ("the griddle, as on the bench sheet", "griddle"),
-                     ("the codes, without the settings", "code")],
-            layout=widgets.Layout(width="auto", max_width="34rem"),
-        )  # fmt: skip
+        self.order = pick("In the order of", _ORDERS)
         self.order.observe(self._reorder, "value")
         super().__init__([])
 

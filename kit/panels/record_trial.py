@@ -2,14 +2,14 @@
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any
 
 import ipywidgets as widgets
 
 from kit import quantities, units
 from kit.analysis import words
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, section
+from kit.panels.controls import pick, section, tall
+from kit.panels.fields import Typed, what_matters
 from kit.panels.style import trouble
 from kit.plan.factors import Factor
 from kit.workspace import Trial, Workspace
@@ -32,15 +32,9 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
     def __init__(self, workspace: Workspace, begun: Callable[[Trial], None]) -> None:
         self.workspace, self._begun = workspace, begun
         known = quantities.all_quantities()
-        layout = widgets.Layout(width="auto", max_width="34rem")
-
-        def pick(label: str, options: Any) -> widgets.Dropdown:
-            return widgets.Dropdown(
-                description=label, options=[_NOTHING, *options], style=LABELS, layout=layout
-            )
-
-        settable = [(q.label, q.name) for q in known if q.level != "bake" and not q.formula]
-        measured = [(q.label, q.name) for q in known if q.level == "piece"]
+        changed = (q for q in known if q.level != "bake" and not q.formula)
+        settable = [_NOTHING, *((q.label, q.name) for q in changed)]
+        measured = [_NOTHING, *((q.label, q.name) for q in known if q.level == "piece")]
         self.name = Typed("Name", hint="short, such as malt")
         self.question = Typed("Question", hint="Does more malt make a taller muffin?")
         self.factor = pick("I change", settable)
@@ -49,7 +43,7 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
         self.other_settings = Typed("Its settings", hint="5 or 6 min")
         self.outcome = pick("I measure", measured)
         self.matters = Typed("What matters", hint="smallest difference you care about")
-        self.begin = widgets.Button(description="Begin this trial", layout=_BUTTON)
+        self.begin = tall("Begin this trial", self._begin)
         self.trouble = widgets.HTML()
         super().__init__(
             [
@@ -59,12 +53,10 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
                 )
             ]
         )  # fmt: skip
-        self.outcome.observe(lambda _: self._name_unit(), "value")
-        self.begin.on_click(lambda _: self._begin())
+        self.outcome.observe(self._name_unit, "value")
 
-    def _name_unit(self) -> None:
-        unit = words.unit_of(self.outcome.value) if self.outcome.value else ""
-        self.matters.text.description = f"What matters ({unit})" if unit else "What matters"
+    def _name_unit(self, _: object) -> None:
+        self.matters.text.description = what_matters(self.outcome.value)
 
     def _begin(self) -> None:
         """Read the fields and begin the trial, or say beside a field what is wrong."""
@@ -73,7 +65,7 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
             field.said.value = ""
         try:
             factors = self._factors()
-            unit = words.unit_of(self.outcome.value) if self.outcome.value else ""
+            unit = words.unit_of(self.outcome.value)
             matters = self.matters.read(
                 lambda text: units.parse(text, unit, "what matters", difference=True)
             )
@@ -107,6 +99,3 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
 
 def _without_factor(text: str) -> None:
     raise InputError("settings", text, "need to say what is changed", "Choose it above.")
-
-
-_BUTTON = widgets.Layout(width="auto", height="auto", min_height="44px", max_width="20rem")

@@ -14,19 +14,23 @@ from kit.analysis import words
 from kit.analysis.rise_ways import WAYS
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, beside, number, section
-from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE, in_words, trouble
+from kit.panels.blocks import folded, items, picture, show, status
+from kit.panels.controls import Panel, pick, row, section, tall
+from kit.panels.fields import Typed, beside, number
+from kit.panels.once import Once
+from kit.panels.style import trouble
 from kit.panels.today import todays_bake, trial_at_work
 from kit.records.things import Dough
 from kit.workspace import Trial, Workspace
+from kit.writeup.plain_words import in_words
 from kit.writeup.safety import SAFETY
+from kit.writeup.tables import table
 
 __all__ = ["RisePanel"]
 
 _HERE = Path(__file__).parent
-#: answers remembered, in case a press comes again because its answer was late
-_REMEMBERED = 200
+#: of a section: as high as what is in it, for here they stand one below the other
+_AS_HIGH = "0 0 auto"
 _MILK = next((name, text, source) for name, text, source in SAFETY if name.startswith("Milk"))
 _OWN_STYLE = """<style>
 .kit-look {font-size: 2rem; font-weight: 700; line-height: 1.2; margin: .2em 0}
@@ -54,7 +58,7 @@ class _Reader(anywidget.AnyWidget):
     ways: Any = traitlets.List().tag(sync=True)
 
 
-class RisePanel(widgets.VBox):  # type: ignore[misc]
+class RisePanel(Panel):
     """Pick a dough, note its rise, see when it will be double; below, all doughs by setting.
 
     It holds nothing: what it shows is read from the records.
@@ -66,41 +70,37 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
 
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
-        self._answered: dict[str, dict[str, Any]] = {}
+        self._once: Once[dict[str, Any]] = Once()
         self._doughs: dict[str, Dough] = {}
-        self._filling = False
         names = [trial.name for trial in workspace.trials()]
-        self.trial = _pick("Trial", names[::-1])
-        self.trial.value = trial_at_work(workspace)
-        self.dough = _pick("Dough", [])
+        self.trial = pick("Trial", names[::-1], value=trial_at_work(workspace))
+        self.dough = pick("Dough")
         self.reader = _Reader(
             ways=[{"key": key, "words": way.words, "holds": way.holds} for key, way in WAYS.items()]
         )
         self.reader.on_msg(self._hear)
         self.look, self.shown, self.told = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.undo = _button("Take back the last entry", self._undo)
-        self.by = _pick("Told apart by", [])
-        self.draw = _button("Draw all doughs", self._draw)
-        self.keep = _button("Keep the times to double", self._keep)
-        self.compare = _button("Compare the times to double", self._ask)
+        self.undo = tall("Take back the last entry", self._undo)
+        self.by = pick("Told apart by")
+        self.draw = tall("Draw all doughs", self._draw)
+        self.keep = tall("Keep the times to double", self._keep)
+        self.compare = tall("Compare the times to double", self._ask)
         self.answer = widgets.HTML()
         self.room = Typed("Room (°C)", hint="26")
-        self.move = _button("How long in such a room?", self._move)
+        self.move = tall("How long in such a room?", self._move)
         self.moved = widgets.HTML()
         about = f'<div class="kit-answer"><p>{escape(DOUBLE_IS)}</p></div>'
+        read = section("How far has it risen?", self.reader, flex=_AS_HIGH)
+        buttons = row(self.draw, self.keep, self.compare, gap="0")
+        everything = section("All doughs", self.by, buttons, self.answer, flex=_AS_HIGH)
+        elsewhere = section(
+            "In a warmer or cooler room", self.room, self.move, self.moved, flex=_AS_HIGH
+        )
         super().__init__(
-            [
-                OwnKeys(), widgets.HTML(STYLE + _OWN_STYLE), self.trial, self.dough,
-                widgets.HTML(about), self.look,
-                _part("How far has it risen?", self.reader), self.undo, self.told, self.shown,
-                _part("All doughs", self.by, _row(self.draw, self.keep, self.compare),
-                        self.answer),
-                _part("In a warmer or cooler room", self.room, self.move, self.moved),
-                widgets.HTML(_caution()),
-            ]
+            self.trial, self.dough, widgets.HTML(about), self.look, read, self.undo, self.told,
+            self.shown, everything, elsewhere, widgets.HTML(_caution()), kind="kit-rise",
+            style=_OWN_STYLE,
         )  # fmt: skip
-        self.add_class("kit-panel")
-        self.add_class("kit-rise")
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.dough.observe(lambda _: self._show_dough(), "value")
         self.refresh()
@@ -129,15 +129,14 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
         newest = sorted(doughs, key=lambda d: str(d.bake.day or ""), reverse=True)
         # shown are the doughs that proof now, not those of a bake that is only planned
         meant = todays_bake([dough.bake for dough in doughs])
-        self._filling = True
-        self.dough.options = [(_called(dough), dough.id) for dough in newest]
-        first = next((dough.id for dough in newest if dough.bake == meant), None)
-        self.dough.value = kept if kept in self._doughs else first
-        factors = list(trial.factors) if trial else []
-        own = [n for n in factors if quantities.get(n).level in ("dough", "bake")]
-        self.by.options = [("nothing", ""), *((quantities.get(n).label, n) for n in own)]
-        self.by.value = own[0] if own else ""
-        self._filling = False
+        with self.filling():
+            self.dough.options = [(_called(dough), dough.id) for dough in newest]
+            first = next((dough.id for dough in newest if dough.bake == meant), None)
+            self.dough.value = kept if kept in self._doughs else first
+            factors = list(trial.factors) if trial else []
+            own = [n for n in factors if quantities.get(n).level in ("dough", "bake")]
+            self.by.options = [("nothing", ""), *((quantities.get(n).label, n) for n in own)]
+            self.by.value = own[0] if own else ""
         self.answer.value = self.moved.value = self.told.value = ""
         for button in (self.draw, self.keep, self.compare, self.move, self.undo):
             button.disabled = trial is None
@@ -226,11 +225,8 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
         if message.get("type") != "note":
             return
         key = str(message["id"])
-        if key not in self._answered:
-            while len(self._answered) >= _REMEMBERED:
-                del self._answered[next(iter(self._answered))]
-            self._answered[key] = {"type": "answer", "id": key, **self._do(message)}
-        self.reader.send(self._answered[key])
+        told, _ = self._once.answer(key, lambda: self._do(message))
+        self.reader.send({"type": "answer", "id": key, **told})
 
     def _do(self, message: Mapping[str, Any]) -> dict[str, Any]:
         try:
@@ -246,7 +242,7 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
         trial = self.chosen
         if trial is None:
             return
-        shown.value = '<p role="status">Working it out …</p>'
+        shown.value = status("Working it out …")
         try:
             shown.value = what(trial)
         except KitError as exc:
@@ -256,7 +252,7 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
             raise
 
     def _undo(self) -> None:
-        self._doing(lambda _: _say(self.workspace.undo()), self.told)
+        self._doing(lambda _: status(self.workspace.undo()), self.told)
         said = self.told.value
         self._show_dough()
         self.told.value = said
@@ -265,11 +261,12 @@ class RisePanel(widgets.VBox):  # type: ignore[misc]
         def drawn(trial: Trial) -> str:
             told = trial.rise(self.by.value or None)
             texts = (told.sentence, told.next_step)
+            each = show([table(told.in_words(), "Each dough", missing="")])
             return (
                 f'<section class="kit-answer"><div role="status"><p class="kit-lead">'
                 f"{escape(told.headline)}</p><p>{escape(' '.join(texts))}</p></div>"
                 + _picture(told, told.headline, charts.photos_in_words(told.curves))
-                + _notes(told) + _table(told.in_words(), "Each dough") + "</section>"
+                + _notes(told) + each + "</section>"
             )  # fmt: skip
 
         self._doing(drawn, self.answer)
@@ -327,37 +324,23 @@ def _large(told: Any) -> str:
 
 def _picture(told: Any, title: str, more: str = "") -> str:
     drawn = charts.svg(told.plot(), title, f"{title} {DOUBLE_IS} {more}".strip())
-    return (
-        '<figure><div class="kit-picture" role="region" tabindex="0" '
-        f'aria-label="Picture: {escape(title)}">{drawn}</div></figure>'
-    )
+    return picture(drawn, f"Picture: {title}")
 
 
 def _notes(told: Any) -> str:
-    items = "".join(f"<li>{escape(check.rstrip('.'))}.</li>" for check in told.checks)
-    return f"<details><summary>To know</summary><ul>{items}</ul></details>" if items else ""
+    return folded("To know", items(f"{check.rstrip('.')}." for check in told.checks))
 
 
 def _readings(trial: Trial, dough: Dough) -> str:
     """What was read of the dough, by the clock."""
-    rows = trial.rise_readings()
-    rows = rows[(rows["dough"] == dough.code) & (rows["bake"] == dough.bake.code)]
+    rows = _own(trial, dough)
     if rows.empty:
         return "<p>No reading after the start yet.</p>"
-    table = rows[["at", "proof_ratio", "how"]].assign(
+    shown = rows[["at", "proof_ratio", "how"]].assign(
         at=rows["at"].dt.strftime("%H:%M"), proof_ratio=rows["proof_ratio"].map("{:.2f}".format)
     )
-    table.columns = ["Time", "Times the start", "How"]
-    return _table(table, "Its readings")
-
-
-def _table(frame: Any, title: str) -> str:
-    html = frame.to_html(index=False, border=0, na_rep="", float_format="{:.3g}".format)
-    label = escape(title)
-    return (
-        f'<div class="kit-scroll" role="region" aria-label="{label}" tabindex="0">'
-        f"{html.replace('<thead>', f'<caption>{label}</caption><thead>', 1)}</div>"
-    )
+    shown.columns = ["Time", "Times the start", "How"]
+    return show([table(shown, "Its readings", missing="")])
 
 
 def _caution() -> str:
@@ -366,31 +349,3 @@ def _caution() -> str:
         f'<div class="kit-answer kit-small"><p><strong>{escape(name)}.</strong> {escape(text)} '
         f"({escape(source)})</p></div>"
     )
-
-
-def _pick(label: str, options: Any) -> widgets.Dropdown:
-    # a layout of its own: fields are hidden one by one
-    layout = widgets.Layout(width="auto", max_width="34rem")
-    return widgets.Dropdown(description=label, options=options, style=LABELS, layout=layout)
-
-
-def _button(text: str, press: Callable[[], None]) -> widgets.Button:
-    layout = widgets.Layout(width="auto", align_self="flex-start")
-    button = widgets.Button(description=text, layout=layout)
-    button.on_click(lambda _: press())
-    return button
-
-
-def _part(title: str, *children: widgets.Widget) -> widgets.VBox:
-    """A section as tall as what is in it: here they stand one below the other."""
-    made = section(title, *children)
-    made.layout.flex = "0 0 auto"
-    return made
-
-
-def _row(*controls: widgets.Widget) -> widgets.Box:
-    return widgets.Box(controls, layout=widgets.Layout(flex_flow="row wrap", width="auto"))
-
-
-def _say(text: str) -> str:
-    return f'<p role="status">{escape(text)}</p>'

@@ -1,6 +1,6 @@
 """The running bake as a panel: a big button for what comes next, and where everything is."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -11,8 +11,10 @@ import traitlets
 
 from kit.analysis import words
 from kit.errors import InputError, KitError
-from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE, trouble
+from kit.panels.blocks import items, status
+from kit.panels.controls import Panel, pick, row, tall, tick, wide
+from kit.panels.once import Once
+from kit.panels.style import trouble
 from kit.records.bench.running import Row, Running
 from kit.records.bench.stages import STAGES
 from kit.workspace import Bake, Trial, Workspace
@@ -20,8 +22,8 @@ from kit.workspace import Bake, Trial, Workspace
 __all__ = ["RunningPanel"]
 
 _HERE = Path(__file__).parent
-#: answers remembered, in case a press comes again because its answer was late
-_REMEMBERED = 200
+#: room for a label
+_LABELS = {"description_width": "7rem"}
 
 
 class _Board(anywidget.AnyWidget):
@@ -34,7 +36,7 @@ class _Board(anywidget.AnyWidget):
     rows: Any = traitlets.List().tag(sync=True)
 
 
-class RunningPanel(widgets.VBox):  # type: ignore[misc]
+class RunningPanel(Panel):
     """Asks what is happening now and notes it; says where every dough and load is.
 
     It holds nothing: what it shows is read from the records, so it is right after a restart.
@@ -54,36 +56,27 @@ class RunningPanel(widgets.VBox):  # type: ignore[misc]
     def __init__(self, workspace: Workspace, trial: Trial, bake: Bake) -> None:
         self.workspace, self.trial, self.bake = workspace, trial, bake
         self.running: Running | None = None
-        self._answered: dict[str, dict[str, Any]] = {}
-        wide = widgets.Layout(width="auto", max_width="34rem")
-        style = {"description_width": "7rem"}
+        self._once: Once[dict[str, Any]] = Once()
         self.board = _Board(bake=bake.id, zone=bake.zone)
         self.board.on_msg(self._hear)
         self.told = widgets.HTML()
-        self.undo = _button("Take back the last entry", "undo", self._undo)
-        self.lengths = _button("Record the lengths of time", "clock-o", self._record)
-        self.settings = widgets.Checkbox(
-            description="also those the trial changes on purpose", indent=False,
-            layout=widgets.Layout(width="auto"),
-        )  # fmt: skip
-        self.thing = widgets.Dropdown(description="Of what", style=style, layout=wide)
-        self.stage = widgets.Dropdown(description="Stage", style=style, layout=wide)
+        self.undo = tall("Take back the last entry", self._undo, "undo")
+        self.lengths = tall("Record the lengths of time", self._record, "clock-o")
+        self.settings = tick("also those the trial changes on purpose")
+        self.thing, self.stage = pick("Of what", style=_LABELS), pick("Stage", style=_LABELS)
         self.at = widgets.Text(
-            description="When it was", placeholder="9:40, yesterday 21:15", style=style, layout=wide
-        )
-        self.note = _button("Note this time", "pencil", self._note)
+            description="When it was", placeholder="9:40, yesterday 21:15", style=_LABELS,
+            layout=wide(),
+        )  # fmt: skip
+        self.note = tall("Note this time", self._note, "pencil")
         self.said = widgets.HTML()
         self.checks = widgets.HTML()
         super().__init__(
-            [
-                OwnKeys(), widgets.HTML(STYLE), self.board, _side_by_side(self.undo),
-                self.checks, _heading("What follows from the times"),
-                _side_by_side(self.lengths, self.settings), self.told,
-                _heading("A stage that was missed, or a time to correct"),
-                self.thing, self.stage, self.at, _side_by_side(self.note), self.said,
-            ]
+            self.board, self.undo, self.checks, _heading("What follows from the times"),
+            row(self.lengths, self.settings, gap="0", align_items="center"), self.told,
+            _heading("A stage that was missed, or a time to correct"), self.thing, self.stage,
+            self.at, self.note, self.said,
         )  # fmt: skip
-        self.add_class("kit-panel")
         self.thing.observe(lambda _: self._offer_stages(), "value")
         self.refresh()
 
@@ -98,11 +91,9 @@ class RunningPanel(widgets.VBox):  # type: ignore[misc]
             self.checks.value = trouble(str(exc))
             return
         self.board.rows = [_shown(row) for row in self.running.rows]
-        notes = "".join(
-            f"<li>{escape(words.capital(check))}.</li>" for check in self.running.checks
-        )
+        notes = (f"{words.capital(check)}." for check in self.running.checks)
         empty = "" if self.running.rows else "<p>No dough yet: add one to the bake.</p>"
-        self.checks.value = f'{empty}<ul class="kit-answer">{notes}</ul>' if notes else empty
+        self.checks.value = empty + items(notes, "kit-answer")
         things = [(str(thing), thing) for thing in (*doughs, *loads, *on)]
         if [thing for _, thing in things] != [thing for _, thing in self.thing.options]:
             kept = self.thing.value
@@ -136,11 +127,8 @@ class RunningPanel(widgets.VBox):  # type: ignore[misc]
         if message.get("type") != "press":
             return
         number = str(message["id"])
-        if number not in self._answered:
-            while len(self._answered) >= _REMEMBERED:
-                del self._answered[next(iter(self._answered))]
-            self._answered[number] = {"type": "answer", "id": number, **self._do(message)}
-        self.board.send(self._answered[number])
+        told, _ = self._once.answer(number, lambda: self._do(message))
+        self.board.send({"type": "answer", "id": number, **told})
 
     def _do(self, message: Mapping[str, Any]) -> dict[str, Any]:
         try:
@@ -162,7 +150,7 @@ class RunningPanel(widgets.VBox):  # type: ignore[misc]
     def _undo(self) -> None:
         try:
             self.said.value = ""
-            self.told.value = _say(self.workspace.undo())
+            self.told.value = status(self.workspace.undo())
         except KitError as exc:
             self.told.value = trouble(str(exc))
         self.refresh()
@@ -186,7 +174,7 @@ class RunningPanel(widgets.VBox):  # type: ignore[misc]
             return
         try:
             at = self.at.value.strip() or None
-            self.said.value = _say(self._noted([self.thing.value], self.stage.value, at, True))
+            self.said.value = status(self._noted([self.thing.value], self.stage.value, at, True))
             self.at.value = ""
         except KitError as exc:
             self.said.value = trouble(str(exc))
@@ -208,23 +196,5 @@ def _shown(row: Row) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _button(text: str, icon: str, press: Callable[[], None]) -> widgets.Button:
-    button = widgets.Button(description=text, icon=icon, layout=widgets.Layout(width="auto"))
-    button.add_class("kit-tall")
-    button.on_click(lambda _: press())
-    return button
-
-
-def _side_by_side(*controls: widgets.Widget) -> widgets.Box:
-    """Controls in a row, one below the other where it is narrow."""
-    return widgets.Box(
-        controls, layout=widgets.Layout(flex_flow="row wrap", align_items="center", width="auto")
-    )
-
-
 def _heading(text: str) -> widgets.HTML:
     return widgets.HTML(f'<div role="heading" aria-level="4"><strong>{escape(text)}</strong></div>')
-
-
-def _say(text: str) -> str:
-    return f'<p role="status">{escape(text)}</p>'

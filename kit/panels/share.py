@@ -3,23 +3,24 @@
 import re
 from html import escape
 from pathlib import Path
-from typing import Any
 
 import ipywidgets as widgets
 
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, section
-from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE, link, trouble
+from kit.panels.blocks import status
+from kit.panels.controls import Panel, button, columns, pick, section, tick
+from kit.panels.fields import Typed
+from kit.panels.style import link, trouble
 from kit.panels.today import trial_to_answer
 from kit.workspace import Workspace
 
 __all__ = ["SharePanel"]
 
-_WORKING = '<p role="status">Working …</p>'
+_WORKING = status("Working …")
+_BUTTON = {"width": "16rem", "max_width": "calc(100% - 4px)"}
 
 
-class SharePanel(widgets.VBox):  # type: ignore[misc]
+class SharePanel(Panel):
     """Asks for a trial and for a file, by `Trial.package` and `Workspace.receive`.
 
     Parameters
@@ -29,42 +30,24 @@ class SharePanel(widgets.VBox):  # type: ignore[misc]
 
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
-        wide = widgets.Layout(width="auto", max_width="34rem")
         names = [trial.name for trial in workspace.trials()]
-        self.trial = widgets.Dropdown(
-            description="Trial to send", options=names, value=trial_to_answer(workspace),
-            style=LABELS, layout=wide,
-        )  # fmt: skip
-        self.photos = widgets.Checkbox(
-            value=True, description="Its photos as well, without place, owner and serial numbers",
-            indent=False, layout=widgets.Layout(width="auto"),
-        )  # fmt: skip
+        self.trial = pick("Trial to send", names, value=trial_to_answer(workspace))
+        self.photos = tick("Its photos as well, without place, owner and serial numbers", True)
         self.licence = Typed("What others may do", "", "such as CC-BY-4.0; may stay empty")
-        self.pack = self._button("Pack it into one file", "archive")
+        self.pack = button("Pack it into one file", self._pack, "archive", **_BUTTON)
         self.packed = widgets.HTML()
         self.source = Typed("The file", "", "such as salt.zip, in your folder or with its path")
         self.baker = Typed("Whose it is", "", "when the file does not say")
-        self.receive = self._button("Bring it in", "download")
+        self.receive = button("Bring it in", self._receive, "download", **_BUTTON)
         self.received = widgets.HTML()
-        asks = widgets.Box(
-            [
-                section("Send a trial", self.trial, self.photos, self.licence, self.pack,
-                        self.packed),
-                section("Bring in another baker's", self.source, self.baker, self.receive,
-                        self.received),
-            ],
-            layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
-        )  # fmt: skip
-        super().__init__([OwnKeys(), widgets.HTML(STYLE), asks])
-        self.add_class("kit-panel")
+        send = section(
+            "Send a trial", self.trial, self.photos, self.licence, self.pack, self.packed
+        )
+        bring = section(
+            "Bring in another baker's", self.source, self.baker, self.receive, self.received
+        )
+        super().__init__(columns(send, bring))
         self.pack.disabled = not names
-        self.pack.on_click(lambda _: self._pack())
-        self.receive.on_click(lambda _: self._receive())
-
-    @staticmethod
-    def _button(label: str, icon: str) -> Any:
-        layout = widgets.Layout(width="16rem", max_width="calc(100% - 4px)")
-        return widgets.Button(description=label, icon=icon, layout=layout)
 
     @property
     def folder(self) -> Path:

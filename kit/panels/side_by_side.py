@@ -1,17 +1,15 @@
 """The panel that sets two batches side by side: what was different, before asking what it did."""
 
 from html import escape
-from typing import Any
 
 import ipywidgets as widgets
 import pandas as pd
 
 from kit.analysis import words
 from kit.errors import KitError
-from kit.panels.blocks import show
-from kit.panels.fields import LABELS
-from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE, trouble
+from kit.panels.blocks import show, status
+from kit.panels.controls import Panel, pick
+from kit.panels.style import trouble
 from kit.panels.today import trial_to_answer
 from kit.records import differing
 from kit.records.things import Thing
@@ -23,7 +21,7 @@ __all__ = ["SideBySidePanel"]
 _KINDS = ("doughs", "bakes", "loads", "pieces")
 
 
-class SideBySidePanel(widgets.VBox):  # type: ignore[misc]
+class SideBySidePanel(Panel):
     """Picks two things of a trial and shows `Trial.differences` of them.
 
     Parameters
@@ -34,27 +32,16 @@ class SideBySidePanel(widgets.VBox):  # type: ignore[misc]
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         names = [trial.name for trial in workspace.trials()]
-        self.trial = self._choice("Of the trial", names, trial_to_answer(workspace))
-        self.kind = self._choice("Two of its", _KINDS, _KINDS[0])
-        self.one, self.other = self._choice("One", ()), self._choice("The other", ())
+        self.trial = pick("Of the trial", names, value=trial_to_answer(workspace))
+        self.kind = pick("Two of its", _KINDS)
+        self.one, self.other = pick("One"), pick("The other")
         self.shown = widgets.HTML()
-        super().__init__(
-            [OwnKeys(), widgets.HTML(STYLE), self.trial, self.kind, self.one, self.other,
-             self.shown]
-        )  # fmt: skip
-        self.add_class("kit-panel")
+        super().__init__(self.trial, self.kind, self.one, self.other, self.shown)
         self._there()
         for each in (self.trial, self.kind):
             each.observe(lambda _: self._there(), "value")
         for each in (self.one, self.other):
             each.observe(lambda _: self._show(), "value")
-
-    @staticmethod
-    def _choice(label: str, options: Any, value: Any = None) -> Any:
-        wide = widgets.Layout(width="auto", max_width="34rem")
-        return widgets.Dropdown(
-            description=label, options=options, value=value, style=LABELS, layout=wide
-        )
 
     def _trial(self) -> Trial | None:
         return self.workspace.trial(self.trial.value) if self.trial.value else None
@@ -86,11 +73,11 @@ class SideBySidePanel(widgets.VBox):  # type: ignore[misc]
         except KitError as exc:
             self.shown.value = trouble(str(exc))
             return
-        told = f"{words.capital(str(one))} and {other} differ in nothing that was recorded."
-        if not found.empty:
+        if found.empty:
+            alike = f"{words.capital(str(one))} and {other} differ in nothing that was recorded."
+            self.shown.value = status(alike)
+        else:
             self.shown.value = show([_table(found), Text(differing.CAUTION)])
-            return
-        self.shown.value = f'<p role="status">{escape(told)}</p>'
 
 
 def _table(found: pd.DataFrame) -> Table:

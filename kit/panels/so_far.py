@@ -10,7 +10,7 @@ from kit.analysis import words
 from kit.analysis.fitting import dough_means
 from kit.analysis.meant import as_meant
 from kit.errors import DesignError, KitError
-from kit.panels.blocks import show
+from kit.panels.blocks import picture, show
 from kit.workspace import Trial
 from kit.writeup.blocks import Table
 
@@ -18,6 +18,10 @@ __all__ = ["beside_refusal"]
 
 #: more doughs than this are told in a table
 _MOST_IN_WORDS = 6
+_MARKS = (
+    "A dot is one piece. A diamond is the mean of a dough. There is no interval, because nothing "
+    "tells yet how far two doughs of one setting lie apart."
+)
 _AGAIN = (
     "Next: bake the same settings again on another day, and do that at least twice. Before that "
     "nothing can be told apart."
@@ -58,10 +62,7 @@ def beside_refusal(
         f'<section class="kit-answer"><p>{escape(_AGAIN)}</p>'
         f"<p>{escape(told)} That is what these doughs came to; it does not say what the setting "
         "did, because a dough differs from the next by itself.</p>"
-        f'<figure><div class="kit-picture" role="region" tabindex="0" aria-label="{escape(title)}">'
-        f"{chart}</div><figcaption>A dot is one piece. A diamond is the mean of a dough. There is "
-        "no interval, because nothing tells yet how far two doughs of one setting lie apart."
-        f"</figcaption></figure>{_table(points, outcome, by)}</section>"
+        f"{picture(chart, title, _MARKS)}{_table(points, outcome, by)}</section>"
     )
 
 

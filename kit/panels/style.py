@@ -6,7 +6,7 @@ from pathlib import Path
 
 from kit.writeup.plain_words import in_words
 
-__all__ = ["STYLE", "in_words", "link", "trouble"]
+__all__ = ["STYLE", "link", "trouble"]
 
 #: CSS of every panel; its classes begin with kit-
 STYLE = """<style>

@@ -10,9 +10,10 @@ from kit.analysis import words
 from kit.analysis.tasting import tasters_needed
 from kit.analysis.tasting.needed import Needed
 from kit.errors import InputError, KitError
-from kit.panels.fields import LABELS, Typed, people, section, share
-from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE, link, trouble
+from kit.panels.blocks import items, status
+from kit.panels.controls import LABELS, Panel, button, columns, pick, section, tick, visible
+from kit.panels.fields import Typed, people, share
+from kit.panels.style import link, trouble
 from kit.panels.taste_shown import answer_page, few_tasters
 from kit.panels.today import trial_to_answer
 from kit.us_units import us_paper
@@ -27,6 +28,7 @@ _METHODS = [
     ("ranking: put several in order", "ranking"),
     ("scores: a mark for each", "scores"),
 ]
+_BUTTON = {"width": "20rem", "max_width": "calc(100% - 4px)"}
 _CHOOSE = ("triangle", "duo-trio", "pair")
 _MARKED = {"ranking": "Rank of", "scores": "Score of"}
 _MIND = (
@@ -35,7 +37,7 @@ _MIND = (
 )
 
 
-class TastePanel(widgets.VBox):  # type: ignore[misc]
+class TastePanel(Panel):
     """Asks what is tasted and by whom, takes answers blind, and opens the tasting at the end.
 
     Parameters
@@ -51,7 +53,6 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         self.answer: Any = None
-        self._filling = True
         self._make_fields()
         plan = section(
             "Plan it", self.method, self.samples, self.question, self.tasters, self.twice,
@@ -61,48 +62,20 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             "Take the answers", self.tasting, self.taster, self.plate, self.marks, self.save,
             self.saved,
         )  # fmt: skip
-        asks = widgets.Box(
-            [plan, take],
-            layout=widgets.Layout(display="flex", flex_flow="row wrap", grid_gap="0 2rem"),
-        )
-        end = section("Open it", self.matters, self.without, self.unblind, self.opened)
-        end.layout.flex = "none"  # it stands below the others, not beside them
+        # it stands below the others, not beside them
+        end = section("Open it", self.matters, self.without, self.unblind, self.opened, flex="none")
         mind = widgets.HTML(f'<p class="kit-banner"><strong>Allergens.</strong> {_MIND}</p>')
-        super().__init__(
-            [OwnKeys(), widgets.HTML(STYLE), mind, self.trial, asks, end, self.shown]
-        )  # fmt: skip
-        self.add_class("kit-panel")
+        super().__init__(mind, self.trial, columns(plan, take), end, self.shown)
         if not self.trial.options:
-            for button in (self.plan, self.save, self.unblind):
-                button.disabled = True
+            self.plan.disabled = self.save.disabled = self.unblind.disabled = True
             self.shown.value = trouble("There is no trial in this folder yet.")
             return
         self._listen()
-        self._filling = False
         self._show_trial()
 
     def _make_fields(self) -> None:
-        def pick(label: str, options: Any = ()) -> Any:
-            # a layout of its own: one that is hidden must not hide the others
-            layout = widgets.Layout(width="auto", max_width="34rem")
-            return widgets.Dropdown(
-                description=label, options=options, style=LABELS, layout=layout
-            )  # fmt: skip
-
-        def tick(label: str) -> Any:
-            return widgets.Checkbox(
-                value=False, description=label, indent=False, layout=widgets.Layout(width="auto")
-            )
-
-        def button(label: str, icon: str) -> Any:
-            return widgets.Button(
-                description=label,
-                icon=icon,
-                layout=widgets.Layout(width="20rem", max_width="calc(100% - 4px)"),
-            )
-
-        self.trial = pick("Trial", [t.name for t in self.workspace.trials()])
-        self.trial.value = trial_to_answer(self.workspace)
+        names = [trial.name for trial in self.workspace.trials()]
+        self.trial = pick("Trial", names, value=trial_to_answer(self.workspace))
         self.method = pick("Kind", _METHODS)
         self.samples = Typed("Compare", "", "one a line, such as: 16 h cold", rows=3)
         self.question = Typed("Question", "", "liking, when empty")
@@ -110,15 +83,15 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         self.twice = tick("One muffin twice, unknown to them")
         self.noticed = Typed("To be noticed by (%)", "50", "share of people able to tell")
         self.enough, self.planned = widgets.HTML(), widgets.HTML()
-        self.plan = button("Plan it and write the sheets", "check")
+        self.plan = button("Plan it and write the sheets", self._plan, "check", **_BUTTON)
         self.tasting, self.taster = pick("Tasting"), pick("Taster")
         self.plate = pick("Plate")
         self.marks = widgets.VBox()
-        self.save = button("Save this answer", "save")
+        self.save = button("Save this answer", self._save, "save", **_BUTTON)
         self.saved = widgets.HTML()
         self.matters = Typed("What matters (%)", "", "share of people, may stay empty")
         self.without = tick("Open it although answers are missing")
-        self.unblind = button("Open the tasting", "eye")
+        self.unblind = button("Open the tasting", self._open, "eye", **_BUTTON)
         self.opened, self.shown = widgets.HTML(), widgets.HTML()
 
     def _listen(self) -> None:
@@ -130,9 +103,6 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         self.taster.observe(lambda _: self._show_plates(), "value")
         self.plate.observe(lambda _: self._show_marks(), "value")
         self.matters.observe_text(self._show_answer)
-        self.plan.on_click(lambda _: self._plan())
-        self.save.on_click(lambda _: self._save())
-        self.unblind.on_click(lambda _: self._open())
 
     @property
     def chosen(self) -> Trial:
@@ -155,10 +125,10 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
 
     def _show_method(self) -> None:
         method = self.method.value
-        self.twice.layout.display = "" if method == "scores" else "none"
-        self.question.layout.display = "none" if method in ("triangle", "duo-trio") else ""
-        self.noticed.layout.display = "" if method in _CHOOSE else "none"
-        self.matters.layout.display = "none" if method == "ranking" else ""
+        visible(self.twice, method == "scores")
+        visible(self.question, method not in ("triangle", "duo-trio"))
+        visible(self.noticed, method in _CHOOSE)
+        visible(self.matters, method != "ranking")
         self._show_enough()
 
     def _show_enough(self) -> None:
@@ -179,12 +149,9 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             told = ""  # said beside the field
         else:
             count = entered if isinstance(entered, int) else len(entered)
-            told = (
-                f" You have entered {count}, who {few}."
-                if (few := few_tasters(need, count))
-                else ""
-            )
-        self.enough.value = f'<p role="status">{escape(f"It would take {need.headline}{told}")}</p>'
+            few = few_tasters(need, count)
+            told = f" You have entered {count}, who {few}." if few else ""
+        self.enough.value = status(f"It would take {need.headline}{told}")
 
     def _need(self) -> Needed:
         method, able = self.method.value, self.noticed.read(share)
@@ -215,11 +182,11 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
                 self.planned.value = trouble(str(exc))
             return
         checks = [*plan.checks, *self._too_few(len(plan.tasters))]
-        notes = "".join(f"<li>{escape(words.capital(check))}.</li>" for check in checks)
+        notes = items(f"{words.capital(check)}." for check in checks)
         self.planned.value = (
             f'<div role="status"><p>{escape(plan.headline)} Print {link(sheets)} for the '
             f"tasters, and {link(key)} for who serves and does not taste.</p>"
-            f"{f'<ul>{notes}</ul>' if notes else ''}</div>"
+            f"{notes}</div>"
         )
         self._show_tastings()
 
@@ -230,10 +197,9 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         told = self.chosen.tastings().drop_duplicates("tasting")
         numbers = zip(told["tasting"], told["method"], strict=True)
         listed = [(f"{number}: {method}", int(number)) for number, method in numbers]
-        self._filling = True
-        self.tasting.options = listed[::-1]
-        self.tasting.value = listed[-1][1] if listed else None
-        self._filling = False
+        with self.filling():
+            self.tasting.options = listed[::-1]
+            self.tasting.value = listed[-1][1] if listed else None
         self._show_tasting()
 
     def _served(self) -> Any:
@@ -256,11 +222,10 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         told = self._served()
         self.save.disabled = self.unblind.disabled = told.empty
         self.saved.value = self.opened.value = ""
-        self._filling = True
-        people = list(dict.fromkeys(told["taster"]))
-        self.taster.options = people
-        self.taster.value = people[0] if people else None
-        self._filling = False
+        with self.filling():
+            people = list(dict.fromkeys(told["taster"]))
+            self.taster.options = people
+            self.taster.value = people[0] if people else None
         self._show_plates()
         self._show_answer()
 
@@ -269,12 +234,11 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
             return
         told = self._served()
         own = told[told["taster"] == self.taster.value]
-        self._filling = True
-        plates = list(dict.fromkeys(int(k) for k in own["plate"]))
-        self.plate.options = plates
-        self.plate.value = plates[0] if plates else None
-        self.plate.layout.display = "" if len(self.plate.options) > 1 else "none"
-        self._filling = False
+        with self.filling():
+            plates = list(dict.fromkeys(int(k) for k in own["plate"]))
+            self.plate.options = plates
+            self.plate.value = plates[0] if plates else None
+            visible(self.plate, len(plates) > 1)
         self._show_marks()
 
     def _show_marks(self) -> None:
@@ -334,7 +298,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         self.opened.value = ""  # why it could not be opened before may hold no longer
         self._go_on()
         # last, so that who reads it finds the next plate's fields in place
-        self.saved.value = f'<p role="status">Saved: {escape(said)}.</p>'
+        self.saved.value = status(f"Saved: {said}.")
 
     def _go_on(self) -> None:
         """Show the next plate that is not answered, or this one again."""
@@ -360,7 +324,7 @@ class TastePanel(widgets.VBox):  # type: ignore[misc]
         except KitError as exc:
             self.opened.value = trouble(str(exc))
             return
-        self.opened.value = f'<p role="status">{escape(words.capital(said))}.</p>'
+        self.opened.value = status(f"{words.capital(said)}.")
         self._show_marks()
         self._show_answer()
 

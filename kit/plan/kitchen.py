@@ -6,11 +6,12 @@ from kit.analysis import words
 from kit.errors import InputError
 from kit.given import as_whole
 
-__all__ = ["Kitchen"]
+__all__ = ["LARGEST", "Kitchen"]
 
-_LARGEST = 10_000
+#: No count of a kitchen is above this.
+LARGEST = 10_000
 #: More pieces than this no kitchen bakes for a question (own choice), and planning takes minutes.
-MOST_PIECES = 20_000
+_MOST_PIECES = 20_000
 
 
 @dataclass(frozen=True)
@@ -53,13 +54,13 @@ class Kitchen:
             whole = as_whole(value)
             if whole is None:
                 raise InputError(field, value, "must be a whole number")
-            if not 1 <= whole <= _LARGEST:
-                raise InputError(field, value, f"must lie between 1 and {_LARGEST}")
+            if not 1 <= whole <= LARGEST:
+                raise InputError(field, value, f"must lie between 1 and {LARGEST}")
             object.__setattr__(self, field, whole)
         pieces = self.bakes * self.doughs * self.pieces_per_dough
-        if pieces > MOST_PIECES:
+        if pieces > _MOST_PIECES:
             raise InputError(
-                "pieces", pieces, f"must be at most {MOST_PIECES} in all",
+                "pieces", pieces, f"must be at most {_MOST_PIECES} in all",
                 "Look again at bakes, doughs a bake and pieces a dough.",
             )  # fmt: skip
         if self.doughs_per_bake is None and self.tubs is None:

@@ -208,9 +208,9 @@ class Looks(Told):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the two intervals after each bake, with zero and what matters."""
-        from kit.plan.pictures import intervals_over_looks
+        from kit import charts
 
-        return intervals_over_looks(self, ax)
+        return charts.intervals_over_looks(self, ax)
 
 
 def looks(

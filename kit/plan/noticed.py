@@ -325,9 +325,9 @@ class Power(Told):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the smallest difference against bakes, one line for each number of pieces."""
-        from kit.plan.pictures import doughs_and_pieces
+        from kit import charts
 
-        return doughs_and_pieces(self, ax)
+        return charts.doughs_and_pieces(self, ax)
 
 
 def often(chance: float) -> str:

@@ -142,9 +142,9 @@ class Plan(Alike):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the doughs of every bake in the order of mixing, one colour a setting."""
-        from kit.plan.pictures import doughs_of_a_plan
+        from kit import charts
 
-        return doughs_of_a_plan(self, ax)
+        return charts.doughs_of_a_plan(self, ax)
 
 
 def _short(factor: Factor) -> str:

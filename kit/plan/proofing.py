@@ -107,9 +107,9 @@ class Doubling(Told):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the guess and its range."""
-        from kit.plan import timeline
+        from kit import charts
 
-        return timeline.doubling(self, ax)
+        return charts.doubling(self, ax)
 
 
 def doubling(room_temp_c: float, measured: Sequence[float | tuple[float, float]] = ()) -> Doubling:

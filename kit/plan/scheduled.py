@@ -282,9 +282,9 @@ class Schedule(Alike):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw doughs, griddle and rack along the time, idle stretches drawn short."""
-        from kit.plan import timeline
+        from kit import charts
 
-        return timeline.schedule(self, ax)
+        return charts.timetable(self, ax)
 
     def _counts(self) -> list[tuple[int, str]]:
         return [

@@ -109,20 +109,9 @@ class Serving(Told):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the plates as codes: rows are tasters, columns places. Gives nothing away."""
-        from kit.plan.pictures import own_axes
+        from kit import charts
 
-        wide = self.table.assign(row=self.table["taster"] + " " + self.table["set"].astype(str))
-        rows = list(dict.fromkeys(wide["row"]))
-        most = int(wide["position"].max())
-        ax = own_axes(1.6 + 0.8 * most, 0.9 + 0.28 * len(rows)) if ax is None else ax
-        for at, row, code in zip(wide["position"], wide["row"], wide["code"], strict=True):
-            ax.text(int(at), rows.index(row), str(code), ha="center", va="center")
-        ax.set_xlim(0.5, most + 0.5)
-        ax.set_ylim(len(rows) - 0.5, -0.5)
-        ax.set_xticks(range(1, most + 1))
-        ax.set_yticks(range(len(rows)), [row.replace("$", r"\$") for row in rows])
-        ax.set_xlabel("place on the plate")
-        return ax
+        return charts.plates(self, ax)
 
 
 def williams(samples: int) -> Integers:

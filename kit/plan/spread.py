@@ -257,9 +257,9 @@ class Spread(Told):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the three standard deviations with their ranges."""
-        from kit.plan.pictures import spread_bars
+        from kit import charts
 
-        return spread_bars(self, ax)
+        return charts.spread_bars(self, ax)
 
 
 def _enough(doughs: int, pieces: int, outcome: str) -> None:

@@ -24,7 +24,7 @@ from kit.plan.rehearsal import Sds, rehearse
 __all__ = ["Evidence", "gather"]
 
 #: Beyond this many pieces the tables of a plan get too large to work with.
-MOST_PIECES = 1500
+_MOST_PIECES = 1500
 
 
 @dataclass(frozen=True)
@@ -218,8 +218,8 @@ def _known(runs: pd.DataFrame, c: Comparison, sds: Sds) -> tuple[float, float]:
     DesignError
         These runs cannot be analysed.
     """
-    if len(runs) > MOST_PIECES:
-        msg = f"{len(runs)} pieces are more than can be worked with here (up to {MOST_PIECES})."
+    if len(runs) > _MOST_PIECES:
+        msg = f"{len(runs)} pieces are more than can be worked with here (up to {_MOST_PIECES})."
         raise DesignError(msg)
     seen = rehearse(runs, c.by, c.adjusted, c.kind == "line", c.columns["mixing"])
     pair = {c.leading.level, c.leading.versus}

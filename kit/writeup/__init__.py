@@ -10,17 +10,16 @@ Examples
 """
 
 import errno
-import os
 import re
 from importlib import import_module
 from pathlib import Path
-from uuid import uuid4
 
 import jinja2
 from markupsafe import Markup
 
 from kit import charts
 from kit.errors import InputError, KitError, MissingPackageError, StoreError
+from kit.records.aside import aside
 from kit.writeup.blocks import Picture, Section
 from kit.writeup.content import sections
 from kit.writeup.report import Also, Report, data_hash, dough_table, from_frame
@@ -162,23 +161,16 @@ def _pdf(page: str) -> bytes:
 
 
 def _replace(path: Path, content: bytes) -> None:
-    """Write beside the file, then put it in the file's place.
+    """Write a file whole, or leave the older one as it was.
 
     Raises
     ------
     StoreError
         Says what stood in the way and what to do.
     """
-    aside = path.with_name(f".{path.name}.{uuid4().hex[:8]}.part")
     try:
-        try:
-            with aside.open("xb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())  # a full disk shows itself here at the latest
-            aside.replace(path)
-        finally:
-            aside.unlink(missing_ok=True)
+        with aside(path) as file:
+            file.write(content)
     except OSError as exc:
         msg = f"{path} was not written: {_trouble(path, exc)}"
         raise StoreError(msg) from exc

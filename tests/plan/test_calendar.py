@@ -221,5 +221,19 @@ def test_alarms_and_stamps():
 def test_a_moment_written_with_points():
     zone = ZoneInfo("Europe/Berlin")
     same = read_moment("2026-12-03 09:40", zone, "at")
-    for typed in ("3.12.2026 9:40", "03.12.26, 09:40", "2026-12-03 9:40"):
+    for typed in ("3.12.2026 9:40", "03.12.26, 09:40", "2026-12-03 9:40", "2026-12-03 9:40 am"):
         assert read_moment(typed, zone, "at") == same
+
+
+def test_a_moment_by_a_twelve_hour_clock():
+    zone = ZoneInfo("America/Chicago")
+    for typed, meant in (
+        ("2026-12-05 9am", "2026-12-05 09:00"),
+        ("Dec 5, 2026 9:30 p.m.", "2026-12-05 21:30"),
+        ("5.12.2026 12 am", "2026-12-05 00:00"),
+        ("2026-12-05, 12:15 PM", "2026-12-05 12:15"),
+    ):
+        assert read_moment(typed, zone, "at") == read_moment(meant, zone, "at")
+    for typed in ("2026-12-05 13 pm", "2026-12-05 112 am", "2026-12-05 0 am", "2026-12-05 9 amber"):
+        with pytest.raises(InputError, match="is not a day and a time"):
+            read_moment(typed, zone, "at")

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from kit.charts.base import BLUE, GREY, INK, ORANGE, RULE, VERMILION, calm, legend_above, own_axes
 from kit.plan import clock
 from kit.plan.clock import say_clock, say_minutes
-from kit.plan.pictures import calm, own_axes
 from kit.plan.proofing import COLDEST_C, Q10_HIGH, Q10_LOW, WARMEST_C
 
 if TYPE_CHECKING:
@@ -21,19 +21,19 @@ if TYPE_CHECKING:
     from kit.plan.scheduled import Schedule
     from kit.plan.steps import Step
 
-__all__ = ["doubling", "schedule"]
+__all__ = ["doubling", "timetable"]
 
-_INK, _GREY, _RULE, _NIGHT = "#222222", "#8c8c8c", "#c9c9c9", "#ececec"
+_NIGHT = "#ececec"
 _POINTS = 8.5
 #: what -> colour, hatching, words of the legend
 _LOOK = {
-    "mix": ("#0072b2", "", "mix"),
+    "mix": (BLUE, "", "mix"),
     "rise": ("#f6e8b0", "", "rise before the cold"),
     "retard": ("#cfe6f5", "", "refrigerator"),
-    "shape": ("#e69f00", "", "take out and shape"),
+    "shape": (ORANGE, "", "take out and shape"),
     "proof": ("#f3d9a0", "..", "warm proof"),
     "wait": ("#ffffff", "////", "ready, waits for its load"),
-    "load": ("#d55e00", "", "on the griddle"),
+    "load": (VERMILION, "", "on the griddle"),
     "rest": ("#dddddd", "\\\\\\\\", "on the rack"),
 }
 #: An idle stretch longer than this (minutes) is drawn as if it lasted `_SHORT`.
@@ -41,7 +41,7 @@ _LONG, _SHORT = 100, 75
 _PAD = 12  # minutes left free on both sides of a stretch
 
 
-def schedule(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
+def timetable(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
     """Draw one bar a dough, the griddle and the rack along the time.
 
     The axis is in hours since the first step. Stretches in which nobody has anything to do are
@@ -70,78 +70,56 @@ def schedule(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
         at = rows.index(row)
         height = 0.3 if step.what == "wait" else 0.62
         ax.barh(
-            at,
-            (step.end - step.start) / 60,
-            left=(step.start - start) / 60,
-            height=height,
-            facecolor=colour,
-            hatch=hatch,
-            edgecolor=_GREY if hatch else _INK,
-            lw=0.6,
+            at, (step.end - step.start) / 60, left=(step.start - start) / 60, height=height,
+            facecolor=colour, hatch=hatch, edgecolor=GREY if hatch else INK, lw=0.6,
             zorder=2 if step.what == "wait" else 3,
-        )
+        )  # fmt: skip
         shown.append(step.what)
         _write(ax, s, step, at, knots, drawn)
     handles: list[Any] = [
-        Patch(facecolor=c, hatch=h, edgecolor=_GREY if h else _INK, lw=0.6, label=text)
+        Patch(facecolor=c, hatch=h, edgecolor=GREY if h else INK, lw=0.6, label=text)
         for what, (c, h, text) in _LOOK.items()
         if what in shown
     ]
     if s.proof is not None:
         handles.append(_ready(ax, s))
     table = (s.times.table - start) / 60
-    ax.axvline(table, color=_INK, lw=1.6, zorder=4)
+    ax.axvline(table, color=INK, lw=1.6, zorder=4)
     ax.set_yticks(range(len(rows)), [*(f"dough {r}" for r in rows[:-2]), *rows[-2:]])
     ax.set_ylim(len(rows) - 0.45, -0.6)
     _ticks(ax, s, knots, drawn)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
-    ax.tick_params(axis="y", length=0, labelsize=_POINTS + 1, colors=_INK)
+    ax.tick_params(axis="y", length=0, labelsize=_POINTS + 1, colors=INK)
     handles.append(Patch(facecolor=_NIGHT, label=f"outside {s.limits.awake_words}"))
-    ax.legend(
-        handles=handles,
-        loc="lower left",
-        bbox_to_anchor=(0, 1.01),
-        ncols=5,
-        frameon=False,
-        fontsize=_POINTS,
-        labelcolor=_INK,
-        borderaxespad=0,
-        columnspacing=1.4,
-        handlelength=1.6,
+    legend_above(
+        ax, handles=handles, ncols=5, fontsize=_POINTS, columnspacing=1.4, handlelength=1.6
     )
     ax.set_xlabel(
         f"On the table {clock.say_moment(s.times.table, s.zone)} ({s.zone.key}); "
         "stretches without work are drawn short, at the waves",
         fontsize=_POINTS,
-        color=_INK,
+        color=INK,
     )
     return ax
 
 
 def doubling(d: "Doubling", ax: "Axes | None" = None) -> "Axes":
     """Draw the time to double against the room's temperature, moved from this guess."""
-    if ax is None:
-        ax = own_axes(5.0, 3.4)
+    ax = calm(ax, 5.0, 3.4)
     at = np.linspace(COLDEST_C, WARMEST_C, 81)
     ends = [d.minutes * q ** (-(at - d.room_temp_c) / 10) for q in (Q10_LOW, Q10_HIGH)]
     low, high = np.minimum(*ends) * d.low / d.minutes, np.maximum(*ends) * d.high / d.minutes
-    ax.fill_between(at, low, high, color="#0072b2", alpha=0.2, lw=0, label="mostly within")
-    ax.plot(at, np.sqrt(ends[0] * ends[1]), color="#0072b2", lw=2, label="guess")
+    ax.fill_between(at, low, high, color=BLUE, alpha=0.2, lw=0, label="mostly within")
+    ax.plot(at, np.sqrt(ends[0] * ends[1]), color=BLUE, lw=2, label="guess")
     ax.errorbar(
-        [d.room_temp_c],
-        [d.minutes],
-        yerr=[[d.minutes - d.low], [d.high - d.minutes]],
-        fmt="s",
-        color=_INK,
-        capsize=4,
-        label=f"{d.room_temp_c:.1f} °C: {say_minutes(round(d.minutes))}",
-    )
+        [d.room_temp_c], [d.minutes], yerr=[[d.minutes - d.low], [d.high - d.minutes]], fmt="s",
+        color=INK, capsize=4, label=f"{d.room_temp_c:.1f} °C: {say_minutes(round(d.minutes))}",
+    )  # fmt: skip
     ax.set_xlabel("Room temperature (°C)")
     ax.set_ylabel("Minutes to double")
     ax.set_ylim(bottom=0)
     ax.legend(frameon=False)
-    calm(ax)
     return ax
 
 
@@ -156,7 +134,7 @@ def _ready(ax: "Axes", s: "Schedule") -> Any:
     middle = [(a + b) / 2 for a, b in zip(early, late, strict=True)]
     arms = [(b - a) / 2 for a, b in zip(early, late, strict=True)]
     return ax.errorbar(
-        middle, [i + 0.38 for i in range(len(table))], xerr=arms, fmt="none", ecolor=_INK,
+        middle, [i + 0.38 for i in range(len(table))], xerr=arms, fmt="none", ecolor=INK,
         elinewidth=1.1, capsize=2.5, zorder=4, label="may be ready between",
     )  # fmt: skip
 
@@ -221,7 +199,7 @@ def _write(
     if room_points < 0.6 * _POINTS * len(text):
         return
     middle = float(_along((a + b) / 2, drawn, knots))
-    colour = "white" if step.what == "load" else _INK
+    colour = "white" if step.what == "load" else INK
     box = {"boxstyle": "round,pad=0.12", "fc": _LOOK[step.what][0], "ec": "none"}
     ax.text(
         middle, at, text, ha="center", va="center", fontsize=_POINTS, color=colour, zorder=5,
@@ -259,13 +237,13 @@ def _ticks(
             labels.append(say_clock(m, s.zone) + name)
     ax.set_xticks(at, labels, fontsize=_POINTS)
     ax.set_xticks([], minor=True)
-    ax.tick_params(axis="x", colors=_INK, color=_GREY)
-    ax.xaxis.grid(True, color=_RULE, lw=0.5)
+    ax.tick_params(axis="x", colors=INK, color=GREY)
+    ax.xaxis.grid(True, color=RULE, lw=0.5)
     ax.set_axisbelow(True)
     for b, a in zip(knots[1:-1:2], knots[2::2], strict=True):
         middle = float(_along(np.mean(_along(np.array([a, b]), knots, drawn)), drawn, knots))
         ax.text(
             middle, 0, "∿∿", transform=ax.get_xaxis_transform(), ha="center", va="center",
-            fontsize=_POINTS + 3, color=_INK, clip_on=False,
+            fontsize=_POINTS + 3, color=INK, clip_on=False,
             bbox={"fc": "white", "ec": "none", "pad": 0.5},
         )  # fmt: skip

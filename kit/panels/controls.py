@@ -1,0 +1,113 @@
+"""What every panel is made of: its frame, menus, boxes to tick, buttons, and where they stand."""
+
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit.panels.keys import OwnKeys
+from kit.panels.style import STYLE
+
+__all__ = [
+    "LABELS", "Form", "Panel", "button", "columns", "pick", "row", "section", "tall", "tick",
+    "toggle", "visible", "wide",
+]  # fmt: skip
+
+#: room for a field's label
+LABELS = {"description_width": "11rem"}
+_TALL = {"height": "auto", "min_height": "44px", "align_self": "flex-start"}
+
+
+class Form(widgets.VBox):  # type: ignore[misc]
+    """Fields that a program fills in as well, which must not be taken for a hand's doing."""
+
+    _filling = False
+
+    @contextmanager
+    def filling(self) -> Iterator[None]:
+        """Fill in fields: what listens to them finds `_filling` set and lets it pass."""
+        before, self._filling = self._filling, True
+        try:
+            yield
+        finally:
+            self._filling = before
+
+
+class Panel(Form):
+    """Widgets one below the other, that look like a panel and keep JupyterLab's keys away.
+
+    Parameters
+    ----------
+    inside : widgets
+    kind : str
+        Class in CSS, besides ``kit-panel``.
+    style : str
+        CSS of this panel alone.
+    """
+
+    def __init__(self, *inside: widgets.Widget, kind: str = "", style: str = "") -> None:
+        super().__init__([OwnKeys(), widgets.HTML(STYLE + style), *inside])
+        for name in filter(None, ("kit-panel", kind)):
+            self.add_class(name)
+
+
+def wide() -> widgets.Layout:
+    """Return the layout of a field; each has its own: one that is hidden must not hide others."""
+    return widgets.Layout(width="auto", max_width="34rem")
+
+
+def pick(label: str, options: Iterable[Any] = (), **more: Any) -> widgets.Dropdown:
+    """Return a menu."""
+    return widgets.Dropdown(
+        **{"description": label, "options": list(options), "style": LABELS, "layout": wide()} | more
+    )
+
+
+def tick(label: str, value: bool = False) -> widgets.Checkbox:
+    """Return a box to tick, its words behind it."""
+    layout = widgets.Layout(width="auto")
+    return widgets.Checkbox(value=value, description=label, indent=False, layout=layout)
+
+
+def button(
+    text: str, press: Callable[[], None], icon: str = "", width: str = "auto", **layout: str
+) -> widgets.Button:
+    """Return a button that does something."""
+    made = widgets.Button(description=text, icon=icon, layout=widgets.Layout(width=width, **layout))
+    made.on_click(lambda _: press())
+    return made
+
+
+def tall(text: str, press: Callable[[], None], icon: str = "") -> widgets.Button:
+    """Return a button that floury fingers can press."""
+    made = button(text, press, icon, **_TALL)
+    made.add_class("kit-tall")
+    return made
+
+
+def toggle(text: str) -> widgets.ToggleButton:
+    """Return such a button that stays pressed."""
+    return widgets.ToggleButton(description=text, layout=widgets.Layout(width="auto", **_TALL))
+
+
+def section(title: str, *inside: widgets.Widget, flex: str = "1 1 24rem") -> widgets.VBox:
+    """Return fields under a heading; sections stand beside one another where there is room."""
+    heading = widgets.HTML(f'<div class="kit-section" role="heading" aria-level="3">{title}</div>')
+    return widgets.VBox([heading, *inside], layout=widgets.Layout(flex=flex))
+
+
+def columns(*sections: widgets.Widget) -> widgets.Box:
+    """Return sections beside one another, or below where it is narrow."""
+    return row(*sections, gap="0 2rem")
+
+
+def row(*controls: widgets.Widget, gap: str = ".3rem .6rem", **layout: str) -> widgets.Box:
+    """Return controls beside one another, on as many lines as it takes."""
+    flow = widgets.Layout(display="flex", flex_flow="row wrap", grid_gap=gap, **layout)
+    return widgets.Box(controls, layout=flow)
+
+
+def visible(widget: widgets.Widget, shown: object) -> None:
+    """Show a widget or hide it; a hidden one keeps what was typed."""
+    widget.layout.display = None if shown else "none"
