@@ -1,13 +1,17 @@
-"""How sure an outline is: rival edges, a worktop's rim behind it, colours against edges."""
+"""Where a piece meets its worktop, and how sure an outline is.
+
+Rival edges, a worktop's rim behind it, colours against edges.
+"""
 
 import math
 
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.photo.edge_colour import doubted
 from kit.photo.outline import CLEAR, Edge, Looked, inside, jumps_along, noise_of, size_of
 
-__all__ = ["contact", "doubts", "overlap", "share_along"]
+__all__ = ["at_foot", "contact", "crevice", "doubts", "overlap", "share_along"]
 
 #: what lies on both sides of the line where a piece meets the worktop is so many times as bright
 #: where that line begins to count, and where it is sure (own choice, from drawn shadows)
@@ -20,6 +24,16 @@ UNLIKE, COLOUR_CLEAR = 0.06, 20.0
 #: an edge that far from it is the same one, pixels; and how sure it is (drawn pieces; JPEG keeps
 #: colour at half the size)
 SAME_PX, COLOUR_U_PX = 0.6, 0.4
+#: what lies close on either side of a crevice is at least so many times as bright as it (own
+#: choice: shadows are less deep, or wider), and so much of the foot has one
+CREVICE, MOST_OF_FOOT = 1.8, 0.6
+#: blur of a photo and of smoothing, pixels; how sure a foot is by its crevice (traced pieces)
+BLUR_PX, CREVICE_U_PX = 1.2, 0.5
+#: normals that turn down by more than this are the foot's
+FOOT = 0.75
+
+#: of linear light, ITU-R BT.709
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -59,7 +73,7 @@ def doubts(
     t = t[window:-window]
     near = np.abs(t) < max(2.5, 0.04 * reach)
     out = []
-    for arc in (normals[:, 1] < -0.75, normals[:, 1] > 0.75, normals[:, 0] < -0.8,
+    for arc in (normals[:, 1] < -0.75, normals[:, 1] > FOOT, normals[:, 0] < -0.8,
                 normals[:, 0] > 0.8):  # fmt: skip
         if arc.sum() < 5:
             out.append(0.0)
@@ -70,6 +84,29 @@ def doubts(
         worth = np.clip((support / here - 0.6) / 0.4, 0, 1) * np.abs(t) / 2
         out.append(float(worth[away].max()))
     return np.array(out)
+
+
+def at_foot(
+    seen: Looked, line: Array, normals: Array, edge: Edge, size: float, last: bool
+) -> tuple[Array, Array, float]:
+    """Return an edge's offsets and spreads with its foot where the piece meets the worktop.
+
+    And the standard uncertainty of that along the foot. By the crevice where there is one. Where
+    there is none, in the `last` round, by `contact`; colour then says where the edge is unsure.
+    All in working pixels.
+    """
+    dark = crevice(seen, line, normals, size)
+    there = np.isfinite(dark)
+    offset, spread = np.where(there, dark, edge.offset), np.where(there, 1.0, edge.spread)
+    if not last:
+        return offset, spread, CREVICE_U_PX
+    u = 0.0
+    if not there.any():
+        inward, u = contact(seen, line, normals, offset, size)
+        offset = offset - inward
+    doubt, also = doubted(seen, line, normals, offset, spread, max(4.0, 0.03 * size))
+    u = CREVICE_U_PX if there.any() else math.hypot(u, also)
+    return offset, np.where(there, spread, doubt), u
 
 
 def contact(
@@ -107,8 +144,56 @@ def contact(
     inward = np.zeros(len(line))
     apart = offset[lower] - ends
     inward[lower] = np.clip(apart / SAME_PX - 1, 0, 1) * apart
-    foot = inward[normals[:, 1] > 0.75]
+    foot = inward[normals[:, 1] > FOOT]
     return inward, float(np.mean(np.where(foot > 0, COLOUR_U_PX + 0.1 * foot, 0.0)))
+
+
+def crevice(seen: Looked, line: Array, normals: Array, size: float) -> Array:
+    """Return where a piece meets its worktop in a dark crevice, outward from a line near its foot.
+
+    Into the gap between two bodies that touch hardly any light comes, wherever it comes from: both
+    darken towards the line where they meet, deeper than any shadow and within a few pixels. So the
+    darkest place is that line, whatever the light, the colours and what a worktop mirrors. Blur
+    moves it towards the side that darkens more gently: of two slopes s and s' it lies where the
+    normal distribution is s / (s + s'), times the blur (own derivation).
+
+    Parameters
+    ----------
+    line, normals : (n, 2) arrays
+        Working pixels.
+    size : float
+        Smaller side of the outline, pixels.
+
+    Returns
+    -------
+    (n,) array
+        Pixels along the normals; NaN where there is no crevice.
+    """
+    from scipy.special import ndtri
+
+    out = np.full(len(line), np.nan)
+    lower = np.flatnonzero(normals[:, 1] > LOWER)
+    foot = normals[lower, 1] > FOOT
+    if foot.sum() < 5:
+        return out
+    # in steps of half a pixel: to either side of the darkest place, inward and outward of the line
+    away, inner, outer = (
+        math.ceil(2 * max(least, share * size))
+        for least, share in ((6, 0.04), (8, 0.12), (5, 0.05))
+    )
+    t = np.asarray(0.5 * np.arange(-inner - away, outer + away + 1), np.float64)
+    light = _light_along(seen, line[lower], normals[lower], t, (2.0, 1.2)) @ LUMINANCE
+    lowest = away + light[:, away:-away].argmin(1)
+    rows = np.arange(len(lower))
+    least = light[rows, lowest]
+    sides = np.minimum(light[rows, lowest - away], light[rows, lowest + away])
+    found = (sides > CREVICE * least) & (lowest > away) & (lowest < len(t) - 1 - away)
+    if found[foot].mean() < MOST_OF_FOOT:
+        return out
+    within, beyond = (np.maximum(light[rows, lowest + d] - least, 1e-6) for d in (-5, 5))
+    place = t[lowest] - BLUR_PX * ndtri(within / (within + beyond))
+    out[lower[found]] = place[found]
+    return out
 
 
 def _colour_ends(seen: Looked, line: Array, normals: Array, reach: float) -> Array | None:
@@ -145,13 +230,13 @@ def _colour_ends(seen: Looked, line: Array, normals: Array, reach: float) -> Arr
 def _dark_line(seen: Looked, points: Array, normals: Array, size: float) -> tuple[Array, float]:
     """`contact` by the dark line alone."""
     none = np.zeros(len(points)), 0.0
-    foot = np.flatnonzero(normals[:, 1] > 0.75)
+    foot = np.flatnonzero(normals[:, 1] > FOOT)
     if len(foot) < 5:
         return none
     reach = max(4.0, 0.03 * size)
     t = np.arange(-2 * reach, reach + 0.1, 0.5)
     colour = _light_along(seen, points[foot], normals[foot], t, (2.0, 1.2))
-    light = colour @ np.array([0.2126, 0.7152, 0.0722])  # ITU-R BT.709
+    light = colour @ LUMINANCE
     lowest = np.where(t > -reach, light, np.inf).argmin(1)
     within = np.median(light[:, t < -reach], axis=1)
     deep = float(np.median(np.minimum(within, light[:, -1])

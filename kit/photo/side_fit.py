@@ -11,7 +11,6 @@ from kit.photo import outline as edges
 from kit.photo import outline_doubts as doubtful
 from kit.photo.card_rim import paper
 from kit.photo.dragged import lengthened
-from kit.photo.edge_colour import doubted
 from kit.photo.jar import Jar
 from kit.photo.jar_profile import JarProfile
 from kit.photo.outline_region import SHARES, find_region
@@ -275,12 +274,8 @@ def _traced(
         faint = float(np.clip(edges.CLEAR / max(float(np.median(edge.strength)), 1e-3), 1.0, 4.0))
         beliefs = replace(beliefs, marking_px=MARKING_PX * k * faint)
         offset, spread = edge.offset, edge.spread
-        if jar is None and last:
-            inward, unsure = doubtful.contact(seen, line, normals(line), offset, size)
-            offset = offset - inward
-            near = max(4.0, 0.03 * size)
-            spread, also = doubted(seen, line, normals(line), offset, spread, near)
-            unsure = math.hypot(unsure, also)
+        if jar is None:
+            offset, spread, unsure = doubtful.at_foot(seen, line, normals(line), edge, size, last)
         points = _grow(line + offset[:, None] * normals(line), k)
         fit, used = _fitted(points, spread, stand, beliefs, shape, jar, fit, steps, last)
     strength = float(np.median(edge.strength[used]))

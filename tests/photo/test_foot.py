@@ -13,7 +13,7 @@ import solids
 from test_side_view import rms
 
 from kit.photo.outline import Looked, evenly
-from kit.photo.outline_doubts import contact
+from kit.photo.outline_doubts import contact, crevice
 from kit.photo.picture import read
 from kit.photo.side_view import side
 
@@ -49,6 +49,61 @@ def test_of_one_colour_the_foot_is_told_by_a_dark_line_alone():
     inward, u = foot(4.0, piece=GROUND * 0.5)
     assert inward.max() < 4.0
     assert u == 0 or u > 0.3 * inward.max()
+
+
+def across(within, beyond):
+    """What `crevice` says of light across a foot at 70, from functions of the distance to it."""
+    y = np.arange(140.0)[:, None] + 0.5 - 70
+    light = np.where(y < 0, PIECE * within(-y), GROUND * beyond(y))
+    light = cv2.GaussianBlur(np.repeat(light[:, None], 200, 1).astype(np.float32), (0, 0), 1.1)
+    seen = Looked(light, light, (0.0, 0.0), np.empty((0, 2)), np.empty((0, 2)))
+    line = np.column_stack([np.linspace(40, 160, 40), np.full(40, 69.5)])
+    found = []
+    for off in (-4.0, 0.0, 7.0):  # wherever the line near it is
+        found.append(
+            crevice(seen, line + np.array([0, off]), np.tile([0.0, 1.0], (40, 1)), 120.0) + off
+        )
+    return np.concatenate(found)
+
+
+def dim(width):
+    return lambda far: 1 - np.exp(-far / width)
+
+
+@pytest.mark.parametrize(("within", "beyond"), [(3.0, 3.0), (6.0, 2.0), (2.0, 6.0), (8.0, 3.0)])
+def test_a_piece_meets_its_worktop_where_it_is_darkest(within, beyond):
+    """Both darken towards the line where they touch, the one more gently than the other."""
+    assert across(dim(within), dim(beyond)) == pytest.approx(0.0, abs=0.6)
+
+
+@pytest.mark.parametrize("darker", [-1, 1])
+def test_a_foot_of_any_size_is_looked_at(darker):
+    """Also where it is darkest at the end of where it is looked for."""
+    light = 0.5 + 0.001 * darker * np.arange(-200.0, 200)[:, None, None]
+    light = np.broadcast_to(light, (400, 200, 3)).astype(np.float32)
+    seen = Looked(light, light, (0.0, 0.0), np.empty((0, 2)), np.empty((0, 2)))
+    line = np.column_stack([np.linspace(40, 160, 40), np.full(40, 200.0)])
+    for size in np.linspace(60, 700, 100):
+        assert np.isnan(crevice(seen, line, np.tile([0.0, 1.0], (40, 1)), size)).all()
+
+
+def test_a_crevice_lies_within_a_hard_shadow():
+    def shaded(far):
+        return np.where(far < 12, 0.25, 1.0) * dim(2.0)(far)
+
+    assert across(dim(4.0), shaded) == pytest.approx(0.0, abs=0.6)
+
+
+def test_no_shadow_and_no_browned_rim_is_taken_for_a_crevice():
+    """A shadow's end, however dark, and a dark band on the piece are wider, or end in a step."""
+    one = np.ones_like
+    for within, beyond in (
+        (one, one),
+        (one, lambda y: np.where(y < 25, 0.2, 1.0)),
+        (one, lambda y: 1 - 0.7 * np.exp(-y / 20)),
+        (lambda y: np.where(y < 18, 0.3, 1.0), one),
+    ):
+        assert np.isnan(across(within, beyond)).all()
 
 
 def seen_from(shape, elevation_deg, seed=0, roll_deg=3.0):
