@@ -5,12 +5,15 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
 from html import escape
 from itertools import groupby
-from typing import NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 from kit.alike import Alike
 from kit.us_units import also_us
 
-__all__ = ["ITEM", "Telling", "Told", "as_html", "as_text", "paragraphs", "percent", "span"]
+__all__ = [
+    "ITEM", "Judged", "Telling", "Told", "Worded", "as_html", "as_text", "paragraphs", "percent",
+    "span",
+]  # fmt: skip
 
 #: a sentence that begins so is one of a list
 ITEM = "– "
@@ -95,3 +98,50 @@ class Told(Alike, ABC):
 
     def _repr_html_(self) -> str:
         return as_html(*self.tells())
+
+
+class Worded(Told):
+    """A result whose sentences are made by a module of their own, a function each.
+
+    Attributes
+    ----------
+    _words : module
+        Has ``headline``, ``finding``, ``next_step`` and whatever else the class asks of it.
+    """
+
+    checks: tuple[str, ...]
+    _words: ClassVar[Any]
+
+    @property
+    def headline(self) -> str:
+        """The answer in a few words."""
+        return str(self._words.headline(self))
+
+    @property
+    def sentence(self) -> str:
+        """What was found, for a reader who never heard of a p value."""
+        return str(self._words.finding(self))
+
+    @property
+    def next_step(self) -> str:
+        """What to do next."""
+        return str(self._words.next_step(self))
+
+
+class Judged(Worded):
+    """A worded result that says what it rests on and how it was judged."""
+
+    @property
+    def rests_on(self) -> str:
+        """How much baking stands behind it."""
+        return str(self._words.rests_on(self))
+
+    @property
+    def method(self) -> str:
+        """Model, tests and sources, for a statistician."""
+        return str(self._words.method(self))
+
+    def tells(self) -> Telling:
+        """What it says."""
+        texts = (self.sentence, self.rests_on, self.next_step)
+        return Telling(self.headline, texts, self.checks, self.method)

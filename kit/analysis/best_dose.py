@@ -15,6 +15,7 @@ import numpy as np
 
 from kit.analysis.dose_fit import Curve
 from kit.analysis.dose_set import DoseSet, critical, fieller
+from kit.analysis.means import with_interval
 from kit.analysis.moments import Floats
 
 __all__ = ["BestDose", "Want", "find_best", "slopes", "turning_set"]
@@ -96,8 +97,7 @@ def find_best(curve: Curve, want: Want, matters: float | None) -> BestDose:
         if sign * rise["estimate"] > 0:
             dose, place = curve.break_at, "plateau"
         may_be = _plateau_may_be_best(curve, sign, grid)
-    at = curve.heights(np.array([dose])).iloc[0]
-    half = critical(at["df"], curve.fit.level) * at["se"]
+    at = with_interval(curve.heights(np.array([dose])), curve.fit.level).iloc[0]
     enough, first, surely = (None, None, None)
     if matters is not None:
         enough, first, surely = _good_enough(curve, sign, matters, grid)
@@ -105,9 +105,9 @@ def find_best(curve: Curve, want: Want, matters: float | None) -> BestDose:
         want=want,
         dose=float(dose),
         place=place,
-        mean=float(at["estimate"]),
-        low=float(at["estimate"] - half),
-        high=float(at["estimate"] + half),
+        mean=float(at["mean"]),
+        low=float(at["low"]),
+        high=float(at["high"]),
         may_be=may_be,
         turning=turning,
         turning_kind=kind,
@@ -151,24 +151,20 @@ def _slope_rows(curve: Curve, doses: Floats) -> Floats:
 
 def slopes(curve: Curve, doses: Floats) -> Floats:
     """``estimate, low, high`` of the slope of a line or curve at each dose, shape (r, 3)."""
-    table = curve.fit.linear(_slope_rows(curve, doses))
-    half = np.array([critical(df, curve.fit.level) for df in table["df"]]) * table["se"]
-    estimate = table["estimate"].to_numpy(dtype=float)
-    return np.column_stack([estimate, estimate - half, estimate + half])
+    table = with_interval(curve.fit.linear(_slope_rows(curve, doses)), curve.fit.level)
+    return table[["mean", "low", "high"]].to_numpy(dtype=float)
 
 
 def _may_be_best(curve: Curve, sign: float) -> DoseSet:
     """Doses at which "this is the best one baked" is not rejected."""
     ends = np.array([curve.low, curve.high])
     at_ends = slopes(curve, ends)
-    whole = curve.changes(ends[1:], ends[:1]).iloc[0]
-    half = critical(whole["df"], curve.fit.level) * whole["se"]
-    change = np.array([whole["estimate"] - half, whole["estimate"] + half])
+    change = with_interval(curve.changes(ends[1:], ends[:1]), curve.fit.level).iloc[0]
     pieces = _level_and_no_dip(curve, sign)
     for end, slope, outward in zip(ends, at_ends, (-1.0, 1.0), strict=True):
         # largest value that "rises towards this end" and "is above the other end" may have
         rise = max(sign * outward * slope[1], sign * outward * slope[2])
-        above = max(sign * outward * change[0], sign * outward * change[1])
+        above = max(sign * outward * change["low"], sign * outward * change["high"])
         if rise >= 0 and above >= 0:
             pieces.append((float(end), float(end)))
     return DoseSet.of(pieces)
@@ -213,9 +209,8 @@ def _line_may_be_best(curve: Curve, sign: float) -> DoseSet:
 
 def _plateau_may_be_best(curve: Curve, sign: float, grid: Floats) -> DoseSet:
     """Where the plateau may begin if it surely lies above; the lowest dose if surely below."""
-    whole = curve.changes(grid[-1:], grid[:1]).iloc[0]
-    half = critical(whole["df"], curve.fit.level) * whole["se"]
-    low, high = sorted((sign * whole["estimate"] - half, sign * whole["estimate"] + half))
+    whole = with_interval(curve.changes(grid[-1:], grid[:1]), curve.fit.level).iloc[0]
+    low, high = sorted((sign * whole["low"], sign * whole["high"]))
     if high < 0:
         return DoseSet(((curve.low, curve.low),))
     if low <= 0 or curve.break_set is None:

@@ -7,33 +7,22 @@ spread from piece to piece. Which is which follows from the records, not from a 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import numpy as np
 import pandas as pd
 
-from kit.analysis import sentences, words
+from kit.analysis import fitting, sentences, words
+from kit.analysis.asked import relabelled
 from kit.analysis.checks import FitChecks, check_comparison
-from kit.analysis.fitting import (
-    Difference,
-    dough_means,
-    few,
-    fit_records,
-    is_number,
-    margin,
-    more_needed,
-    overall,
-    refuse_unjudged,
-    separable,
-    term,
-)
+from kit.analysis.fitting import Difference
 from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit, mixed
 from kit.analysis.moments import Floats
 from kit.analysis.structure import MOST_SETTINGS, Records, Unit, read_records, safe_name
 from kit.analysis.verdict import Answer, decide_each
 from kit.errors import DesignError, InputError
-from kit.shown import Telling, Told
+from kit.shown import Judged
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -42,7 +31,7 @@ __all__ = ["Comparison", "Difference", "compare"]
 
 
 @dataclass(frozen=True)
-class Comparison(Told):
+class Comparison(Judged):
     """An answer, and everything it rests on.
 
     Parameters
@@ -108,31 +97,7 @@ class Comparison(Told):
     checks: tuple[str, ...]
     fit: MixedFit = field(repr=False)
     examined: FitChecks | None = field(repr=False, default=None)
-
-    @property
-    def headline(self) -> str:
-        """The answer in a few words."""
-        return sentences.headline(self)
-
-    @property
-    def sentence(self) -> str:
-        """What was found, for a reader who never heard of a p value."""
-        return sentences.finding(self)
-
-    @property
-    def rests_on(self) -> str:
-        """How much baking stands behind it."""
-        return sentences.rests_on(self)
-
-    @property
-    def next_step(self) -> str:
-        """What to do next."""
-        return sentences.next_step(self)
-
-    @property
-    def method(self) -> str:
-        """Model, degrees of freedom, p value and sources, for a statistician."""
-        return sentences.method(self)
+    _words: ClassVar[Any] = sentences
 
     @property
     def contrasts_made(self) -> tuple[Floats, int | None]:
@@ -157,11 +122,6 @@ class Comparison(Told):
             f"{lead.difference:.3g} [{lead.low:.3g}, {lead.high:.3g}]>"
         )
 
-    def tells(self) -> Telling:
-        """What it says."""
-        texts = (self.sentence, self.rests_on, self.next_step)
-        return Telling(self.headline, texts, self.checks, self.method)
-
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn, one tidy row each.
 
@@ -184,7 +144,7 @@ class Comparison(Told):
 
     def dough_means(self) -> pd.DataFrame:
         """Mean of each dough's pieces at each setting: ``bake, dough, level, value, pieces``."""
-        return dough_means(self.points)
+        return fitting.dough_means(self.points)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw pieces, dough means, setting means with intervals, and `matters` as a band."""
@@ -254,7 +214,7 @@ def compare(
     DataError, InputError, NotFoundError
         A column or value that cannot be used.
     """
-    matters = margin(matters, outcome)
+    frame, matters = relabelled(frame), fitting.margin(matters, outcome)
     adjust = [a for a in dict.fromkeys(adjust) if a not in (by, outcome)]
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     if trial is not None:
@@ -263,11 +223,11 @@ def compare(
     as_line = records.as_line
     if control is not None and as_line:
         raise InputError("control", control, "goes with settings, not with a line")
-    adjust, notes = separable(records, by)
-    terms = [term(a, is_number(records.frame[safe_name(a)])) for a in adjust]
-    own = term(by, as_line)
+    adjust, notes = fitting.separable(records, by)
+    terms = [fitting.term(a, fitting.is_number(records.frame[safe_name(a)])) for a in adjust]
+    own = fitting.term(by, as_line)
     formula = f"{safe_name(outcome)} ~ {' + '.join([own, *terms])}"
-    fit, more_notes = fit_records(records, formula, level)
+    fit, more_notes = fitting.fit_records(records, formula, level)
     test = fit.term(own)
     if as_line:
         means, differences = _line(fit, records.frame[safe_name(by)])
@@ -278,8 +238,8 @@ def compare(
         differences = fit.contrasts(factor, "pairs" if control is None else "control", control)
     low, high = differences["low"].to_numpy(), differences["high"].to_numpy()
     differences["answer"] = [each.value for each in decide_each(low, high, matters)]
-    answer, leading = overall(differences)
-    refuse_unjudged(leading, records, "setting")
+    answer, leading = fitting.overall(differences)
+    fitting.refuse_unjudged(leading, records, "setting")
     found = Comparison(
         outcome=outcome,
         by=by,
@@ -289,9 +249,7 @@ def compare(
         leading=leading,
         differences=differences,
         means=means,
-        points=records.labels.assign(
-            level=records.frame[safe_name(by)], value=records.frame[safe_name(outcome)]
-        ).reset_index(drop=True),
+        points=records.points(safe_name(by), safe_name(outcome)),
         unit=records.unit,
         counts=records.counts,
         columns=columns,
@@ -299,8 +257,8 @@ def compare(
         control=control,
         test=test,
         naive_p=fit.naive_p(own),
-        more=more_needed(answer, leading, matters, records, 1 if as_line else len(means)),
-        checks=(*records.notes, *notes, *more_notes, *few(leading, records)),
+        more=fitting.more_needed(answer, leading, matters, records, 1 if as_line else len(means)),
+        checks=(*records.notes, *notes, *more_notes, *fitting.few(leading, records)),
         fit=fit,
     )
     if not examine:
@@ -318,21 +276,14 @@ def _line(fit: MixedFit, column: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]
     means.insert(0, "level", values)
     span = float(values[-1] - values[0])
     slope = fit.coefficients.loc[str(column.name)]
-    ends = pd.DataFrame(
-        {
-            "contrast": [f"{values[-1]:g} - {values[0]:g}"],
-            "level": [values[-1]],
-            "versus": [values[0]],
-            "difference": [slope["estimate"] * span],
-            "se": [slope["se"] * span],
-            "df": [slope["df"]],
-            "t": [slope["t"]],
-            "p": [slope["p"]],
-            "low": [slope["low"] * span],
-            "high": [slope["high"] * span],
-        }
-    )
-    return means, ends
+    names = ("estimate", "se", "low", "high")
+    size, se, low, high = (slope[name] * span for name in names)
+    ends = {
+        "contrast": f"{values[-1]:g} - {values[0]:g}", "level": values[-1], "versus": values[0],
+        "difference": size, "se": se, "df": slope["df"], "t": slope["t"], "p": slope["p"],
+        "low": low, "high": high,
+    }  # fmt: skip
+    return means, pd.DataFrame([ends])
 
 
 def _bend(records: Records, fit: MixedFit, own: str, by: str) -> list[str]:

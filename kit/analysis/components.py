@@ -16,11 +16,12 @@ and for the ratio of two, these are the classical intervals.
 from collections.abc import Sequence
 
 import numpy as np
+import pandas as pd
 
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 
-__all__ = ["Surrogates", "even_points", "interval"]
+__all__ = ["Surrogates", "even_points", "interval", "sources", "spread_of"]
 
 #: Even points: the quantiles of an interval are then within 0.002 of their probability.
 POINTS = 8_000
@@ -50,6 +51,35 @@ def interval(values: Floats, level: float) -> tuple[float, float]:
     """The middle `level` of surrogate values."""
     low, high = np.quantile(values, [(1 - level) / 2, (1 + level) / 2])
     return float(low), float(high)
+
+
+def sources(names: Sequence[str], estimate: Floats, values: Floats, level: float) -> pd.DataFrame:
+    """Each source of spread with its size and its share, and their intervals.
+
+    Parameters
+    ----------
+    names : sequence of str, length K
+    estimate : float array, shape (K,)
+        Variances.
+    values : float array, shape (POINTS, K)
+        Their surrogates.
+    level : float
+
+    Returns
+    -------
+    DataFrame, one row a source
+        ``component, sd, low, high, variance, share, share_low, share_high``; what is below zero
+        is shown as zero.
+    """
+    variance, drawn = np.maximum(estimate, 0.0), np.maximum(values, 0.0)
+    whole = drawn.sum(axis=1)
+    rows = []
+    for name, own, one in zip(names, variance, drawn.T, strict=True):
+        low, high = np.sqrt(interval(one, level))
+        share = own / variance.sum(), *interval(one / whole, level)
+        rows.append((name, np.sqrt(own), low, high, own, *share))
+    columns = "component sd low high variance share share_low share_high".split()
+    return pd.DataFrame(rows, columns=columns)
 
 
 class Surrogates:

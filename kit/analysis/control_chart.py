@@ -12,10 +12,12 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.asked import need_columns
 from kit.analysis.chart_constants import d2, upper_range_factor
 from kit.analysis.moments import outcome_values
 from kit.analysis.run_rules import RULES, Run, find_runs
-from kit.errors import DataError, InputError, NotFoundError
+from kit.errors import DataError, InputError
+from kit.given import as_whole
 from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
@@ -210,12 +212,13 @@ def control_chart(
         left = words.join(str(n) for n, m in zip(given, missing, strict=True) if m)
         checks.append(f"left out, as there is no value: {left}")
     points = pd.DataFrame({"name": given, "value": series})[~missing].reset_index(drop=True)
-    base = len(points) if limits_from is None else limits_from
+    base = len(points) if limits_from is None else as_whole(limits_from)
     if len(points) < 3:
         msg = f"{words.plural(len(points), 'bake')}: a chart needs three at least, best {ENOUGH}."
         raise DataError(msg)
-    if not 3 <= base <= len(points):
-        raise InputError("limits_from", base, f"must be 3 to {len(points)}, the number of values")
+    if base is None or not 3 <= base <= len(points):
+        rule = f"must be a whole number, 3 to {len(points)}, the number of values"
+        raise InputError("limits_from", limits_from, rule)
     ranges = points["value"].diff().abs()
     mean_range = float(ranges[1:base].mean())
     if mean_range == 0:
@@ -280,9 +283,8 @@ def bake_chart(
         A column is missing, or nothing is left.
     """
     only = only or {}
-    for column in (outcome, bake, *([dough] if dough else []), *only):
-        if column not in frame.columns:
-            raise NotFoundError("column", column, map(str, frame.columns))
+    keys = [bake, *([dough] if dough else [])]
+    need_columns(frame, (outcome, *keys, *only))
     values = pd.Series(outcome_values(frame, outcome), index=frame.index)
     keep = frame[bake].notna()
     for column, setting in only.items():
@@ -292,7 +294,6 @@ def bake_chart(
         which = words.join(words.setting(c, v) for c, v in only.items())
         msg = f"no piece {f'with {which} ' if which else ''}has a bake: nothing to chart."
         raise DataError(msg)
-    keys = [bake, *([dough] if dough else [])]
     doughs = rows.groupby(keys, sort=False, observed=True)["_value"].mean()
     means = doughs.groupby(level=0, sort=False, observed=True).mean()
     return control_chart(means, list(means.index), outcome, limits_from)

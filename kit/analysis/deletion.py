@@ -51,8 +51,8 @@ def without_each(
         if any(np.bincount(s[keep], minlength=s.max() + 1).min() == 0 for s in settings):
             continue
         own = Scaled.of(x[keep], y[keep], np.ones(int(keep.sum())), 0.0)
-        if (np.abs(np.diag(own.r)) < 1e-6 * np.abs(np.diag(fit._scaled.r))).any():
-            continue  # some column says nothing any more
+        if own.exact or (np.abs(np.diag(own.r)) < 1e-6 * np.abs(np.diag(fit._scaled.r))).any():
+            continue  # some column says nothing any more, or nothing is left to judge by
         left = [np.unique(number[keep], return_inverse=True)[1] for number in numbers]
         outer = None if outermost is None else outermost[keep]
         asked.append((unit, own.blocks(left, fit.groups, outer)))

@@ -8,30 +8,24 @@ does the same. A plateau is fitted when asked for.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis import dose_answers as answers
-from kit.analysis import dose_words
+from kit.analysis import dose_words, fitting
+from kit.analysis.asked import need_one_of, relabelled
 from kit.analysis.best_dose import BestDose, Want, find_best
 from kit.analysis.checks import FitChecks, check
 from kit.analysis.dose_data import Doses, read_doses
 from kit.analysis.dose_fit import Curve, Shape, lack_of_fit, misfit, settings_means
-from kit.analysis.fitting import (
-    Difference,
-    dough_means,
-    few,
-    margin,
-    more_needed,
-    refuse_unjudged,
-)
+from kit.analysis.fitting import Difference
 from kit.analysis.mixed import MixedFit
 from kit.analysis.structure import MOST_SETTINGS, Unit
 from kit.analysis.verdict import Answer
-from kit.errors import DesignError, InputError
-from kit.shown import Telling, Told
+from kit.errors import DesignError
+from kit.shown import Judged, Telling
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,7 +34,7 @@ __all__ = ["DoseResponse", "dose"]
 
 
 @dataclass(frozen=True)
-class DoseResponse(Told):
+class DoseResponse(Judged):
     """An answer about a dose, and everything it rests on.
 
     Parameters
@@ -110,36 +104,12 @@ class DoseResponse(Told):
     fit: MixedFit = field(repr=False)
     fitted: Curve = field(repr=False)
     examined: FitChecks | None = field(repr=False)
-
-    @property
-    def headline(self) -> str:
-        """The answer in a few words."""
-        return dose_words.headline(self)
-
-    @property
-    def sentence(self) -> str:
-        """What the outcome does along the doses."""
-        return dose_words.finding(self)
+    _words: ClassVar[Any] = dose_words
 
     @property
     def best_in_words(self) -> str:
         """Which dose is best, where it may lie, and what is enough."""
         return dose_words.best(self)
-
-    @property
-    def rests_on(self) -> str:
-        """How much baking stands behind it."""
-        return dose_words.rests_on(self)
-
-    @property
-    def next_step(self) -> str:
-        """What to do next."""
-        return dose_words.next_step(self)
-
-    @property
-    def method(self) -> str:
-        """Model, tests and sources, for a statistician."""
-        return dose_words.method(self)
 
     def __repr__(self) -> str:
         return (
@@ -199,7 +169,7 @@ class DoseResponse(Told):
 
     def dough_means(self) -> pd.DataFrame:
         """Mean of each dough's pieces at each dose: ``bake, dough, level, value, pieces``."""
-        return dough_means(self.points)
+        return fitting.dough_means(self.points)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw pieces, dough means, the shape with its interval, and where the best may lie."""
@@ -265,9 +235,9 @@ def dose(
     DataError, InputError, NotFoundError
         A column or value that cannot be used.
     """
-    matters = margin(matters, outcome)
-    _known("shape", shape, ("auto", *answers.FITTED))
-    _known("want", want, ("high", "low"))
+    frame, matters = relabelled(frame), fitting.margin(matters, outcome)
+    need_one_of("shape", shape, ("auto", *answers.FITTED))
+    need_one_of("want", want, ("high", "low"))
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     held = [a for a in dict.fromkeys([trial, *adjust]) if a not in (None, of, outcome)]
     doses = read_doses(frame, outcome, [of], columns, held, covariates, level)
@@ -298,12 +268,6 @@ def dose(
     return replace(result, examined=examined, checks=(*result.checks, *examined.checks))
 
 
-def _known(field: str, value: str, known: Sequence[str]) -> None:
-    if value not in known:
-        listed = ", ".join(map(repr, known))
-        raise InputError(field, value, f"must be one of {listed}")
-
-
 def _all_shapes(doses: Doses, different: int, asked: Shape) -> dict[str, Curve]:
     """Every shape these doses can show, for the side-by-side; the one asked for must."""
     tried = {}
@@ -330,14 +294,13 @@ def _result(
 ) -> DoseResponse:
     curve, records, unit = tried[shape], doses.records, doses.records.unit
     answer, leading = answers.largest(curve, matters)
-    refuse_unjudged(leading, records, "dose")
+    fitting.refuse_unjudged(leading, records, "dose")
     misfits = {name: lack_of_fit(doses, c) for name, c in tried.items()}
     away = {name: misfit(c.fit) for name, c in tried.items()}
     different = doses.frame[doses.of[0]].nunique()
     whole = answers.whole(curve, matters)
     beside = tuple(c for c in covariates if c in records.adjust)
     bend = tried["curved"].bend if "curved" in tried else None
-    level, value = doses.frame[doses.of[0]], doses.frame[doses.outcome]
     shapes = pd.DataFrame(
         {
             "shape": list(tried),
@@ -357,7 +320,7 @@ def _result(
         best=find_best(curve, want, matters),
         curve=answers.along(curve),
         settings=settings_means(doses),
-        points=records.labels.assign(level=level, value=value).reset_index(drop=True),
+        points=records.points(doses.of[0], doses.outcome),
         shapes=shapes,
         lack_of_fit=misfits[shape],
         bend=bend,
@@ -366,12 +329,12 @@ def _result(
         columns=columns,
         adjusted=tuple(a for a in records.adjust if a not in beside),
         covariates=beside,
-        more=more_needed(answer, leading, matters, records, min(different, MOST_SETTINGS)),
+        more=fitting.more_needed(answer, leading, matters, records, min(different, MOST_SETTINGS)),
         checks=(
             *records.notes,
             *dose_words.about_shape(shape, names[1], different, shapes, bend, _once(doses)),
             *answers.moved_by(doses, curve, whole, names[0], beside),
-            *few(leading, records),
+            *fitting.few(leading, records),
         ),
         fit=curve.fit,
         fitted=curve,

@@ -8,15 +8,16 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.asked import has_numbers
 from kit.analysis.best_dose import slopes
 from kit.analysis.dose_data import Doses
 from kit.analysis.dose_fit import Curve, curved, plateau, straight
-from kit.analysis.dose_set import critical
 from kit.analysis.fitting import LEAST_DF, ORDER, Difference, term
+from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats, Integers
 from kit.analysis.structure import safe_name
-from kit.analysis.verdict import Answer, decide, decide_each
+from kit.analysis.verdict import Answer, decide, decide_each, sign
 from kit.errors import DesignError
 
 __all__ = [
@@ -114,16 +115,15 @@ def trend_of(curve: Curve, whole: Difference) -> str:
     bend together), each may be read at its own level (closed testing: Marcus, Peritz & Gabriel
     1976, Biometrika 63:655).
     """
-    overall = int(whole.low > 0) - int(whole.high < 0)
-    if curve.break_at is not None:
-        return {1: "up to a plateau", -1: "down to a plateau", 0: "unclear"}[overall]
+    overall = sign(whole.low, whole.high)
     if curve.shape != "curved":
-        return {1: "up", -1: "down", 0: "unclear"}[overall]
+        way = {1: "up", -1: "down", 0: "unclear"}[overall]
+        return f"{way} to a plateau" if overall and curve.break_at is not None else way
     start, middle, end = curve.rows(np.linspace(curve.low, curve.high, 3))
     if not curve.fit.test(np.array([middle - start, end - start]))["p"] < 1 - curve.fit.level:
         return "unclear"
     at = slopes(curve, np.array([curve.low, curve.high]))
-    first, last = (int(low > 0) - int(high < 0) for _, low, high in at)
+    first, last = (sign(low, high) for _, low, high in at)
     if first == last == 0 and overall:
         return "up overall" if overall > 0 else "down overall"
     return _TRENDS[first, last]
@@ -140,9 +140,7 @@ def along(curve: Curve) -> pd.DataFrame:
     doses = np.linspace(curve.low, curve.high, 41)
     if curve.break_at is not None:
         doses = np.union1d(doses, [curve.break_at])
-    table = curve.heights(doses).rename(columns={"estimate": "mean"})
-    half = np.array([critical(df, curve.fit.level) for df in table["df"]]) * table["se"]
-    table = table.assign(low=table["mean"] - half, high=table["mean"] + half)
+    table = with_interval(curve.heights(doses), curve.fit.level)
     table.insert(0, "dose", doses)
     return table
 
@@ -153,7 +151,7 @@ def moved_by(
     """What holding the covariates alike did to the change over all doses."""
     if not covariates:
         return []
-    beside = {term(c, pd.api.types.is_numeric_dtype(doses.frame[safe_name(c)])) for c in covariates}
+    beside = {term(c, has_numbers(doses.frame[safe_name(c)])) for c in covariates}
     less = replace(doses, terms=tuple(t for t in doses.terms if t not in beside))
     try:
         without = whole(FITTED[curve.shape](less), None)

@@ -8,11 +8,13 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.asked import has_numbers
 from kit.analysis.fitting import fit_records, is_number, separable, term
 from kit.analysis.mixed import MixedFit, fit_table
 from kit.analysis.moments import Floats, Moments, moments
+from kit.analysis.reml import NO_SPREAD
 from kit.analysis.structure import Records, read_records, safe_name
-from kit.errors import DesignError, InputError
+from kit.errors import DataError, DesignError, InputError
 
 __all__ = ["Columns", "Doses", "read_doses"]
 
@@ -54,7 +56,13 @@ class Doses:
         return self.records.frame
 
     def fit(self, *own: str, columns: Columns | None = None) -> MixedFit:
-        """Regress on the terms given, all else held alike, with columns made of the dose."""
+        """Regress on the terms given, all else held alike, with columns made of the dose.
+
+        Raises
+        ------
+        DataError
+            The readings do not differ within the settings.
+        """
         records, table = self.records, self._table
         formula = f"{self.outcome} ~ {' + '.join([*own, *self.terms])}"
         if columns is not None:
@@ -63,6 +71,8 @@ class Doses:
             table, formula, records.groups, structure=records.structure, level=self.level,
             start=self.near,
         )  # fmt: skip
+        if fit.exact:
+            raise DataError(NO_SPREAD)
         return replace(fit, least_df=self.least_df)
 
     @cached_property
@@ -100,7 +110,7 @@ def read_doses(
     factors = [safe_name(f) for f in of]
     for name, factor in zip(of, factors, strict=True):
         column = records.frame[factor]
-        if not pd.api.types.is_numeric_dtype(column) or pd.api.types.is_bool_dtype(column):
+        if not has_numbers(column):
             raise InputError(name, column.iloc[0], "must be a number to have doses")
     if len(of) == 1 and records.unit != "piece" and records.frame[factors[0]].nunique() < 4:
         units = records.frame.groupby(factors[0])[records.unit].nunique()
@@ -118,7 +128,7 @@ def read_doses(
         if column.nunique() < 2:
             notes.append(f"{words.name(name)} never changed: there was nothing to hold alike")
             continue
-        numeric = pd.api.types.is_numeric_dtype(column)
+        numeric = has_numbers(column)
         if numeric:
             _refuse_same(records.frame, of, name)
         kept.append(name)

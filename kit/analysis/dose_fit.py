@@ -12,7 +12,7 @@ Kenward–Roger tests of "the break is here".
 import itertools
 import math
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -102,40 +102,26 @@ class Curve:
             own = {ramp: np.where(level, self.knot, x), step: level.astype(float)}
         names = list(fit.coefficients.index)
         # all else stands at its mean; only the dose's own columns change along the curve
-        standing = self._standing if fit is self.fit else self._standing_wide
-        rows = np.repeat(standing, len(x), axis=0)
+        rows = np.repeat(fit.design.middle, len(x), axis=0)
         for name, column in own.items():
             if name in names:  # no step where the break stands on a dose
                 rows[:, names.index(name)] = column
         return rows
 
-    @cached_property
-    def _standing(self) -> Floats:
-        """The row of the mean with everything at its mean, shape (1, p)."""
-        return self.fit.design.estimable(self.fit.design.grid([])[1])
-
-    @cached_property
-    def _standing_wide(self) -> Floats:
-        fit = self.wider or self.fit
-        return fit.design.estimable(fit.design.grid([])[1])
-
     def heights(self, doses: Floats) -> pd.DataFrame:
         """``estimate, se, df`` of the mean at each dose."""
-        return self._told(self.rows(doses), self._wide(doses))
+        return self._told(self.rows(doses), self.rows(doses, wide=True))
 
     def changes(self, doses: Floats, versus: Floats) -> pd.DataFrame:
         """``estimate, se, df`` of the mean at each dose minus that at the other one."""
-        wide = None if self.wider is None else self._wide(doses) - self._wide(versus)
+        wide = self.rows(doses, wide=True) - self.rows(versus, wide=True)
         return self._told(self.rows(doses) - self.rows(versus), wide)
 
-    def _wide(self, doses: Floats) -> Floats:
-        return self.rows(doses, wide=True)
-
-    def _told(self, plain: Floats, wide: Floats | None) -> pd.DataFrame:
+    def _told(self, plain: Floats, wide: Floats) -> pd.DataFrame:
         # a dose against itself, or two on the same level: no difference, for sure
         same = np.abs(plain).max(axis=1) == 0
         table = self.fit.linear(np.where(same[:, None], np.nan, plain)).to_numpy(copy=True)
-        if self.wider is not None and wide is not None:
+        if self.wider is not None:
             sure = self.wider.linear(np.where(same[:, None], np.nan, wide)).to_numpy()
             table[:, 1:] = sure[:, 1:]
         none = np.isnan(table)

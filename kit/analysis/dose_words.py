@@ -10,7 +10,7 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.dose_set import near
-from kit.analysis.sentences import beyond_reach, judged_by, outlook
+from kit.analysis.sentences import against, beyond_reach, bounds, fitted, judged_by, outlook
 from kit.analysis.verdict import Answer
 
 if TYPE_CHECKING:
@@ -71,18 +71,12 @@ def finding(d: "DoseResponse") -> str:
             f"The largest difference between two doses is from {_amounts(d, lead)}: "
             f"{_goes(d, lead)}, allowing for having looked for it."
         )
-    if d.matters is None:
-        return " ".join(parts)
-    margin = f"the {words.amount(d.outcome, d.matters)} that matters"
-    if d.answer is Answer.MATTERS:
-        parts.append(f"That is surely beyond {margin}.")
-    elif d.answer is Answer.SMALL:
-        parts.append(f"It is real, but never as much as {margin}.")
-    elif d.answer is Answer.NONE:
-        parts.append(f"Whatever it is, it is less than {margin}.")
-    elif lead.low > 0 or lead.high < 0:
-        parts.append(f"There is a difference; whether it reaches {margin} is open.")
-    return " ".join(parts)
+    if d.matters is not None and d.answer is Answer.MATTERS:
+        margin = words.amount(d.outcome, d.matters)
+        parts.append(f"That is surely beyond the {margin} that matters.")
+    elif d.matters is not None:
+        parts.append(against(d))
+    return " ".join(filter(None, parts))
 
 
 def best(d: "DoseResponse") -> str:
@@ -156,29 +150,17 @@ def next_step(d: "DoseResponse") -> str:
 
 def method(d: "DoseResponse") -> str:
     """Model, tests and sources, for a statistician."""
-    fit, lead = d.fit, d.leading
-    if fit.groups:
-        random = (
-            f"random {words.join(fit.groups)} by REML, Kenward–Roger (1997) standard errors and "
-            "degrees of freedom"
-        )
-    else:
-        random = "least squares, no random groups"
-    parts = [f"For the statistician: {fit.formula}, {random}."]
+    lead, parts = d.leading, [f"For the statistician: {fitted(d.fit)}."]
     if d.bend is not None:
         parts.append(f"Bend p = {d.bend:.2g}.")
     if d.lack_of_fit is not None:
-        lack = d.lack_of_fit
-        parts.append(
-            f"Lack of fit against the doses as settings F({lack['num_df']:.0f}, "
-            f"{lack['den_df']:.1f}) = {lack['F']:.2f}, p = {lack['p']:.2g}."
-        )
+        parts.append(f"Lack of fit against the doses as settings {words.f_test(d.lack_of_fit)}.")
     size = words.number(lead.difference, lead.se)
     parts.append(
         f"Largest difference {size}, SE {words.number(lead.se, lead.se)}, {lead.df:.1f} df, "
         f"p = {lead.p:.2g}"
         + (" by Scheffé (1953)" if d.fitted.freedom > 1 else "")
-        + f"; {100 * fit.level:.0f} % intervals."
+        + f"; {100 * d.fit.level:.0f} % intervals."
     )
     turns = d.best.turning_set
     if turns is not None and d.best.turning is not None:
@@ -248,17 +230,10 @@ def _amounts(d: "DoseResponse", x: "Difference") -> str:
 
 def _goes(d: "DoseResponse", x: "Difference") -> str:
     """How the outcome changes, with its interval in words."""
-    unit, half = words.unit_of(d.outcome), x.half_width
     change = "up" if x.difference >= 0 else "down"
-    size = words.number(abs(x.difference), half, unit)
-    if x.low > 0 or x.high < 0:
-        near_, far = sorted((abs(x.low), abs(x.high)))
-        way = "more" if x.low > 0 else "less"
-        fits = f"{words.number(near_, half)} to {words.number(far, half, unit)} {way}"
-    else:
-        less, more = words.number(-x.low, half, unit), words.number(x.high, half, unit)
-        fits = f"{less} less to {more} more"
-    return f"{words.name(d.outcome)} goes {change} by {size} (the bakes fit anything from {fits})"
+    size = words.number(abs(x.difference), x.half_width, words.unit_of(d.outcome))
+    fits = f"the bakes fit anything {bounds(d, x)}"
+    return f"{words.name(d.outcome)} goes {change} by {size} ({fits})"
 
 
 def _enough(d: "DoseResponse") -> str:

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.asked import has_numbers, need_columns
 from kit.analysis.compare import Comparison, compare
 from kit.analysis.verdict import Answer
-from kit.errors import DataError, InputError, NotFoundError
+from kit.errors import DataError, InputError
 from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
@@ -45,9 +46,7 @@ class Drift(Told):
     @property
     def followed(self) -> tuple[str, ...]:
         """Conditions that the outcome surely went along with."""
-        return tuple(
-            name for name, c in self.answers.items() if c.leading.low > 0 or c.leading.high < 0
-        )
+        return tuple(name for name, c in self.answers.items() if c.leading.sure)
 
     @property
     def headline(self) -> str:
@@ -126,7 +125,7 @@ def drift(
     factors: Sequence[str] = (),
     dough: str | None = "dough",
     bake: str = "bake",
-    matters: float | None = None,
+    matters: float | str | None = None,
 ) -> Drift:
     """Ask whether an outcome follows conditions of the bakes.
 
@@ -142,8 +141,8 @@ def drift(
         What was changed on purpose; held alike.
     dough : str, optional
     bake : str
-    matters : float, optional
-        The smallest difference that the baker cares about.
+    matters : float or str, optional
+        The smallest difference that the baker cares about, in the outcome's unit or as typed.
 
     Returns
     -------
@@ -158,14 +157,12 @@ def drift(
     factors = [factors] if isinstance(factors, str) else list(factors)
     if not against:
         raise InputError("against", [], "must name a condition", 'For example "room_temp_c".')
-    for wanted in (outcome, bake, *against, *factors):
-        if wanted not in frame.columns:
-            raise NotFoundError("column", wanted, map(str, frame.columns))
+    need_columns(frame, (outcome, bake, *against, *factors))
     answers: dict[str, Comparison] = {}
     refused: dict[str, str] = {}
     for name in against:
         column = frame[name]
-        numeric = pd.api.types.is_numeric_dtype(column)
+        numeric = has_numbers(column)
         if numeric:
             column = frame.groupby(bake, observed=True)[name].transform("mean")
         elif frame.groupby(bake, observed=True)[name].nunique().max() > 1:

@@ -16,7 +16,7 @@ from kit.analysis.moments import Floats, Integers
 from kit.errors import DesignError
 
 __all__ = [
-    "Unit", "mixings", "number", "odd_ones", "one_row_a_dough", "random_groups",
+    "Unit", "mixings", "number", "odd_ones", "random_groups",
     "refuse_inseparable", "shared", "spare", "unit_of", "with_mixing",
 ]  # fmt: skip
 
@@ -95,13 +95,6 @@ def odd_ones(table: pd.DataFrame, factor: str, unit: Unit) -> int:
     if unit == "piece":
         return 0
     return int((held(table[unit], table[factor]) > 1).sum())
-
-
-def one_row_a_dough(table: pd.DataFrame, outcome: str) -> tuple[pd.DataFrame, bool]:
-    """Keep one row a dough where every dough's pieces carry the same value."""
-    if table["dough"].nunique() < len(table) and held(table["dough"], table[outcome]).max() == 1:
-        return table.drop_duplicates("dough"), True
-    return table, False
 
 
 def spare(x: Floats, groups: Sequence[Integers]) -> int:

@@ -1,7 +1,7 @@
 """What every answer does alike: what is held alike, the fit, one answer out of many differences."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -9,16 +9,18 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.asked import has_numbers
 from kit.analysis.experiments import spare
 from kit.analysis.matrix import parse_formula, variables_of
 from kit.analysis.means import dunnett, tukey_criticals
 from kit.analysis.mixed import MixedFit, mixed
 from kit.analysis.moments import Floats
 from kit.analysis.recipe import recipes
+from kit.analysis.reml import NO_SPREAD
 from kit.analysis.settling import most_units
 from kit.analysis.structure import MOST_SETTINGS, Records, safe_name
-from kit.analysis.verdict import Answer, decide_each, more_units
-from kit.errors import DesignError, InputError
+from kit.analysis.verdict import Answer, decide_each, more_units, sign
+from kit.errors import DataError, DesignError, InputError
 from kit.units import parse
 
 __all__ = [
@@ -59,6 +61,11 @@ class Difference:
         """Half the interval's width."""
         return (self.high - self.low) / 2
 
+    @property
+    def sure(self) -> bool:
+        """Whether it is surely not zero."""
+        return sign(self.low, self.high) != 0
+
 
 def margin(matters: object, outcome: str) -> float | None:
     """The smallest difference that matters, in the outcome's unit; as typed, such as "1/8 in".
@@ -80,7 +87,7 @@ def margin(matters: object, outcome: str) -> float | None:
 
 def is_number(column: pd.Series) -> bool:
     """Whether a factor to hold alike is better taken as a number than as settings."""
-    return pd.api.types.is_numeric_dtype(column) and column.nunique() > MOST_SETTINGS
+    return has_numbers(column) and column.nunique() > MOST_SETTINGS
 
 
 def term(column: str, as_number: bool) -> str:
@@ -140,7 +147,13 @@ def separable(records: Records, by: str) -> tuple[list[str], list[str]]:
 
 
 def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit, list[str]]:
-    """Fit with all groupings; without the load when there is too little to see it."""
+    """Fit with all groupings; without the load when there is too little to see it.
+
+    Raises
+    ------
+    DataError
+        The readings do not differ within the settings.
+    """
     groups, structure = records.groups, records.structure
     notes = []
     if "load" in groups and records.unit != "load" and not _enough_loads(records, formula):
@@ -151,6 +164,8 @@ def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit,
             groups = tuple(g for g in groups if g != "mixing")
             notes.append("too few mixings to see what a mixing does; it was left out")
     fit = mixed(records.frame, formula, groups, structure=structure, level=level)
+    if fit.exact:
+        raise DataError(NO_SPREAD)
     own = records.unit
     if own == "mixing" and _below_nothing(fit):
         groups = tuple(g for g in groups if g != "mixing")
@@ -172,7 +187,7 @@ def _below_nothing(fit: MixedFit) -> bool:
     """
     if "mixing" not in fit.groups or fit._estimate.variance[fit.groups.index("mixing")] >= 0:
         return False
-    asked = next(name for name in fit.design.hypotheses() if name != "Intercept")
+    asked = next(name for name in fit.design.hypotheses if name != "Intercept")
     return bool(fit.term(asked)["den_df"] < 1)
 
 
@@ -181,37 +196,35 @@ def _spare_units(records: Records, formula: str, unit: str) -> float:
 
     Of many units, of which that is known beforehand, there is no need to ask.
     """
-    rhs = parse_formula(formula)[1]
-    variables = variables_of(rhs, map(str, records.frame.columns))
     around = ["bake", "mixing", "dough"]
     around = around[: around.index(unit)] if unit in around else ["bake"]
     kinds = [*(kind for kind in around if kind in records.groups), unit]
-    cells = records.frame[[*dict.fromkeys([*kinds, *variables])]].drop_duplicates()
-    x = recipes(rhs, cells[variables])[0].of(cells)
+    cells, x = _cells(records, formula, kinds)
     return float(spare(x, [cells[kind].to_numpy() for kind in kinds]))
+
+
+def _cells(records: Records, formula: str, kinds: Iterable[str]) -> tuple[pd.DataFrame, Floats]:
+    """The distinct rows of groupings and settings, and the columns of the settings."""
+    rhs = parse_formula(formula)[1]
+    variables = variables_of(rhs, map(str, records.frame.columns))
+    cells = records.frame[[*dict.fromkeys([*kinds, *variables])]].drop_duplicates()
+    return cells, recipes(rhs, cells[variables])[0].of(cells)
 
 
 def _enough_loads(records: Records, formula: str) -> bool:
     """Whether loads and pieces both keep two degrees of freedom besides all else."""
     if len(records.frame) > MOST_ROWS:
         return True
-    rhs = parse_formula(formula)[1]
-    variables = variables_of(rhs, map(str, records.frame.columns))
     groups = dict.fromkeys(("bake", *records.groups))
-    cells = records.frame[[*groups, *variables]].drop_duplicates()
-    settings = recipes(rhs, cells[variables])[0].of(cells)
+    cells, settings = _cells(records, formula, groups)
     dummies = {g: (cells[g].to_numpy()[:, None] == cells[g].unique()).astype(float) for g in groups}
     # loads that hold whole doughs are seen between the doughs, others beside them
-    outer = [d for g, d in dummies.items() if g not in ("load", *_inside_loads(records))]
+    inside = records.groups[records.groups.index("load") :]
+    outer = [d for g, d in dummies.items() if g not in inside]
     rest = int(np.linalg.matrix_rank(np.hstack([settings, *outer])))
     seen = int(np.linalg.matrix_rank(np.hstack([settings, *outer, dummies["load"]])))
     everything = int(np.linalg.matrix_rank(np.hstack([settings, *dummies.values()])))
     return seen - rest >= 2 and len(records.frame) - everything >= 2
-
-
-def _inside_loads(records: Records) -> tuple[str, ...]:
-    """Groupings that lie inside the loads."""
-    return records.groups[records.groups.index("load") + 1 :]
 
 
 def overall(differences: pd.DataFrame) -> tuple[Answer, Difference]:

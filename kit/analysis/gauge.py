@@ -16,10 +16,11 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.components import Surrogates, interval
+from kit.analysis.asked import need_columns
+from kit.analysis.components import Surrogates, interval, sources
 from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.moments import Floats, outcome_values
-from kit.errors import DataError, DesignError, InputError, NotFoundError
+from kit.errors import DataError, DesignError, InputError
 from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
@@ -78,8 +79,7 @@ class Gauge(Told):
     @property
     def headline(self) -> str:
         """What differences the readings tell."""
-        limit = self._shown(self.repeat["limit"], self.repeat["sd"])
-        return f"These readings tell apart differences of about {limit}."
+        return f"These readings tell apart differences of about {self.told(self.repeat['limit'])}."
 
     @property
     def sentence(self) -> str:
@@ -89,7 +89,7 @@ class Gauge(Told):
             text += (
                 f" Read by another {words.name(self.by)}, {self._of(self.reproduce)}, so that "
                 "only differences of about "
-                f"{self._shown(self.reproduce['limit'], self.reproduce['sd'])} are told apart."
+                f"{self.told(self.reproduce['limit'])} are told apart."
             )
         share, low, high = (_percent(self.share[k]) for k in ("share", "low", "high"))
         return (
@@ -108,12 +108,14 @@ class Gauge(Told):
                 f"Next: the {words.name(self.by)}s differ more than one does from itself: let the "
                 "same one read all pieces of a trial, or agree on how to read and try again."
             )
+        if self.share["share"] < SMALL_SHARE:
+            return (
+                "Next: one reading a piece seems to be enough; a few more pieces read twice would "
+                "make that sure."
+            )
         return (
             "Next: read each piece twice, apart, and take the mean, which makes the smallest "
-            f"difference told about {self._shown(self.repeat['limit'] / math.sqrt(2), 1e-9)}."
-            if self.share["share"] >= SMALL_SHARE
-            else "Next: one reading a piece seems to be enough; a few more pieces read twice "
-            "would make that sure."
+            f"difference told about {self.told(self.repeat['limit'] / math.sqrt(2))}."
         )
 
     @property
@@ -133,8 +135,10 @@ class Gauge(Told):
             f"({words.number(one['low'], half)} to {words.number(one['high'], half)})"
         )
 
-    def _shown(self, value: float, uncertainty: float) -> str:
-        return f"{value:.2g} {words.unit_of(self.reading)}".strip() if uncertainty else "0"
+    def told(self, difference: float) -> str:
+        """A difference to two digits that count, with its unit."""
+        shown = float(f"{difference:.2g}")
+        return f"{shown:.10g} {words.unit_of(self.reading)}".strip() if shown else "0"
 
     def __repr__(self) -> str:
         return (
@@ -197,9 +201,7 @@ def gauge(
     'These readings tell apart differences of about 0.77 mm.'
     """
     used = [c for c in (reading, part, by) if c is not None]
-    for column in used:
-        if column not in frame.columns:
-            raise NotFoundError("column", column, map(str, frame.columns))
+    need_columns(frame, used)
     if len(set(used)) < len(used):
         raise InputError("by", by, "must be a column of its own")
     values = pd.Series(outcome_values(frame, reading), index=frame.index)
@@ -238,14 +240,6 @@ def gauge(
     only = np.eye(len(names))[-1]
     variance = np.maximum(drawn.estimate, 0.0)
     whole = drawn.sum(np.ones(len(names)))
-    rows = []
-    for i, name in enumerate(names):
-        own = np.maximum(drawn.values[:, i], 0.0)
-        low, high = np.sqrt(interval(own, level))
-        of_all = interval(own / whole, level)
-        rows.append((name, math.sqrt(variance[i]), low, high, variance[i],
-                     variance[i] / variance.sum(), *of_all))  # fmt: skip
-    columns = "component sd low high variance share share_low share_high".split()
     low, high = interval(drawn.sum(inner) / whole, level)
     for name, count in ((part, parts), *([(str(by), people)] if len(groups) > 1 else [])):
         if count < FEW:
@@ -258,7 +252,7 @@ def gauge(
         reading=reading,
         part=part,
         by=by if len(groups) > 1 else None,
-        components=pd.DataFrame(rows, columns=columns),
+        components=sources(names, drawn.estimate, drawn.values, level),
         anova=_anova(table, groups, structure).set_index(pd.Index(names, name="source")),
         repeat=_limits(float(variance @ only), drawn.sum(only), level),
         reproduce=_limits(float(variance @ inner), drawn.sum(inner), level),

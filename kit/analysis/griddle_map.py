@@ -15,11 +15,14 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.means import dunnett_critical, dunnett_p
+from kit.analysis.fitting import margin
+from kit.analysis.means import dunnett_critical, dunnett_p, per_df
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 from kit.analysis.spread_records import PLACE, fit_spread, read_spread
+from kit.analysis.steadiness_words import baked
 from kit.errors import DataError, InputError
+from kit.given import as_whole
 from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
@@ -107,8 +110,7 @@ class GriddleMap(Told):
     @property
     def rests_on(self) -> str:
         """How much baking stands behind it."""
-        kinds = [k for k in ("bake", "dough", "piece") if self.counts[k]]
-        return f"It rests on {words.join(words.plural(self.counts[k], k) for k in kinds)}."
+        return baked(self.counts)
 
     @property
     def next_step(self) -> str:
@@ -144,8 +146,7 @@ class GriddleMap(Told):
         return (
             f"For the statistician: {self.fit.formula}, random {groups} ({self.fit.structure}) by "
             "REML with Kenward–Roger (1997) standard errors; all places "
-            f"F({self.test['num_df']:.0f}, {self.test['den_df']:.1f}) = {self.test['F']:.2f}, "
-            f"p = {self.test['p']:.2g}; differences from the mean of all (analysis of means, Ott "
+            f"{words.f_test(self.test)}; differences from the mean of all (analysis of means, Ott "
             f"1967) with joint {100 * self.level:.0f} % intervals by the studentized maximum "
             "modulus (Šidák 1967)."
         )
@@ -187,7 +188,7 @@ def griddle_map(
     bake: str | None = "bake",
     load: str | None = None,
     across: int | None = None,
-    matters: float | None = None,
+    matters: float | str | None = None,
     level: float = 0.95,
 ) -> GriddleMap:
     """Map a griddle from pieces baked on all its places, best all of one recipe.
@@ -205,8 +206,8 @@ def griddle_map(
     across : int, optional
         Places in a row of the griddle; they are numbered row by row from the far left. As
         square as possible when not given.
-    matters : float, optional
-        The smallest difference that the baker cares about.
+    matters : float or str, optional
+        The smallest difference that the baker cares about, in the outcome's unit or as typed.
     level : float
         All intervals together hold with this chance.
 
@@ -219,10 +220,11 @@ def griddle_map(
     NotFoundError, InputError, DataError, DesignError
         A column or value that cannot be used, or places that cannot be told from loads.
     """
-    if matters is not None and not 0 < matters < np.inf:
-        raise InputError("matters", matters, "must be above 0")
-    if across is not None and across < 1:
-        raise InputError("across", across, "must be 1 or more", "Give the places in a row.")
+    matters = margin(matters, outcome)
+    wide = None if across is None else as_whole(across)
+    if across is not None and (wide is None or wide < 1):
+        rule = "must be a whole number, 1 or more"
+        raise InputError("across", across, rule, "Give the places in a row.")
     factors = [factors] if isinstance(factors, str) else list(factors)
     columns = {"bake": bake, "dough": dough, "load": load, "place": place}
     records = read_spread(frame, outcome, factors, columns)
@@ -233,10 +235,10 @@ def griddle_map(
     grid, rows = fit.design.grid([PLACE])
     names = list(grid[PLACE])
     table = joint(fit, rows - rows.mean(axis=0), level)
-    wide = across or math.ceil(math.sqrt(len(names)))
     at = np.arange(len(names))
-    if across is not None and all(isinstance(n, (int, np.integer)) and n > 0 for n in names):
+    if wide is not None and all(isinstance(n, (int, np.integer)) and n > 0 for n in names):
         at = np.array(names, dtype=int) - 1  # so that a place never used leaves a gap
+    wide = wide or math.ceil(math.sqrt(len(names)))
     table.insert(0, "place", names)
     table.insert(1, "row", at // wide + 1)
     table.insert(2, "column", at % wide + 1)
@@ -274,8 +276,7 @@ def joint(fit: MixedFit, rows: Floats, level: float) -> pd.DataFrame:
     table = fit.linear(rows).rename(columns={"estimate": "difference"})
     apart = np.zeros(len(rows))  # uncorrelated: the widest case
     table["t"] = table["difference"] / table["se"]
-    values = list(zip(table["t"], table["df"], strict=True))
-    table["p"] = [dunnett_p(abs(t), df, apart) for t, df in values]
-    limits = {df: dunnett_critical(level, df, apart) for df in {round(df, 9) for _, df in values}}
-    half = table["se"] * [limits[round(df, 9)] for _, df in values]
+    pairs = zip(table["t"], table["df"], strict=True)
+    table["p"] = [dunnett_p(abs(t), df, apart) for t, df in pairs]
+    half = table["se"] * per_df(table["df"], lambda df: dunnett_critical(level, df, apart))
     return table.assign(low=table["difference"] - half, high=table["difference"] + half)

@@ -55,13 +55,15 @@ class Design:
     _cells: pd.DataFrame
     _row_space: Floats
 
+    @cached_property
     def hypotheses(self) -> dict[str, Floats]:
         """Term name to the rows of its marginal hypothesis on the coefficients, shape (r, p)."""
-        return self._hypotheses
+        return _marginal_hypotheses(self._whole, self._whole.of(self._cells), self.x)
 
     @cached_property
-    def _hypotheses(self) -> dict[str, Floats]:
-        return _marginal_hypotheses(self._whole, self._whole.of(self._cells), self.x)
+    def middle(self) -> Floats:
+        """The row of the mean with everything at its mean, shape (1, p)."""
+        return self.estimable(self.grid([])[1])
 
     def rows_of(self, frame: pd.DataFrame) -> Floats:
         """Rows whose product with the coefficients is what the model gives for these rows.

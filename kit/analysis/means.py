@@ -21,15 +21,9 @@ if TYPE_CHECKING:
     from kit.analysis.mixed import MixedFit
 
 __all__ = [
-    "contrasts",
-    "dunnett_critical",
-    "dunnett_p",
-    "marginal_means",
-    "one_factor",
-    "tukey_critical",
-    "tukey_p",
-    "with_interval",
-]
+    "contrasts", "dunnett", "dunnett_critical", "dunnett_p", "marginal_means", "one_factor",
+    "per_df", "tukey_critical", "tukey_criticals", "tukey_p", "with_interval",
+]  # fmt: skip
 
 #: With fewer degrees of freedom no interval is wide enough to mean anything.
 LEAST_DF = 0.2
@@ -146,7 +140,7 @@ def contrasts(
     return table
 
 
-def _per_df(df: Sequence[float] | Floats | pd.Series, find: Callable[[float], float]) -> Floats:
+def per_df(df: Sequence[float] | Floats | pd.Series, find: Callable[[float], float]) -> Floats:
     """Call `find` once for each distinct df (equal to 1e-9): these quantiles are slow."""
     rounded = [float(f"{value:.10g}") for value in df]
     known = {value: find(value) for value in dict.fromkeys(rounded)}
@@ -155,7 +149,7 @@ def _per_df(df: Sequence[float] | Floats | pd.Series, find: Callable[[float], fl
 
 def _tukey(table: pd.DataFrame, size: int, level: float) -> tuple[Floats, Floats]:
     p = [tukey_p(abs(t), df, size) for t, df in zip(table["t"], table["df"], strict=True)]
-    return np.array(p), _per_df(table["df"], lambda df: tukey_critical(level, df, size))
+    return np.array(p), per_df(table["df"], lambda df: tukey_critical(level, df, size))
 
 
 def dunnett(fit: "MixedFit", differences: Floats, df: Floats) -> tuple[Floats, Floats]:
@@ -170,7 +164,7 @@ def dunnett(fit: "MixedFit", differences: Floats, df: Floats) -> tuple[Floats, F
     covariance = differences @ fit._estimate.phi_adjusted @ differences.T
     scale = np.sqrt(np.diag(covariance))
     loadings = one_factor(covariance / np.outer(scale, scale))
-    return loadings, _per_df(df, lambda each: dunnett_critical(fit.level, each, loadings))
+    return loadings, per_df(df, lambda each: dunnett_critical(fit.level, each, loadings))
 
 
 def tukey_criticals(level: float, df: Floats, size: int) -> Floats:

@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.analysis import words
+from kit.analysis.asked import has_numbers
 from kit.analysis.moments import Floats
 
 __all__ = ["CLOSE", "NEARER", "as_meant"]
@@ -49,7 +50,7 @@ def as_meant(
     moved, notes = frame.copy(), []
     for factor, settings in factors.items():
         known = np.unique([s for s in settings if isinstance(s, (int, float))])
-        if len(known) < 2 or factor not in frame or not _is_number(frame[factor]):
+        if len(known) < 2 or factor not in frame or not has_numbers(frame[factor]):
             continue
         done = frame[factor].to_numpy(dtype=float)
         away = np.abs(done[:, None] - known)
@@ -115,7 +116,3 @@ def _told(factor: str, value: float) -> str:
 
 def _listed(factor: str, known: Floats) -> str:
     return f"{words.join(f'{k:g}' for k in known)} {words.unit_of(factor)}".strip()
-
-
-def _is_number(column: "pd.Series[float]") -> bool:
-    return pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column)

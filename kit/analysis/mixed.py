@@ -16,11 +16,12 @@ import pandas as pd
 
 from kit.alike import Alike
 from kit.analysis import reml
+from kit.analysis.asked import need_between, need_one_of
 from kit.analysis.kenward_roger import Estimate, each_df, f_test
 from kit.analysis.matrix import Design, make_design, parse_formula, variables_of
 from kit.analysis.moments import Dropped, Floats, Moments, moments
 from kit.analysis.scaled import Scaled, Structure, may_go_below, number_groups
-from kit.errors import InputError
+from kit.errors import DataError, InputError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -110,6 +111,11 @@ class MixedFit(Alike):
         return self.design.dropped
 
     @property
+    def exact(self) -> bool:
+        """Whether the settings explain everything, so that nothing is left to judge them by."""
+        return self._scaled.exact
+
+    @property
     def ratios(self) -> Floats:
         """Variance of each grouping in that of the pieces."""
         variance = self._estimate.variance
@@ -119,7 +125,7 @@ class MixedFit(Alike):
     @cached_property
     def terms(self) -> pd.DataFrame:
         """Marginal (type III) tests, Kenward–Roger: ``num_df, den_df, F, p`` by term."""
-        rows = {name: self.test(contrast) for name, contrast in self.design.hypotheses().items()}
+        rows = {name: self.test(contrast) for name, contrast in self.design.hypotheses.items()}
         table = pd.DataFrame.from_dict(rows, orient="index", columns=list(_NOTHING.index))
         return table.rename_axis("term")
 
@@ -129,13 +135,13 @@ class MixedFit(Alike):
 
     def term(self, name: str) -> pd.Series:
         """One row of `terms`."""
-        return self.test(self.design.hypotheses()[name])
+        return self.test(self.design.hypotheses[name])
 
     def naive_p(self, term: str) -> float:
         """P of a term had every piece been an experiment of its own (least squares)."""
         from scipy import special
 
-        contrasts, own = self.design.hypotheses()[term], self._scaled
+        contrasts, own = self.design.hypotheses[term], self._scaled
         q, df = len(contrasts), self.n - self.rank
         if not q:
             return np.nan
@@ -334,6 +340,8 @@ def fit_table(
     shift = table.shift if constant.any() else 0.0
     numbers, outermost = number_groups(table.cells, groups, structure)
     scaled = Scaled.of(design.x, table.mean + (table.shift - shift), table.n, table.within_ss)
+    if groups and scaled.exact:
+        raise DataError(reml.NO_SPREAD)
     blocks = scaled.blocks(numbers, groups, outermost)
     below = may_go_below(scaled.columns, table.n, numbers, variance, structure)
     estimate = scaled.restored(reml.estimate(blocks, below, start))
@@ -361,12 +369,9 @@ def _check_arguments(groups: Sequence[str], variance: str, structure: str, level
         raise InputError("groups", list(groups), "must be at most four columns")
     if len(set(groups)) < len(groups):
         raise InputError("groups", list(groups), "must not repeat a column")
-    if variance not in ("free", "floored"):
-        raise InputError("variance", variance, "must be 'free' or 'floored'")
-    if structure not in ("nested", "within-first", "crossed"):
-        raise InputError("structure", structure, "must be 'nested', 'within-first' or 'crossed'")
-    if not 0 < level < 1:
-        raise InputError("level", level, "must lie between 0 and 1, for example 0.95")
+    need_one_of("variance", variance, ("free", "floored"))
+    need_one_of("structure", structure, ("nested", "within-first", "crossed"))
+    need_between("level", level, 0, 1, "Write 0.95 for 95 %.")
 
 
 def _constant(x: Floats) -> Floats:

@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from kit.errors import DataError, NotFoundError
+from kit.analysis.asked import has_numbers, need_columns
+from kit.errors import DataError
 
 __all__ = ["Dropped", "Floats", "Integers", "Moments", "moments", "outcome_values"]
 
@@ -95,9 +96,7 @@ def moments(frame: pd.DataFrame, outcome: str, columns: Sequence[str]) -> Moment
     DataError
         The outcome is not numeric, holds an infinite value, or nothing is left.
     """
-    for column in (outcome, *columns):
-        if column not in frame.columns:
-            raise NotFoundError("column", column, frame.columns)
+    need_columns(frame, (outcome, *columns))
     y = outcome_values(frame, outcome)
     codes, missing = _cell_codes([frame[column] for column in columns], len(frame))
     keep = ~np.isnan(y)
@@ -145,7 +144,7 @@ def outcome_values(frame: pd.DataFrame, outcome: str) -> Floats:
         Text or an infinite value; names the first row.
     """
     column = frame[outcome]
-    if not pd.api.types.is_numeric_dtype(column) or pd.api.types.is_bool_dtype(column):
+    if not has_numbers(column):
         numbers = pd.to_numeric(column, errors="coerce")
         wrong = numbers.isna() & column.notna()
         if wrong.any():

@@ -261,7 +261,7 @@ def _trade_offs(
     told = []
     for factor in table["factor"].unique():
         main = next((answers[factor, y] for y in outcomes if (factor, y) in answers), None)
-        if main is None or not (main.leading.low > 0 or main.leading.high < 0):
+        if main is None or not main.leading.sure:
             continue
         lead, parts, open_ones = main.leading, [], []
         for outcome in outcomes:

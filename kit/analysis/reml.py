@@ -27,10 +27,17 @@ from kit.analysis.likelihood import (
 from kit.analysis.moments import Floats
 from kit.errors import DataError, DesignError, KitError
 
-__all__ = ["estimate", "estimate_many", "known", "separate"]
+__all__ = ["NO_SPREAD", "estimate", "estimate_many", "known", "separate"]
 
 #: Numbers worked on at once when there are many trials.
 _AT_ONCE = 4_000_000
+#: The same message wherever nothing is left over beside the settings.
+NO_SPREAD = (
+    "the readings do not differ at all within a setting: there is no spread to judge a "
+    "difference by. Check that they were measured one by one and not copied."
+)
+#: Sums of squares are known to this share of themselves: less is left by the rounding alone.
+_ROUNDING = 1e-14
 #: Spread within groups so much less than between them, in squares, is the rounding of computers.
 _NOTHING = 1e-12
 
@@ -295,13 +302,8 @@ def _check_spread(blocks: Blocks) -> dict[int, KitError]:
     fitted = np.linalg.solve(plain[:, :p, :p], plain[:, :p, p:])[..., 0]
     whole = plain[:, p, p]
     left = whole - np.einsum("ti,ti->t", plain[:, p, :p], fitted)
-    alike = (left <= 1e-24 * np.maximum(whole, 1e-300)) | (left <= 0)
-    for i in np.flatnonzero(alike):
-        msg = (
-            "the readings do not differ at all within a setting: there is no spread to judge a "
-            "difference by. Check that they were measured one by one and not copied."
-        )
-        problems[int(i)] = DataError(msg)
+    alike = left <= _ROUNDING * whole
+    problems |= {int(i): DataError(NO_SPREAD) for i in np.flatnonzero(alike)}
     within, df = blocks.strata.yy[:, 0], blocks.strata.df[:, 0]
     none = (within <= _NOTHING * left) & (df > 0) & ~alike
     for i in np.flatnonzero(none) if blocks.names else ():

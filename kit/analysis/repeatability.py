@@ -44,7 +44,10 @@ class Repeatability(Told):
     @property
     def headline(self) -> str:
         """What differences the photos tell apart."""
-        told = [f"{_limit(one)} in {words.name(name)}" for name, one in self.gauges.items()]
+        told = [
+            f"{one.told(one.repeat['limit'])} in {words.name(name)}"
+            for name, one in self.gauges.items()
+        ]
         return f"Your photos tell apart differences of about {words.join(told)}."
 
     @property
@@ -143,7 +146,3 @@ def repeatability(readings: pd.DataFrame) -> Repeatability:
         )
         raise DataError(msg)
     return Repeatability(gauges, pieces, tuple(dict.fromkeys(checks)))
-
-
-def _limit(one: Gauge) -> str:
-    return f"{one.repeat['limit']:.2g} {words.unit_of(one.reading)}".strip()

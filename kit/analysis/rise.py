@@ -6,19 +6,20 @@ speak for themselves: double lies between the last reading below it and the firs
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, cast
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis import rise_words
+from kit.analysis.asked import need_between, need_one_of
 from kit.analysis.curve_fit import CurveFit
 from kit.analysis.moments import Floats
 from kit.analysis.rise_models import SHAPES, fit_rise, smooth
 from kit.analysis.rise_numbers import DOUBLE, both, of_growth
-from kit.analysis.rise_readings import Readings, read_rise
-from kit.errors import DataError, InputError
-from kit.shown import Telling, Told
+from kit.analysis.rise_readings import MOST_RATIO, Readings, read_rise
+from kit.errors import DataError
+from kit.shown import Telling, Worded
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,7 +44,7 @@ Asked = Literal["auto", "gompertz", "logistic", "smooth"]
 
 
 @dataclass(frozen=True)
-class RiseCurve(Told):
+class RiseCurve(Worded):
     """How one dough rose.
 
     Parameters
@@ -85,6 +86,7 @@ class RiseCurve(Told):
     photos: pd.DataFrame = field(
         repr=False, default_factory=lambda: pd.DataFrame(columns=["hours", "ratio", "photo"])
     )
+    _words: ClassVar[Any] = rise_words
 
     def of(self, name: str) -> "pd.Series[Any]":
         """One row of `numbers`."""
@@ -111,21 +113,6 @@ class RiseCurve(Told):
         return float(self.of("double_hours")["estimate"])
 
     @property
-    def headline(self) -> str:
-        """When it was double."""
-        return rise_words.headline(self)
-
-    @property
-    def sentence(self) -> str:
-        """Lag, speed and plateau, and how readings and curve agree."""
-        return rise_words.story(self)
-
-    @property
-    def next_step(self) -> str:
-        """What to do next."""
-        return rise_words.next_step(self)
-
-    @property
     def method(self) -> str:
         """Model, intervals and sources, for a statistician."""
         return rise_words.method(self)
@@ -137,12 +124,8 @@ class RiseCurve(Told):
 
     def tells(self) -> Telling:
         """What it says."""
-        return Telling(
-            self.headline,
-            (self.sentence, rise_words.DOUBLE_IS, self.next_step),
-            self.checks,
-            self.method,
-        )
+        texts = (self.sentence, rise_words.DOUBLE_IS, self.next_step)
+        return Telling(self.headline, texts, self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn: ``kind, name, hours, ratio, estimate, low, high``."""
@@ -209,15 +192,14 @@ def rise(
     >>> rise([0, 0.5, 1, 1.5, 2, 2.5, 3], [1, 1.06, 1.28, 1.66, 2.03, 2.30, 2.47])
     <RiseCurve gompertz, 7 readings: double at 1.96 h [1.94, 1.97]>
     """
-    if shape not in ("auto", "smooth", *SHAPES):
-        listed = ", ".join(map(repr, ("auto", *SHAPES, "smooth")))
-        raise InputError("shape", shape, f"must be one of {listed}")
+    need_one_of("shape", shape, ("auto", *SHAPES, "smooth"))
+    need_between("level", level, 0, 1, "Write 0.95 for 95 %.")
     read = given = read_rise(hours, ratios, u)
     checks = list(read.checks)
     t, r, uncertain = read.rising()
-    if not 0 <= u_start < _MOST_START:
+    if u_start != 0:
         remedy = "Give u of the first volume over that volume, for example 0.02."
-        raise InputError("u_start", u_start, f"must lie between 0 and {_MOST_START:g}", remedy)
+        need_between("u_start", u_start, 0, _MOST_START, remedy)
     if u_start and read.u is not None:
         read = replace(read, u=_by_itself(read.ratios, read.u, u_start))
     fits: dict[str, CurveFit] = {}
@@ -253,7 +235,9 @@ def rise(
         numbers, more = _of_readings(read, chosen, level)
     if u_start:
         asked: Asked = "auto" if chosen == "between" else cast(Asked, chosen)
-        moved = rise(read.hours, read.ratios * (1 + u_start), read.u, asked, level=level)
+        # the other way where it would go beyond what a ratio can be: as far, to first order
+        off = -u_start if read.top * (1 + u_start) > MOST_RATIO else u_start
+        moved = rise(read.hours, read.ratios * (1 + off), read.u, asked, level=level)
         numbers = _widened(numbers, moved.numbers["estimate"].to_numpy(), level)
     checks += more
     checks += rise_words.about_shape(chosen, tried, fits)

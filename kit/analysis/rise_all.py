@@ -5,12 +5,12 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit.alike import Alike
 from kit.analysis import words
+from kit.analysis.asked import need_columns
 from kit.analysis.rise import Asked, RiseCurve, rise
 from kit.analysis.rise_words import DOUBLE_IS, clock, told
-from kit.errors import DataError, NotFoundError
-from kit.shown import as_html, as_text
+from kit.errors import DataError
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,7 +19,7 @@ __all__ = ["Rises", "rise_all"]
 
 
 @dataclass(frozen=True)
-class Rises(Alike):
+class Rises(Told):
     """Curves of several doughs.
 
     Parameters
@@ -79,13 +79,12 @@ class Rises(Alike):
         by = f" by {self.by}" if self.by else ""
         return f"<Rises of {words.plural(len(self.curves), 'dough')}{by}>"
 
-    def __str__(self) -> str:
-        return as_text((self.headline, self.sentence, DOUBLE_IS, self.next_step), self.checks, "")
+    def tells(self) -> Telling:
+        """What it says."""
+        return Telling(self.headline, (self.sentence, DOUBLE_IS, self.next_step), self.checks)
 
     def _repr_html_(self) -> str:
-        texts = (self.sentence, DOUBLE_IS, self.next_step)
-        head = as_html(self.headline, texts, self.checks, "")
-        return head + self.in_words().to_html(index=False)
+        return super()._repr_html_() + self.in_words().to_html(index=False)
 
     def in_words(self) -> pd.DataFrame:
         """One row a dough, as a baker reads it: lag, top speed and time to double."""
@@ -188,9 +187,7 @@ def rise_all(
     <Rises of 2 doughs>
     """
     used = [c for c in (dough, hours, ratio, by, bake, u, photo, u_start) if isinstance(c, str)]
-    for column in used:
-        if column not in frame.columns:
-            raise NotFoundError("column", column, map(str, frame.columns))
+    need_columns(frame, used)
     keys = [c for c in (bake, dough) if c is not None]
     curves, rows, checks = [], [], []
     for key, part in frame.groupby(keys, sort=False, observed=True):
@@ -214,7 +211,9 @@ def rise_all(
             checks.append(f"dough {names[dough]} has no reading after the start and was left out")
             continue
         times, ratios = (part[c].to_numpy(dtype=float) for c in (hours, ratio))
-        first = 0.0 if u_start is None or spread is None else float(part[u_start].max())
+        first = 0.0
+        if u_start is not None and spread is not None:
+            first = float(part[u_start].fillna(0.0).max())
         curve = rise(times, ratios, spread, shape, level=level, u_start=first)
         if photo is not None:
             shown = part[after & part[photo].notna()]

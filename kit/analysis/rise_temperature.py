@@ -15,16 +15,8 @@ from kit.analysis.moments import Floats
 from kit.errors import InputError
 
 __all__ = [
-    "COLDEST_C",
-    "SPREAD_PER_10_C",
-    "T_MAX_C",
-    "T_MIN_C",
-    "T_OPT_C",
-    "WARMEST_C",
-    "equivalent_hours",
-    "growth",
-    "real_hours",
-    "refuse_outside",
+    "COLDEST_C", "SPREAD_PER_10_C", "T_MAX_C", "T_MIN_C", "T_OPT_C", "WARMEST_C",
+    "equivalent_hours", "growth", "real_hours", "refuse_outside",
 ]  # fmt: skip
 
 T_MIN_C, T_OPT_C, T_MAX_C = 2.8, 32.3, 45.4

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from kit.analysis.rise import RiseCurve
 
 __all__ = [
-    "DOUBLE_IS", "about_shape", "clock", "headline", "method", "next_step", "span", "story", "told",
+    "DOUBLE_IS", "about_shape", "clock", "finding", "headline", "method", "next_step", "span",
+    "told",
 ]  # fmt: skip
 
 #: Own arithmetic: the cube root of 2 is 1.26.
@@ -97,7 +98,7 @@ def headline(c: "RiseCurve") -> str:
     return f"It {verb} double{at} {clock(row['estimate'])} after the start {sure}."
 
 
-def story(c: "RiseCurve") -> str:
+def finding(c: "RiseCurve") -> str:
     """Lag, top speed, plateau and fall."""
     parts = []
     if c.fit is not None:

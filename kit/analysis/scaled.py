@@ -14,6 +14,8 @@ from kit.analysis.moments import Floats, Integers
 __all__ = ["Scaled", "Structure", "may_go_below", "number_groups"]
 
 Structure = Literal["nested", "within-first", "crossed"]
+#: A spread this small beside the readings' own size is not one: nobody reads twelve digits.
+ROUNDING = 1e-12
 #: Share of the settings' spread that may lie between and within bakes at once.
 EVEN_ENOUGH = 0.05
 
@@ -35,6 +37,8 @@ class Scaled:
         Coefficients of least squares.
     unit : float
         What the outcome was divided by.
+    exact : bool
+        Whether the settings explain everything: what is left is the rounding of computers.
     """
 
     columns: Floats
@@ -44,6 +48,7 @@ class Scaled:
     r: Floats
     start: Floats
     unit: float
+    exact: bool
 
     @classmethod
     def of(cls, x: Floats, y: Floats, n: Floats, within_ss: float) -> "Scaled":
@@ -53,8 +58,10 @@ class Scaled:
         start = np.linalg.solve(r, q.T @ (root * y))
         start += np.linalg.solve(r, q.T @ (root * (y - x @ start)))
         residual = y - x @ start
-        unit = float(np.sqrt((np.dot(n, residual**2) + within_ss) / n.sum())) or 1.0
-        return cls(q / root[:, None], residual / unit, n, within_ss / unit**2, r, start, unit)
+        left = float(np.sqrt((np.dot(n, residual**2) + within_ss) / n.sum()))
+        unit, exact = left or 1.0, bool(left <= ROUNDING * np.abs(y).max())
+        q, residual, within_ss = q / root[:, None], residual / unit, within_ss / unit**2
+        return cls(q, residual, n, within_ss, r, start, unit, exact)
 
     def blocks(
         self, numbers: Sequence[Integers], groups: Sequence[str], outermost: Integers | None

@@ -14,10 +14,12 @@ from kit.analysis.verdict import Answer
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
     from kit.analysis.dose import DoseResponse
+    from kit.analysis.fitting import Difference
+    from kit.analysis.mixed import MixedFit
 
 __all__ = [
-    "beyond_reach", "finding", "headline", "judged_by", "made_of", "method", "next_step",
-    "outlook", "rests_on", "why_not_pieces",
+    "against", "beyond_reach", "bounds", "finding", "fitted", "headline", "held_alike", "judged_by",
+    "made_of", "method", "next_step", "outlook", "rests_on", "why_not_pieces",
 ]  # fmt: skip
 
 _DECIDED = {
@@ -36,7 +38,7 @@ def headline(c: "Comparison") -> str:
     """The answer in a few words."""
     if c.answer is Answer.MATTERS and c.matters is None:
         return "A difference."
-    if c.answer is Answer.UNCLEAR and _sure(c):
+    if c.answer is Answer.UNCLEAR and c.leading.sure:
         return "A difference, but cannot tell yet whether it matters."
     return words.capital(f"{c.answer.value}.")
 
@@ -57,20 +59,27 @@ def finding(c: "Comparison") -> str:
             f"With {words.setting(c.by, lead.level)}, {what} comes out {size} {direction} "
             f"than {words.setting(c.by, lead.versus, again=True)}"
         )
-    fits = f"the bakes fit anything {_span(c)}"
-    margin = f"the {words.amount(c.outcome, c.matters)} that matters"
+    fits = f"the bakes fit anything {bounds(c, lead)}"
     if c.answer is Answer.MATTERS:
-        tail = f"all of it beyond {margin}" if c.matters else "never zero"
-        text = f"{found}; {fits}, {tail}."
-    elif c.answer is Answer.SMALL:
-        text = f"{found}; {fits}. It is real, but never as much as {margin}."
-    elif c.answer is Answer.NONE:
-        text = f"{found}; {fits}. Whatever it is, it is less than {margin}."
-    else:
-        text = f"{found}, but {fits}."
-        if _sure(c):
-            text += f" There is a difference; whether it reaches {margin} is open."
-    return f"{text} {_pairs(c)}".strip()
+        tail = f"all of it beyond {_margin(c)}" if c.matters else "never zero"
+        return f"{found}; {fits}, {tail}. {_pairs(c)}".strip()
+    link = ", but" if c.answer is Answer.UNCLEAR else ";"
+    return " ".join(filter(None, (f"{found}{link} {fits}.", against(c), _pairs(c))))
+
+
+def against(c: "Comparison | DoseResponse") -> str:
+    """What the answer is beside what matters, where it is not that it does; or nothing."""
+    if c.answer is Answer.SMALL:
+        return f"It is real, but never as much as {_margin(c)}."
+    if c.answer is Answer.NONE:
+        return f"Whatever it is, it is less than {_margin(c)}."
+    if c.answer is Answer.UNCLEAR and c.leading.sure:
+        return f"There is a difference; whether it reaches {_margin(c)} is open."
+    return ""
+
+
+def _margin(c: "Comparison | DoseResponse") -> str:
+    return f"the {words.amount(c.outcome, c.matters)} that matters"
 
 
 def made_of(counts: Mapping[str, int], columns: Mapping[str, str | None]) -> str:
@@ -102,10 +111,13 @@ def judged_by(c: "Comparison | DoseResponse", by: str, held: Sequence[str]) -> s
             f" The interval is for these {c.counts['bake']} bakes: that another day does the same "
             "is not in it."
         )
-    if held:
-        alike = words.join(map(words.name, held))
-        text += f" {words.capital(alike)} {'was' if len(held) == 1 else 'were'} held alike."
-    return text
+    return text + held_alike(held)
+
+
+def held_alike(held: Sequence[str]) -> str:
+    """What was held alike, to be put behind; nothing where nothing was."""
+    alike = words.capital(words.join(map(words.name, held)))
+    return f" {alike} {'was' if len(held) == 1 else 'were'} held alike." if held else ""
 
 
 def next_step(c: "Comparison") -> str:
@@ -133,9 +145,7 @@ def beyond_reach(c: "Comparison | DoseResponse") -> str:
     It need not stay: what counts is the chance over all that the true difference may be, as it
     does when the next bake is planned (`kit.plan.next`).
     """
-    most, limit = reach(c), "zero"
-    if c.matters is not None:
-        limit = f"the {words.amount(c.outcome, c.matters)} that matters"
+    most, limit = reach(c), "zero" if c.matters is None else _margin(c)
     if most.chance < FUTILE:
         return (
             f"Next: think before you go on: {outlook(c)}, so close is the difference to {limit} at "
@@ -176,13 +186,7 @@ def _size(c: "Comparison | DoseResponse") -> str:
 
 def method(c: "Comparison") -> str:
     """Model, degrees of freedom, p values and sources, for a statistician."""
-    fit, lead, looked = c.fit, c.leading, len(c.differences)
-    if fit.groups:
-        free = "may go below zero" if fit.variance_rule == "free" else "held at zero or above"
-        random = f"random {words.join(fit.groups)} by REML, components {free}; "
-        random += "Kenward–Roger (1997) standard errors and degrees of freedom"
-    else:
-        random = "least squares, no random groups"
+    lead, looked = c.leading, len(c.differences)
     if looked == 1:
         rule = ""
     elif c.control is None:
@@ -191,15 +195,23 @@ def method(c: "Comparison") -> str:
         rule = f" by Dunnett (1955), {looked} settings against {words.amount(c.by, c.control)}"
     whole = "Whole factor: F cannot be told, so few are its degrees of freedom"
     if c.test["F"] >= 0:
-        whole = (
-            f"Whole factor F({c.test['num_df']:.0f}, {c.test['den_df']:.1f}) = "
-            f"{c.test['F']:.2f}, p = {c.test['p']:.2g}"
-        )
+        whole = f"Whole factor {words.f_test(c.test)}"
     return (
-        f"For the statistician: {fit.formula}, {random}. {whole}. This difference "
+        f"For the statistician: {fitted(c.fit)}. {whole}. This difference "
         f"{words.number(lead.difference, lead.se)}, {words.number(lead.se, lead.se)}, "
         f"t({lead.df:.1f}) = {words.minus(f'{lead.t:.2f}')}, "
-        f"p = {lead.p:.2g}{rule}; {100 * fit.level:.0f} % interval."
+        f"p = {lead.p:.2g}{rule}; {100 * c.fit.level:.0f} % interval."
+    )
+
+
+def fitted(fit: "MixedFit") -> str:
+    """The formula, what was random, and how it was fitted."""
+    if not fit.groups:
+        return f"{fit.formula}, least squares, no random groups"
+    free = "may go below zero" if fit.variance_rule == "free" else "held at zero or above"
+    return (
+        f"{fit.formula}, random {words.join(fit.groups)} by REML, components {free}; "
+        "Kenward–Roger (1997) standard errors and degrees of freedom"
     )
 
 
@@ -216,11 +228,6 @@ def why_not_pieces(c: "Comparison") -> str:
         f"separate answers. What was varied was varied between {c.unit}s, and there "
         f"are {words.plural(units, c.unit)}."
     )
-
-
-def _sure(c: "Comparison") -> bool:
-    """Whether the leading difference is surely not zero."""
-    return c.leading.low > 0 or c.leading.high < 0
 
 
 def _pairs(c: "Comparison") -> str:
@@ -242,19 +249,22 @@ def _pairs(c: "Comparison") -> str:
     return f"Of the {total} differences looked at, {alike} {'is' if alike == 1 else 'are'} open."
 
 
-def _span(c: "Comparison") -> str:
-    """The interval in words: "from 0.9 mm less to 4.2 mm more"."""
-    low, high, unit = c.leading.low, c.leading.high, words.unit_of(c.outcome)
-    if _sure(c):
-        near, far = sorted((abs(low), abs(high)))
-        direction = "more" if low > 0 else "less"
-        return f"from {_bound(c, near)} to {_bound(c, far, unit)} {direction}"
-    return f"from {_bound(c, -low, unit)} less to {_bound(c, high, unit)} more"
+def bounds(c: "Comparison | DoseResponse", one: "Difference") -> str:
+    """The interval of a difference in words: "from 0.9 mm less to 4.2 mm more"."""
+    unit = words.unit_of(c.outcome)
+
+    def end(bound: float, unit: str = unit) -> str:
+        return words.number(bound, _fine_enough(bound, one.half_width, c.matters), unit)
+
+    if one.sure:
+        near, far = sorted((abs(one.low), abs(one.high)))
+        return f"from {end(near, '')} to {end(far)} {'more' if one.low > 0 else 'less'}"
+    return f"from {end(-one.low)} less to {end(one.high)} more"
 
 
-def _bound(c: "Comparison", bound: float, unit: str = "") -> str:
-    """An end of the interval, not rounded onto the limit that it lies beside."""
-    for half in (c.leading.half_width / finer for finer in (1, 10, 100)):
-        if abs(round(bound, words.decimals_for(half))) not in (0.0, c.matters):
+def _fine_enough(bound: float, half_width: float, matters: float | None) -> float:
+    """An uncertainty by which the bound is not rounded onto the limit that it lies beside."""
+    for half in (half_width / finer for finer in (1, 10, 100)):
+        if abs(round(bound, words.decimals_for(half))) not in (0.0, matters):
             break
-    return words.number(bound, half, unit)
+    return half

@@ -7,14 +7,17 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.experiments import mixings, with_mixing
+from kit.analysis.asked import need_between
+from kit.analysis.experiments import mixings, number, random_groups, with_mixing
+from kit.analysis.fitting import is_number, term
 from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.moments import outcome_values
-from kit.analysis.structure import MOST_SETTINGS, random_groups, safe_name
+from kit.analysis.structure import safe_name
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 
 __all__ = ["Repeats", "SpreadRecords", "fit_spread", "read_spread"]
 
+#: Beside the names of the groupings.
 PLACE = "place_"
 
 
@@ -104,46 +107,37 @@ def read_spread(
         named.pop("load")
     needed = list(dict.fromkeys([*(c for c in named.values() if c != outcome), *factors]))
     notes = []
-    keep = y.notna()
+    keep = pd.Series(True, index=frame.index)
     for column in [outcome, *needed]:
-        absent = keep & (y if column == outcome else frame[column]).isna()
-        if column == outcome:
-            absent = y.isna()
-        if absent.any():
-            count = words.plural(int(absent.sum()), "row")
-            notes.append(f"{count} left out: {words.name(column)} is missing")
-        keep &= ~absent
+        there = y.notna() if column == outcome else frame[column].notna()
+        if gone := int((keep & ~there).sum()):
+            notes.append(f"{words.plural(gone, 'row')} left out: {words.name(column)} is missing")
+        keep &= there
     rows = frame[keep]
     if rows.empty:
         msg = f"no piece has {outcome} and all it belongs to: there is no spread to look at."
         raise DataError(msg)
 
-    def number(*roles: str) -> pd.Series:
-        keys = [named[r] for r in roles if r in named]
-        if not keys:
-            return pd.Series(0, index=rows.index)
-        return rows.groupby(keys, sort=False, observed=True).ngroup()
+    def numbered(*roles: str) -> pd.Series:
+        return number(rows, [named[r] for r in roles if r in named])
 
-    table = pd.DataFrame({"bake": number("bake")}, index=rows.index)
-    table["dough"] = number("bake", "dough") if "dough" in named else range(len(rows))
-    mixed_in = number("bake", "mixing") if "mixing" in named else None
+    table = pd.DataFrame({"bake": numbered("bake")}, index=rows.index)
+    table["dough"] = numbered("bake", "dough") if "dough" in named else range(len(rows))
+    mixed_in = numbered("bake", "mixing") if "mixing" in named else None
     table["mixing"] = mixings(mixed_in, table["dough"], table["bake"])
-    table["load"] = number("bake", "load") if "load" in named else -1
+    table["load"] = numbered("bake", "load") if "load" in named else -1
     if "place" in named:
         table[PLACE] = rows[named["place"]]
     terms = []
     for factor in factors:
         if rows[factor].nunique() < 2:
             continue
-        name = safe_name(factor)
-        table[name] = rows[factor]
-        line = pd.api.types.is_numeric_dtype(rows[factor])
-        line = line and rows[factor].nunique() > MOST_SETTINGS
-        terms.append(name if line else f"C({name})")
+        table[safe_name(factor)] = rows[factor]
+        terms.append(term(factor, is_number(rows[factor])))
     table[safe_name(outcome)] = y[keep]
     repeats = None
     if "piece" in named:
-        table, repeats = _average_repeats(table, number("bake", "dough", "piece"), outcome)
+        table, repeats = _average_repeats(table, numbered("bake", "dough", "piece"), outcome)
         if repeats is None:
             notes.append("no piece was measured more than once: measuring cannot be told apart")
     groups, structure, more = random_groups(table, 1)
@@ -226,9 +220,5 @@ def measuring_variance(records: SpreadRecords, measuring: float | None, outcome:
             "measuring", measuring, "is not needed: the repeats say it",
             "Leave out either measuring or piece.",
         )  # fmt: skip
-    if not 0 < measuring < np.inf:
-        raise InputError(
-            "measuring", measuring, "must be above 0",
-            f"Give the standard uncertainty of one reading of {words.name(outcome)}, in its unit.",
-        )  # fmt: skip
-    return float(measuring) ** 2
+    remedy = f"Give the standard uncertainty of one reading of {words.name(outcome)}, in its unit."
+    return need_between("measuring", measuring, 0, np.inf, remedy) ** 2

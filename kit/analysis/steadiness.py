@@ -5,13 +5,13 @@ Which of them is worth working on, and what a trial must be judged against.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis import steadiness_words, words
-from kit.analysis.components import POINTS, Surrogates, interval, spread_of
+from kit.analysis.components import POINTS, Surrogates, interval, sources, spread_of
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 from kit.analysis.spread_records import (
@@ -21,7 +21,7 @@ from kit.analysis.spread_records import (
     measuring_variance,
     read_spread,
 )
-from kit.shown import Telling, Told
+from kit.shown import Judged
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,7 +33,7 @@ FEW = 5
 
 
 @dataclass(frozen=True)
-class Steadiness(Told):
+class Steadiness(Judged):
     """Sources of spread, each with its size, its share and how well it is known.
 
     Parameters
@@ -69,36 +69,7 @@ class Steadiness(Told):
     level: float
     checks: tuple[str, ...]
     fit: MixedFit = field(repr=False)
-
-    @property
-    def headline(self) -> str:
-        """The answer in a few words."""
-        return steadiness_words.headline(self)
-
-    @property
-    def sentence(self) -> str:
-        """Every source with its size, the largest first."""
-        return steadiness_words.sources(self)
-
-    @property
-    def rests_on(self) -> str:
-        """How much baking stands behind it."""
-        kinds = [k for k in ("bake", "dough", "piece") if self.counts[k]]
-        text = f"It rests on {words.join(words.plural(self.counts[k], k) for k in kinds)}."
-        if self.factors:
-            taken = words.join(words.name(f) for f in self.factors)
-            text += f" What {taken} did was taken out first."
-        return text
-
-    @property
-    def next_step(self) -> str:
-        """What to do next."""
-        return steadiness_words.next_step(self)
-
-    @property
-    def method(self) -> str:
-        """Model, intervals and sources, for a statistician."""
-        return steadiness_words.method(self)
+    _words: ClassVar[Any] = steadiness_words
 
     def of(self, component: str) -> pd.Series:
         """One row of `components`."""
@@ -109,12 +80,6 @@ class Steadiness(Told):
             f"{row.component} {row.sd:.3g}" for row in self.components.itertuples(index=False)
         )
         return f"<Steadiness {self.outcome}: {parts}>"
-
-    def tells(self) -> Telling:
-        """What it says."""
-        return Telling(
-            self.headline, (self.sentence, self.rests_on, self.next_step), self.checks, self.method
-        )
 
     def to_frame(self) -> pd.DataFrame:
         """The sources, one tidy row each, and last "all" of them together."""
@@ -197,24 +162,8 @@ def steadiness(
     shares = np.maximum(np.column_stack(list(drawn.values())), 0.0)
     total = shares.sum(axis=1)
     estimate = np.maximum(np.array(list(estimates.values())), 0.0)
-    rows = []
-    for i, name in enumerate(estimates):
-        low, high = np.sqrt(interval(shares[:, i], level))
-        of_all = interval(shares[:, i] / total, level)
-        rows.append(
-            {
-                "component": name,
-                "sd": np.sqrt(estimate[i]),
-                "low": low,
-                "high": high,
-                "variance": estimate[i],
-                "share": estimate[i] / estimate.sum(),
-                "share_low": of_all[0],
-                "share_high": of_all[1],
-                "groups": _groups_of(records, name),
-            }
-        )
-    components = pd.DataFrame(rows)
+    components = sources(list(estimates), estimate, shares, level)
+    components["groups"] = [_groups_of(records, name) for name in estimates]
     top = int(estimate.argmax())
     low, high = np.sqrt(interval(total, level))
     return Steadiness(

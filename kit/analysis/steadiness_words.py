@@ -3,6 +3,7 @@
 What to do next is common practice, no source.
 """
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from kit.analysis import words
@@ -10,7 +11,7 @@ from kit.analysis import words
 if TYPE_CHECKING:
     from kit.analysis.steadiness import Steadiness
 
-__all__ = ["FROM", "headline", "method", "next_step", "sources"]
+__all__ = ["FROM", "baked", "finding", "headline", "method", "next_step", "rests_on"]
 
 FROM = {
     "bake": "from bake to bake",
@@ -64,7 +65,7 @@ def headline(s: "Steadiness") -> str:
     return f"{how_much} of the spread in {words.name(s.outcome)} {verb} {FROM[s.largest]}."
 
 
-def sources(s: "Steadiness") -> str:
+def finding(s: "Steadiness") -> str:
     """Every source with its standard deviation, interval and share."""
     table = s.components.sort_values("share", ascending=False, kind="stable")
     unit = words.unit_of(s.outcome)
@@ -92,6 +93,21 @@ def sources(s: "Steadiness") -> str:
             f"(about {10 * s.sure:.0f} in 10)."
         )
     return text
+
+
+def baked(counts: Mapping[str, int]) -> str:
+    """How many bakes, doughs and pieces it rests on."""
+    kinds = [k for k in ("bake", "dough", "piece") if counts[k]]
+    return f"It rests on {words.join(words.plural(counts[k], k) for k in kinds)}."
+
+
+def rests_on(s: "Steadiness") -> str:
+    """How much baking stands behind it."""
+    if not s.factors:
+        return baked(s.counts)
+    return (
+        f"{baked(s.counts)} What {words.join(map(words.name, s.factors))} did was taken out first."
+    )
 
 
 def next_step(s: "Steadiness") -> str:

@@ -8,30 +8,20 @@ import keyword
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NoReturn
 
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
-from kit.analysis.experiments import (
-    Unit,
-    held,
-    mixings,
-    number,
-    odd_ones,
-    one_row_a_dough,
-    random_groups,
-    refuse_inseparable,
-    shared,
-    unit_of,
-    with_mixing,
-)
+from kit.analysis import experiments, words
+from kit.analysis.asked import has_numbers
+from kit.analysis.experiments import Unit, held, number, shared
 from kit.analysis.mixed import Structure
 from kit.analysis.mixing import counts_for
 from kit.analysis.moments import outcome_values
 from kit.errors import DataError, InputError, NotFoundError
 
-__all__ = ["MOST_SETTINGS", "Records", "Unit", "random_groups", "read_records", "safe_name"]
+__all__ = ["MOST_SETTINGS", "Records", "Unit", "read_records", "safe_name"]
 
 #: A numeric factor with more values than this is taken as a line, not as settings.
 MOST_SETTINGS = 8
@@ -73,6 +63,17 @@ class Records:
     unit: Unit
     counts: Mapping[str, int]
     notes: tuple[str, ...]
+
+    def points(self, factor: str, outcome: str) -> pd.DataFrame:
+        """One row a piece under its own names: ``bake, mixing, dough, load, level, value``.
+
+        Parameters
+        ----------
+        factor, outcome : str
+            Under `safe_name`.
+        """
+        own = self.labels.assign(level=self.frame[factor], value=self.frame[outcome])
+        return own.reset_index(drop=True)
 
 
 def safe_name(column: str) -> str:
@@ -137,19 +138,7 @@ def read_records(
     notes = _missing_notes(frame, [outcome, *needed], pd.Series(values, index=frame.index))
     rows = frame[keep]
     if rows.empty:
-        measured = frame[~pd.isna(values)]
-        lacking = [c for c in needed if c != by and len(measured) and measured[c].isna().all()]
-        without = lacking[0] if lacking and measured[by].notna().any() else by
-        msg = (
-            f"no piece has both {outcome} and {without}: nothing to compare. Record "
-            f"{words.name(outcome)} for pieces of at least two settings."
-        )
-        if without != by:
-            msg = (
-                f"no piece with {outcome} has {without}, which was to be held alike or to say what "
-                f"belongs together. Record {words.name(without)}, or leave it out."
-            )
-        raise DataError(msg)
+        _refuse_nothing(frame[~pd.isna(values)], outcome, by, needed)
     settings = rows[by].unique()
     if len(settings) < 2:
         only = settings[0]
@@ -169,7 +158,7 @@ def read_records(
     table = pd.DataFrame({"bake": number(rows, day)}, index=rows.index)
     table["dough"] = number(rows, [*day, dough]) if dough else range(len(rows))
     mixed = number(rows, [*day, mixing]) if mixing else None
-    table["mixing"] = mixings(mixed, table["dough"], table["bake"])
+    table["mixing"] = experiments.mixings(mixed, table["dough"], table["bake"])
     table["load"] = number(rows, [*day, load]) if load else -1
     table[safe_name(outcome)] = values[keep.to_numpy()]
     for column in (by, *adjust):
@@ -184,42 +173,25 @@ def read_records(
         index=rows.index,
     )
     factor = safe_name(by)
-    unit = unit_of(table, factor)
+    unit = experiments.unit_of(table, factor)
     if unit in ("bake", "mixing", "dough"):
-        whole, collapsed = one_row_a_dough(table, safe_name(outcome))
-        if collapsed:
-            varied = table.groupby("dough")[[safe_name(a) for a in adjust]].nunique().max() > 1
-            lost = [a for a in adjust if varied[safe_name(a)]]
-            adjust = [a for a in adjust if a not in lost]
-            if lost:
-                notes.append(
-                    f"{words.join(words.name(a) for a in lost)} differed within doughs and could "
-                    "not be held alike"
-                )
-            table = whole
-            notes.append(
-                f"all pieces of a dough have the same {words.name(outcome)}, so it "
-                "was taken once a dough"
-            )
-            labels = labels.loc[table.index]
+        once, lost, more = _once_a_dough(table, outcome, adjust)
+        table, labels, adjust = table[once], labels[once], [a for a in adjust if a not in lost]
+        notes += more
     if not as_line:
-        refuse_inseparable(table, factor, by, unit)
-    odd = odd_ones(table, factor, unit)
+        experiments.refuse_inseparable(table, factor, by, unit)
+    odd = experiments.odd_ones(table, factor, unit)
     if odd:
         notes.append(
             f"{words.plural(odd, unit)} held more than one setting of {words.name(by)}: if that "
             "is a slip of the pen, correct it"
         )
     if unit not in ("bake", "mixing") and mixing not in (by, *beside) and shared(table):
-        doughs = table.drop_duplicates("dough")
-        alike = [a for a in map(safe_name, adjust) if held(table["dough"], table[a]).max() == 1]
-        around = [doughs["bake"].astype(str), *(_as_asked(doughs[a]) for a in alike)]
-        own = doughs[factor].astype(float) if as_line else doughs[factor].astype(str)
-        if unit != "dough" or not counts_for(own, around, doughs["mixing"]):
+        if not _mixing_counts(table, factor, adjust, as_line, unit):
             table["mixing"] = table["dough"]
     trials = 1 if columns["trial"] is None else rows[columns["trial"]].nunique()
-    groups, structure, more = random_groups(table, trials)
-    groups, structure = with_mixing(table, groups, structure)
+    groups, structure, more = experiments.random_groups(table, trials)
+    groups, structure = experiments.with_mixing(table, groups, structure)
     kinds = ("bake", "mixing", "dough") if shared(table) else ("bake", "dough")
     kinds = (*kinds, "load") if unit == "load" else kinds
     counts = {**{kind: table[kind].nunique() for kind in kinds}, "piece": len(table)}
@@ -228,13 +200,61 @@ def read_records(
     )
 
 
+def _refuse_nothing(
+    measured: pd.DataFrame, outcome: str, by: str, needed: Sequence[str]
+) -> NoReturn:
+    """Say what is missing where no piece has all that is needed."""
+    lacking = [c for c in needed if c != by and len(measured) and measured[c].isna().all()]
+    if lacking and measured[by].notna().any():
+        msg = (
+            f"no piece with {outcome} has {lacking[0]}, which was to be held alike or to say what "
+            f"belongs together. Record {words.name(lacking[0])}, or leave it out."
+        )
+        raise DataError(msg)
+    msg = (
+        f"no piece has both {outcome} and {by}: nothing to compare. Record "
+        f"{words.name(outcome)} for pieces of at least two settings."
+    )
+    raise DataError(msg)
+
+
+def _once_a_dough(
+    table: pd.DataFrame, outcome: str, adjust: Sequence[str]
+) -> tuple["pd.Series[bool]", list[str], list[str]]:
+    """Rows to keep, one a dough where its pieces read the same; what varies in it then; notes."""
+    own = held(table["dough"], table[safe_name(outcome)])
+    if len(own) == len(table) or own.max() > 1:
+        return table["dough"].notna(), [], []
+    lost = [a for a in adjust if held(table["dough"], table[safe_name(a)]).max() > 1]
+    notes = [
+        f"all pieces of a dough have the same {words.name(outcome)}, so it was taken once a dough"
+    ]
+    if lost:
+        gone = words.join(map(words.name, lost))
+        notes.insert(0, f"{gone} differed within doughs and could not be held alike")
+    return ~table["dough"].duplicated(), lost, notes
+
+
+def _mixing_counts(
+    table: pd.DataFrame, factor: str, adjust: Sequence[str], as_line: bool, unit: Unit
+) -> bool:
+    """Whether the mixings are told apart for a factor that varies within them."""
+    if unit != "dough":
+        return False
+    doughs = table.drop_duplicates("dough")
+    alike = [a for a in map(safe_name, adjust) if held(table["dough"], table[a]).max() == 1]
+    around = [doughs["bake"].astype(str), *(_as_asked(doughs[a]) for a in alike)]
+    own = doughs[factor].astype(float if as_line else str)
+    return counts_for(own, around, doughs["mixing"])
+
+
 def _as_asked(column: pd.Series) -> pd.Series:
     """Another factor as it is held alike: a number of many values, or settings."""
     return column.astype(float) if _as_line(column, "", None) else column.astype(str)
 
 
 def _as_line(column: pd.Series, by: str, line: bool | None) -> bool:
-    numeric = pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column)
+    numeric = has_numbers(column)
     if line and not numeric:
         raise InputError("line", line, f"needs numbers, and {by} holds words")
     return (numeric and column.nunique() > MOST_SETTINGS) if line is None else line

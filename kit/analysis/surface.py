@@ -8,24 +8,24 @@ ch. 11. What is said to be sure comes from Kenward–Roger contrasts, not from t
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis import surface_words
+from kit.analysis.asked import need_one_of, relabelled
 from kit.analysis.best_dose import Want
 from kit.analysis.checks import FitChecks, check
 from kit.analysis.dose_data import Doses, read_doses
-from kit.analysis.dose_set import critical
 from kit.analysis.fitting import margin
+from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
-from kit.analysis.structure import Records
 from kit.analysis.surface_fit import Effect, Quadratic, Turning, hull, square
 from kit.analysis.verdict import decide
 from kit.errors import DesignError, InputError
-from kit.shown import Telling, Told
+from kit.shown import Judged, Telling
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -34,7 +34,7 @@ __all__ = ["Surface", "surface"]
 
 
 @dataclass(frozen=True)
-class Surface(Told):
+class Surface(Judged):
     """An answer about two doses together.
 
     Parameters
@@ -89,21 +89,7 @@ class Surface(Told):
     checks: tuple[str, ...]
     fit: MixedFit = field(repr=False)
     examined: FitChecks | None = field(repr=False, default=None)
-
-    @property
-    def headline(self) -> str:
-        """The answer in a few words: whether the two work together."""
-        return surface_words.headline(self)
-
-    @property
-    def sentence(self) -> str:
-        """What each does at either end of the other, and where it is best."""
-        return surface_words.finding(self)
-
-    @property
-    def method(self) -> str:
-        """Model, tests and sources, for a statistician."""
-        return surface_words.method(self)
+    _words: ClassVar[Any] = surface_words
 
     def __repr__(self) -> str:
         kind = self.turning.kind if self.turning else "no turning point"
@@ -111,8 +97,7 @@ class Surface(Told):
 
     def tells(self) -> Telling:
         """What it says."""
-        texts = (self.sentence, surface_words.rests_on(self))
-        return Telling(self.headline, texts, self.checks, self.method)
+        return Telling(self.headline, (self.sentence, self.rests_on), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn, one tidy row each.
@@ -199,9 +184,8 @@ def surface(
     """
     if len(set(of)) != 2 or len(of) != 2:
         raise InputError("of", tuple(of), "must be two different factors")
-    if want not in ("high", "low"):
-        raise InputError("want", want, "must be one of 'high', 'low'")
-    matters = margin(matters, outcome)
+    need_one_of("want", want, ("high", "low"))
+    frame, matters = relabelled(frame), margin(matters, outcome)
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     held = [a for a in dict.fromkeys([trial, *adjust]) if a not in (None, outcome, *of)]
     doses = read_doses(frame, outcome, of, columns, held, covariates, level)
@@ -219,15 +203,15 @@ def surface(
             "high, and one of each."
         )
         raise DesignError(msg)
-    shape = Quadratic(fit, x, z, _box(records, x, z))
+    baked = doses.frame[[x, z]].to_numpy(dtype=float)
+    shape = Quadratic(fit, x, z, np.column_stack([baked.min(axis=0), baked.max(axis=0)]))
     grid = shape.grid()
-    inside = hull(doses.frame[[x, z]].to_numpy(dtype=float), grid)
+    inside = hull(baked, grid)
     corners = np.array([(a, b) for a in shape.box[0] for b in shape.box[1]])
-    reached = bool(hull(doses.frame[[x, z]].to_numpy(dtype=float), corners).all())
+    reached = bool(hull(baked, corners).all())
     means = shape.mean(grid)
     best = grid[int(np.where(inside, means if want == "high" else -means, -np.inf).argmax())]
-    at = fit.linear(shape.rows(best[None, :])).iloc[0]
-    half = critical(float(at["df"]), level) * float(at["se"])
+    at = with_interval(fit.linear(shape.rows(best[None, :])), level).iloc[0]
     names = (of[0], of[1])
     found = Surface(
         outcome=outcome,
@@ -239,11 +223,11 @@ def surface(
         together=shape.together(names),
         turning=shape.turning() if len(bends) == 2 else None,
         best=(float(best[0]), float(best[1])),
-        best_mean=float(at["estimate"]),
-        best_low=float(at["estimate"] - half),
-        best_high=float(at["estimate"] + half),
+        best_mean=float(at["mean"]),
+        best_low=float(at["low"]),
+        best_high=float(at["high"]),
         tests=shape.tests(bends),
-        lack_of_fit=_lack_of_fit(doses, own, _rank(bends)),
+        lack_of_fit=_lack_of_fit(doses, own, 4 + len(bends)),
         grid=pd.DataFrame({of[0]: grid[:, 0], of[1]: grid[:, 1], "mean": means}),
         points=_baked(doses, names),
         counts=records.counts,
@@ -279,16 +263,6 @@ def surface(
 def _names(x: str, z: str, bends: Sequence[str]) -> list[str]:
     """Coefficients as formulaic names them."""
     return [x, z, *(square(f) for f in bends), f"{x}:{z}"]
-
-
-def _rank(bends: Sequence[str]) -> int:
-    return 4 + len(bends)
-
-
-def _box(records: Records, x: str, z: str) -> Floats:
-    """Lowest and highest dose of both, shape (2, 2): one row a factor."""
-    both = records.frame[[x, z]].to_numpy(dtype=float)
-    return np.column_stack([both.min(axis=0), both.max(axis=0)])
 
 
 def _lack_of_fit(doses: Doses, own: Sequence[str], rank: int) -> pd.Series | None:

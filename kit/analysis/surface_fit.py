@@ -2,15 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from kit.analysis.dose_set import critical
+from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
+from kit.analysis.verdict import sign
 
 __all__ = ["Effect", "Quadratic", "Turning", "hull", "square"]
 
@@ -94,20 +96,26 @@ class Quadratic:
     z: str
     box: Floats
 
+    @cached_property
+    def _unit(self) -> dict[str, Floats]:
+        """Coefficient, as `square` writes it, to its row of the unit matrix, shape (p,)."""
+        names = [str(n).replace(" ", "") for n in self.fit.coefficients.index]
+        return dict(zip(names, np.eye(len(names)), strict=True))
+
+    @property
+    def _cross(self) -> str:
+        return f"{self.x}:{self.z}"
+
     def rows(self, at: Floats) -> Floats:
         """Rows whose product with the coefficients is the mean at each (x, z), shape (r, p)."""
-        names = [str(n) for n in self.fit.coefficients.index]
-        rows = np.repeat(self.fit.design.estimable(self.fit.design.grid([])[1]), len(at), axis=0)
+        rows = np.repeat(self.fit.design.middle, len(at), axis=0)
+        x, z = at.T
         own = {
-            self.x: at[:, 0],
-            self.z: at[:, 1],
-            f"{self.x}:{self.z}": at[:, 0] * at[:, 1],
-        }
-        for i, f in enumerate((self.x, self.z)):
-            found = [n for n in names if n.replace(" ", "") == square(f)]
-            own |= {n: at[:, i] ** 2 for n in found}
-        for name, column in own.items():
-            rows[:, names.index(name)] = column
+            self.x: x, self.z: z, self._cross: x * z, square(self.x): x**2, square(self.z): z**2,
+        }  # fmt: skip
+        for name, values in own.items():
+            if name in self._unit:
+                rows[:, self._unit[name] == 1] = values[:, None]
         return rows
 
     def mean(self, at: Floats) -> Floats:
@@ -140,21 +148,20 @@ class Quadratic:
         return self._effect(rows[1] - rows[0], of[0], of[1], float(self.box[1, 1]))
 
     def _effect(self, row: Floats, factor: str, other: str, at: float) -> Effect:
-        told = self.fit.linear(row[None, :]).iloc[0]
-        change, df = float(told["estimate"]), float(told["df"])
-        half = critical(df, self.fit.level) * float(told["se"])
-        return Effect(factor, other, at, change, change - half, change + half, df)
+        told = with_interval(self.fit.linear(row[None, :]), self.fit.level).iloc[0]
+        numbers = (float(told[name]) for name in ("mean", "low", "high", "df"))
+        return Effect(factor, other, at, *numbers)
 
     def turning(self) -> Turning | None:
         """Where the surface is level, and what it is there; None when it is nowhere."""
-        b = self.fit.coefficients["estimate"]
+        b = self.fit.coefficients["estimate"].to_numpy(dtype=float)
+        slopes = np.array([b @ self._unit[self.x], b @ self._unit[self.z]])
+        xx, zz = (b @ self._unit[square(f)] for f in (self.x, self.z))
+        xz = b @ self._unit[self._cross] / 2
         half = (self.box[:, 1] - self.box[:, 0]) / 2
         middle = self.box.mean(axis=1)
-        quadratic = np.array([
-            [b[self._find(self.x)], b[f"{self.x}:{self.z}"] / 2],
-            [b[f"{self.x}:{self.z}"] / 2, b[self._find(self.z)]],
-        ]) * np.outer(half, half)  # fmt: skip
-        slope = np.array([b[self.x], b[self.z]]) * half + 2 * quadratic @ (middle / half)
+        quadratic = np.array([[xx, xz], [xz, zz]]) * np.outer(half, half)
+        slope = slopes * half + 2 * quadratic @ (middle / half)
         if abs(np.linalg.det(quadratic)) <= 1e-12 * np.abs(quadratic).max() ** 2:
             return None
         coded = -np.linalg.solve(quadratic, slope) / 2
@@ -180,43 +187,28 @@ class Quadratic:
 
         Closed testing (Marcus, Peritz & Gabriel 1976, Biometrika 63:655).
         """
-        names = [str(n) for n in self.fit.coefficients.index]
-        terms = [self._find(self.x), self._find(self.z), f"{self.x}:{self.z}"]
-        rows = np.eye(len(names))[[names.index(term) for term in terms]]
+        terms = (square(self.x), square(self.z), self._cross)
+        rows = np.array([self._unit[term] for term in terms])
         return bool(self.fit.test(rows)["p"] <= 1 - self.fit.level)
 
     def _sure_curvature(self, axis: Floats, half: Floats) -> bool:
         """Whether the curvature along an axis surely has its sign (axis taken as given)."""
-        names = [str(n) for n in self.fit.coefficients.index]
-        row, (p, q) = np.zeros(len(names)), axis * half
-        row[names.index(self._find(self.x))] = p**2
-        row[names.index(self._find(self.z))] = q**2
-        row[names.index(f"{self.x}:{self.z}")] = p * q
-        told = self.fit.linear(row[None, :]).iloc[0]
-        return bool(
-            abs(told["estimate"]) > critical(float(told["df"]), self.fit.level) * told["se"]
-        )
-
-    def _find(self, factor: str) -> str:
-        """The coefficient of a factor's square."""
-        names = [str(n) for n in self.fit.coefficients.index]
-        return next(n for n in names if n.replace(" ", "") == square(factor))
+        unit, (p, q) = self._unit, axis * half
+        row = p**2 * unit[square(self.x)] + q**2 * unit[square(self.z)] + p * q * unit[self._cross]
+        told = with_interval(self.fit.linear(row[None, :]), self.fit.level).iloc[0]
+        return sign(told["low"], told["high"]) != 0
 
     def tests(self, bends: Sequence[str]) -> pd.DataFrame:
         """Joint tests of the parts; linear terms at the middle of the doses."""
-        names = [str(n) for n in self.fit.coefficients.index]
-        eye = np.eye(len(names))
-        middle = self.box.mean(axis=1)
-        cross = eye[names.index(f"{self.x}:{self.z}")]
-        linear = np.array([eye[names.index(self.x)], eye[names.index(self.z)]])
-        linear += np.outer(middle[::-1], cross)
+        unit, middle = self._unit, self.box.mean(axis=1)
+        linear = np.array([unit[self.x], unit[self.z]])
+        linear += np.outer(middle[::-1], unit[self._cross])
         squares = []
         for i, f in enumerate((self.x, self.z)):
             if f in bends:
-                square = eye[names.index(self._find(f))]
-                linear[i] += 2 * middle[i] * square
-                squares.append(square)
-        parts = {"tilt": linear, "working together": cross[None, :]}
+                linear[i] += 2 * middle[i] * unit[square(f)]
+                squares.append(unit[square(f)])
+        parts = {"tilt": linear, "working together": unit[self._cross][None]}
         if squares:
             parts["bends"] = np.array(squares)
         return pd.DataFrame({k: self.fit.test(v) for k, v in parts.items()}).T

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 from kit.analysis import words
 from kit.analysis.dose_set import near
-from kit.analysis.sentences import made_of
-from kit.analysis.verdict import Answer, decide
+from kit.analysis.sentences import fitted, held_alike, made_of
+from kit.analysis.verdict import Answer, decide, sign
 
 if TYPE_CHECKING:
     from kit.analysis.surface import Surface
@@ -21,23 +21,19 @@ def headline(s: "Surface") -> str:
     t = s.together
     if decide(t.low, t.high, s.matters) in (Answer.NONE, Answer.SMALL):
         return f"What {first} does hardly depends on {second}."
-    if not (t.low > 0 or t.high < 0):
+    if not sign(t.low, t.high):
         return f"Whether what {first} does depends on {second} cannot be told yet."
     low, high = s.effects[0], s.effects[1]
     at_low, at_high = (words.amount(s.of[1], e.at) for e in (low, high))
-    sure_low, sure_high = _sure(low), _sure(high)
+    sure_low, sure_high = (sign(e.low, e.high) for e in (low, high))
     if sure_low and sure_high and sure_low != sure_high:
         turn = f"{first} {_verb(sure_low)} {words.name(s.outcome)} at {at_low} {second} and"
         return words.capital(f"{turn} {_verb(sure_high)} it at {at_high}.")
-    if sure_high and not sure_low:
+    if bool(sure_low) != bool(sure_high):
+        here, there = (at_low, at_high) if sure_low else (at_high, at_low)
         return (
-            f"{words.capital(first)} surely {_verb(sure_high)} {words.name(s.outcome)} at "
-            f"{at_high} {second}; at {at_low} what it does is surely different, and may be nothing."
-        )
-    if sure_low and not sure_high:
-        return (
-            f"{words.capital(first)} surely {_verb(sure_low)} {words.name(s.outcome)} at "
-            f"{at_low} {second}; at {at_high} what it does is surely different, and may be nothing."
+            f"{words.capital(first)} surely {_verb(sure_low or sure_high)} {words.name(s.outcome)} "
+            f"at {here} {second}; at {there} what it does is surely different, and may be nothing."
         )
     more = "more" if abs(high.change) > abs(low.change) else "less"
     return f"{words.capital(first)} does {more} at {at_high} {second} than at {at_low}."
@@ -101,31 +97,15 @@ def rests_on(s: "Surface") -> str:
         f"difference is judged with {s.together.df:.1f} degrees of freedom, so by the spread of "
         f"about {s.together.df + 1:.0f} independent results."
     )
-    if s.adjusted:
-        alike = words.join(map(words.name, s.adjusted))
-        text += f" {words.capital(alike)} {'was' if len(s.adjusted) == 1 else 'were'} held alike."
-    return text
+    return text + held_alike(s.adjusted)
 
 
 def method(s: "Surface") -> str:
     """Model, tests and sources, for a statistician."""
-    fit = s.fit
-    random = (
-        f"random {words.join(fit.groups)} by REML, Kenward–Roger (1997)"
-        if fit.groups
-        else "least squares, no random groups"
-    )
-    tests = "; ".join(
-        f"{name} F({r.num_df:.0f}, {r.den_df:.1f}) = {r.F:.2f}, p = {r.p:.2g}"
-        for name, r in s.tests.iterrows()
-    )
-    text = f"For the statistician: {fit.formula}, {random}. {words.capital(tests)}."
+    tests = "; ".join(f"{name} {words.f_test(test)}" for name, test in s.tests.iterrows())
+    text = f"For the statistician: {fitted(s.fit)}. {words.capital(tests)}."
     if s.lack_of_fit is not None:
-        k = s.lack_of_fit
-        text += (
-            f" Lack of fit F({k['num_df']:.0f}, {k['den_df']:.1f}) = {k['F']:.2f}, "
-            f"p = {k['p']:.2g}."
-        )
+        text += f" Lack of fit {words.f_test(s.lack_of_fit)}."
     if s.turning is not None:
         a, b = s.turning.curvatures
         text += (
@@ -133,7 +113,7 @@ def method(s: "Surface") -> str:
             f"{words.minus(f'{a:.3g}')} and {words.minus(f'{b:.3g}')} in half ranges (Box & "
             "Draper 2007, ch. 11)."
         )
-    return f"{text} {100 * fit.level:.0f} % intervals, not protected for looking at several."
+    return f"{text} {100 * s.fit.level:.0f} % intervals, not protected for looking at several."
 
 
 def about(
@@ -153,10 +133,6 @@ def about(
             "them follows the surface beyond what was baked"
         )
     return notes
-
-
-def _sure(e: "Effect") -> int:
-    return int(e.low > 0) - int(e.high < 0)
 
 
 def _verb(sign: int) -> str:

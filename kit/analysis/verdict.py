@@ -20,9 +20,11 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.analysis.moments import Floats
+from kit.analysis.moments import Floats, Integers
 
-__all__ = ["MOST_DOUGHS", "OFTEN", "Answer", "decide", "decide_each", "more_units", "settled"]
+__all__ = [
+    "MOST_DOUGHS", "OFTEN", "Answer", "decide", "decide_each", "more_units", "settled", "sign",
+]  # fmt: skip
 
 #: More new doughs than this is no advice for a home series (12 to 24 doughs is what people
 #: manage; own estimate, no source).
@@ -58,31 +60,33 @@ def decide(low: float, high: float, matters: float | None) -> Answer:
     >>> decide(2.1, 5.5, 2.0).value, decide(0.5, 3.0, 2.0).value, decide(-0.9, 1.2, 2.0).value
     ('a difference that matters', 'cannot tell yet', 'no difference that matters')
     """
-    margin = matters or 0.0
-    if math.isnan(low) or math.isnan(high):
-        return Answer.UNCLEAR
-    if low > margin or high < -margin:
-        return Answer.MATTERS
-    if -margin < low and high < margin:
-        return Answer.SMALL if low > 0 or high < 0 else Answer.NONE
-    return Answer.UNCLEAR
+    return decide_each(np.array([low]), np.array([high]), matters)[0]
 
 
 def decide_each(low: Floats, high: Floats, matters: float | None) -> list[Answer]:
     """`decide` for many intervals."""
-    margin = matters or 0.0
-    beyond = (low > margin) | (high < -margin)
-    inside = (-margin < low) & (high < margin)
-    apart = (low > 0) | (high < 0)
-    code = np.select([beyond, inside & apart, inside], [0, 1, 2], 3)
-    return [(Answer.MATTERS, Answer.SMALL, Answer.NONE, Answer.UNCLEAR)[i] for i in code]
+    answers = list(Answer)
+    return [answers[i] for i in _codes(low, high, matters)]
 
 
 def settled(low: Floats, high: Floats, matters: float | None) -> NDArray[np.bool_]:
     """Which of many intervals say something: anything but "cannot tell yet"; see `decide`."""
+    return _codes(low, high, matters) < list(Answer).index(Answer.UNCLEAR)
+
+
+def _codes(low: Floats, high: Floats, matters: float | None) -> Integers:
+    """Which of the four answers each interval gives, by its place in `Answer`."""
     margin = matters or 0.0
+    unknown = np.isnan(low) | np.isnan(high)
     beyond = (low > margin) | (high < -margin)
-    return beyond | ((-margin < low) & (high < margin))
+    inside = (-margin < low) & (high < margin)
+    apart = (low > 0) | (high < 0)
+    return np.select([unknown, beyond, inside & apart, inside], [3, 0, 1, 2], 3)
+
+
+def sign(low: float, high: float) -> int:
+    """Whether an interval lies surely above zero (1), surely below (−1), or neither (0)."""
+    return int(low > 0) - int(high < 0)
 
 
 def more_units(

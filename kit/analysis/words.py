@@ -7,22 +7,17 @@ uncertainty (GUM, JCGM 100:2008, 7.2.6: at most two significant digits).
 import math
 from collections.abc import Iterable
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from kit import quantities
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 __all__ = [
-    "amount",
-    "capital",
-    "decimals_for",
-    "join",
-    "minus",
-    "name",
-    "number",
-    "plural",
-    "rounded",
-    "setting",
-    "unit_of",
-]
+    "amount", "capital", "decimals_for", "f_test", "join", "minus", "name", "number", "plural",
+    "rounded", "setting", "unit_of",
+]  # fmt: skip
 
 
 def decimals_for(uncertainty: float) -> int:
@@ -59,12 +54,17 @@ def minus(text: str) -> str:
     return text.replace("-", "−")
 
 
+def _known(column: str) -> quantities.Quantity | None:
+    try:
+        return quantities.get(column)
+    except LookupError:
+        return None
+
+
 def unit_of(column: str) -> str:
     """Unit of a column: the quantity's, else nothing."""
-    try:
-        return quantities.get(column).unit
-    except LookupError:
-        return ""
+    known = _known(column)
+    return known.unit if known else ""
 
 
 def name(column: str) -> str:
@@ -75,11 +75,10 @@ def name(column: str) -> str:
     >>> name("rise_height_mm"), name("browning_l"), name("angle_deg")
     ('height', 'browning L*', 'angle deg')
     """
-    try:
-        label = quantities.get(column).label
-    except LookupError:
+    known = _known(column)
+    if known is None:
         return column.replace("_", " ")
-    return label[0].lower() + label[1:]
+    return known.label[0].lower() + known.label[1:]
 
 
 def capital(text: str) -> str:
@@ -105,13 +104,10 @@ def amount(column: str, level: object) -> str:
 
 
 def _short(column: str, level: float) -> float:
-    if level == 0 or not math.isfinite(level):
+    known = _known(column)
+    if level == 0 or not math.isfinite(level) or known is None:
         return level
-    try:
-        least = quantities.get(column).decimals + 1
-    except LookupError:
-        return level
-    places = max(least, 3 - math.floor(math.log10(abs(level))))
+    places = max(known.decimals + 1, 3 - math.floor(math.log10(abs(level))))
     return float(round(Decimal(str(level)), places))  # as it is written, not as it is stored
 
 
@@ -123,10 +119,8 @@ def rounded(column: str, level: float) -> float:
     >>> rounded("retard_hours", 48 + 1 / 3), rounded("angle_deg", 48 + 1 / 3)
     (48.33, 48.333333333333336)
     """
-    try:
-        return round(level, quantities.get(column).decimals + 1)
-    except LookupError:
-        return level
+    known = _known(column)
+    return round(level, known.decimals + 1) if known else level
 
 
 def setting(column: str, level: object, again: bool = False) -> str:
@@ -144,6 +138,19 @@ def setting(column: str, level: object, again: bool = False) -> str:
         return at if again else f"{name(column)} {at}"
     text = f"{name(column)} {level}"
     return f"with {text}" if again else text
+
+
+def f_test(test: "pd.Series[float]") -> str:
+    """An F test from ``num_df, den_df, F, p``.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> f_test(pd.Series({"num_df": 2, "den_df": 9.84, "F": 5.123, "p": 0.0297}))
+    'F(2, 9.8) = 5.12, p = 0.03'
+    """
+    df = f"{test['num_df']:.0f}, {test['den_df']:.1f}"
+    return f"F({df}) = {test['F']:.2f}, p = {test['p']:.2g}"
 
 
 def join(parts: Iterable[str]) -> str:

@@ -236,6 +236,41 @@ def test_refuses_to_pretend(small, change, error, message):
     assert str(caught.value) == message
 
 
+@pytest.mark.parametrize("once", [False, True])
+def test_tables_put_together_have_labels_twice(once):
+    """As `pd.concat` of two days leaves them; one value a dough was refused by pandas."""
+    rows = pd.read_csv(DEMO, dtype={"bake": str})
+    if once:
+        means = rows.groupby(["bake", "dough"])["rise_height_mm"].transform("mean")
+        rows = rows.assign(rise_height_mm=means)
+    early = rows["bake"] <= "4"
+    twice = pd.concat([rows[early].reset_index(drop=True), rows[~early].reset_index(drop=True)])
+    asked = {"dough": "dough", "bake": "bake", "matters": 2.0, "examine": True}
+    whole, again = (
+        kit.compare(frame, "rise_height_mm", "malt_percent", **asked)
+        for frame in (twice.reset_index(drop=True), twice)
+    )
+    assert str(again) == str(whole)
+    assert again.examined == whole.examined
+
+
+@pytest.mark.parametrize("bake", [None, "bake"])
+@pytest.mark.parametrize("means", [(30.1, 31.3), (30.1, 31.3, 29.7), (0.1, 0.7, 0.3)])
+@pytest.mark.parametrize("doughs", [2, 3, 5])
+def test_readings_alike_but_for_the_settings_are_refused(means, doughs, bake):
+    """What rounding leaves of them is no spread: it gave p = 1e-80, or no answer, as it fell."""
+    rows = pd.DataFrame(
+        {
+            "recipe": np.repeat(list("ABC")[: len(means)], doughs),
+            "rise_height_mm": np.repeat(means, doughs),
+            "bake": np.tile(range(doughs), len(means)),
+            "dough": range(doughs * len(means)),
+        }
+    )
+    with pytest.raises(DataError, match="the readings do not differ at all within a setting"):
+        kit.compare(rows, "rise_height_mm", "recipe", dough="dough", bake=bake)
+
+
 @pytest.mark.parametrize(
     ("arguments", "error", "message"),
     [

@@ -190,8 +190,10 @@ def test_refusals():
         control_chart([1.0, 2.0])
     with pytest.raises(DataError, match="do not differ from bake to bake at all"):
         control_chart([1.0, 1.0, 1.0])
-    with pytest.raises(InputError, match="limits_from is 9: must be 3 to 4, the number of values"):
-        control_chart([1.0, 2.0, 1.0, 2.0], limits_from=9)
+    for many in (9, 3.5, "3"):
+        rule = "must be a whole number, 3 to 4, the number of values"
+        with pytest.raises(InputError, match=f"limits_from is {many!r}: {rule}"):
+            control_chart([1.0, 2.0, 1.0, 2.0], limits_from=many)
     with pytest.raises(InputError, match="names is 1: must be 2, one for each value"):
         control_chart([1.0, 2.0], names=["a"])
     with pytest.raises(DataError, match=r"height is inf \(row 3 of the table\): is not a finite"):

@@ -232,6 +232,15 @@ def test_claims_hold(doughs):
 # --- what is said --------------------------------------------------------------------------------
 
 
+def test_a_bound_is_not_rounded_onto_what_matters(demo):
+    """It reads 2.03: told as 2.0 it would lie on the 2 that it is said not to reach for sure."""
+    answer = dose(
+        demo, "browning_l", "malt_percent", dough="dough", bake="bake", load="load", matters=2,
+        adjust=["retard_hours", "side_minutes"], mixing="retard_hours", examine=False,
+    )  # fmt: skip
+    assert "goes down by 4.1 (the bakes fit anything from 2.03 to 6.1 less)" in answer.sentence
+
+
 def test_demo_in_words(on_demo):
     """The invented demo: 0, 2.3, 3.5, 3.2 mm is the truth behind it, a peak near 0.9 %."""
     assert on_demo.trend == "up first"

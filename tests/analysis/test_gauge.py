@@ -118,6 +118,11 @@ def test_words_and_faces():
     coarse = gauge(made(np.random.default_rng(4), piece_sd=0.3, reading_sd=0.6), "rise_height_mm")
     assert coarse.next_step.startswith("Next: read each piece twice, apart, and take the mean")
     assert "<strong>These readings" in coarse._repr_html_()
+    minutes = pd.DataFrame(
+        {"piece": np.repeat(range(5), 2),
+         "double_minutes": [100, 220, 300, 150, 200, 320, 120, 240, 150, 330]}
+    )  # fmt: skip
+    assert gauge(minutes, "double_minutes").headline.endswith("differences of about 270 min.")
 
 
 def test_missing_readings_are_said():

@@ -104,10 +104,13 @@ def test_refusals():
     frame = made(np.random.default_rng(3), [0.0, 0.0])
     with pytest.raises(DataError, match="all pieces with rise_height_mm lay on one place"):
         griddle_map(frame.assign(place=1), "rise_height_mm")
-    with pytest.raises(InputError, match=r"across is 0: must be 1 or more\. Give the places"):
-        griddle_map(frame, "rise_height_mm", across=0)
+    for across in (0, 2.5, "2"):
+        rule = r"must be a whole number, 1 or more\. Give the places in a row"
+        with pytest.raises(InputError, match=f"across is {across!r}: {rule}"):
+            griddle_map(frame, "rise_height_mm", across=across)
     with pytest.raises(InputError, match="matters is -1: must be above 0"):
         griddle_map(frame, "rise_height_mm", matters=-1)
+    assert griddle_map(frame, "rise_height_mm", matters="1/8 in").matters == pytest.approx(3.175)
     with pytest.raises(NotFoundError, match="no column for place 'spot'"):
         griddle_map(frame, "rise_height_mm", place="spot")
 

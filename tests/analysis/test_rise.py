@@ -270,6 +270,8 @@ def test_messages():
         (lambda: rise([1, 2], [1.2, 2], shape="gompertz"), DataError,
          "2 readings after the start do not allow a growth curve, which has three unknowns: 4 or "
          "more are needed. Leave shape out to hear what can be said."),
+        (lambda: rise([1, 2], [1.2, 2], level=95), InputError,
+         "level is 95: must lie between 0 and 1. Write 0.95 for 95 %."),
     ):  # fmt: skip
         with pytest.raises(error) as wrong:
             call()
@@ -317,6 +319,9 @@ def test_an_error_of_the_start_moves_double_by_the_slope_there():
     assert found.readings["u"].dropna().tolist() == pytest.approx(np.hypot(own, first * ratios))
     with pytest.raises(InputError, match=r"u_start is 30: must lie between 0 and 0\.5"):
         rise(t, ratios, own, u_start=30)
+    # at the largest ratio there is, it is moved the other way
+    high = rise([0.5, 1, 1.5, 2], [2, 5, 9, 11.9], 0.5, u_start=0.03)
+    assert high.of("double_hours")["low"] < high.double_hours < high.of("double_hours")["high"]
 
 
 @pytest.mark.long
@@ -397,6 +402,9 @@ def test_times_of_doughs_can_be_compared_with_the_dough_as_unit():
     assert answer.counts["dough"] == 6
     lone = rise(HOURS, readings[readings["dough"] == "00"]["proof_ratio"])
     assert table["double_hours"][0] == lone.double_hours
+    unknown = rise_all(readings.assign(u=0.03, start=np.nan), bake="day", u="u", u_start="start")
+    stated = rise_all(readings, bake="day", u=0.03)
+    pd.testing.assert_frame_equal(unknown.to_frame(), stated.to_frame())
     with pytest.raises(DataError) as wrong:
         rise_all(readings.assign(dough="a"), by="malt_percent")
     assert str(wrong.value) == (

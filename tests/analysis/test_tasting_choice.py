@@ -79,6 +79,10 @@ def test_words():
     assert "<strong>Cannot tell yet.</strong>" in unclear._repr_html_()
 
 
+def test_large_counts_are_written_out():
+    assert "guessing gives about 150; 168 are enough." in triangle(200, 450).sentence
+
+
 def test_four_answers():
     # the share that matters is 30 %
     assert triangle(60, 75, matters=0.3).answer == "a difference that matters"
@@ -192,6 +196,11 @@ def test_faces():
         (lambda: triangle(1.5, 12), "correct is 1.5: must be a whole number from 0 to 12."),
         (lambda: triangle(0, 0), "tasters is 0: must be a whole number from 1."),
         (lambda: triangle([1, 4], 2, 3), "correct is 4: must be a whole number from 0 to 3."),
+        (lambda: triangle(9, 12, alpha="5 %"),
+         "alpha is '5 %': must lie between 0 and 0.5. Write 0.05."),
+        (lambda: tasters_needed(d=0), "d is 0: must be above 0."),
+        (lambda: tasters_needed(share="half"),
+         "share is 'half': must lie between 0 and 1. Write 0.5 for one half."),
         (
             lambda: triangle(9, 12, matters=30),
             "matters is 30: must lie between 0 and 1. Write 0.3 for 30 of 100 people able to tell.",
@@ -202,7 +211,7 @@ def test_faces():
             "same.",
         ),
     ],
-)
+)  # fmt: skip
 def test_what_cannot_be(call, said):
     with pytest.raises(InputError) as caught:
         call()

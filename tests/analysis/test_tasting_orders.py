@@ -1,5 +1,6 @@
 """Ranks, scores and hidden duplicates: against scipy, statsmodels, enumeration and simulation."""
 
+from fractions import Fraction
 from itertools import permutations, product
 
 import numpy as np
@@ -51,6 +52,26 @@ def test_exact_chance_by_listing_all_orders():
     p, exact = chance_of_spread(marks)
     assert exact
     assert p == pytest.approx(np.mean(reached), abs=1e-12)
+
+
+@pytest.mark.parametrize("scale", [1e-6, 1e-3, 0.3, 1e5])
+def test_chance_depends_neither_on_the_scale_nor_on_rounding(scale):
+    """Whole numbers by fractions: thirds have no last digit, and ties must stay ties."""
+    rng = np.random.default_rng(77002)
+    for _ in range(4):
+        marks = rng.integers(1, 10, (12, 3))
+        own = 3 * marks - marks.sum(axis=1, keepdims=True)
+        chances = {(0, 0, 0): Fraction(1)}
+        for row in own.tolist():
+            orders, after = list(permutations(row)), {}
+            for sums, chance in chances.items():
+                for order in orders:
+                    key = tuple(sorted(a + b for a, b in zip(sums, order, strict=True)))
+                    after[key] = after.get(key, 0) + chance / len(orders)
+            chances = after
+        least = (own.sum(axis=0) ** 2).sum()
+        true = sum(c for sums, c in chances.items() if sum(s * s for s in sums) >= least)
+        assert chance_of_spread(marks * scale) == (pytest.approx(float(true), rel=1e-9), True)
 
 
 def test_exact_chances_of_friedman_tables():
@@ -286,6 +307,11 @@ def test_repeats_and_gaps():
     one = pd.concat([marks, pd.DataFrame([{"taster": "late", "sample": "A", "score": 2}])])
     assert scores(one).tasters == 4
     assert any("1 taster scored fewer than two samples" in c for c in scores(one).checks)
+    lost = pd.concat([marks, pd.DataFrame([{"taster": "late", "sample": "D", "score": 2}])])
+    assert list(scores(lost).table) == ["A", "B", "C"]
+    assert "D left out: scored by such tasters only" in scores(lost).checks
+    with pytest.raises(DataError, match="0 tasters scored two samples or more"):
+        scores(marks.drop_duplicates("taster").assign(sample=list("ABAB")))
 
 
 def test_people_of_one_score_each():
@@ -389,3 +415,5 @@ def test_duplicates():
     assert answer.plot().get_xlabel() == "mean distance between marks"
     with pytest.raises(DataError, match="serve a hidden duplicate next time"):
         consistency(frame.drop_duplicates(["taster", "sample"]))
+    with pytest.raises(InputError, match="score is 'good': is not a number"):
+        consistency(frame.assign(score=["good", *"67328"]))

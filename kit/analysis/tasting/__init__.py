@@ -11,16 +11,6 @@ from kit.analysis.tasting.ranking import Ranking, ranking
 from kit.analysis.tasting.scores import Scores, scores
 
 __all__ = [
-    "Choice",
-    "Consistency",
-    "Needed",
-    "Ranking",
-    "Scores",
-    "consistency",
-    "duo_trio",
-    "pair",
-    "ranking",
-    "scores",
-    "tasters_needed",
-    "triangle",
-]
+    "Choice", "Consistency", "Needed", "Ranking", "Scores", "consistency", "duo_trio", "pair",
+    "ranking", "scores", "tasters_needed", "triangle",
+]  # fmt: skip

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
 import pandas as pd
 
+from kit.analysis.asked import need_between
 from kit.analysis.tasting import choice_words as say
 from kit.analysis.tasting import exact
 from kit.analysis.tasting.answered import Answered
 from kit.analysis.tasting.methods import Method, d_prime, method, slope
 from kit.analysis.tasting.read import counts
 from kit.analysis.verdict import Answer, decide
-from kit.errors import InputError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -99,7 +99,7 @@ class Choice(Answered):
     answer: Answer
     told: bool
     checks: tuple[str, ...]
-    _says: ClassVar[Any] = say
+    _words: ClassVar[Any] = say
 
     @property
     def right(self) -> int:
@@ -288,16 +288,11 @@ def _judge(
 
 
 def _check(matters: float | None, alpha: float, two_sided: bool) -> None:
-    if not 0 < alpha < 0.5:
-        raise InputError("alpha", alpha, "must lie between 0 and 0.5", "Write 0.05.")
-    low = 0.5 if two_sided else 0.0
-    if matters is not None and not low < matters < 1:
-        remedy = (
-            "Write 0.65 for 65 of 100 choosing the same."
-            if two_sided
-            else "Write 0.3 for 30 of 100 people able to tell."
-        )
-        raise InputError("matters", matters, f"must lie between {low:g} and 1", remedy)
+    need_between("alpha", alpha, 0, 0.5, "Write 0.05.")
+    if matters is not None and two_sided:
+        need_between("matters", matters, 0.5, 1, "Write 0.65 for 65 of 100 choosing the same.")
+    elif matters is not None:
+        need_between("matters", matters, 0, 1, "Write 0.3 for 30 of 100 people able to tell.")
 
 
 def _able(share: float, guess: float) -> float:

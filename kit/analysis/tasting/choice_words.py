@@ -56,8 +56,8 @@ def finding(c: "Choice") -> str:
         )
         return f"{text} {_preferring(c)}"
     enough = "not even all would be enough" if c.needed is None else f"{c.needed} are enough"
-    chance = answers * c.method.guess
-    text = f"{right} of {answers} right where guessing gives about {chance:.2g}; {enough}."
+    chance = float(f"{answers * c.method.guess:.2g}")
+    text = f"{right} of {answers} right where guessing gives about {chance:g}; {enough}."
     if c.matters is not None:
         text += f" {_able(c)}"
     return text

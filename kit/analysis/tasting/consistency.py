@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.errors import DataError, NotFoundError
+from kit.analysis.tasting.read import marks_of
+from kit.errors import DataError
 from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
@@ -91,8 +92,9 @@ def consistency(
 
     Raises
     ------
-    DataError, NotFoundError
-        Nobody had a sample twice beside another one, a column that is not there.
+    DataError, NotFoundError, InputError
+        Nobody had a sample twice beside another one, a column that is not there, a mark that is
+        no number.
 
     Examples
     --------
@@ -101,16 +103,12 @@ def consistency(
     >>> consistency(marks).unsteady
     ('J',)
     """
-    for column in (taster, sample, mark):
-        if column not in frame.columns:
-            raise NotFoundError("column", column, map(str, frame.columns))
-    used = frame[[taster, sample, mark]].dropna()
     rows = []
-    for name, own in used.groupby(taster, sort=False):
+    for name, own in marks_of(frame, taster, sample, mark).groupby(taster, sort=False):
         same: list[float] = []
         different: list[float] = []
         for (a, x), (b, y) in combinations(zip(own[sample], own[mark], strict=True), 2):
-            (same if a == b else different).append(abs(float(x) - float(y)))
+            (same if a == b else different).append(abs(x - y))
         if same and different:
             rows.append((name, float(np.mean(same)), float(np.mean(different)), len(same)))
     if not rows:

@@ -16,14 +16,8 @@ import numpy as np
 from kit.analysis.moments import Floats
 
 __all__ = [
-    "at_least",
-    "at_most",
-    "bounds",
-    "needed_right",
-    "noticed_by",
-    "power",
-    "share_of_people",
-]
+    "at_least", "at_most", "bounds", "needed_right", "noticed_by", "power", "share_of_people",
+]  # fmt: skip
 
 #: With fewer people than this their spread says nothing: each counts as one answer.
 FEWEST_PEOPLE = 6

@@ -5,31 +5,30 @@ one more right answer is asked for, like the teeth of a saw. So the number given
 from which the chance *stays* above what was asked; the first tooth that reaches it comes earlier.
 """
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from kit.analysis.moments import Floats
+from kit.analysis.asked import need_between, need_one_of
+from kit.analysis.moments import Floats, Integers
 from kit.analysis.tasting.methods import chance_right, method
 from kit.errors import DataError, InputError
-from kit.shown import as_html, percent
+from kit.shown import Telling, Told, percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["Needed", "tasters_needed"]
 
-Integers = npt.NDArray[np.int64]
-
 #: More tasters than this nobody gathers for muffins.
 _MOST = 4000
 
 
 @dataclass(frozen=True)
-class Needed:
+class Needed(Told):
     """How many tasters, and how many right answers then decide.
 
     Parameters
@@ -85,11 +84,9 @@ class Needed:
     def __repr__(self) -> str:
         return f"<Needed {self.method}: {self.tasters} tasters, {self.right} right>"
 
-    def __str__(self) -> str:
-        return "\n".join([self.headline, *(f"Note: {check}." for check in self.checks)])
-
-    def _repr_html_(self) -> str:
-        return as_html(self.headline, [], self.checks, "")
+    def tells(self) -> Telling:
+        """What it says."""
+        return Telling(self.headline, (), self.checks)
 
     def to_frame(self) -> pd.DataFrame:
         """Chance of the answer at every number of tasters: ``tasters, right, chance``."""
@@ -154,20 +151,17 @@ def tasters_needed(
     (23, 28, 19)
     """
     guess = method(test).guess
-    if aim not in ("difference", "alike"):
-        raise InputError("aim", aim, 'must be "difference" or "alike"')
+    need_one_of("aim", aim, ("difference", "alike"))
     if two_sided and test != "pair":
         raise InputError("two_sided", two_sided, "is for pairs only", "Leave it out.")
     if share is not None and d is not None:
         raise InputError("d", d, "cannot be given beside share", "Give one of the two.")
     if d is not None:
-        if not d > 0:
-            raise InputError("d", d, "must be above 0")
+        need_between("d", d, 0, math.inf)
         share = (chance_right(test, d) - guess) / (1 - guess)
     share = 0.5 if share is None else share
     for name, value in (("share", share), ("chance", chance), ("alpha", alpha)):
-        if not 0 < value < 1:
-            raise InputError(name, value, "must lie between 0 and 1", "Write 0.5 for one half.")
+        need_between(name, value, 0, 1, "Write 0.5 for one half.")
     n = np.arange(1, _MOST + 1)
     right, reached = _saw(n, guess, guess + share * (1 - guess), alpha, aim, two_sided)
     enough = np.flatnonzero(reached >= chance)

@@ -10,13 +10,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from kit.analysis.moments import Floats
+from kit.analysis.moments import Floats, Integers
 
 __all__ = ["Fit", "chance_higher", "fit", "limit"]
-
-Integers = npt.NDArray[np.int64]
 
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 #: log odds beyond which more makes no difference: one sample is above the other every time.
@@ -76,7 +73,7 @@ def _minus_log_likelihood(
         z, posterior = np.zeros((1, 1)), np.ones((1, 1))
         up, lo, inside = ends(eta[:, None])
         value = float(np.sum(np.log(inside)))
-        mine, sd = np.zeros(len(y), dtype=np.int64), 0.0
+        mine, sd = np.zeros_like(x), 0.0
     else:
         mine, sd = who, float(vector[-1])
         people = int(who.max()) + 1

@@ -9,11 +9,12 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.asked import need_between
 from kit.analysis.tasting.answered import Answered
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread, spread
 from kit.analysis.verdict import Answer
-from kit.errors import DataError, InputError
+from kit.errors import DataError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -226,8 +227,7 @@ def ranking(
     >>> print(ranking(orders).sentence)
     Rank sums, from rank 1 on: A (4), B (9) and C (11). Surely A before C.
     """
-    if not 0 < alpha < 0.5:
-        raise InputError("alpha", alpha, "must lie between 0 and 0.5", "Write 0.05.")
+    need_between("alpha", alpha, 0, 0.5, "Write 0.05.")
     wide = table(frame, taster, sample, rank)
     if wide.isna().any(axis=None):
         who = wide.index[wide.isna().any(axis=1)]

@@ -6,10 +6,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from kit.errors import DataError, InputError, NotFoundError
+from kit.analysis.asked import need_columns
+from kit.errors import DataError, InputError
 from kit.given import as_whole
 
-__all__ = ["counts", "table"]
+__all__ = ["counts", "marks_of", "table"]
 
 
 def counts(
@@ -64,6 +65,23 @@ def _whole(value: Any, least: int) -> bool:
     return number is not None and number >= least
 
 
+def marks_of(frame: pd.DataFrame, taster: str, sample: str, value: str) -> pd.DataFrame:
+    """The rows that have all three, with the values as numbers.
+
+    Raises
+    ------
+    NotFoundError, InputError
+        A column that is not there, a value that is no number.
+    """
+    need_columns(frame, (taster, sample, value))
+    used = frame[[taster, sample, value]].dropna()
+    numbers = pd.to_numeric(used[value], errors="coerce")
+    if numbers.isna().any():
+        wrong = used.loc[numbers.isna(), value].iloc[0]
+        raise InputError(value, wrong, "is not a number", "Write 1, 2, 3 …")
+    return used.assign(**{value: numbers.astype(float)})
+
+
 def table(frame: pd.DataFrame, taster: str, sample: str, value: str) -> pd.DataFrame:
     """One row a taster, one column a sample: the mean where a taster had a sample several times.
 
@@ -71,20 +89,12 @@ def table(frame: pd.DataFrame, taster: str, sample: str, value: str) -> pd.DataF
 
     Raises
     ------
-    NotFoundError, DataError
-        A column that is not there, values that are no numbers, fewer than two samples or tasters.
+    NotFoundError, InputError, DataError
+        A column that is not there, values that are no numbers, fewer than two samples or no taster.
     """
-    for column in (taster, sample, value):
-        if column not in frame.columns:
-            raise NotFoundError("column", column, map(str, frame.columns))
-    used = frame[[taster, sample, value]].dropna()
-    numbers = pd.to_numeric(used[value], errors="coerce")
-    if numbers.isna().any():
-        wrong = used.loc[numbers.isna(), value].iloc[0]
-        raise InputError(value, wrong, "is not a number", "Write 1, 2, 3 …")
-    used = used.assign(**{value: numbers.astype(float)})
+    used = marks_of(frame, taster, sample, value)
     wide = used.pivot_table(index=taster, columns=sample, values=value, aggfunc="mean", sort=False)
-    if wide.shape[1] < 2 or wide.shape[0] < 1:
+    if wide.shape[1] < 2 or wide.empty:
         msg = (
             f"{value} is there for {wide.shape[1]} samples and {wide.shape[0]} tasters: at least "
             "two samples and one taster are needed."

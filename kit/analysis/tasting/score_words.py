@@ -89,6 +89,9 @@ def checks(
         said.append(
             f"{words.plural(left, 'taster')} scored fewer than two samples and do not count"
         )
+    lost = [str(s) for s in known.dropna()[sample].unique() if s not in wide.columns]
+    if lost:
+        said.append(f"{words.join(lost)} left out: scored by such tasters only")
     if by_taster and wide.isna().any(axis=None):
         said.append("not every taster scored every sample; what is missing was left out, not 0")
     if len(wide) < 6:

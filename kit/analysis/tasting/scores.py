@@ -15,13 +15,15 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 import pandas as pd
 
+from kit.analysis import words
+from kit.analysis.asked import need_between
 from kit.analysis.tasting import score_words as say
 from kit.analysis.tasting.answered import Answered
 from kit.analysis.tasting.ordinal import FAR, Fit, chance_higher, fit, limit
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread
 from kit.analysis.verdict import Answer, decide
-from kit.errors import DataError, InputError
+from kit.errors import DataError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -79,7 +81,7 @@ class Scores(Answered):
     missed: float
     answer: Answer
     checks: tuple[str, ...]
-    _says: ClassVar[Any] = say
+    _words: ClassVar[Any] = say
 
     @property
     def leading(self) -> Any:
@@ -173,21 +175,19 @@ def scores(
     >>> print(answer.headline, answer.p)
     The tasters scored new higher. 0.03125
     """
-    if not 0.5 < level < 1:
-        raise InputError("level", level, "must lie between 0.5 and 1", "Write 0.95.")
-    if matters is not None and not 0.5 < matters < 1:
-        raise InputError(
-            "matters", matters, "must lie between 0.5 and 1",
-            "Write 0.7: a taster scores it higher 7 times in 10.",
-        )  # fmt: skip
+    need_between("level", level, 0.5, 1, "Write 0.95.")
+    if matters is not None:
+        remedy = "Write 0.7: a taster scores it higher 7 times in 10."
+        need_between("matters", matters, 0.5, 1, remedy)
     known = frame if taster is not None else frame.assign(_person=np.arange(len(frame)))
     people = "_person" if taster is None else taster
     wide = table(known, people, sample, score)
     if taster is not None:
         # who scored one sample only says nothing about differences within a taster
-        wide = wide[wide.notna().sum(axis=1) >= 2]
+        wide = wide[wide.notna().sum(axis=1) >= 2].dropna(axis=1, how="all")
     if len(wide) < 2:
-        msg = f"{len(wide)} taster scored two samples or more: at least two tasters are needed."
+        few = words.plural(len(wide), "taster")
+        msg = f"{few} scored two samples or more: at least two tasters are needed."
         raise DataError(msg)
     names = list(wide.columns)
     marks = wide.to_numpy(dtype=float)
@@ -196,7 +196,7 @@ def scores(
     if len(values) < 2:
         msg = f"every score is {values[0]:g}: nothing can be told apart."
         raise DataError(msg)
-    who = None if taster is None else own
+    who: Any = None if taster is None else own
     if taster is None:
         p, exact = _unpaired(marks[own, x], x, seed), False
     else:

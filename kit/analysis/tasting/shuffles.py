@@ -77,16 +77,20 @@ def chance_of_spread(marks: Floats, seed: int = 1) -> tuple[float, bool]:
     if not np.nansum(own**2) > 0:
         return 1.0, True
     if not np.isnan(own).any():
-        counted = _counted(np.round(own, 6))
+        counted = _counted(np.round(own, 9))
         if counted is not None:
             return counted, True
     return _drawn(own, seed), False
 
 
 def _own(marks: Floats) -> Floats:
-    """Marks from each taster's own mean."""
-    own: Floats = marks - np.nanmean(marks, axis=1, keepdims=True)
-    return own
+    """Marks from each taster's own mean, the largest being 4 to 8: no limit depends on their scale.
+
+    Marks that are whole numbers stay on a grid that has no rounding, so that ties are ties.
+    """
+    own: Floats = (marks - np.nanmean(marks, axis=1, keepdims=True)) * marks.shape[1]
+    most = float(np.nanmax(np.abs(own)))
+    return own / 2.0 ** (math.floor(math.log2(most)) - 2) if most > 0 else own
 
 
 def _counted(own: Floats) -> float | None:
@@ -101,7 +105,7 @@ def _counted(own: Floats) -> float | None:
         if len(states) * len(orders) > _MOST:
             return None
         sums = np.sort((states[:, None] + orders[None]).reshape(-1, own.shape[1]), axis=1)
-        kept, which = np.unique(np.round(sums, 5), axis=0, return_inverse=True)
+        kept, which = np.unique(np.round(sums, 8), axis=0, return_inverse=True)
         share = np.repeat(weights / len(orders), len(orders))
         states, weights = kept, np.bincount(which.ravel(), share).astype(float)
     return min(1.0, float(weights[np.sum(states**2, axis=1) >= least].sum()))
