@@ -11,7 +11,7 @@ from kit.analysis import words
 from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError
 from kit.records.frame import held, present, recorded
-from kit.records.trial_asked import TrialAsked
+from kit.records.trial_asked import TrialAsked, also_noted
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
@@ -170,10 +170,10 @@ class TrialAnswers(TrialAsked):
         from kit.analysis.overview import overview
 
         asked = list(self.factors) if factors is None else list(factors)
-        frame, notes, also = self._without(leave_out)
+        frame, notes = self._without(leave_out)
+        alike: list[str] = []
         if outcomes is None:
             chosen, alike = self._came_out(frame, asked)
-            also += alike
         else:
             chosen = list(outcomes)
         own = {} if self.outcome is None else {self.outcome: self.matters}
@@ -187,7 +187,8 @@ class TrialAnswers(TrialAsked):
             **self._together(frame, None, *asked),
             matters=margins,
         )
-        return replace(answer, checks=(*answer.checks, *notes, *also))
+        also = also_noted(frame, chosen)
+        return replace(answer, checks=(*answer.checks, *notes, *also, *alike))
 
     def _came_out(self, frame: pd.DataFrame, factors: Iterable[str]) -> tuple[list[str], list[str]]:
         """What pieces came out as: neither set, nor planned, nor alike everywhere; and a note."""

@@ -34,6 +34,18 @@ def workspace(tmp_path):
         yield ws
 
 
+def test_only_what_happened_to_measured_pieces_is_noted(workspace):
+    """Leaving out a dropped piece that has no height changes nothing."""
+    trial = workspace.trial("harbour")
+    lost = trial.pieces()[0]
+    trial.record(lost, "rise_height_mm", "")
+    trial.event("dropped", on=lost)
+    noted = [c for c in trial.overview(["rise_height_mm"]).checks if c.startswith("also noted")]
+    assert len(noted) == 1
+    assert "warm room" in noted[0]
+    assert "dropped" not in noted[0]
+
+
 def test_trial_fills_in_what_it_knows(workspace):
     trial = workspace.trial("harbour")
     answer = trial.compare()

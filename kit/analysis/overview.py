@@ -306,11 +306,13 @@ def _checks(table: pd.DataFrame, margins: Mapping[str, float], level: float) -> 
     notes = []
     tested = int((table["verdict"] != "not tested").sum())
     if tested > 1:
+        chance = tested * (1 - level)  # of one or another, at most (Bonferroni)
+        seen = f"in up to {100 * chance:.0f} of 100 trials one or another of them"
         notes.append(
             f"{tested} answers were asked for at once, each wrong by chance in up to "
-            f"{100 * (1 - level):.0f} of 100 trials: if nothing mattered, about "
-            f"{tested * (1 - level):.1f} would still look like a difference. A surprise is a "
-            "question for the next trial"
+            f"{100 * (1 - level):.0f} of 100 trials: if nothing mattered, "
+            f"{seen if chance < 1 else f'about {chance:.0f} of them'} would still look like a "
+            "difference. A surprise is a question for the next trial"
         )
     plain = [y for y in table["outcome"].unique() if y not in margins]
     if plain:

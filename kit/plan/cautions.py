@@ -156,7 +156,8 @@ def _left_over(found: Sequence[Freedom], runs: pd.DataFrame) -> list[str]:
     for df, names in few.items():
         is_, its = ("is", "its") if len(names) == 1 else ("are", "their")
         said.append(
-            f"{words.join(names)} {is_} judged by {words.plural(df, 'degree')} of freedom only: "
+            f"{words.join(names)} {is_} judged by {words.plural(df, 'degree')} of freedom only "
+            "(comparisons left over to see the spread by): "
             f"{its} intervals will be wide, and one more bake narrows them a lot"
         )
     return said

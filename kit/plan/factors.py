@@ -142,7 +142,7 @@ class Factor:
         if len(parts) == 1 and (text.count(",") > 1 or ("," in text and "." in text)):
             parts = [part for part in text.split(",") if part.strip()]  # 0,0.4 without spaces
         values = tuple(_typed(known, part) for part in parts)
-        if len(values) == 1 and "," in text:
+        if len(values) == 1:
             raise InputError(
                 "settings", text, f"was read as one number, {values[0]:g}",
                 "Put a space or a semicolon between two settings: 0; 1.", quantity,

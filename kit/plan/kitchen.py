@@ -6,12 +6,13 @@ from kit.analysis import words
 from kit.errors import InputError
 from kit.given import as_whole
 
-__all__ = ["LARGEST", "Kitchen"]
+__all__ = ["LARGEST", "MOST_PIECES", "Kitchen"]
 
 #: No count of a kitchen is above this.
 LARGEST = 10_000
-#: More pieces than this no kitchen bakes for a question (own choice), and planning takes minutes.
-_MOST_PIECES = 20_000
+#: More pieces than this, such as 20 doughs of 100, no kitchen bakes for a question (own choice),
+#: and planning takes minutes.
+MOST_PIECES = 2000
 
 
 @dataclass(frozen=True)
@@ -58,9 +59,9 @@ class Kitchen:
                 raise InputError(field, value, f"must lie between 1 and {LARGEST}")
             object.__setattr__(self, field, whole)
         pieces = self.bakes * self.doughs * self.pieces_per_dough
-        if pieces > _MOST_PIECES:
+        if pieces > MOST_PIECES:
             raise InputError(
-                "pieces", pieces, f"must be at most {_MOST_PIECES} in all",
+                "pieces", pieces, f"must be at most {MOST_PIECES} in all",
                 "Look again at bakes, doughs a bake and pieces a dough.",
             )  # fmt: skip
         if self.doughs_per_bake is None and self.tubs is None:

@@ -86,10 +86,10 @@ class NextBake(Told):
         if self.kinds.empty:
             return said
         unit, lead = words.unit_of(c.outcome), c.leading
-        first = "If you bake on all the same" if self.looks.stop else "What one more bake would add"
+        first = "baking on all the same" if self.looks.stop else "one more bake"
         said.append(
-            f"{first} (to {words.amount(c.by, lead.level)} against "
-            f"{words.amount(c.by, lead.versus)}, now ± "
+            f"What {first} would do to the difference of {words.amount(c.by, lead.level)} against "
+            f"{words.amount(c.by, lead.versus)} (now ± "
             f"{words.number(lead.half_width, lead.half_width, unit)}; all ± as looked at once):"
         )
         said += [self._line(row) for row in self.kinds.to_dict("records")]

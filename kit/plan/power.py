@@ -302,7 +302,8 @@ def _result(
     if df < 4:
         checks.append(
             f"the spread from {unit} to {unit} will be judged by {words.number(df, 1.0)} degrees "
-            "of freedom only; one more bake helps more than anything else"
+            "of freedom only (comparisons left over to see the spread by); one more bake helps "
+            "more than anything else"
         )
     return Power(
         spread=spread, chance_wanted=wanted, smallest=smallest,

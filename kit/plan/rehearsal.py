@@ -23,11 +23,10 @@ from kit.analysis.scaled import Structure, may_go_below  # the answers' own rule
 from kit.analysis.structure import Unit, read_records, safe_name
 from kit.errors import DesignError, KitError
 from kit.plan.exact import Simulated, critical
+from kit.plan.kitchen import MOST_PIECES
 
-__all__ = ["MOST_PIECES", "Known", "Rehearsal", "Sds", "rehearse"]
+__all__ = ["Known", "Rehearsal", "Sds", "rehearse"]
 
-#: More pieces than this are a slip of the pen; their tables would take minutes.
-MOST_PIECES = 2000
 _OUTCOME = "made_up_outcome"
 _CHUNK = 100
 #: Pieces are taken to differ at least by this share of the variance of all else.

@@ -144,8 +144,10 @@ def _allergens(formula: "Formula | None") -> str:
     listed = [one.name for one in allergens(formula)]
     if not listed:
         return "Ask who serves what it contains."
-    gluten = " (gluten)" if {"wheat", "rye", "barley", "oats"} & set(listed) else ""
-    return f"Contains {words.join(listed)}{gluten}."
+    cereals = [name for name in listed if name in ("wheat", "rye", "barley", "oats")]
+    gluten = [f"{words.join(cereals)} (gluten)"] if cereals else []
+    others = [name for name in listed if name not in cereals]
+    return f"Contains {words.join([*gluten, *others])}."
 
 
 def _scale_words(scale: int, ends: tuple[str, str] | None, question: str) -> dict[int, str]:

@@ -66,7 +66,7 @@ class TrialAsked(TrialRecords):
         self, columns: Sequence[str], leave_out: Iterable[str]
     ) -> tuple[pd.DataFrame, list[str]]:
         """The frame, which must hold these columns (the outcome first), and what to say of it."""
-        frame, notes, _ = self._without(leave_out, columns[0])
+        frame, notes = self._without(leave_out, columns[0])
         for column in columns:
             if len(frame) and column not in frame:
                 recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
@@ -105,32 +105,42 @@ class TrialAsked(TrialRecords):
 
     def _without(
         self, kinds: Iterable[str], outcome: str | None = None
-    ) -> tuple[pd.DataFrame, list[str], list[str]]:
+    ) -> tuple[pd.DataFrame, list[str]]:
         """The frame as it was meant, without pieces that certain events happened to.
 
-        Then what was done to it (and how far the plan is done, where an outcome is asked about),
-        and what else was noted on the day.
+        And what was done to it (and how far the plan is done, where an outcome is asked about).
         """
         (frame, notes), kinds = self._as_meant(), [kinds] if isinstance(kinds, str) else list(kinds)
         if outcome is not None:
             notes += self._under_way(frame, outcome)
-        events = frame["events"] if "events" in frame else pd.Series("", frame.index, dtype=str)
-        happened = events.fillna("").str.split("; ")
-        known = dict.fromkeys(kind for kinds_ in happened for kind in kinds_ if kind)
+        happened = _happened(frame)
+        known = dict.fromkeys(kind for kinds_ in happened for kind in kinds_)
         for kind in kinds:
             if kind not in known:
                 raise NotFoundError("event", kind, known)
-        hit = happened.map(lambda here: bool(set(here) & set(kinds)))
-        also: list[str] = []
+        hit = happened.map(lambda here: not set(kinds).isdisjoint(here))
         if kinds:
             gone = words.plural(int(hit.sum()), "piece")
             notes.append(f"{gone} left out because of: {', '.join(kinds)}")
-        if rest := [kind for kind in known if kind not in kinds]:
-            also.append(
-                f"also noted: {', '.join(rest)}; leave those pieces out and see whether the "
-                "answer holds"
-            )
-        return frame[~hit], notes, also
+        return frame[~hit], notes
+
+
+def also_noted(frame: pd.DataFrame, outcomes: Sequence[str]) -> list[str]:
+    """What else happened to pieces of which something was measured: a note, or none."""
+    measured = frame[[y for y in outcomes if y in frame]].notna().any(axis=1)
+    rest = dict.fromkeys(kind for kinds in _happened(frame[measured]) for kind in kinds)
+    if not rest:
+        return []
+    return [
+        f"also noted: {', '.join(rest)}; leave those pieces out and see whether the answer holds"
+    ]
+
+
+def _happened(frame: pd.DataFrame) -> "pd.Series[Any]":
+    """The kinds of events of every piece, a list each."""
+    if "events" not in frame:
+        return pd.Series([[]] * len(frame), frame.index, dtype=object)
+    return frame["events"].fillna("").map(lambda text: [k for k in text.split("; ") if k])
 
 
 def _measured(frame: pd.DataFrame, outcome: str) -> set[str]:

@@ -7,6 +7,7 @@ simulation). Simulations are seeded; the chance of a false failure with another 
 import json
 import math
 import time
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -322,7 +323,10 @@ def test_what_a_piece_counts_needs_no_matrix_of_all_pieces(of, factor):
 
 
 def test_more_pieces_than_any_kitchen_makes_are_refused_at_once():
-    plan = design([MALT2], Kitchen(5, 8, 60))
+    with pytest.raises(InputError, match="pieces is 2400: must be at most 2000 in all"):
+        Kitchen(5, 8, 60)
+    plan = design([MALT2], Kitchen(5, 8, 50))
+    plan = replace(plan, runs=pd.concat([plan.runs, plan.runs[:400]]))
     with pytest.raises(DesignError) as refused:
         power(plan, **SD)
     assert str(refused.value) == (
@@ -412,8 +416,8 @@ def test_what_can_be_said_surely_is_larger_than_what_is_noticed():
 
 def test_few_and_many_are_remarked():
     assert power(bakes=2, **SD).checks == (
-        "the spread from dough to dough will be judged by 1.0 degrees of freedom only; one more "
-        "bake helps more than anything else",
+        "the spread from dough to dough will be judged by 1.0 degrees of freedom only "
+        "(comparisons left over to see the spread by); one more bake helps more than anything else",
     )
     assert power(bakes=13, settings=2, **SD).checks == (
         "26 doughs are more than a home series usually gets done (some 12 to 24; experience, no "

@@ -164,6 +164,10 @@ def test_sheet_of_a_formula_names_its_allergens():
     html = sheet("pair", formula=formula)[1]
     assert "Contains wheat and oats (gluten)." in html
     assert "barley" not in html
+    # milk holds no gluten, and must not read as if it did
+    lines = [("bread flour", "flour", 100), ("diastatic malt", "malt", 1), ("milk", "liquid", 70)]
+    html = sheet("pair", formula=Formula.from_lines("Milk", lines))[1]
+    assert "Contains wheat and barley (gluten) and milk." in html
 
 
 def test_sheet_refuses_to_name_a_sample():
