@@ -47,9 +47,11 @@ _POWER = {"cells_per_cm2": 2.0, "wall_chord_mm": 1.0, "openness": 0.0, "aspect":
 
 def values_of(
     found: Cells, less: Cells, whole: Cells, crumb: Picture, band: Picture, u_scale: Value,
-    blur_mm: float, lean: float = 0.0,
+    blur_mm: float, lean: float = 0.0, unseen: float = 0.0,
 ) -> dict[str, Value]:  # fmt: skip
-    """Each figure with its parts: threshold, scale, crust, walls, blur, light, number, method.
+    """Each figure with its parts.
+
+    Those are threshold, scale, crust, walls, blur, light, pale, number and method.
 
     Parameters
     ----------
@@ -64,6 +66,8 @@ def values_of(
     blur_mm : float
     lean : float
         From `side_light`.
+    unseen : float
+        Share of the crumb that may be cells too pale to be told, from `pale_cells`.
     """
     # what is as small as the blur is merged or lost
     lost = max(1.0, blur_mm / SHARP_MM) ** BLUR_POWER
@@ -85,6 +89,9 @@ def values_of(
         if lean and name in LIGHT:
             of = 1.0 if name == "openness" else abs(value)
             parts["light"] = LIGHT[name] * min(1.0, lean / LEANS) * of
+        if unseen and name in ("openness", "cells_per_cm2"):
+            of = 1.0 if name == "openness" else abs(value) / max(found.openness, 1e-3)
+            parts["pale"] = unseen * of
         root = math.sqrt(max(1, len(found.area_mm2)))
         if name in FEW:
             parts["number"] = FEW[name] * abs(value) / root

@@ -3,13 +3,48 @@
 from html import escape
 from typing import TYPE_CHECKING
 
+from kit.photo import pale_cells, side_light
 from kit.photo.cells import SMALLEST_MM2
 
 if TYPE_CHECKING:
     from kit.photo.cut_face import Crumb
+    from kit.photo.seen_cells import SeenCells
     from kit.photo.value import Value
 
-__all__ = ["headline", "html", "method", "story", "text"]
+__all__ = ["cautions", "headline", "html", "method", "story", "text"]
+
+#: With fewer pixels to a millimetre thin walls are lost.
+ENOUGH_PX_PER_MM = 6.0
+#: A blur (standard deviation) from which cells run together: on drawn faces their number was off
+#: by 10 to 30 % then, and mostly by less than 10 % below.
+BLURRED_MM = 0.12
+#: Without walls that hardly show, cells are fewer than this share: it is said. On drawn faces of
+#: four programs (hard) numbers were off by 17 to 170 % then (RMS), by 5 to 23 % else.
+FEWER = 0.5
+
+
+def cautions(cells: "SeenCells", px_per_mm: float) -> list[str]:
+    """What to look at before trusting cells seen at so many pixels of the photo, and what to do."""
+    notes = []
+    if cells.lean > side_light.TOLD:
+        notes.append(side_light.ADVICE)
+    if cells.unseen > pale_cells.TOLD:
+        notes.append(pale_cells.ADVICE.format(100 * cells.unseen))
+    if px_per_mm < ENOUGH_PX_PER_MM:
+        notes.append(f"{px_per_mm:.1f} pixels to a millimetre are few: thin walls are lost")
+    if cells.rim.blur_mm > BLURRED_MM:
+        notes.append(
+            f"the picture shows nothing finer than about {2.35 * cells.rim.blur_mm:.1f} mm and "
+            "walls of crumb are a fifth of one: cells run together, so that they may seem fewer "
+            "and larger. Photograph the face sharp and from nearer by, so that it fills the picture"
+        )
+    if cells.whole.per_cm2 < FEWER * cells.found.per_cm2:
+        notes.append(
+            "most cells are parted by walls that hardly show (without those there would be "
+            f"{cells.whole.per_cm2:.2g} to a square centimetre): their number and sizes are "
+            "unsure. Photograph the face sharp, from nearer by and in even light"
+        )
+    return notes
 
 
 def headline(c: "Crumb") -> str:

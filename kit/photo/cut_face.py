@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo import crumb_figures, crumb_words, darkness, side_light
+from kit.photo import crumb_figures, crumb_words, darkness
 from kit.photo import face as faces
 from kit.photo import square_on as flat
 from kit.photo.seen_cells import see_cells
@@ -37,15 +37,8 @@ DECODED_PX_PER_MM = 12.5
 #: Resolution the face is looked for at.
 COARSE_PX_PER_MM = 6.0
 LEAST_PX_PER_MM = 3.0
-ENOUGH_PX_PER_MM = 6.0
 #: How far off an outline may be (standard uncertainty) where a crust was not seen, and by hand.
 UNSEEN_MM, MARKED_MM = 0.8, 0.1
-#: A blur (standard deviation) from which cells run together: on drawn faces their number was off
-#: by 10 to 30 % then, and mostly by less than 10 % below.
-BLURRED_MM = 0.12
-#: Without walls that hardly show, cells are fewer than this share: it is said. On drawn faces of
-#: four programs (hard) numbers were off by 17 to 170 % then (RMS), by 5 to 23 % else.
-FEWER = 0.5
 #: Cells are looked for on the crumb and so much about it.
 ROOM_MM = 1.0
 
@@ -322,25 +315,18 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     own_crumb = crumb_mask[part]
     cells = see_cells(sheet.light[part], own_crumb, p, seen, edge, threshold)
     found, rim = cells.found, cells.rim
-    if cells.lean > side_light.TOLD:
-        checks.append(side_light.ADVICE)
-    if seen < ENOUGH_PX_PER_MM:
-        checks.append(f"{seen:.1f} pixels to a millimetre are few: thin walls are lost")
-    if rim.blur_mm > BLURRED_MM:
-        checks.append(
-            f"the picture shows nothing finer than about {2.35 * rim.blur_mm:.1f} mm and walls of "
-            "crumb are a fifth of one: cells run together, so that they may seem fewer and larger. "
-            "Photograph the face sharp and from nearer by, so that it fills the picture"
-        )
-    if cells.whole.per_cm2 < FEWER * found.per_cm2:
-        checks.append(
-            f"most cells are parted by walls that hardly show (without those there would be "
-            f"{cells.whole.per_cm2:.2g} to a square centimetre): their number and sizes are "
-            "unsure. Photograph the face sharp, from nearer by and in even light"
-        )
+    checks += crumb_words.cautions(cells, seen)
     band = cv2.erode(own_crumb.view(np.uint8), faces.disc(max(1.0, u_crust * p))) > 0
     values = crumb_figures.values_of(
-        found, cells.less, cells.whole, own_crumb, band, sheet.u_scale, rim.blur_mm, cells.lean
+        found,
+        cells.less,
+        cells.whole,
+        own_crumb,
+        band,
+        sheet.u_scale,
+        rim.blur_mm,
+        cells.lean,
+        cells.unseen,
     )
     x, y = on_sheet.T
     face_mm2 = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / p**2

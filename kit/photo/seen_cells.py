@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from kit.errors import DataError
 from kit.photo import cells as counting
 from kit.photo import darkness, specks, thin_walls
+from kit.photo.lit_slopes import lit_slopes, toward_light
 from kit.photo.own_levels import own_levels
+from kit.photo.pale_cells import pale_cells
 from kit.photo.side_light import side_light
 
 __all__ = ["SeenCells", "see_cells"]
@@ -42,7 +44,9 @@ class SeenCells:
     level : float
         The threshold.
     lean : float
-        From `side_light`.
+        From `side_light`, or how far sides agree by `lit_slopes.toward_light` where that is more.
+    unseen : float
+        From `pale_cells`.
     """
 
     found: counting.Cells
@@ -51,6 +55,7 @@ class SeenCells:
     rim: darkness.Rim
     level: float
     lean: float
+    unseen: float
 
 
 def see_cells(
@@ -101,10 +106,23 @@ def see_cells(
     lowest = min(level, max(level - u_level, rim.wall + darkness.CLEAR * rim.noise))
     opened = thin_walls.parted(dark_enough, dark, crumb, rim, px_per_mm, seen_px_per_mm)
     levels = own_levels(opened, sharp, crumb, rim, level, px_per_mm)
+
+    def counted(mask: Picture, also: Picture) -> counting.Cells:
+        return counting.find_cells(
+            mask | also, crumb, px_per_mm, rim.blur_mm, core=core, sure=sure | also
+        )
+
+    none = np.zeros_like(crumb)
+    clear = counted(sharp > levels, none)
+    pale = pale_cells(dark, clear.mask, crumb, core, px_per_mm, level)
+    also, side = pale.mask, toward_light(dark, crumb, px_per_mm)
+    if side.any():
+        also |= lit_slopes(dark, clear.mask, crumb, core, px_per_mm, side)
     counts = [
-        counting.find_cells(open_mask, crumb, px_per_mm, rim.blur_mm, core=core, sure=sure)
-        for open_mask in (sharp > levels, sharp > levels + u_level, (sharp > lowest) & crumb)
+        counted(sharp > levels, also) if also.any() else clear,
+        counted(sharp > levels + u_level, also),
+        counted((sharp > lowest) & crumb, also),
     ]
     found, less, whole = counting.with_fringe(counts, depth_px)
-    lean = side_light(dark, crumb, px_per_mm)
-    return SeenCells(found, less, whole, rim, level, lean)
+    lean = max(side_light(dark, crumb, px_per_mm), float(np.hypot(*side)))
+    return SeenCells(found, less, whole, rim, level, lean, pale.unseen)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["ADVICE", "TOLD", "side_light"]
+__all__ = ["ADVICE", "TOLD", "side_light", "sums_of_tiles"]
 
 Picture = NDArray[Any]
 
@@ -73,7 +73,7 @@ def side_light(dark: Picture, crumb: Picture, px_per_mm: float) -> float:
     down = (light[:-2, 1:-1] - light[2:, 1:-1]) * inner
     square = across * across + down * down
     n = max(2, round(TILE_MM * px_per_mm / k))
-    sums = [_tiles(v, n) for v in (square, square * across, square * down, inner)]
+    sums = [sums_of_tiles(v, n) for v in (square, square * across, square * down, inner)]
     own, many = sums[0], float(sums[3].sum())
     total = float(own.sum())
     if not total:
@@ -87,7 +87,7 @@ def side_light(dark: Picture, crumb: Picture, px_per_mm: float) -> float:
     return strength if strength > max(LEAST, SEEN * u) else 0.0
 
 
-def _tiles(values: Picture, n: int) -> NDArray[np.float64]:
-    """The sums over square tiles of n pixels."""
+def sums_of_tiles(values: Picture, n: int) -> NDArray[np.float64]:
+    """Return the sums over square tiles of n pixels."""
     rows = np.add.reduceat(values, np.arange(0, values.shape[0], n), axis=0, dtype=np.float64)
     return np.asarray(np.add.reduceat(rows, np.arange(0, values.shape[1], n), axis=1))

@@ -1,0 +1,175 @@
+"""Cells paler than the level of the others: shallow ones, whose floors send much of the light back.
+
+The level is told by edges of clearly dark cells. Where cells are dark and pale alike, many are
+paler than it. They are looked for in a smoother picture, clear of what was found, at the lowest
+level at which the wall shows hardly any such light patches: specks, mottling and noise make as
+many light ones as dark ones, cells only dark ones. What is paler still is not
+seen: it is told how much that may be.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.photo.cells import pieces
+from kit.photo.darkness import middle_and_spread
+
+__all__ = ["ADVICE", "TOLD", "PaleCells", "pale_cells"]
+
+Picture = NDArray[Any]
+
+#: Smoothing beyond that of `darkness`.
+SOFT_MM = 0.06
+#: Nearer than this to what was found lies its blurred edge; the wall is looked at farther off.
+NEAR_MM, WALL_MM = 0.15, 0.2
+#: A pale cell is at least twice this wide, and its core this large: a blurred seam is neither.
+HALF_MM, CORE_MM2 = 0.1, 0.1
+#: More of a core beyond the level, and it is a dark hole that was too small to count.
+MOST_DARK = 0.15
+#: Levels that are tried, in standard deviations of the wall.
+TRIED = np.arange(1.5, 5.01, 0.25)
+#: What is paler than this share of the wall's light is a blurred edge's end, on a clean wall too.
+LEAST = 0.04
+#: Light patches take up at most this share of what the pale ones do.
+SPECKS = 0.12
+#: With fewer cells nothing is told.
+FEWEST = 5
+#: How dark a cell is, is told mostly up to this far from its core's edge; from its core it reaches
+#: this far, up to half its darkness.
+DEEP_MM, REACH_MM, EDGE = 0.25, 0.25, 0.5
+#: Beside another cell only this much of its darkness is the cell: between them may be a wall, and
+#: where there is none it is the same cell.
+NO_WALL = 0.85
+#: From this share of the crumb on it is said that cells paler than those found may be there.
+TOLD = 0.02
+ADVICE = (
+    "many cells are hardly darker than the wall, and still paler ones are not seen: the crumb may "
+    "be more open by some {:.0f} points. Compare it with faces photographed in the same light only"
+)
+
+
+@dataclass(frozen=True)
+class PaleCells:
+    """Cells paler than the level.
+
+    Parameters
+    ----------
+    mask : (height, width) bool
+    unseen : float
+        Share of the crumb that may be cells paler still: as much area for each step of darkness
+        as there is between the palest that are told and the level.
+    """
+
+    mask: Picture
+    unseen: float
+
+
+def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_per_mm: float,
+               below: float) -> PaleCells:  # fmt: skip
+    """Find cells that are paler than `below`.
+
+    Parameters
+    ----------
+    dark : (height, width) float32
+        From `darkness.darkness`.
+    found, crumb : (height, width) bool
+        Cells found by the level, and the crumb.
+    core : (height, width) bool
+        A cell must reach into it.
+    px_per_mm : float
+    below : float
+        The level.
+
+    Returns
+    -------
+    PaleCells
+        None where light patches are as many as dark ones.
+
+    Examples
+    --------
+    >>> y, x = np.mgrid[:300, :300] % 60 - 30
+    >>> dark = np.where(np.hypot(x, y) < 8, 0.12, 0).astype(np.float32)
+    >>> dark += 0.02 * np.random.default_rng(1).standard_normal(dark.shape).astype(np.float32)
+    >>> full, none = np.ones(dark.shape, bool), np.zeros(dark.shape, bool)
+    >>> pale = pale_cells(dark, none, full, full, 14.0, 0.2).mask
+    >>> len(pieces(pale.view(np.uint8))[1]) - 1
+    25
+    >>> bool(pale_cells(-dark, none, full, full, 14.0, 0.2).mask.any())
+    False
+    """
+    import cv2
+
+    soft = cv2.GaussianBlur(dark, (0, 0), SOFT_MM * px_per_mm)
+    away = cv2.distanceTransform(1 - found.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    middle, spread = middle_and_spread(soft[core & (away > WALL_MM * px_per_mm)][::3])
+    free = crumb & (away > NEAR_MM * px_per_mm)
+    n = 2 * max(1, round(HALF_MM * px_per_mm)) + 1
+    wide = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
+
+    # they are counted on every other pixel: in a quarter of the time
+    inner, beyond = core[::2, ::2], (free & (np.abs(soft - middle) > below - middle))[::2, ::2]
+    height, width = found.shape
+
+    def patches(part: Picture) -> tuple[Picture, Picture, int, int]:
+        """Those wide; which of every other pixel are large enough too; how many; their pixels."""
+        whole = cv2.morphologyEx((part & free).view(np.uint8), cv2.MORPH_OPEN, wide)
+        mask = np.ascontiguousarray(whole[::2, ::2])
+        labels, pixels = pieces(mask)
+        keep = np.zeros(len(pixels), bool)
+        keep[labels[inner & (mask > 0)]] = True
+        keep &= pixels >= CORE_MM2 * px_per_mm**2 / 4
+        keep &= np.bincount(labels[beyond], minlength=len(pixels)) <= MOST_DARK * pixels
+        return whole > 0, keep[labels], int(np.count_nonzero(keep)), int(pixels[keep].sum())
+
+    # the lower the level, the more specks beside cells: halved until the lowest is found
+    levels = middle + np.maximum(spread * TRIED, LEAST)
+    levels = levels[levels < below]
+    seeds: Picture = np.zeros(found.shape, bool)
+    low, high, palest = 0, len(levels), below
+    while low < high:
+        mid = (low + high) // 2
+        pale, large, many, pixels = patches(soft > levels[mid])
+        specks = patches(soft < 2 * middle - levels[mid])[3]
+        if specks > SPECKS * pixels:
+            low = mid + 1
+        else:
+            high, palest = mid, float(levels[mid])
+            large = large if many >= FEWEST else np.zeros_like(large)
+            seeds = pale & large.repeat(2, axis=0).repeat(2, axis=1)[:height, :width]
+    mask = _grown(seeds, soft, middle, away, px_per_mm) & crumb
+    deep = palest - middle
+    share = int(np.count_nonzero(mask)) / max(1, int(np.count_nonzero(crumb)))
+    return PaleCells(mask, share * deep / max(deep, below - palest, 1e-6))
+
+
+def _grown(
+    seeds: Picture, soft: Picture, middle: float, away: Picture, px_per_mm: float
+) -> Picture:
+    """The cells whose cores are given; no cell grows over the border with another one's reach."""
+    import cv2
+
+    if not seeds.any():
+        return seeds
+    labels, pixels = pieces(seeds.view(np.uint8))
+    # as dark as it is where it is deepest: a hole too small to count is dark in its middle only
+    inner = cv2.distanceTransform(seeds.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)[seeds]
+    weight = np.square(np.square(np.minimum(inner, DEEP_MM * px_per_mm)))
+    of = labels[seeds]
+    deep = np.bincount(of, weight * (soft[seeds] - middle), len(pixels))
+    depth = deep / np.maximum(np.bincount(of, weight, len(pixels)), 1e-9)
+    apart, near = cv2.distanceTransformWithLabels(
+        1 - seeds.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    cell_at = np.zeros(int(near.max()) + 1, np.int32)
+    cell_at[near[seeds]] = labels[seeds]
+    whose = cell_at[near]
+    share = (soft - middle) / np.maximum(depth, 1e-3).astype(np.float32)[whose]
+    border = away <= NEAR_MM * px_per_mm
+    for part, meet in (
+        (np.s_[:, 1:], whose[:, 1:] != whose[:, :-1]), (np.s_[1:], whose[1:] != whose[:-1])
+    ):  # fmt: skip
+        border[part] |= meet
+    reached = (apart <= REACH_MM * px_per_mm) & (share > np.where(border, NO_WALL, EDGE))
+    return np.asarray(reached | (apart == 0) & (share > EDGE))
