@@ -52,9 +52,9 @@ def test_errors_stay_within_what_was_found(row, measured):
     Found in November 2026, easy, realistic and hard: openness 7, 5 and 12 points too low, cells/cm²
     off by up to 32, 16 and 5 %, the median cell by up to 23, 11 and 22 %; in the pictures traced
     afterwards 15, 9 and 7 points too low (19, 14 and 14 before pale cells and lit slopes were
-    looked for), cells off by 28, 40 and 18 %, the median by 36, 10 and 7 %. The aims (openness 2 points,
-    hard 4; cells 8 %; median 6 %) are missed: the truth counts shallow cells that lose hardly any
-    light, and slopes that a lamp or a window makes as light as the wall.
+    looked for), cells off by 28, 40 and 18 %, the median by 36, 10 and 7 %. The aims (openness 2
+    points, hard 4; cells 8 %; median 6 %) are missed: the truth counts shallow cells that lose
+    hardly any light, and slopes that a lamp or a window makes as light as the wall.
     """
     limits = LIMITS if row["file"] in LOOKED_AT else AFTERWARDS
     error, _ = off(row, measured[row["file"]])
