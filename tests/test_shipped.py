@@ -17,6 +17,16 @@ def test_demo_is_brought_in_once(tmp_path):
         assert len(ws.trials()) == 1
 
 
+def test_demo_is_one_thing_to_undo(tmp_path):
+    """One press of Undo in a fresh folder took its rises out, and nothing brought them back."""
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        shipped.load_demo(ws)
+        assert ws.history()["what"].tolist() == ["the invented trial harbour-malt brought in"]
+        assert ws.undo() == "undone: the invented trial harbour-malt brought in"
+        assert ws.trials() == []
+        assert len(shipped.load_demo(ws).rise_readings()) > 0
+
+
 def test_half_a_demo_is_taken_out_again(tmp_path, monkeypatch):
     def fails(*_):
         raise KeyboardInterrupt
