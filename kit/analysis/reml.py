@@ -34,7 +34,8 @@ _AT_ONCE = 4_000_000
 #: The same message wherever nothing is left over beside the settings.
 NO_SPREAD = (
     "the readings do not differ at all within a setting: there is no spread to judge a "
-    "difference by. Check that they were measured one by one and not copied."
+    "difference by. Readings in coarse steps may agree so by chance: read finer, or bake once "
+    "more. Or were they copied, and not measured one by one?"
 )
 #: Sums of squares are known to this share of themselves: less is left by the rounding alone.
 _ROUNDING = 1e-14

@@ -38,7 +38,8 @@ class Scaled:
     unit : float
         What the outcome was divided by.
     exact : bool
-        Whether the settings explain everything: what is left is the rounding of computers.
+        Whether the settings explain everything, and fewer than the readings: what is left is the
+        rounding of computers.
     """
 
     columns: Floats
@@ -59,7 +60,9 @@ class Scaled:
         start += np.linalg.solve(r, q.T @ (root * (y - x @ start)))
         residual = y - x @ start
         left = float(np.sqrt((np.dot(n, residual**2) + within_ss) / n.sum()))
-        unit, exact = left or 1.0, bool(left <= ROUNDING * np.abs(y).max())
+        unit = left or 1.0
+        # as many unknowns as readings leave nothing either, and are another trouble
+        exact = bool(n.sum() > x.shape[1] and left <= ROUNDING * np.abs(y).max())
         q, residual, within_ss = q / root[:, None], residual / unit, within_ss / unit**2
         return cls(q, residual, n, within_ss, r, start, unit, exact)
 

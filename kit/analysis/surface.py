@@ -25,7 +25,7 @@ from kit.analysis.moments import Floats
 from kit.analysis.surface_fit import Effect, Quadratic, Turning, hull, square
 from kit.analysis.verdict import decide
 from kit.errors import DesignError, InputError
-from kit.shown import Judged, Telling
+from kit.shown import Judged
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -94,10 +94,6 @@ class Surface(Judged):
     def __repr__(self) -> str:
         kind = self.turning.kind if self.turning else "no turning point"
         return f"<Surface {self.outcome} of {self.of[0]} and {self.of[1]}: {kind}>"
-
-    def tells(self) -> Telling:
-        """What it says."""
-        return Telling(self.headline, (self.sentence, self.rests_on), self.checks, self.method)
 
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn, one tidy row each.
@@ -195,7 +191,7 @@ def surface(
     x, z = doses.of
     own = [x, z, *(f"I({f}**2)" for f in bends), f"{x}:{z}"]
     fit = doses.fit(*own)
-    gone = [n for n in fit.dropped_columns if n in _names(x, z, bends)]
+    gone = [n for n in fit.dropped_columns if n.replace(" ", "") in _names(x, z, bends)]
     if gone:
         msg = (
             f"the combinations of {of[0]} and {of[1]} that were baked cannot tell all their "

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from kit.analysis.surface import Surface
     from kit.analysis.surface_fit import Effect
 
-__all__ = ["about", "finding", "headline", "method", "rests_on"]
+__all__ = ["about", "finding", "headline", "method", "next_step", "rests_on"]
 
 
 def headline(s: "Surface") -> str:
@@ -87,6 +87,20 @@ def _turning(s: "Surface") -> str:
         )
     where = f"at {_place(s, t.at)}" if t.inside else "outside what was baked"
     return f"It has {kinds[t.kind]} {where}; both its bends are sure."
+
+
+def next_step(s: "Surface") -> str:
+    """What to bake next."""
+    t = s.together
+    if decide(t.low, t.high, s.matters) in (Answer.NONE, Answer.SMALL):
+        first, second = map(words.name, s.of)
+        return f"Choose {first} and {second} each by itself."
+    if not sign(t.low, t.high):
+        return (
+            "More doughs at the four corners (both low, both high, and one of each) tell most "
+            "about whether the two work together."
+        )
+    return f"Before you rely on it, bake {_place(s, s.best)} again, on another day."
 
 
 def rests_on(s: "Surface") -> str:

@@ -1,6 +1,5 @@
 """``kit plan`` and ``kit sheet``: what to bake, what it will show, and the sheet for one bake."""
 
-import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,6 +8,7 @@ import typer
 from kit.cli import tables
 from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say
 from kit.errors import InputError, KitError
+from kit.records.aside import file_name
 from kit.us_units import us_paper
 
 if TYPE_CHECKING:
@@ -245,7 +245,7 @@ def sheet(
         if table is not None:
             times = of.timetable(one, table, room_temp_c=parse(room, "°C", "--room")).fitted()
             say(str(times))
-        name = re.sub(r"[^\w.-]+", "-", f"{of.name}-bake-{one.code}")
+        name = file_name(f"{of.name}-bake-{one.code}")
         page = out or (ws.folder or Path()) / f"{name}.html"
         say(f"Written: {of.bench_sheet(one, page, weights, times, paper=paper or us_paper())}")
         if times is not None:

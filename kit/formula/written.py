@@ -115,6 +115,8 @@ def write_formula(formula: Formula, decimals: int = 12) -> str:
         share = "?"
         if one.percent is not None:  # every digit that counts, and never an exponent
             share = f"{Decimal(repr(round(one.percent, decimals))).normalize():f}"
+            if one.role != "flour" and _SPARE.search(one.name):
+                share += " %"  # which of two numbers it is
         lines.append(f"{one.name} {share}{told}")
     return "\n".join(lines)
 
@@ -141,8 +143,8 @@ def _row(line: str) -> tuple[str, str, float | None, str]:
     unit = _unit_of(amount, what, line)
     value = parse(amount[0], unit or "%", "formula", line)
     role = role or _sure_role(what, line)
-    # the number of a flour is its type: flour 550 100
-    if role != "flour" and (spare := _SPARE.search(what)):
+    # the number of a flour is its type: flour 550 100; a unit tells which number is the amount
+    if not (role == "flour" or amount["unit"]) and (spare := _SPARE.search(what)):
         both = f"{spare[0]} and {amount[0].strip()}"
         raise InputError(
             "formula", line, f"has two numbers, {both}",

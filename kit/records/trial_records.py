@@ -345,5 +345,11 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
 
 def _listed(values: Mapping[str, Any]) -> str:
     """Say what is changed, in words: the history is read by bakers."""
-    said = {name.replace("_", " "): "empty" if is_missing(v) else v for name, v in values.items()}
-    return ", ".join(f"{name} now {value}" for name, value in said.items())
+    return ", ".join(f"{name.replace('_', ' ')} now {_said(v)}" for name, v in values.items())
+
+
+def _said(value: Any) -> str:
+    """A new value; the settings of factors as they are typed."""
+    if isinstance(value, Mapping):
+        return "; ".join(f"{name} {', '.join(map(str, own))}" for name, own in value.items())
+    return "empty" if is_missing(value) else str(value)

@@ -227,7 +227,8 @@ def test_columns_with_any_name(small):
          "best all settings on every bake."),
         (lambda f: f.assign(rise_height_mm=30.0), DataError,
          "the readings do not differ at all within a setting: there is no spread to judge a "
-         "difference by. Check that they were measured one by one and not copied."),
+         "difference by. Readings in coarse steps may agree so by chance: read finer, or bake once "
+         "more. Or were they copied, and not measured one by one?"),
     ],
 )  # fmt: skip
 def test_refuses_to_pretend(small, change, error, message):

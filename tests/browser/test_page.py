@@ -15,6 +15,9 @@ NOT_OURS = [
     "panel = panels.compare(); open('ran', 'w').close()\npanel",
     "import panels\n\npanel = panels.compare()\npanel",
     "panel = panels.__loader__()\npanel",
+    "panels = panels.open_workspace()\npanels",
+    "panel = panels.undo()\npanel",
+    "panel = panels.map(exec)\npanel",
 ]
 
 
@@ -102,6 +105,56 @@ def test_a_notebook_from_elsewhere_does_nothing_by_being_opened(page, lab):
     page.locator(".kit-panel").first.wait_for(timeout=60_000)
     assert counts(page) == [None] * len(NOT_OURS) + [1]
     assert not (lab[1] / "ran").exists()
+
+
+def test_what_lies_beside_a_notebook_from_elsewhere_is_not_imported(page, lab):
+    """Python looks there first; only the baker's own folder is theirs."""
+    below = lab[1] / "unpacked"
+    (below / "kit").mkdir(parents=True)
+    (below / "kit" / "__init__.py").write_text(f"open({str(lab[1] / 'ran')!r}, 'w').close()")
+    book(below / "book.ipynb", ["from kit import panels\n\npanel = panels.compare()\npanel"])
+    open_notebook(page, address_of(lab, "unpacked/book.ipynb"))
+    page.wait_for_timeout(5000)
+    assert counts(page) == [None]
+    assert not (lab[1] / "ran").exists()
+
+
+def test_a_restart_leaves_who_types_in_a_cell_alone(page, lab):
+    """Two d would delete the cell if the notebook took the keyboard."""
+    open_notebook(page, lab[0], "compare")
+    cells = page.evaluate("window.jupyterapp.shell.currentWidget.content.widgets.length")
+    page.locator(".kit-panel").first.evaluate("e => e.classList.add('kit-of-before')")
+    code = page.locator(".cm-content").filter(has_text="trial.compare(").first
+    code.click()
+    page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart()")
+    for _ in range(40):
+        page.keyboard.type("dd")
+        page.wait_for_timeout(200)
+    page.locator(".kit-of-before").wait_for(state="detached", timeout=60_000)
+    assert page.evaluate("window.jupyterapp.shell.currentWidget.content.widgets.length") == cells
+    assert "dddd" in code.inner_text()
+
+
+def test_an_example_run_right_after_a_restart_does_not_leave_dead_panels(page, lab):
+    open_notebook(page, lab[0], "compare")
+    page.locator(".kit-panel").first.evaluate("e => e.classList.add('kit-of-before')")
+    page.evaluate(
+        """async () => {
+            const { content, sessionContext } = window.jupyterapp.shell.currentWidget;
+            await sessionContext.session.kernel.restart();
+            content.activeCellIndex = content.widgets.length - 1;
+            window.jupyterapp.commands.execute("notebook:run-cell");
+        }"""
+    )
+    page.locator(".kit-of-before").wait_for(state="detached", timeout=60_000)
+
+
+def test_a_restart_while_panels_are_made_makes_them_after_all(page, lab):
+    page.goto(lab[0])
+    page.locator(".kit-page[aria-busy=true]").wait_for(timeout=60_000)
+    page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart()")
+    page.locator(".kit-answer svg").first.wait_for(timeout=60_000)
+    made_ready(page)
 
 
 def test_saving_and_the_list_of_commands_are_within_reach_of_a_field(page, lab):

@@ -118,3 +118,12 @@ def test_a_point_for_thousands_is_told_by_what_was_read():
         "flour is 1.2: is not a tenth of the water, 680. A point or comma stands before decimals: "
         "write 1200, not 1.200."
     )
+
+
+def test_a_name_with_a_number_is_written_so_that_it_can_be_read():
+    """The plan's form fills its field with what is written, and reads it back."""
+    read = read_formula("Bun", "flour 100 %\nmilk 1 60 %\nE 300 2 % (malt)\n2 eggs 8 %")
+    assert [one.name for one in read.ingredients] == ["flour", "milk 1", "E 300", "2 eggs"]
+    assert read_formula("Bun", write_formula(read)) == read
+    weighed = read_formula("Bun", "1. flour 500 g\n2. water 300 g\nyeast 1 7 g")
+    assert [one.percent for one in weighed.ingredients] == [100, 60, 1.4]

@@ -6,8 +6,11 @@
   const NAME = "bake-trial-kit";
   // Of all code only this runs unasked, and only where it is folded away: opening one of the kit's
   // own panels. So a notebook from elsewhere can do nothing by being opened.
-  const OPENS_A_PANEL =
-    /^(from kit import panels\s+)?([a-z]\w*) = panels\.[a-z]\w*\(((follows=)?[a-z]\w*(\.workspace)?)?\)\s+\2\s*$/;
+  const PANELS = "bring|compare|deeper|measure|plan|record|rise|share|side_by_side|taste";
+  const OPENS_A_PANEL = new RegExp(
+    "^(from kit import panels\\s+)?(?!panels\\b)([a-z]\\w*) = "
+    + `panels\\.(${PANELS})\\((follows=panel|panel\\.workspace)?\\)\\s+\\2\\s*$`,
+  );
   const FOLDED = ".jp-Cell-inputWrapper:has(.jp-InputPlaceholder)";
   const MAKING = `.kit-page[aria-busy="true"] ${FOLDED}`;
   const STYLE = `
@@ -32,10 +35,15 @@
       && OPENS_A_PANEL.test(model.sharedModel.getSource()));
   }
 
-  async function asPage({ node, content: notebook, context, sessionContext }, actions) {
+  const makers = new WeakSet(); // another view of the same notebook shows the same panels
+
+  async function asPage({ node, content: notebook, context, sessionContext, disposed }, actions) {
     await context.ready;
-    if (!panelCells(notebook).length) return;
+    // what lies beside a notebook is what Python imports first: only in the baker's own folder
+    if (context.path.includes("/") || !panelCells(notebook).length) return;
     node.classList.add("kit-page");
+    if (makers.has(sessionContext)) return;
+    makers.add(sessionContext);
     let making = false;
     let wanted = true;
     let ended = false; // Python, by this window or by itself: what it says as it starts is no news
@@ -46,40 +54,51 @@
       wanted = false;
       making = true;
       node.setAttribute("aria-busy", "true");
+      const { mode } = notebook;
+      const made = actions.runCells(notebook, panelCells(notebook), sessionContext);
+      notebook.mode = mode; // who types in a cell goes on: in the other mode two d delete it
       try {
-        await actions.runCells(notebook, panelCells(notebook), sessionContext);
+        await made;
       } finally {
         making = false;
         node.setAttribute("aria-busy", "false");
       }
     }
 
+    // who runs all cells makes the panels themselves
+    function runs(_, what) {
+      if (what.notebook === notebook && panelCells(notebook).includes(what.cell)) wanted = false;
+    }
     function anew() {
       clearTimeout(waits);
-      wanted = !making; // where making them is what ended Python, it would do so again
+      wanted = true;
     }
-
-    // who runs all cells makes the panels themselves
-    actions.executionScheduled.connect((_, what) => {
-      if (what.notebook === notebook) wanted = false;
-    });
-    sessionContext.kernelChanged.connect((_, { newValue }) => {
+    function hasOther(_, { newValue }) {
       if (newValue && !ended) anew();
-    });
-    sessionContext.statusChanged.connect((_, status) => {
+    }
+    function says(_, status) {
       if (status.endsWith("restarting")) {
         ended = true;
-        anew();
-      } else if (status === "starting" && !ended) {
+        // where making them is what ended Python, it would do so again
+        if (!making || status === "restarting") anew();
+      } else if (status === "starting" && !ended && !making) {
         anew(); // another window ended it
       } else if (status === "idle") {
         ended = false;
         clearTimeout(waits);
         if (wanted) waits = setTimeout(make, AFTER_MS);
       }
+    }
+    actions.executionScheduled.connect(runs);
+    disposed.connect(() => {
+      actions.executionScheduled.disconnect(runs);
+      clearTimeout(waits);
+      makers.delete(sessionContext);
     });
     await sessionContext.ready;
     await sessionContext.session?.kernel?.info;
+    sessionContext.kernelChanged.connect(hasOther);
+    sessionContext.statusChanged.connect(says);
     await make();
   }
 
