@@ -43,10 +43,11 @@ DEEP_MM, REACH_MM, EDGE = 0.25, 0.25, 0.5
 #: where there is none it is the same cell.
 NO_WALL = 0.85
 #: From this share of the crumb on it is said that cells paler than those found may be there.
-TOLD = 0.02
+TOLD = 0.04
 ADVICE = (
     "many cells are hardly darker than the wall, and still paler ones are not seen: the crumb may "
-    "be more open by some {:.0f} points. Compare it with faces photographed in the same light only"
+    "be more open by {:.0f} points or more. Compare it only with faces photographed in the same "
+    "light"
 )
 
 
