@@ -1,6 +1,5 @@
 """The page of a trial: what was asked first, and every other factor in a section of its own."""
 
-import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -8,6 +7,7 @@ from kit.analysis import words
 from kit.analysis.structure import MOST_SETTINGS
 from kit.answering import TrialAnswers
 from kit.errors import KitError
+from kit.records.aside import file_name
 from kit.writeup.plain_words import in_words
 
 if TYPE_CHECKING:
@@ -79,8 +79,7 @@ class TrialPages(TrialAnswers):
         All factors of the trial stand on one page; a page of another outcome has another name.
         """
         other = [] if comparison.outcome == self.outcome else [comparison.outcome]
-        # a name may hold a slash
-        return "-".join(re.sub(r"[^\w.-]+", "-", part) for part in (self.name, *other)) + ".html"
+        return file_name("-".join([self.name, *other])) + ".html"
 
     def _answers_but(self, told: "Comparison", left: list[str]) -> "dict[str, Comparison | str]":
         """The other factors -> their answer, or the reason why there is none."""

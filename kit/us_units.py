@@ -18,9 +18,9 @@ _ONE = r"[+−-]?\d+(?:\.\d+)?"
 #: one number or two with a metric unit behind them, not converted yet. A temperature counts only
 #: after "at" and the like: a difference of 2 °C is not one of 36 °F
 _METRIC = re.compile(
-    rf"(?<![\w.,/])(?P<low>{_ONE})?(?P<word> to | and |, )?"
+    rf"(?<![\w.,/])(?P<low>{_ONE})?(?P<word> to | and |, | ± )?"
     rf"(?P<value>(?<![\w.,/]){_ONE})[ \u00a0](?P<unit>mm|g|kg|°C)(?![\w²³/])"
-    rf"(?! \(|, {_ONE} (?:to {_ONE} )?(?:in|oz|lb|°F))"
+    rf"(?! \(|, {_ONE} (?:(?:to|±) {_ONE} )?(?:in|oz|lb|°F))"
 )
 _ABSOLUTE = re.compile(r"\b(?:at|of about|than at|room of|dough of) $")
 _US = {"mm": "in", "g": "oz", "kg": "lb", "°C": "F"}
@@ -69,20 +69,24 @@ def _both(found: re.Match[str], absolute: bool) -> str:
     unit = found["unit"]
     if unit == "°C" and not absolute and not _ABSOLUTE.search(found.string[: found.start("value")]):
         return found[0]
-    value = _in_us(found["value"], unit)
-    if found["low"] is not None and found["word"] == " to ":
-        value = f"{_in_us(found['low'], unit)} to {value}"
+    uncertain = found.string[: found.start("value")].endswith("± ")
+    value = _in_us(found["value"], unit, difference=uncertain)
+    if found["low"] is not None and found["word"] in (" to ", " ± "):
+        value = f"{_in_us(found['low'], unit)}{found['word']}{value}"
     value += " °F" if unit == "°C" else f" {_US[unit]}"
     before = found.string[: found.start()]
     inside = before.count("(") > before.count(")")
     return f"{found[0]}, {value}" if inside else f"{found[0]} ({value})"
 
 
-def _in_us(number: str, unit: str) -> str:
-    """Convert to about the same fineness: a tenth of a millimetre is shown as 0.01 in."""
+def _in_us(number: str, unit: str, difference: bool = False) -> str:
+    """Convert to about the same fineness: a tenth of a millimetre is shown as 0.01 in.
+
+    A `difference` of 1 °C is one of 1.8 °F, not 33.8 °F.
+    """
     metric = float(number.replace("−", "-"))
     kept = (1000 * metric, "g") if unit == "kg" else (metric, unit)
-    value = convert(*kept, _US[unit])
+    value = convert(*kept, _US[unit]) - (convert(0.0, kept[1], _US[unit]) if difference else 0.0)
     given = len(number.partition(".")[2])
     decimals = {"mm": max(2, given + 1), "g": given + 1, "kg": given + 1, "°C": 0}[unit]
     return f"{value:.{decimals}f}".replace("-", "−")

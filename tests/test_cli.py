@@ -1,6 +1,7 @@
 """Commands as typed: what is printed, exit codes, one-line errors."""
 
 import re
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -191,6 +192,20 @@ def test_import_compare_and_writeup_of_a_workspace(run, tmp_path):
     assert (tmp_path / "page.html").stat().st_size > 10_000
 
 
+def test_writeup_into_a_zip_is_the_page_with_all_its_data(run, tmp_path):
+    run("start", "bakes", "--no-lab")
+    words = ("--by", "retard_hours", "--leave-out", "burnt", "--out")
+    for command, out in (("writeup", "x.zip"), ("compare", "y.ZIP")):
+        told = run(command, "bakes", *words, out)
+        assert told.exit_code == 0, told.output
+        assert told.output.endswith(f"Written: {out}\n")
+        with zipfile.ZipFile(tmp_path / out) as file:
+            assert "pieces.csv" in file.namelist()
+            page = file.read("page.html").decode()
+        assert "The answer: cold retard" in page
+    assert ".zip with all" in run("writeup", "--help").output
+
+
 def test_quantities_may_be_called_as_the_screen_does(run):
     run("start", "bakes", "--no-lab")
     words = ("compare", "bakes", "--trial", "harbour-malt", "--matters", "1/8 in")
@@ -301,6 +316,8 @@ def test_writeup_from_a_table(run, tmp_path):
          "kit: none.csv is not there. Give a CSV or XLSX file."),
         (["writeup", *CAKE[1:], "--out", "page.doc"], 2,
          "kit: path is 'page.doc': must end in .html, .md or .pdf. For example malt.html."),
+        (["writeup", *CAKE[1:], "--out", "page.zip"], 2,  # a table has nothing else to hand on
+         "kit: path is 'page.zip': must end in .html, .md or .pdf. For example malt.html."),
         (["writeup", *CAKE[1:], "--out", "no/page.html"], 1,
          "kit: no/page.html was not written: the folder no does not exist. Make it, or choose "
          "another folder."),

@@ -139,16 +139,25 @@ def test_all_doughs_of_the_demo(demo):
     assert "Pick what to tell apart." in words(panel.answer)
 
 
+def test_times_to_double_are_kept_before_they_are_compared(panel):
+    panel.compare.click()
+    assert words(panel.answer) == (
+        "Not yet: no time to double is kept yet: once doughs have doubled, press “Keep the times "
+        "to double”."
+    )
+
+
 def test_another_room(demo):
     panel = RisePanel(demo)
     panel.room.value = "warm"
     panel.move.click()
     assert "is not a number" in words(panel.room.said)
+    assert panel.moved.value == ""  # once is enough
     panel.room.value = "45"
     panel.move.click()
-    assert "must lie between 15 and 35" in words(panel.moved)
+    assert "must lie between 15 and 35" in words(panel.room.said)
     assert words(panel.room.said).startswith("Not yet: room (°C) is ")
-    assert "temp_c" not in words(panel.moved)
+    assert panel.moved.value == ""
     panel.room.value = "26,5"
     panel.move.click()
     assert "A dough in a room of 26.5 °C doubles in about" in words(panel.moved)

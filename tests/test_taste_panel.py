@@ -57,8 +57,12 @@ def test_triangle_by_its_buttons(panel, tmp_path):
     panel.matters.value = "30"
     assert "cannot tell yet whether enough to matter" in panel.shown.value
     panel.matters.value = "a lot"
-    assert "is not a number" in panel.matters.said.value
+    assert "what matters (%) is &#x27;a lot&#x27;: is not a number" in panel.matters.said.value
     assert panel.matters.value == "a lot"
+    # the button that opened it can still be focused, and says so when it is pressed again
+    assert not panel.unblind.disabled
+    panel.unblind.click()
+    assert "It is open already: the answer stands below." in panel.opened.value
 
 
 def test_scores_with_names(panel):
@@ -81,19 +85,39 @@ def test_scores_with_names(panel):
     assert panel.answer.leading["higher"] == "long"
 
 
+def test_ranks_say_which_end_is_1_and_stand_apart_from_their_codes(panel):
+    panel.method.value, panel.samples.value, panel.tasters.value = "ranking", "plain\nmalted", "Ada"
+    panel.plan.click()
+    one, other = (f for f in panel.marks.children if not isinstance(f, widgets.HTML))
+    assert one.text.placeholder == "1: put first, such as the one liked most"
+    one.value, other.value = "1", "2"
+    codes = [field.text.description.split()[-1] for field in (one, other)]
+    panel.save.click()
+    assert f"Saved: Ada answered {codes[0]} as 1 and {codes[1]} as 2." in panel.saved.value
+
+
 def test_trouble_stands_beside_the_field(panel):
     panel.tasters.value = "Ida, Ida"
     panel.plan.click()
-    assert "Two of one name: add an initial." in panel.planned.value
+    assert "Two of one name: add an initial." in panel.tasters.said.value
     panel.tasters.value = "2"
-    panel.samples.value = "only one"
+    panel.samples.value = "only one\n"
     panel.plan.click()
-    assert "must be two for a triangle" in panel.planned.value
+    told = "compare is &#x27;only one&#x27;: must be two for a triangle. Rank or score more."
+    assert told in panel.samples.said.value
+    assert panel.planned.value == ""  # once is enough
+    panel.method.value, panel.samples.value = "scores", "\n".join("abcdefg")
+    panel.plan.click()
+    told = "compare is &#x27;a; b; c; d; e; f; g&#x27;: must be at most 6 on one plate."
+    assert told in panel.samples.said.value
+    panel.method.value = "triangle"
     panel.noticed.value = "150"
-    assert "must lie between 0 and 100 %" in panel.noticed.said.value
+    told = "to be noticed by (%) is &#x27;150&#x27;: must lie between 0 and 100 %. Write 30."
+    assert told in panel.noticed.said.value
     assert panel.enough.value == ""
     panel.samples.value = "a one\na two"
     panel.plan.click()
+    assert panel.samples.said.value == ""
     panel.save.click()
     assert "Tick a code." in panel.saved.value
 

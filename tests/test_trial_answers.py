@@ -180,7 +180,9 @@ def test_every_factor_has_its_section_on_the_page(two_factors, tmp_path):
         assert first.sentence in told["answer"]
         assert first.rests_on in told["rests-on"]
         assert f"And {words.name(second.by)}?" in told["also-1"]
-        assert "2 factors are answered on this page, each by itself: of each" in told["analysis"]
+        assert "This page gives 2 answers, one a factor. Where a factor" in told["analysis"]
+        regions = re.findall(r'role="region" aria-label="([^"]+)"', path.read_text("utf-8"))
+        assert len(regions) == len(set(regions)) > 5  # a screen reader lists them
         for said in (second.headline, second.sentence, second.next_step, second.rests_on):
             assert said in told["also-1"]
         assert "What it does by itself is told above." in told["not-tested"]

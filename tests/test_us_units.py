@@ -24,6 +24,9 @@ def us(monkeypatch):
         ("25.4 mm", "25.4 mm (1.00 in)"),
         ("−3.1 mm", "−3.1 mm (−0.12 in)"),
         ("0.5 to 5.7 mm", "0.5 to 5.7 mm (0.02 to 0.22 in)"),
+        ("31.2 ± 0.4 mm", "31.2 ± 0.4 mm (1.23 ± 0.02 in)"),
+        ("(31.2 ± 0.4 mm)", "(31.2 ± 0.4 mm, 1.23 ± 0.02 in)"),
+        ("now ± 1.1 mm", "now ± 1.1 mm (0.04 in)"),
         ("1, 2 and 3 mm", "1, 2 and 3 mm (0.12 in)"),
         ("(± 2.1 mm)", "(± 2.1 mm, 0.08 in)"),
         ("500 g flour, 1 kg in all", "500 g (17.6 oz) flour, 1 kg (2.2 lb) in all"),
@@ -48,6 +51,11 @@ def test_nothing_changes_unless_they_are_wanted(monkeypatch):
         assert also_us("25.4 mm") == "25.4 mm"
     monkeypatch.delenv("KIT_UNITS")
     assert also_us("25.4 mm") == "25.4 mm"
+
+
+def test_an_uncertainty_of_a_temperature_is_a_difference(us):
+    assert also_us("22.0 ± 0.5 °C", absolute=True) == "22.0 ± 0.5 °C (72 ± 1 °F)"
+    assert also_us("22.0 ± 0.5 °C") == "22.0 ± 0.5 °C"
 
 
 def test_readings_of_temperature_are_no_differences(us):

@@ -182,7 +182,7 @@ def test_the_cake_analysed():
     assert sentences.why_not_pieces(cake().comparison) in text
     assert "Kramer (1956), Biometrics 12:307 (all pairs)" in text
     assert "A difference that matters: the 95 % interval of the difference lies wholly" in text
-    rows = table(cake(), "Differences in angle deg: the first less the second")
+    rows = table(cake(), "Differences in angle deg by recipe: the first less the second")
     assert rows[0] == ["Recipe", "Answer", "Difference", "95 % interval", "SE", "df", "p"]
     assert rows[2] == ["C against A", "cannot tell yet", "−1.5", "−3.9 to 0.9", "0.98", "28",
                        "0.28"]  # fmt: skip

@@ -86,7 +86,7 @@ class Overview(Told):
             f"<td><strong>{escape(r['verdict'])}</strong></td><td>{escape(_told(r))}</td></tr>"
             for r in self.table.to_dict("records")
         )
-        head = "<tr><th>factor</th><th>outcome</th><th>does it matter?</th><th></th></tr>"
+        head = "<tr><th>factor</th><th>outcome</th><th>does it matter?</th><td></td></tr>"
         rest = [*self.trade_offs, *(f"{check}." for check in self.checks)]
         notes = "".join(f"<li>{escape(text)}</li>" for text in rest)
         return f"<table>{head}{rows}</table><ul>{notes}</ul>"

@@ -77,14 +77,17 @@ def compare(
     )  # fmt: skip
     _show(told)
     if out is not None:
-        _write(told, out)
+        _write(told, out, where, leave_out or [])
 
 
 @app.command()
 @said_in_one_line
 def writeup(
     where: Where,
-    out: Annotated[Path | None, typer.Option(help="Page to write: .html, .pdf or .md.")] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Page to write: .html, .pdf or .md; of a workspace .zip with all data."),
+    ] = None,
     outcome: Outcome = None,
     by: By = None,
     dough: Dough = None,
@@ -112,16 +115,20 @@ def writeup(
     )  # fmt: skip
     _show_invented(told)
     say(f"{told.answer.headline} {told.answer.sentence}")
-    _write(told, out or told.page)
+    _write(told, out or told.page, where, leave_out or [])
 
 
 @dataclass(frozen=True)
 class _Told:
-    """An answer, the report that goes with it, and where its page goes by itself."""
+    """An answer, the report that goes with it, where its page goes by itself, and of which trial.
+
+    A table is of none.
+    """
 
     answer: "Comparison"
     report: "Report"
     page: Path
+    trial: str = ""
 
 
 def _answer(
@@ -156,7 +163,8 @@ def _answer(
         asked["control"] = tables.level(one.frame(), by, asked["control"])
         answer = one.compare(**asked, leave_out=leave_out)
         report = one.report(answer, leave_out, others)
-        return _Told(answer, report, (ws.folder or Path()) / one.page_name(answer))
+        page = (ws.folder or Path()) / one.page_name(answer)
+        return _Told(answer, report, page, one.name)
 
 
 def _factor(said: str | None, factors: list[str]) -> str | None:
@@ -235,7 +243,13 @@ def _differences(answer: "Comparison") -> Table:
     return table
 
 
-def _write(told: _Told, path: Path) -> None:
+def _write(told: _Told, path: Path, where: str, leave_out: list[str]) -> None:
+    """Write the page; a trial's as .zip with all its data."""
     from kit.writeup import write
 
-    say(f"Written: {write(told.report, path)}")
+    if told.trial and path.suffix.lower() == ".zip":
+        with existing(where) as ws:
+            written = ws.trial(told.trial).writeup(path, told.answer, leave_out)
+    else:
+        written = write(told.report, path)
+    say(f"Written: {written}")

@@ -1,12 +1,12 @@
 """``kit package`` and ``kit receive``: a trial to another baker, and another baker's trial here."""
 
-import re
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from kit.cli.shell import OfTrial, app, chosen, existing, said_in_one_line, say
+from kit.records.aside import file_name
 
 __all__ = ["package", "receive"]
 
@@ -30,9 +30,7 @@ def package(
     """
     with existing(folder) as ws:
         one = chosen(ws, trial)
-        written = one.package(
-            out or Path(re.sub(r"[^\w.-]+", "-", one.name) + ".zip"), photos, licence
-        )
+        written = one.package(out or Path(f"{file_name(one.name)}.zip"), photos, licence)
         if one.invented:
             say("Invented data: made up to show how this works.", "italic")
     for line in str(written).splitlines():

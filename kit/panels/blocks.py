@@ -96,7 +96,9 @@ def _parts(item: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _table(table: Table) -> str:
-    head = "".join(f'<th scope="col">{escape(name)}</th>' for name in table.head)
+    head = "".join(
+        f'<th scope="col">{escape(name)}</th>' if name else "<td></td>" for name in table.head
+    )
     rows = (
         f'<tr><th scope="row">{escape(row[0])}</th>'
         f"{''.join(f'<td>{escape(cell)}</td>' for cell in row[1:])}</tr>"

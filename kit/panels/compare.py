@@ -198,7 +198,7 @@ class ComparePanel(Panel):
         call = ", ".join(f"{name}={value!r}" for name, value in self.asked.items() if value)
         return (
             f'<section class="kit-answer">{if_invented(trial)}'
-            '<div class="kit-question" role="heading" aria-level="3">'
+            '<div class="kit-question" role="heading" aria-level="2">'
             f"{show(part['question'])}</div>"
             f'<div role="status">{show(part["answer"])}</div>'
             f"{drawn(chart, picture.title, picture.caption)}"

@@ -93,7 +93,7 @@ def toggle(text: str) -> widgets.ToggleButton:
 
 def section(title: str, *inside: widgets.Widget, flex: str = "1 1 24rem") -> widgets.VBox:
     """Return fields under a heading; sections stand beside one another where there is room."""
-    heading = widgets.HTML(f'<div class="kit-section" role="heading" aria-level="3">{title}</div>')
+    heading = widgets.HTML(f'<div class="kit-section" role="heading" aria-level="2">{title}</div>')
     return widgets.VBox([heading, *inside], layout=widgets.Layout(flex=flex))
 
 

@@ -85,7 +85,8 @@ def beside(exc: InputError, fields: Mapping[str, Typed]) -> InputError:
     if typed is None:
         return exc
     label = str(typed.text.description)
-    told = InputError(label[:1].lower() + label[1:], typed.value, exc.rule, exc.remedy)
+    lines = "; ".join(filter(None, map(str.strip, typed.value.splitlines())))
+    told = InputError(label[:1].lower() + label[1:], lines, exc.rule, exc.remedy)
     typed.said.value = trouble(str(told))
     return told
 
@@ -125,12 +126,18 @@ def count(field: Typed) -> int:
     return field.read(reader)
 
 
-def share(text: str) -> float | None:
+def share(field: Typed) -> float | None:
     """A share typed in percent; None when empty."""
-    value = units.parse(text, "%", "share of people")
-    if value is not None and not 0 < value < 100:
-        raise InputError("share of people", text, "must lie between 0 and 100 %", "Write 30.")
-    return None if value is None else value / 100
+    label = str(field.text.description)
+    label = label[:1].lower() + label[1:]
+
+    def reader(text: str) -> float | None:
+        value = units.parse(text, "%", label)
+        if value is not None and not 0 < value < 100:
+            raise InputError(label, text, "must lie between 0 and 100 %", "Write 30.")
+        return None if value is None else value / 100
+
+    return field.read(reader)
 
 
 def people(text: str) -> int | list[str]:

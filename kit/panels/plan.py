@@ -1,6 +1,5 @@
 """The plan panel: what you want to know and what you can do, and the plan that answers it."""
 
-import re
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -26,6 +25,7 @@ from kit.plan.power import Power, power
 from kit.plan.schedule import Schedule, schedule
 from kit.plan.spread import Spread
 from kit.planning import put_away_in_words
+from kit.records.aside import file_name
 from kit.records.things import Bake
 from kit.records.typed import day as read_day
 from kit.us_units import us_paper
@@ -327,7 +327,7 @@ class PlanPanel(PlanForm):
     def _write_sheet(self, trial: Trial, bake: Bake) -> str:
         """One bake's sheet and, where its day is known, its calendar; links to both."""
         folder = self.workspace.folder or Path.cwd()
-        name = re.sub(r"[^\w.-]+", "-", f"{trial.name}-bake-{bake.code}")
+        name = file_name(f"{trial.name}-bake-{bake.code}")
         weights = None if trial.formula() is None else trial.weigh(bake, **self._size())
         plan = None
         if bake.day is not None:

@@ -166,7 +166,10 @@ class PlanForm(Panel):
         """How much dough, on which scale."""
         return {
             "raw_piece_g": self._usual(
-                self.piece, "ball_weight_g", lambda text: above_0(text, "g", "raw piece")
+                self.piece,
+                "ball_weight_g",
+                # an empty one is refused: without it nobody knows how much dough
+                lambda text: above_0(text, "g", "raw piece") or number(text, "g", "raw piece"),
             ),
             "scale_step_g": self.step.read(lambda text: above_0(text, "g", "scale step")) or 1.0,
             "fine_step_g": self.fine.read(lambda text: above_0(text, "g", "fine scale step")),

@@ -11,7 +11,7 @@ from kit.analysis import words
 from kit.formula import WeighingSheet
 from kit.panels.blocks import folded, from_python, items, scrolled
 from kit.panels.blocks import picture as drawn
-from kit.plan.clock import say_clock, say_day, say_moment
+from kit.plan.clock import local, say_clock, say_day, say_moment
 from kit.plan.plan import Plan
 from kit.plan.power import Power
 from kit.plan.schedule import Schedule
@@ -91,7 +91,8 @@ def _doubts(
     if weights is not None:
         checks = [*(doubt.text for doubt in weights.doubts), *weights.gone, *checks]
     if 60 * schedule.times.start < time.time():
-        begin = f"{say_moment(schedule.times.start, schedule.zone)} {schedule.table_time.year}"
+        year = local(schedule.times.start, schedule.zone).year
+        begin = f"{say_moment(schedule.times.start, schedule.zone)} {year}"
         checks.insert(0, f"the first bake would begin at {begin}, which is past: take a later day")
     told = [words.capital(check) for check in dict.fromkeys([*unusual, *checks])]
     if not told:
@@ -137,7 +138,7 @@ def _times(schedule: Schedule) -> str:
     changed = [note for note in told if note.startswith("Changed so that it fits")]
     notes = items([note for note in told if note not in changed])
     return (
-        '<h3 class="kit-section">Times of the first bake</h3>'
+        '<h2 class="kit-section">Times of the first bake</h2>'
         + (f'<div class="kit-trouble">{items(misses)}{nearest}</div>' if misses else "")
         + "".join(f'<p class="kit-banner">{escape(note)}</p>' for note in changed)
         + f"<p>{escape(schedule.headline)}</p>"
@@ -151,6 +152,10 @@ def _times(schedule: Schedule) -> str:
 def _weights(weights: WeighingSheet | None) -> str:
     if weights is None:
         return "<p>No formula yet, so there is nothing to weigh.</p>"
-    return '<h3 class="kit-section">What to weigh at the first bake</h3>' + scrolled(
-        weights._repr_html_(), "What to weigh", "kit-scroll kit-weights"
+    # only the table scrolls sideways: a note must be read without
+    table, end, notes = weights._repr_html_().partition("</table>")
+    return (
+        '<h2 class="kit-section">What to weigh at the first bake</h2>'
+        + scrolled(table + end, "What to weigh", "kit-scroll kit-weights")
+        + notes
     )

@@ -13,7 +13,7 @@ from kit import charts, quantities
 from kit.analysis import words
 from kit.analysis.rise_ways import WAYS
 from kit.analysis.rise_words import DOUBLE_IS
-from kit.errors import InputError, KitError
+from kit.errors import DataError, InputError, KitError
 from kit.panels.blocks import folded, items, picture, show, status
 from kit.panels.controls import Panel, pick, row, section, tall
 from kit.panels.fields import Typed, beside, number
@@ -237,8 +237,13 @@ class RisePanel(Panel):
             return {"ok": False, "text": f"Not noted: {in_words(str(exc))}"}
         return {"ok": True, "text": text}
 
-    def _doing(self, what: Callable[[Trial], str], shown: widgets.HTML) -> None:
-        """Do what a button says; show what it gives or why it cannot be."""
+    def _doing(
+        self, what: Callable[[Trial], str], shown: widgets.HTML, typed: Typed | None = None
+    ) -> None:
+        """Do what a button says; show what it gives or why it cannot be, once.
+
+        What is said beside the field it was `typed` into is not said again.
+        """
         trial = self.chosen
         if trial is None:
             return
@@ -246,7 +251,7 @@ class RisePanel(Panel):
         try:
             shown.value = what(trial)
         except KitError as exc:
-            shown.value = trouble(str(exc))
+            shown.value = "" if typed and typed.said.value else trouble(str(exc))
         except Exception:  # a fault of ours: never leave "Working it out" standing, then let it out
             shown.value = trouble("this should not happen; the log says more.")
             raise
@@ -283,6 +288,12 @@ class RisePanel(Panel):
         def compared(trial: Trial) -> str:
             if not self.by.value:
                 raise InputError("by", "nothing", "cannot be compared", "Pick what to tell apart.")
+            if "double_minutes" not in trial.frame():
+                msg = (
+                    "no time to double is kept yet: once doughs have doubled, press “"
+                    f"{self.keep.description}”."
+                )
+                raise DataError(msg)
             told = trial.compare("double_minutes", by=self.by.value)
             return f'<div class="kit-answer" role="status">{told._repr_html_()}</div>'
 
@@ -300,7 +311,7 @@ class RisePanel(Panel):
                 f"{escape(told.headline)}</p><p>{escape(told.rests_on)}</p>{_notes(told)}</div>"
             )
 
-        self._doing(moved, self.moved)
+        self._doing(moved, self.moved, self.room)
 
 
 def _called(dough: Dough) -> str:

@@ -197,4 +197,4 @@ def _shown(row: Row) -> dict[str, Any]:
 
 
 def _heading(text: str) -> widgets.HTML:
-    return widgets.HTML(f'<div role="heading" aria-level="4"><strong>{escape(text)}</strong></div>')
+    return widgets.HTML(f'<div role="heading" aria-level="3"><strong>{escape(text)}</strong></div>')

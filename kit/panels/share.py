@@ -1,6 +1,5 @@
 """The share panel: a whole trial into one file, and another baker's brought in."""
 
-import re
 from html import escape
 from pathlib import Path
 
@@ -12,6 +11,7 @@ from kit.panels.controls import Panel, button, columns, pick, section, tick
 from kit.panels.fields import Typed
 from kit.panels.style import link, trouble
 from kit.panels.today import trial_to_answer
+from kit.records.aside import file_name
 from kit.workspace import Workspace
 
 __all__ = ["SharePanel"]
@@ -57,7 +57,7 @@ class SharePanel(Panel):
     def _pack(self) -> None:
         """Write the trial's file and say what is in it."""
         trial = self.workspace.trial(self.trial.value)
-        path = self.folder / (re.sub(r"[^\w.-]+", "-", trial.name) + ".zip")
+        path = self.folder / f"{file_name(trial.name)}.zip"
         self.packed.value = _WORKING
         try:
             told = trial.package(path, self.photos.value, self.licence.value.strip() or None)

@@ -17,7 +17,8 @@ STYLE = """<style>
 .kit-lead {font-size: 1.25rem; font-weight: 600; margin-bottom: .3em}
 .kit-small, .kit-answer figcaption {font-size: .85rem}
 .kit-answer figure {margin: .8em 0}
-.kit-picture {background: #fff; overflow-x: auto}
+/* a picture is drawn dark on white, whatever colours the desktop forces upon the rest */
+.kit-picture {background: #fff; color: #222; forced-color-adjust: none; overflow-x: auto}
 .kit-scroll {overflow-x: auto}
 .kit-answer > *, .kit-answer > details > * {max-width: 46rem}
 .kit-answer > details, .kit-answer .kit-scroll {max-width: 100%}
@@ -26,6 +27,7 @@ STYLE = """<style>
 .kit-scroll th, .kit-scroll td {padding: .15em .9em .15em 0; text-align: left;
   font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
 .kit-answer summary {cursor: pointer}
+.kit-panel a {color: var(--jp-content-link-color, #0b57d0); text-decoration: underline}
 .kit-answer pre {white-space: pre-wrap}
 /* JupyterLab breaks what is printed anywhere, inside words, too */
 .jp-OutputArea-output pre {overflow-wrap: anywhere; word-break: normal !important}
@@ -39,7 +41,7 @@ STYLE = """<style>
 .kit-panel .widget-dropdown > select {appearance: auto; background-image: none !important}
 /* what stays pressed is told by more than a shade */
 .kit-panel .widget-toggle-button.mod-active {box-shadow: inset 0 0 0 3px currentColor}
-.kit-panel :is(select, input, textarea, .jupyter-button, summary):focus-visible {
+.kit-panel :is(a, select, input, textarea, .jupyter-button, summary):focus-visible {
   outline: 3px solid #cc7000 !important; outline-offset: -1px}
 .kit-section {font-size: 1.05rem; font-weight: 600; margin: .9em 0 .3em}
 .kit-scroll td.kit-wrap {white-space: normal; padding-right: 0}
@@ -47,6 +49,11 @@ STYLE = """<style>
 .kit-banner {border-left: .3rem solid #b35900; padding: .2em .7em}
 .kit-trouble {border-left: .3rem solid #d9402f; padding: .2em .7em; line-height: 1.4;
   overflow-wrap: anywhere}
+/* forced colours take shades and shadows away: frames say what is a button and what is pressed */
+@media (forced-colors: active) {
+  .kit-panel .jupyter-button {border: 1px solid ButtonText}
+  .kit-panel .widget-toggle-button.mod-active {border: 4px solid Highlight}
+}
 @media (max-width: 35rem) {
   .kit-panel .widget-inline-hbox {flex-flow: column; height: auto; align-items: stretch}
   .kit-panel .widget-inline-hbox > * {flex: none; width: auto !important; text-align: left}

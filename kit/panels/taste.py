@@ -12,7 +12,7 @@ from kit.analysis.tasting.needed import Needed
 from kit.errors import InputError, KitError
 from kit.panels.blocks import items, status
 from kit.panels.controls import LABELS, Panel, button, columns, pick, section, tick, visible
-from kit.panels.fields import Typed, people, share
+from kit.panels.fields import Typed, beside, people, share
 from kit.panels.style import link, trouble
 from kit.panels.taste_shown import answer_page, few_tasters
 from kit.panels.today import trial_to_answer
@@ -30,7 +30,11 @@ _METHODS = [
 ]
 _BUTTON = {"width": "20rem", "max_width": "calc(100% - 4px)"}
 _CHOOSE = ("triangle", "duo-trio", "pair")
-_MARKED = {"ranking": "Rank of", "scores": "Score of"}
+#: kind -> what a field is called before its code, and what it says while it is empty
+_MARKED = {
+    "ranking": ("Rank of", "1: put first, such as the one liked most"),
+    "scores": ("Score of", ""),
+}
 _MIND = (
     "Ask before anybody tastes: the muffins hold wheat and gluten from malt, and may hold milk and "
     "egg. Serve them baked through and cooled, never raw dough."
@@ -154,7 +158,7 @@ class TastePanel(Panel):
         self.enough.value = status(f"It would take {need.headline}{told}")
 
     def _need(self) -> Needed:
-        method, able = self.method.value, self.noticed.read(share)
+        method, able = self.method.value, share(self.noticed)
         return tasters_needed(method, able or 0.5, two_sided=method == "pair")
 
     def _too_few(self, count: int) -> list[str]:
@@ -170,6 +174,7 @@ class TastePanel(Panel):
         method, trial = self.method.value, self.chosen
         names = [line.strip() for line in self.samples.value.splitlines() if line.strip()]
         folder = self.workspace.folder or Path.cwd()
+        self.samples.said.value = ""
         try:
             plan = trial.plan_tasting(
                 method, names, self.tasters.read(people), seed=_seed(trial),
@@ -178,7 +183,9 @@ class TastePanel(Panel):
             )  # fmt: skip
             sheets, key = trial.tasting_sheets(folder, paper=us_paper())
         except KitError as exc:
-            if not self.tasters.said.value:
+            if isinstance(exc, InputError):
+                beside(exc, {"samples": self.samples, "tasters": self.tasters})
+            if not self.samples.said.value and not self.tasters.said.value:
                 self.planned.value = trouble(str(exc))
             return
         checks = [*plan.checks, *self._too_few(len(plan.tasters))]
@@ -260,8 +267,9 @@ class TastePanel(Panel):
             )  # fmt: skip
             self.marks.children = [field]
         else:
+            label, hint = _MARKED[method]
             self.marks.children = [
-                Typed(f"{_MARKED[method]} {code}", "" if mark != mark else f"{mark:g}")
+                Typed(f"{label} {code}", "" if mark != mark else f"{mark:g}", hint)
                 for code, mark in zip(on["code"], on["mark"], strict=True)
             ]
         self._show_count(told)
@@ -311,6 +319,9 @@ class TastePanel(Panel):
 
     def _open(self) -> None:
         told = self._served()
+        if not self._blind(told):
+            self.opened.value = status("It is open already: the answer stands below.")
+            return
         left = [] if self.without.value else self._left(told)
         if left and told["mark"].notna().any():
             who = words.join(list(dict.fromkeys(name for name, _ in left)))
@@ -334,9 +345,10 @@ class TastePanel(Panel):
         told = self._served()
         if self._blind(told):
             return
-        self.unblind.disabled = self.save.disabled = True
+        # the button that opened it stays: whoever works by keyboard stands on it
+        self.save.disabled = True
         try:
-            matters = self.matters.read(share)
+            matters = share(self.matters)
             self.answer = self.chosen.tasting_answer(self.tasting.value, matters)
         except KitError as exc:
             if not self.matters.said.value:

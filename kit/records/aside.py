@@ -1,13 +1,14 @@
-"""Files written whole or not at all: beside the old one first, then in its place."""
+"""Files: what they are called, and written whole or not at all, beside the old one first."""
 
 import os
+import re
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
-__all__ = ["aside", "write_whole"]
+__all__ = ["aside", "file_name", "write_whole"]
 
 
 @contextmanager
@@ -28,6 +29,17 @@ def aside(path: Path) -> Iterator[IO[bytes]]:
         os.replace(part, path)
     finally:
         part.unlink(missing_ok=True)
+
+
+def file_name(text: str) -> str:
+    """Return what people typed as a file's name: no folder in it, not hidden, no option.
+
+    Examples
+    --------
+    >>> file_name("malt & salt 1.8-bake-2"), file_name("../x"), file_name("-/.")
+    ('malt-salt-1.8-bake-2', 'x', 'trial')
+    """
+    return re.sub(r"[^\w.-]+", "-", text).lstrip(".-") or "trial"
 
 
 def write_whole(path: Path, text: str) -> None:

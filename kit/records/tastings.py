@@ -180,7 +180,9 @@ def answer(step: Step, rows: Sequence[Any], taster: str, given: Any, plate: int,
     step.change(t.tasting, found.id, {"answer": marks, "at": at})
     if marks is None:
         return f"{found.taster}: answer taken back"
-    told = (f"{code} {mark:g}" if found.method in _MARKED else code for code, mark in marks.items())
+    told = (
+        f"{code} as {mark:g}" if found.method in _MARKED else code for code, mark in marks.items()
+    )
     return f"{found.taster} answered {words.join(told)}"
 
 

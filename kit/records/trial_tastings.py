@@ -1,6 +1,5 @@
 """Blind tastings of a trial: plan, answer, open, and read what they say."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -12,7 +11,7 @@ import pandas as pd
 from kit.analysis import words
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records import tastings, trials
-from kit.records.aside import write_whole
+from kit.records.aside import file_name, write_whole
 from kit.records.bench.when import read_at
 from kit.records.trial_head import TrialHead
 from kit.records.trouble import in_words
@@ -128,7 +127,7 @@ class TrialTastings(TrialHead):
             rows = tastings.plates_of(connection, self.id, tasting)
         plan, number = tastings.serving(rows), tastings.number_of(rows)
         question = rows[0].samples["question"]
-        name = re.sub(r"[^\w.-]+", "-", f"{self.name}-tasting-{number}")
+        name = file_name(f"{self.name}-tasting-{number}")
         mark = " (invented)" if self.invented else ""
         # the trial's own name may tell what it is about
         sheets = score_sheet(plan, f"Tasting {number}{mark}", question, paper, self.formula())

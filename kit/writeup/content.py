@@ -188,9 +188,9 @@ def _several(report: "Report") -> list[Block]:
     missed = 100 * (1 - report.comparison.fit.level)
     return [
         Text(
-            f"{len(answered)} factors are answered on this page, each by itself: of each, chance "
-            f"alone makes a difference out of nothing in up to {missed:.0f} of 100 trials, of one "
-            "or another of them more often.",
+            f"This page gives {len(answered)} answers, one a factor. Where a factor changes "
+            "nothing, its answer says by chance that there is a difference in up to "
+            f"{missed:.0f} of 100 trials; one answer or another does so more often than that.",
             "small",
         )
     ]

@@ -64,7 +64,9 @@ def differences(c: "Comparison") -> Table:
         "df",
         "p",
     )
-    caption = f"Differences in {words.name(c.outcome)}: the first less the second"
+    caption = (
+        f"Differences in {words.name(c.outcome)} by {words.name(c.by)}: the first less the second"
+    )
     return Table(caption, head, tuple(rows), (False, False, True, True, True, True, True))
 
 

@@ -55,6 +55,8 @@ def test_from_the_plan_to_the_opened_tasting(page, lab):
     page.locator(".kit-lead").filter(has_text="The tasters told them apart.").wait_for(
         timeout=20_000
     )
+    # the keyboard stays where it was
+    assert page.evaluate("document.activeElement.textContent.trim()") == "Open the tasting"
     answer = page.locator(".kit-answer").first.inner_text()
     assert "6 of 6 right where guessing gives about 2; 5 are enough." in answer
     assert "would likely be missed" in answer
