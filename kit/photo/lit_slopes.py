@@ -13,16 +13,15 @@ from numpy.typing import NDArray
 
 from kit.photo.cells import pieces
 from kit.photo.pale_cells import HALF_MM, SOFT_MM
-from kit.photo.side_light import sums_of_tiles
+from kit.photo.side_light import smaller, sums_of_tiles
 
 __all__ = ["lit_slopes", "toward_light"]
 
 Array = NDArray[np.float64]
 Picture = NDArray[Any]
 
-#: A pixel of the picture that sides are told from, how far off the crust, and how far about a dark
-#: part a bright one is looked for.
-FINE_MM, _OFF_EDGE_MM, ABOUT_MM = 0.14, 0.5, 0.45
+#: How far about a dark part a bright one is looked for.
+ABOUT_MM = 0.45
 #: Brighter than the wall by this share of its light; darkness counts up to the second.
 BRIGHT, DARKEST = 0.02, 0.3
 #: Seen where sides agree by this share and by so many times their standard uncertainty: in even
@@ -49,16 +48,7 @@ def toward_light(dark: Picture, crumb: Picture, px_per_mm: float) -> Array:
     """
     import cv2
 
-    k = max(1, round(FINE_MM * px_per_mm))
-    height, width = (n // k for n in dark.shape)
-    part = np.s_[: height * k, : width * k]
-    light = cv2.GaussianBlur(
-        cv2.resize(dark[part], (width, height), interpolation=cv2.INTER_AREA), (0, 0), 0.7
-    )
-    n = 2 * round(_OFF_EDGE_MM * px_per_mm / k) + 1
-    inner = cv2.erode(
-        crumb[part].view(np.uint8)[::k, ::k].copy(), np.ones((n, n), np.uint8), borderValue=0
-    )[:height, :width]
+    light, inner, k = smaller(dark, crumb, px_per_mm)
     own = light[inner > 0]
     if not len(own):
         return np.zeros(2)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["ADVICE", "TOLD", "side_light", "sums_of_tiles"]
+__all__ = ["ADVICE", "TOLD", "side_light", "smaller", "sums_of_tiles"]
 
 Picture = NDArray[Any]
 
@@ -57,18 +57,8 @@ def side_light(dark: Picture, crumb: Picture, px_per_mm: float) -> float:
     >>> side_light(slope, full, 14.0) > 0.2
     True
     """
-    import cv2
-
-    k = max(1, round(FINE_MM * px_per_mm))
-    height, width = (n // k for n in dark.shape)
-    part = np.s_[: height * k, : width * k]
-    light = cv2.GaussianBlur(
-        cv2.resize(dark[part], (width, height), interpolation=cv2.INTER_AREA), (0, 0), 0.7
-    )
-    wide = 2 * round(_OFF_EDGE_MM * px_per_mm / k) + 1
-    inner = cv2.erode(
-        crumb[part].view(np.uint8)[::k, ::k].copy(), np.ones((wide, wide), np.uint8), borderValue=0
-    )[1:-1, 1:-1]
+    light, inner, k = smaller(dark, crumb, px_per_mm)
+    inner = inner[1:-1, 1:-1]
     across = (light[1:-1, :-2] - light[1:-1, 2:]) * inner
     down = (light[:-2, 1:-1] - light[2:, 1:-1]) * inner
     square = across * across + down * down
@@ -85,6 +75,23 @@ def side_light(dark: Picture, crumb: Picture, px_per_mm: float) -> float:
     u = float(np.sqrt(np.square(apart).sum() * tiles / max(1, tiles - 1) / 2))
     strength = float(np.hypot(*lean))
     return strength if strength > max(LEAST, SEEN * u) else 0.0
+
+
+def smaller(dark: Picture, crumb: Picture, px_per_mm: float) -> tuple[Picture, Picture, int]:
+    """Return darkness and the crumb clear of its edge on larger pixels, and how many times larger."""
+    import cv2
+
+    k = max(1, round(FINE_MM * px_per_mm))
+    height, width = (n // k for n in dark.shape)
+    part = np.s_[: height * k, : width * k]
+    light = cv2.GaussianBlur(
+        cv2.resize(dark[part], (width, height), interpolation=cv2.INTER_AREA), (0, 0), 0.7
+    )
+    wide = 2 * round(_OFF_EDGE_MM * px_per_mm / k) + 1
+    inner = cv2.erode(
+        crumb[part].view(np.uint8)[::k, ::k].copy(), np.ones((wide, wide), np.uint8), borderValue=0
+    )
+    return light, inner, k
 
 
 def sums_of_tiles(values: Picture, n: int) -> NDArray[np.float64]:
