@@ -78,7 +78,7 @@ def side_light(dark: Picture, crumb: Picture, px_per_mm: float) -> float:
 
 
 def smaller(dark: Picture, crumb: Picture, px_per_mm: float) -> tuple[Picture, Picture, int]:
-    """Return darkness and the crumb clear of its edge on larger pixels, and how many times larger."""
+    """Return darkness, and the crumb clear of its edge, on pixels so many times larger."""
     import cv2
 
     k = max(1, round(FINE_MM * px_per_mm))

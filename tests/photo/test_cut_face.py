@@ -69,7 +69,7 @@ def test_what_is_told(plain):
     assert "another slice of the same piece would differ" in text
     frame = found.to_frame()
     assert list(frame.columns) == ["name", "value", "u", "unit", "slice_u"]
-    assert set(found.openness.parts) == {"threshold", "method", "scale", "crust"}
+    assert set(found.openness.parts) == {"threshold", "method", "scale", "crust", "pale"}
     assert found.openness.u == pytest.approx(np.hypot.reduce([*found.openness.parts.values()]))
     assert "<strong>" in found._repr_html_()
     ax = found.plot()

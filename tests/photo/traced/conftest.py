@@ -1,3 +1,3 @@
-"""The scripts that traced these pictures need renderers that are not among the test dependencies."""
+"""The scripts that traced these pictures need renderers that the tests do not install."""
 
 collect_ignore = ["make.py", "make_crumbs.py"]
