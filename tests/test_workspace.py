@@ -129,8 +129,8 @@ def test_a_trial_can_be_changed_and_changed_back(ws):
     assert (trial.name, trial.matters) == ("malt II", None)
     assert trial.factors == {"malt_percent": [0, 0.4], "proof_ratio": [1.5, 2]}
     assert ws.history(1)["what"].iloc[0] == (
-        "malt II: name now malt II, matters now empty, factors now {'malt_percent': [0, 0.4], "
-        "'proof_ratio': [1.5, 2]}"
+        "malt II: name now malt II, matters now empty, factors now malt_percent 0, 0.4; "
+        "proof_ratio 1.5, 2"
     )
     ws.undo()
     assert (trial.name, trial.matters) == ("malt", 2)

@@ -8,17 +8,18 @@ from lab_pages import cut_off, errors_in_cells, open_notebook, run_all, shoot
 pytestmark = pytest.mark.browser
 
 
-def open_and_run(page, lab):
+def open_and_run(page, lab, all_cells=False):
     """Open the notebook; it makes its panels by itself."""
     open_notebook(page, lab[0], "taste")
+    if all_cells:
+        run_all(page)
     page.get_by_role("button", name="Plan it and write the sheets").wait_for(timeout=60_000)
     # it opens on the baker's own newest trial, which another test may have made
     page.get_by_label("Trial", exact=True).select_option(label="harbour-malt")
 
 
 def test_from_the_plan_to_the_opened_tasting(page, lab):
-    open_and_run(page, lab)
-    run_all(page)
+    open_and_run(page, lab, all_cells=True)
     page.get_by_text("40 tasters reach it too").first.wait_for(timeout=60_000)
     assert errors_in_cells(page) == []
     shoot(page, "taste-first", tall=1500)

@@ -66,6 +66,7 @@ def test_a_trial_of_that_name_stays_and_the_new_one_is_told_apart(ws, sent):
         "Note: a trial malt is here already: the new one is malt (Ana).",
         "Note: another flour lot F2 is here: the new one is F2 (Ana).",
     ]
+    mine.record(mine.pieces()[0], "rise_height_mm", 30.3)  # two that agree exactly are refused
     both = ws.compare(["malt", "malt (Ana)"], "rise_height_mm", "malt_percent")
     assert both is not None
 
