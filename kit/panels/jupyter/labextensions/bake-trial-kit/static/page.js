@@ -81,13 +81,17 @@
         ended = true;
         // where making them is what ended Python, it would do so again
         if (!making || status === "restarting") anew();
-      } else if (status === "starting" && !ended && !making) {
-        anew(); // another window ended it
       } else if (status === "idle") {
         ended = false;
         clearTimeout(waits);
         if (wanted) waits = setTimeout(make, AFTER_MS);
       }
+    }
+    // another window ended it: what Python now says bears another mark
+    let mark;
+    function hears(_, { header }) {
+      if (mark && header.session !== mark && !ended && !making) anew();
+      mark = header.session;
     }
     actions.executionScheduled.connect(runs);
     disposed.connect(() => {
@@ -99,6 +103,7 @@
     await sessionContext.session?.kernel?.info;
     sessionContext.kernelChanged.connect(hasOther);
     sessionContext.statusChanged.connect(says);
+    sessionContext.iopubMessage.connect(hears);
     await make();
   }
 
