@@ -10,7 +10,7 @@ from kit import quantities
 from kit.analysis import words
 from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError
-from kit.records.frame import held, present, recorded
+from kit.records.frame import present
 from kit.records.trial_asked import TrialAsked, also_noted
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ class TrialAnswers(TrialAsked):
         frame, notes = self._recorded((outcome, by), leave_out)
         asked: dict[str, Any] = {
             "outcome": outcome, "by": by, "matters": matters, "control": control, "line": line,
-            "adjust": held(frame, outcome, others) if adjust is None else recorded(frame, adjust),
+            "adjust": self._alike(frame, outcome, others, adjust),
         }  # fmt: skip
         answer = compare(frame, **asked, **self._together(frame, outcome, by), examine=True)
         return replace(answer, checks=(*answer.checks, *notes))
@@ -99,7 +99,7 @@ class TrialAnswers(TrialAsked):
             of,
             **self._together(frame, outcome, of),
             matters=matters,
-            adjust=held(frame, outcome, others) if adjust is None else recorded(frame, adjust),
+            adjust=self._alike(frame, outcome, others, adjust),
             covariates=list(covariates),
             shape=shape,
             want=want,
@@ -135,7 +135,7 @@ class TrialAnswers(TrialAsked):
         first, second = of or (factors[0], factors[1])
         outcome, first, matters, others = self._asked(outcome, first, matters)
         frame, notes = self._recorded((outcome, first, second), leave_out)
-        alike = held(frame, outcome, others) if adjust is None else recorded(frame, adjust)
+        alike = self._alike(frame, outcome, others, adjust)
         answer = surface(
             frame,
             outcome,
@@ -174,6 +174,10 @@ class TrialAnswers(TrialAsked):
         alike: list[str] = []
         if outcomes is None:
             chosen, alike = self._came_out(frame, asked)
+            if not chosen:
+                why = alike[0] if alike else "nothing was measured yet"
+                msg = f"{self.name} has no outcome to compare ({why}). Record a bake first."
+                raise DataError(msg)
         else:
             chosen = list(outcomes)
         own = {} if self.outcome is None else {self.outcome: self.matters}

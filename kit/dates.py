@@ -39,7 +39,6 @@ def in_iso_form(typed: str, today: date | None = None) -> str:
 
     Parameters
     ----------
-    typed : str
     today : date, optional
         A day without its year is the last such day; without `today` it is left as it is.
 

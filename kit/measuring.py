@@ -91,7 +91,6 @@ class TrialPhotos(TrialKeptPhotos):
 
         Parameters
         ----------
-        photo : StoredPhoto
         result : Side, Crumb or Browning
             From `measure`.
         target : Piece, Dough or str, optional

@@ -114,7 +114,6 @@ class TrialPlanning(TrialAsked):
 
         Parameters
         ----------
-        plan : Plan
         spread : Spread, optional
             From this trial's own bakes when not given.
         of : str, optional
@@ -184,7 +183,6 @@ class TrialPlanning(TrialAsked):
 
         Parameters
         ----------
-        plan : Plan
         days : str, date or sequence, optional
             The first bake's day, from which the others follow; or one day a bake.
         every_days : int
@@ -193,10 +191,6 @@ class TrialPlanning(TrialAsked):
             What is planned alike for all, such as ``{"retard_hours": 24}``.
         instead : bool
             Put away bakes planned earlier and not begun.
-
-        Returns
-        -------
-        list of Bake
 
         Raises
         ------

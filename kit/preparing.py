@@ -57,7 +57,6 @@ class TrialPreparing(TrialRecords):
 
         Parameters
         ----------
-        bake : Bake
         raw_piece_g : float or str, optional
             Weight of a raw piece, as typed or in g; or say ``flour_g`` or ``dough_g``.
         **more
@@ -107,10 +106,8 @@ class TrialPreparing(TrialRecords):
 
         Parameters
         ----------
-        bake : Bake
         table_time, mix_time : str, datetime or time, optional
             A time of day (``"9:00"``) is that of the bake's day.
-        limits : Limits, optional
         **more
             See `kit.plan.schedule.schedule`: room_temp_c, measured, retard_hours.
         """
@@ -139,7 +136,6 @@ class TrialPreparing(TrialRecords):
 
         Parameters
         ----------
-        bake : Bake
         path : str or Path
             Of the HTML page; replaced whole.
         weights : WeighingSheet, optional
@@ -151,9 +147,16 @@ class TrialPreparing(TrialRecords):
             disturbs, when not given.
         paper, layout
             See `kit.plan.sheet.bench_sheet`.
+
+        Raises
+        ------
+        InputError
+            The path does not end in .html.
         """
         from kit.plan.sheet import bench_sheet
 
+        if Path(path).suffix.lower() not in (".html", ".htm"):
+            raise InputError("path", str(path), "must end in .html", "A browser prints it.")
         wanted = list(quantities) if quantities is not None else self.sheet_quantities()
         mark = " (invented data)" if self.invented else ""
         text = bench_sheet(

@@ -53,7 +53,6 @@ class TrialProof(TrialRecords):
 
         Parameters
         ----------
-        dough : Dough
         now, start : str or float
             What is read now, and what was read at the start: ``"1,6"``, ``"84 mm"``.
         way : str
@@ -158,7 +157,7 @@ class TrialProof(TrialRecords):
         if table.empty:
             msg = (
                 "no dough was read while it proofed. Note its ratio now and then, from the moment "
-                "it is shaped: trial.note_rise(dough, 1.4). " + " ".join(f"{c}." for c in checks)
+                "it is shaped. " + " ".join(f"{c}." for c in checks)
             )
             raise DataError(msg.strip())
         if by is not None:
@@ -190,10 +189,6 @@ class TrialProof(TrialRecords):
             Of the interval.
         earlier : iterable of Trial, optional
             Other trials whose doughs of this kind count as earlier ones too.
-
-        Returns
-        -------
-        Forecast
 
         Raises
         ------

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from keyword import iskeyword
 
-from kit.errors import InputError, NotFoundError
+from kit.errors import InputError, NotFoundError, UnitError
 from kit.given import check_range, given_number, is_missing
 from kit.units import can_be_kept, parse
 from kit.us_units import also_us, either
@@ -147,9 +147,23 @@ class Quantity:
         InputError
             Not readable as this quantity, or impossible.
         """
-        return self.check(parse(text, self.unit, self.name, where), where)
+        try:
+            number = parse(text, self.unit, self.name, where)
+        except UnitError as exc:
+            if not self._is_scale:
+                raise
+            raise UnitError(self.name, text, exc.rule, self._ask(), where) from exc
+        return self.check(number, where)
+
+    @property
+    def _is_scale(self) -> bool:
+        """Whether it has a few steps, which its meaning names."""
+        few = self.possible[1] - self.possible[0] < 20
+        return self.whole and few and self.usual == self.possible and bool(self.meaning)
 
     def _ask(self) -> str:
+        if self._is_scale:
+            return self.meaning
         return f"Enter {self.label.lower()}{' in ' + self.unit if self.unit else ''}."
 
 

@@ -37,6 +37,8 @@ class TrialSharing(TrialPages):
 
         Raises
         ------
+        InputError
+            The path does not end in .zip.
         StoreError
             It cannot be written; an older file stays as it was.
         """

@@ -11,8 +11,8 @@ from kit.alike import Alike
 from kit.us_units import also_us
 
 __all__ = [
-    "ITEM", "Judged", "Telling", "Told", "Worded", "as_html", "as_text", "paragraphs", "percent",
-    "span",
+    "ITEM", "InLines", "Judged", "Telling", "Told", "Worded", "as_html", "as_text", "paragraphs",
+    "percent", "span",
 ]  # fmt: skip
 
 #: a sentence that begins so is one of a list
@@ -74,6 +74,13 @@ def as_html(headline: str, texts: Iterable[str], checks: Sequence[str], method: 
         + paragraphs(f"{ITEM}{check}." for check in checks)
         + (f"<p><small>{escape(method)}</small></p>" if method else "")
     )
+
+
+class InLines:
+    """A result that shows in a notebook what it prints, a paragraph a line."""
+
+    def _repr_html_(self) -> str:
+        return paragraphs(str(self).splitlines())
 
 
 class Telling(NamedTuple):

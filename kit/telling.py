@@ -35,7 +35,6 @@ class TrialPages(TrialAnswers):
 
         Parameters
         ----------
-        comparison : Comparison, optional
         leave_out : iterable of str
             As it was given to `compare`.
         others : bool

@@ -47,7 +47,6 @@ def also_us(text: str, absolute: bool = False) -> str:
 
     Parameters
     ----------
-    text : str
     absolute : bool
         Whether every temperature in it is one, and no difference of two.
 

@@ -21,7 +21,6 @@
 import weakref
 from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -43,6 +42,7 @@ from kit.records.readings import Event
 from kit.records.store import Store, open_store
 from kit.records.things import Bake, Dough, Load, Piece
 from kit.sharing import TrialSharing
+from kit.shown import InLines
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
@@ -200,7 +200,6 @@ class Workspace:
             See `kit.design`; its factors are the trial's.
         days, every_days, same
             See `Trial.keep`.
-        formula : Formula, optional
         **about
             See `new_trial`: question, outcome, matters, zone, invented, baker.
 
@@ -210,15 +209,11 @@ class Workspace:
             Something that cannot be; nothing is stored.
         """
         about["factors"] = {f.quantity: list(f.settings) for f in plan.factors}
-        with journal.together(self.store, f"{name}: trial begun with its plan"):
+        with self.together(f"{name}: trial begun with its plan", whole=True):
             trial = self.new_trial(name, **about)
-            try:
-                if formula is not None:
-                    trial.set_formula(formula)
-                return trial, trial.keep(plan, days, every_days, same)
-            except BaseException:
-                self.remove_trial(name)  # begun for this plan alone
-                raise
+            if formula is not None:
+                trial.set_formula(formula)
+            return trial, trial.keep(plan, days, every_days, same)
 
     def remove_trial(self, name: str) -> None:
         """Take a trial out, with all that belongs to it. It can be undone."""
@@ -303,15 +298,17 @@ class Workspace:
         told = receive_package(self.store, self.who, source, baker)
         return Received(self, told.trial_id, told.already_here, told.notes)
 
-    def together(self, says: str) -> AbstractContextManager[None]:
+    def together(self, says: str, whole: bool = False) -> AbstractContextManager[None]:
         """Make one undo of everything done inside a ``with`` block, each thing stored at once.
 
         Parameters
         ----------
         says : str
             What the history calls it: "36 values pasted".
+        whole : bool
+            Whether all of it is taken back when the block fails.
         """
-        return journal.together(self.store, says)
+        return journal.together(self.store, says, whole)
 
     def undo(self) -> str:
         """Take back the last thing done, here or in another notebook; say what it was."""
@@ -363,7 +360,7 @@ class Trial(TrialPlanning, TrialPreparing, TrialPhotos, TrialSharing, TrialProof
         return Trial, (self.workspace, self.id)
 
 
-class Received(Trial):
+class Received(InLines, Trial):
     """A trial that another baker sent: a trial like any other, and how it arrived.
 
     Parameters
@@ -389,6 +386,3 @@ class Received(Trial):
         mark = " Invented data: made up to show how this works." if self.invented else ""
         lines = [f"{self.name}{whose}: {len(self.pieces())} pieces received.{mark}"]
         return "\n".join([*lines, *(f"Note: {note}." for note in self.notes)])
-
-    def _repr_html_(self) -> str:
-        return f"<p>{'<br>'.join(map(escape, str(self).splitlines()))}</p>"

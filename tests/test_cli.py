@@ -362,6 +362,43 @@ def test_an_import_that_breaks_off_leaves_a_trial_that_was_there_as_it_was(
         assert (ws.trial("salt").question, ws.trial("salt").factors) == ("as it was", {})
 
 
+def test_an_import_is_one_thing_to_undo_and_one_that_failed_or_only_looked_is_none(run, tmp_path):
+    good, bad = tmp_path / "good.csv", tmp_path / "bad.csv"
+    good.write_text("bake,dough,salt_percent,rise_height_mm\n1,1A,1.2,30\n1,1B,1.8,31\n")
+    bad.write_text("bake,dough,rise_height_mm\n1,1A,tall\n")
+    with kit.Workspace("bakes") as ws:
+        ws.new_trial("malt")
+    asked = ("--factor", "salt_percent", "--question", "Less salt?")
+    assert run("import", good, "bakes", "--trial", "salt", *asked).exit_code == 0
+    assert run("import", good, "bakes", "--trial", "salt", *asked).exit_code == 0  # nothing new
+    assert run("import", bad, "bakes", "--trial", "salt", "--question", "Other?").exit_code == 2
+    assert run("import", bad, "bakes", "--trial", "new").exit_code == 2
+    assert run("import", good, "bakes", "--trial", "new", "--look").exit_code == 0
+    assert run("undo", "bakes").output == "Undone: salt: good.csv brought in.\n"
+    with kit.Workspace("bakes") as ws:
+        assert [t.name for t in ws.trials()] == ["malt"]
+        assert ws.check().ok, str(ws.check())
+    assert run("undo", "bakes").output == "Undone: malt: trial begun.\n"
+
+
+def test_a_workspace_whose_file_is_gone_is_told_by_every_command(run):
+    for _ in range(2):
+        with kit.Workspace("bakes") as ws:
+            ws.new_trial(f"trial {len(ws.trials())}")
+    Path("bakes/bakes.sqlite").unlink()
+    for command in ("check", "undo", "compare"):
+        assert "was taken away, but copies of it are there" in run(command, "bakes").output
+
+
+def test_names_no_folder_has(run):
+    for command in ("check", "undo", "sheet", "package", "compare"):
+        said = run(command, "a" * 300)
+        assert said.exit_code == 2
+        assert "should not happen" not in said.stderr
+        nameless = run(command, "")
+        assert 'no folder was named. Write for example my-bakes, or "." for' in nameless.output
+
+
 def test_a_table_is_looked_at_before_it_is_stored(run, tmp_path):
     table = tmp_path / "kitchen.csv"
     table.write_text(
@@ -439,10 +476,16 @@ def test_a_plan_says_in_our_words_what_it_cannot_use(run):
          "--retard is '-5': must lie between 0 and 240 h. Enter cold retard in h."),
         (["--factor", "retard_hours=24 or 48", "--retard", "2 d", "--keep"],
          "--retard is '2 d': is what this plan varies. Leave it out."),
+        (["--outcome", "salt"],
+         "--outcome is 'salt_percent': is what this plan changes. Name a result."),
     ):  # fmt: skip
         refused = run(*plan, *words)
         assert (refused.exit_code, refused.stderr.strip()) == (2, f"kit: {told}")
         assert not refused.stdout  # before the plan is printed, not behind it
+    misspelled = run(*plan, "--outcome", "rise_hight_mm").stderr
+    assert misspelled.startswith(
+        "kit: no quantity 'rise_hight_mm'. Did you mean 'rise_height_mm'? There are: "
+    )
     for seed in ("0", "20261203"):  # a day is a good seed, and larger than any count
         assert run(*plan, "--seed", seed).exit_code == 0
     no_seed = run(*plan, "--seed", "one").stderr
@@ -492,3 +535,23 @@ def test_a_formula_that_the_plan_leaves_open_is_not_kept(run, tmp_path):
     file.write_text("bread flour 100\nwater 56\nsalt ?\ninstant dry yeast 0,4\n")
     assert run(*plan, "--formula", "plain.txt").exit_code == 0
     assert run("sheet", "bakes", "--trial", "salt", "--piece", "75,5 g").exit_code == 0
+    for name in ("sheet.pdf", "sheet", ""):
+        told = run("sheet", "bakes", "--trial", "salt", "--out", name).stderr
+        assert told.endswith(": must end in .html. A browser prints it.\n")
+        assert not (tmp_path / "sheet.pdf").exists()
+
+
+def test_a_formula_as_an_editor_on_windows_saves_it(run, tmp_path):
+    run("start", "bakes", "--no-lab")
+    plan = ["plan", "bakes", "--factor", "salt_percent=1.4 and 2.2", "--bakes", "2", "--keep"]
+    text = "bread flour 100\nMüller's milk 56 (liquid)\nsalt ?\ninstant dry yeast 0,4\n"
+    for encoding, named in (("cp1252", "not UTF-8"), ("utf-16", ""), ("utf-8-sig", "")):
+        (tmp_path / "plain.txt").write_bytes(text.encode(encoding))
+        told = run(*plan, "--trial", encoding, "--formula", "plain.txt")
+        assert told.exit_code == 0, told.output
+        assert named in told.output
+        with kit.Workspace(tmp_path / "bakes") as ws:
+            assert ws.trial(encoding).formula().ingredients[1].name == "Müller's milk"
+    (tmp_path / "plain.txt").write_bytes(bytes(range(256)))
+    told = run(*plan, "--trial", "x", "--formula", "plain.txt").stderr
+    assert told == "kit: plain.txt is not plain text. Save it as plain text (UTF-8).\n"

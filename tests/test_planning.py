@@ -359,7 +359,8 @@ def test_a_trial_begins_with_its_plan_or_not_at_all(ws):
 
 def test_a_plan_that_cannot_be_kept_takes_back_nothing_of_others(ws):
     """In a workspace that a kitchen shares the newest thing done may be another's."""
-    other = ws.new_trial("theirs")
+    theirs = kit.Workspace(ws.folder)  # another window
+    other = theirs.new_trial("theirs")
     plan = kit.design([kit.Factor("malt_percent", (0, 0.6))], kit.Kitchen(bakes=2, tubs=2))
     keep = kit.Trial.keep
 
@@ -373,6 +374,7 @@ def test_a_plan_that_cannot_be_kept_takes_back_nothing_of_others(ws):
             ws.begin("x", plan, "3/12/2026", outcome="rise_height_mm")
     assert [trial.name for trial in ws.trials()] == ["theirs"]
     assert other.question == "asked meanwhile"
+    theirs.close()
 
 
 def cli(capsys, ws, *more):

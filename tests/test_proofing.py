@@ -272,7 +272,9 @@ def test_curves_by_setting(trial):
 
 def test_nothing_read_says_what_to_do(trial):
     trial.add_dough(trial.add_bake("2026-01-08"))
-    with pytest.raises(DataError, match=r"trial.note_rise\(dough, 1.4\)"):
+    with pytest.raises(
+        DataError, match=r"Note its ratio now and then, from the moment it is shaped\.$"
+    ):
         trial.rise()
 
 

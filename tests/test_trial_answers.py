@@ -238,11 +238,47 @@ def test_the_formula_of_the_page_names_the_doses_that_were_baked(two_factors):
     assert many[2] == "0 to 0.8 (changed on purpose)"
 
 
+def test_a_doughs_own_outcome_where_every_bake_calls_its_doughs_alike(tmp_path):
+    with kit.Workspace(tmp_path) as ws:
+        trial = ws.new_trial("letters", factors={"malt_percent": [0, 1]})
+        for bake in range(4):
+            made = trial.add_bake(f"2026-11-{bake + 1:02}")
+            for code, malt in zip("AB", (bake % 2, 1 - bake % 2), strict=True):
+                dough = trial.add_dough(made, code=code)
+                trial.add_piece(dough)
+                trial.record(dough, "malt_percent", malt)
+                trial.record(dough, "dough_temp_c", 24 + malt + 0.1 * bake * (code == "A"))
+        assert trial.compare("dough_temp_c").leading.difference == pytest.approx(1, abs=0.3)
+
+
+def test_what_an_empty_trial_is_asked_is_refused_in_words(tmp_path):
+    with kit.Workspace(tmp_path) as ws:
+        trial = ws.new_trial("new", factors={"malt_percent": [0, 1]}, outcome="room_temp_c")
+        for asked in (trial.compare, trial.dose, lambda: trial.compare("proof_ratio")):
+            with pytest.raises(DataError, match="no pieces yet"):
+                asked()
+        with pytest.raises(DataError, match="new has no outcome to compare"):
+            trial.overview()
+
+
 @pytest.mark.parametrize(
     ("arguments", "error", "message"),
     [
         ({"by": "salt_percent"}, DataError, "nothing is recorded for salt_percent in harbour. "),
+        ({"adjust": ["salt_percent"]}, DataError, "nothing is recorded for salt_percent in harb"),
+        ({"adjust": "salt"}, DataError, "nothing is recorded for salt in harbour. Recorded are: "),
         ({"matters": 0}, InputError, "matters is 0: must be above 0. "),
+        (
+            {"outcome": "room_temp_c"},
+            InputError,
+            "outcome is 'room_temp_c': has one value a bake, and diastatic malt differs within a "
+            "bake. Choose an outcome that can differ there.",
+        ),
+        (
+            {"outcome": "dough_temp_c", "by": "side_minutes"},
+            InputError,
+            "outcome is 'dough_temp_c': has one value a dough, and time a side differs within a ",
+        ),
     ],
 )
 def test_questions_that_cannot_be_asked(workspace, arguments, error, message):

@@ -1,5 +1,6 @@
 """``kit compare`` and ``kit writeup``: an answer on the screen, or as the page that is shared."""
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -141,7 +142,7 @@ def _answer(
     **asked: Any,
 ) -> _Told:
     """Compare from a table or from a workspace, whichever `where` is."""
-    if not Path(where).is_dir() and "://" not in where:
+    if not os.path.isdir(where) and "://" not in where and where.strip():
         for name, value in (("--trial", trial), ("--leave-out", leave_out)):
             if value:
                 raise InputError(name, value, "goes with a workspace", "A table is one trial.")

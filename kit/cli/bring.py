@@ -49,35 +49,29 @@ def import_(
 
     Example: python -m kit import bakes.csv my-bakes --trial salt --factor salt_percent
     """
+    from kit.analysis import words
     from kit.workspace import Workspace
 
     with Workspace(folder) as ws:
         known = {t.name: t for t in ws.trials()}
-        into, before = known.get(trial) or ws.new_trial(trial), dict[str, Any]()
-        try:
+        with ws.together(f"{trial}: {table.name} brought in", whole=True):
+            into = known.get(trial) or ws.new_trial(trial)
             seen = _corrected(into.look_at(table, sheet), column or [], dates, decimal)
             given = _given(seen, factor or [], outcome, question, matters)
             if look or (not good_rows and (seen.questions or len(seen.problems))):
                 say(seen.text(_ANSWER))
-            if not look:
-                _refuse_doubts(seen, good_rows)
-                if given:  # first: what is no factor is told of
-                    before = {name: getattr(into, name) for name in given}
-                    into.change(**given)
-                say(str(into.bring_in(seen)))
-        except BaseException:
-            if trial not in known:
-                ws.remove_trial(trial)  # made for this table alone
-            elif before:
-                into.change(**before)
-            raise
-        if look:
-            if trial not in known:
-                ws.remove_trial(trial)
-            return
+            if look:
+                raise typer.Exit  # a trial that was made for looking is taken back
+            _refuse_doubts(seen, good_rows)
+            given = {name: v for name, v in given.items() if v != getattr(into, name)}
+            if given:  # first: what is no factor is told of
+                into.change(**given)
+            told = into.bring_in(seen)
+        say(str(told))
         rows = into.frame()
     doughs = len(rows[["bake", "dough"]].drop_duplicates())
-    say(f"{trial}: {doughs} doughs and {len(rows)} pieces in {folder}")
+    held = f"{words.plural(doughs, 'dough')} and {words.plural(len(rows), 'piece')}"
+    say(f"{trial}: {held} in {folder}")
 
 
 def _corrected(seen: "Look", columns: list[str], dates: str | None, decimal: str | None) -> "Look":

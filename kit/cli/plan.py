@@ -1,13 +1,16 @@
 """``kit plan`` and ``kit sheet``: what to bake, what it will show, and the sheet for one bake."""
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from kit import quantities
 from kit.cli import tables
 from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say
 from kit.errors import InputError, KitError
+from kit.quantities import called
 from kit.records.aside import file_name
 from kit.us_units import us_paper
 
@@ -71,7 +74,6 @@ def plan(
 
     on = day("--first", first)
     factors = [Factor.written(*_named(one)) for one in factor]
-    least = tables.number(matters, outcome)
     kitchen = Kitchen(
         _needed("--bakes", bakes), doughs_per_bake=_needed("--doughs", doughs),
         pieces_per_dough=_needed("--pieces", pieces), places=_needed("--places", places),
@@ -81,6 +83,10 @@ def plan(
     if keep and not trial:
         raise InputError("--trial", trial, "is needed to keep a plan", "Give it a name.")
     with existing(folder) as ws:
+        outcome = quantities.get(called(outcome)).name
+        if outcome in [f.quantity for f in factors]:
+            raise InputError("--outcome", outcome, "is what this plan changes", "Name a result.")
+        least = tables.number(matters, outcome)
         into = {one.name: one for one in ws.trials()}.get(trial)
         spread = _spread(ws, into, spread_of, sd_dough, sd_piece, outcome)
         with_it = None if formula is None else _formula(ws, formula, factors)
@@ -160,8 +166,6 @@ def _same(
     given: "dict[str, str | None]", factors: "list[Factor]", keep: bool
 ) -> dict[str, float | None]:
     """What is planned alike for all, of what is not varied."""
-    from kit import quantities
-
     varied = [factor.quantity for factor in factors]
     same = {}
     for quantity, (option, usual) in _ALIKE.items():
@@ -255,10 +259,14 @@ def sheet(
 def _formula(ws: "Workspace", given: str, factors: "list[Factor]") -> "Formula":
     """Read a formula from a text file, or take a trial's; what it leaves open, the plan sets."""
     from kit.formula import read_formula
+    from kit.records.sheets.file import decoded
 
     path = Path(given)
-    if path.is_file():
-        found = read_formula(path.stem, path.read_text(encoding="utf-8-sig"))
+    if os.path.isfile(path):
+        text, notes = decoded(path.read_bytes(), path.name, "plain text (UTF-8)")
+        for note in notes:
+            say(f"Note: {note}")
+        found = read_formula(path.stem, text)
     else:
         of_trial = ws.trial(given).formula()
         if of_trial is None:

@@ -1,5 +1,6 @@
 """What every command shares: the app, how it speaks, and the workspace or table it is given."""
 
+import os
 import re
 from collections.abc import Callable
 from functools import wraps
@@ -17,17 +18,9 @@ if TYPE_CHECKING:
     from kit.workspace import Trial, Workspace
 
 __all__ = [
-    "Matters",
-    "OfTrial",
-    "app",
-    "chosen",
-    "err",
-    "existing",
-    "must_exist",
-    "said_in_one_line",
-    "say",
-    "screen",
-]
+    "Matters", "OfTrial", "app", "chosen", "err", "existing", "must_exist", "said_in_one_line",
+    "say", "screen",
+]  # fmt: skip
 
 app = typer.Typer(
     add_completion=False,
@@ -87,9 +80,12 @@ def must_exist(where: str, or_table: bool = False) -> None:
     or_table : bool
         Whether a table would have done as well, which is then said.
     """
+    from kit.records.copies import copies
     from kit.records.store import FILE
 
-    if "://" not in where and not (Path(where) / FILE).exists():
+    # no name at all, and a file gone from beside its copies, are refused by the store in its words
+    there = not where.strip() or "://" in where or os.path.exists(Path(where) / FILE)
+    if not there and not copies(Path(where)):
         what = "Give a CSV file, or make" if or_table else "Make"
         msg = f"{where} holds no bakes yet. {what} a workspace of it: python -m kit start {where}"
         raise DataError(msg)

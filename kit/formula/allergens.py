@@ -77,10 +77,6 @@ def allergens(formula: Formula) -> tuple[Allergen, ...]:
         Flour that does not say otherwise is wheat; malt that does not say otherwise is barley. An
         ingredient at 0 % is not in it.
 
-    Returns
-    -------
-    tuple of Allergen
-
     Examples
     --------
     >>> dough = Formula.from_lines("Dough", [

@@ -2,13 +2,13 @@
 
 import math
 from dataclasses import dataclass
-from html import escape
 
 import pandas as pd
 
 from kit.errors import InputError
 from kit.formula.numbers import grams, required, whole
 from kit.formula.rounding import round_down
+from kit.shown import InLines
 
 __all__ = ["Division", "divide"]
 
@@ -16,7 +16,7 @@ _GRAMS = "Enter a weight in grams."
 
 
 @dataclass(frozen=True)
-class Division:
+class Division(InLines):
     """A dough cut into equal pieces.
 
     Parameters
@@ -39,9 +39,6 @@ class Division:
         over = f" with {grams(self.over_g)} over" if self.over_g > 1e-9 else ", nothing over"
         pieces = "1 piece" if self.pieces == 1 else f"{self.pieces} pieces"
         return f"{grams(self.dough_g)} of dough gives {pieces} of {grams(self.raw_piece_g)}{over}."
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(str(self))}</p>"
 
     def to_frame(self) -> pd.DataFrame:
         """One row: dough_g, pieces, raw_piece_g, over_g."""

@@ -8,20 +8,20 @@ of the temperatures measured), n being 3, or 4 with a preferment.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 
 import pandas as pd
 
 from kit.errors import DataError
 from kit.formula.numbers import plain, required
 from kit.given import given_number
+from kit.shown import InLines
 from kit.units import parse
 
 __all__ = ["Friction", "difference_c", "measure_friction"]
 
 
 @dataclass(frozen=True)
-class Friction:
+class Friction(InLines):
     """What mixing adds, measured on one's own doughs.
 
     Parameters
@@ -57,9 +57,6 @@ class Friction:
             text += f" {self.left_out} left out: a temperature is missing."
         return text
 
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(str(self))}</p>"
-
     def to_frame(self) -> pd.DataFrame:
         """One row a record: friction_c."""
         return pd.DataFrame({"friction_c": self.values_c})
@@ -80,10 +77,6 @@ def measure_friction(
         One value a dough, °C; NaN or None where it was not measured.
     preferment_temp_c : sequence of float, optional
         Where a preferment went in, for the rule of four.
-
-    Returns
-    -------
-    Friction
 
     Raises
     ------

@@ -49,7 +49,6 @@ def to_jsonld(
         The yield in words; from the batch's pieces where not given.
     author, description, image : str
         Left out when empty. Readers of recipes expect an image's address.
-    published : date, optional
     scale_step_g, fine_step_g, fine_up_to_g : float
         Weights are rounded to these.
 

@@ -10,24 +10,18 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from html import escape
 from typing import Literal
 
 import pandas as pd
 
 from kit.errors import InputError
 from kit.formula.numbers import plain, required
+from kit.shown import InLines
 
 __all__ = [
-    "FlourReading",
-    "blend_falling_number",
-    "equal_dose",
-    "falling_number",
-    "flour_malted",
-    "lintner_from_wk",
-    "liquefaction_number",
-    "wk_from_lintner",
-]
+    "FlourReading", "blend_falling_number", "equal_dose", "falling_number", "flour_malted",
+    "lintner_from_wk", "liquefaction_number", "wk_from_lintner",
+]  # fmt: skip
 
 #: s, the least there can be: 60 s of stirring are counted (bakers' dictionary)
 LEAST_FN_S = 60.0
@@ -174,7 +168,7 @@ def blend_falling_number(flours: Iterable[tuple[float, float]]) -> float:
 
 
 @dataclass(frozen=True)
-class FlourReading:
+class FlourReading(InLines):
     """Whether a flour is malted already, as far as it can be told.
 
     Parameters
@@ -196,9 +190,6 @@ class FlourReading:
     def __str__(self) -> str:
         return f"Already malted: {self.malted}. {self.words} ({self.source}.)"
 
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(str(self))}</p>"
-
     def to_frame(self) -> pd.DataFrame:
         """One row: falling_number_s, malted, words, source."""
         return pd.DataFrame([vars(self)])[["falling_number_s", "malted", "words", "source"]]
@@ -213,10 +204,6 @@ def flour_malted(falling_number_s: float | None = None, label: str = "") -> Flou
         From the miller's sheet, s.
     label : str
         Ingredients printed on the bag. They beat the number, which sprouted grain lowers too.
-
-    Returns
-    -------
-    FlourReading
 
     Raises
     ------

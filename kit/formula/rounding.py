@@ -8,12 +8,12 @@ amount is called coarse (common practice, no source).
 import math
 from dataclasses import dataclass
 from fractions import Fraction
-from html import escape
 
 import pandas as pd
 
 from kit.errors import InputError
 from kit.formula.numbers import grams, plain, required, span, weight
+from kit.shown import InLines
 
 __all__ = ["Achieved", "Dose", "Scales", "dose", "round_down", "round_to_step", "round_up"]
 
@@ -104,7 +104,7 @@ class Achieved:
 
 
 @dataclass(frozen=True)
-class Dose(Achieved):
+class Dose(InLines, Achieved):
     """One amount as planned, as weighed, and as it may really be.
 
     Parameters
@@ -163,9 +163,6 @@ class Dose(Achieved):
             f"really {self.range_percent}."
         )
         return text + (" The scale shows nothing so small." if self.vanishes else "")
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(str(self))}</p>"
 
     def to_frame(self) -> pd.DataFrame:
         """One row: percent, flour_g, planned_g, shown_g, step_g and the range in g and %."""

@@ -146,7 +146,6 @@ def scale(
 
     Parameters
     ----------
-    formula : Formula
     flour_g : float
         All flours together.
     dough_g : float
@@ -163,10 +162,6 @@ def scale(
         Lost between shaping and rack.
     bake_loss_of : {"dough", "baked"}
         What the bake loss is a share of.
-
-    Returns
-    -------
-    Batch
 
     Raises
     ------

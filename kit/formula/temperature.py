@@ -8,13 +8,13 @@ and air alike, so a balance of heat would not agree exactly.
 
 import math
 from dataclasses import dataclass
-from html import escape
 
 import pandas as pd
 
 from kit.errors import InputError
 from kit.formula.friction import Friction, difference_c
 from kit.formula.numbers import plain, required
+from kit.shown import InLines
 from kit.units import convert, parse
 
 __all__ = ["LiquidTemperature", "ice_percent", "liquid_temperature"]
@@ -32,7 +32,7 @@ _TEMPERATURE = "Enter a number in °C, or text with its unit such as '75 F'."
 
 
 @dataclass(frozen=True)
-class LiquidTemperature:
+class LiquidTemperature(InLines):
     """How warm the liquid must be.
 
     Parameters
@@ -67,9 +67,6 @@ class LiquidTemperature:
         if math.isfinite(self.dough_sd_c):
             text += f", give or take {plain(self.dough_sd_c, 1)} °C as your mixing varies"
         return "\n".join([text + ".", *(f"Note: {check}." for check in self.checks)])
-
-    def _repr_html_(self) -> str:
-        return "".join(f"<p>{escape(line)}</p>" for line in str(self).split("\n"))
 
     def to_frame(self) -> pd.DataFrame:
         """One row: liquid_temp_c, liquid_temp_f, dough_temp_c, friction_c, factors, dough_sd_c."""
@@ -107,10 +104,6 @@ def liquid_temperature(
         What mixing adds: a difference (``"8 F"`` is 4.4 °C), or what `measure_friction` found.
     preferment_temp_c : float or str, optional
         Measured; makes the rule one of four factors.
-
-    Returns
-    -------
-    LiquidTemperature
 
     Raises
     ------

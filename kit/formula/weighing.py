@@ -48,7 +48,6 @@ def weigh(
 
     Parameters
     ----------
-    formula : Formula
     doughs : sequence or mapping of settings, optional
         One mapping a dough, such as ``{"malt_percent": 0.8}``, named A, B, C … unless a mapping
         names them. What no formula knows (``retard_hours``) only goes into the column's head.
@@ -65,10 +64,6 @@ bake_loss_of
         Weigh doses that this scale cannot keep apart as a blend with flour.
     scale_unit : {"g", "oz"}
         What the scales show; everything else stays in grams.
-
-    Returns
-    -------
-    WeighingSheet
 
     Raises
     ------

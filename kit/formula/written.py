@@ -55,10 +55,6 @@ def read_formula(name: str, text: str, note: str = "") -> Formula:
     note : str
         Anything.
 
-    Returns
-    -------
-    Formula
-
     Raises
     ------
     InputError
@@ -100,7 +96,6 @@ def write_formula(formula: Formula, decimals: int = 12) -> str:
 
     Parameters
     ----------
-    formula : Formula
     decimals : int
         Of a percentage at the most; 12 give the same formula again.
 

@@ -10,13 +10,13 @@ the maker's one for one and 0.5 / 0.33.
 
 import re
 from dataclasses import dataclass, replace
-from html import escape
 
 import pandas as pd
 
 from kit.errors import InputError, NotFoundError
 from kit.formula.formula import Formula
 from kit.formula.numbers import plain, required, span
+from kit.shown import InLines
 
 __all__ = ["KINDS", "YeastAmount", "convert_yeast", "kind_of", "swap_yeast"]
 
@@ -43,7 +43,7 @@ _OWN = "your own factor"
 
 
 @dataclass(frozen=True)
-class YeastAmount:
+class YeastAmount(InLines):
     """An amount of one kind of yeast, and of another that does its work.
 
     Parameters
@@ -75,9 +75,6 @@ class YeastAmount:
             return f"{text}; published factors give {span(self.low, self.high)} ({self.source})."
         return f"{text} ({self.source})."
 
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(str(self))}</p>"
-
     def to_frame(self) -> pd.DataFrame:
         """One row: amount, kind, to, factor, equals, low, high, source."""
         return pd.DataFrame([vars(self)])
@@ -94,10 +91,6 @@ def convert_yeast(amount: float, kind: str, to: str, *, factor: float | None = N
         What there is, and what is wanted.
     factor : float, optional
         Grams of `to` for one gram of `kind`. Your own beats any table.
-
-    Returns
-    -------
-    YeastAmount
 
     Raises
     ------

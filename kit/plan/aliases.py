@@ -58,7 +58,6 @@ def one_with(runs: pd.DataFrame, factors: Sequence[Factor], fully: bool = False)
     ----------
     runs : DataFrame
         One row a piece: ``bake, order, dough, load, place`` and the factors.
-    factors : sequence of Factor
     fully : bool
         Only speak of what is the same throughout: on a curve settings need not all be crossed.
 

@@ -40,8 +40,6 @@ def into_blocks(
         Jones 1994, Technometrics 36:37).
     items : int array, shape (sum of sizes,)
         Row numbers, repeated as often as they are to be used.
-    sizes : sequence of int
-    rng : Generator
 
     Returns
     -------

@@ -44,7 +44,6 @@ def calendar_text(
 
     Parameters
     ----------
-    schedule : Schedule
     title : str
         In front of every event's name.
     alarm_minutes : int

@@ -29,8 +29,6 @@ def cautions(
 
     Parameters
     ----------
-    kind : str
-    factors : sequence of Factor
     runs : DataFrame
         One row a piece; what was baked before may be in it.
     known_spread : bool

@@ -16,20 +16,9 @@ from kit.dates import in_iso_form
 from kit.errors import InputError
 
 __all__ = [
-    "DAYS",
-    "Span",
-    "awake_spans",
-    "clock_changes",
-    "local",
-    "read_clock",
-    "read_moment",
-    "read_zone",
-    "say_clock",
-    "say_day",
-    "say_minutes",
-    "say_moment",
-    "utc",
-]
+    "DAYS", "Span", "awake_spans", "clock_changes", "local", "read_clock", "read_moment",
+    "read_zone", "say_clock", "say_day", "say_minutes", "say_moment", "utc",
+]  # fmt: skip
 
 Span = tuple[int, int]
 
@@ -64,7 +53,6 @@ def read_moment(value: str | datetime, zone: ZoneInfo, field: str) -> tuple[int,
     ----------
     value : str or datetime
         ``"2026-11-05 09:00"``; without an offset it is local time in `zone`.
-    zone : ZoneInfo
     field : str
         Named in the error.
 
@@ -198,7 +186,6 @@ def awake_spans(span: Span, awake_from: int, awake_to: int, zone: ZoneInfo) -> l
         Moments.
     awake_from, awake_to : int
         Minutes after midnight; `awake_to` before `awake_from` is after midnight, the next day.
-    zone : ZoneInfo
 
     Returns
     -------

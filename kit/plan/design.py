@@ -56,7 +56,6 @@ def design(
     ----------
     factors : sequence of Factor
         What is set on purpose; none for a noise bake.
-    kitchen : Kitchen
     kind : str
         ``"auto"`` chooses. ``"factorial"``: every combination. ``"fraction"``: a part of the
         combinations of two-setting factors. ``"blocks"``: settings within bakes. ``"latin"``:
@@ -82,10 +81,6 @@ def design(
         Random starts of the optimal search.
     progress : callable, optional
         Called with starts done and in all.
-
-    Returns
-    -------
-    Plan
 
     Raises
     ------

@@ -39,11 +39,8 @@ def extend(
         Decided for doughs or pieces, with every setting that `so_far` has.
     kitchen : Kitchen
         What can be done now; ``bakes`` is the number of bakes to add.
-    seed : int
-    spread : Spread, optional
     model : str
         What the trial is to tell apart: every setting for itself unless said otherwise.
-    starts : int
     progress : callable, optional
         Called with starts done and in all.
 

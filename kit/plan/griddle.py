@@ -35,7 +35,6 @@ def into_loads(
         dough's setting.
     loads : int
         All but equally full.
-    rng : Generator
     load_setting : int array, shape (loads,), optional
         Setting of each load, kept even over doughs too.
 
@@ -119,8 +118,6 @@ def onto_places(
     keys : sequence of int arrays, shape (n,)
         What is to be even over places, the most important first.
     load : int array, shape (n,)
-    places : int
-    rng : Generator
     used : sequence of float arrays, shape (levels of the key, places)
         How often each has lain there in earlier bakes; counted on here.
 

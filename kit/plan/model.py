@@ -82,7 +82,6 @@ def make_model(
 
     Parameters
     ----------
-    factors : sequence of Factor
     kind : {"settings", "main", "pairs", "quadratic", "all"}
         Each setting for itself; straight lines; and pairs of factors; and bends of numeric
         factors with three settings or more; every combination for itself.

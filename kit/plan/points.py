@@ -18,13 +18,8 @@ from kit.analysis.moments import Floats, Integers
 from kit.errors import InputError
 
 __all__ = [
-    "Fraction",
-    "box_behnken",
-    "composite",
-    "fraction",
-    "full",
-    "rotatable",
-]
+    "Fraction", "box_behnken", "composite", "fraction", "full", "rotatable",
+]  # fmt: skip
 
 _MOST_FACTORS = 10
 _LETTERS = "ABCDEFGHIJ"

@@ -130,10 +130,6 @@ def doubling(room_temp_c: float, measured: Sequence[float | tuple[float, float]]
         minutes)``. They replace the default. Two or more give the range by themselves: 80 %
         prediction interval on the logarithm.
 
-    Returns
-    -------
-    Doubling
-
     Raises
     ------
     InputError

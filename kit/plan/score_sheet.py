@@ -50,7 +50,6 @@ def score_sheet(
 
     Parameters
     ----------
-    serving : Serving
     title : str
         What stands on top. It must not name a setting.
     question : str
@@ -98,8 +97,6 @@ def key_sheet(serving: Serving, title: str = "Tasting", paper: str = "A4") -> st
 
     Parameters
     ----------
-    serving : Serving
-    title : str
     paper : str
         ``"A4"`` or ``"Letter"``.
 

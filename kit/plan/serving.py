@@ -157,7 +157,6 @@ def codes_for(
     ----------
     plates : sequence of int
         How many codes each plate needs.
-    rng : Generator
     taken : iterable of str
         Codes not to be used.
 
@@ -222,10 +221,6 @@ def serve(
         shows how well a taster agrees with herself.
     taken : iterable of str
         Codes not to be used.
-
-    Returns
-    -------
-    Serving
 
     Raises
     ------

@@ -131,8 +131,6 @@ def solve(
 
     Parameters
     ----------
-    layout : Layout
-    table : int
     awake : sequence of (int, int), optional
         When given, the plan is held to it, and to `limits.wait_minutes`. Without it sleep and
         waiting are not looked at and there always is an answer.

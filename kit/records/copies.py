@@ -20,7 +20,8 @@ KEPT = 5
 
 def copies(folder: Path) -> list[Path]:
     """Return the copies of a workspace, oldest first."""
-    return sorted((folder / FOLDER).glob("*.sqlite"))
+    kept = folder / FOLDER
+    return sorted(kept.glob("bakes-*.sqlite")) if os.path.isdir(kept) else []
 
 
 def keep_copy(file: Path) -> str:

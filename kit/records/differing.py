@@ -25,27 +25,9 @@ _NAMES = frozenset({"bake", "dough", "load", "piece", "place"})
 
 
 def differing(frame: pd.DataFrame, one: Thing, other: Thing) -> pd.DataFrame:
-    """Set two things side by side; only what differs, or is known of one of them alone.
+    """Set two things side by side, of one kind; see `Trial.differences`.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        Of the trial, one row a piece.
-    one, other : Bake, Dough, Load or Piece
-        Of one kind.
-
-    Returns
-    -------
-    DataFrame
-        ``quantity, label``, a column each thing (of pieces the mean; NaN or None where nothing
-        was recorded) and ``difference`` (the other less the one).
-
-    Raises
-    ------
-    InputError
-        They are of two kinds, or one and the same.
-    DataError
-        One of them has no pieces.
+    `frame` has one row a piece.
     """
     if one.level != other.level:
         raise InputError("other", other, f"must be a {one.level} like {one}")

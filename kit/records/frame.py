@@ -15,7 +15,7 @@ from kit.records import tables as t
 from kit.records.readings import HOW, STAGE
 from kit.records.things import FLOUR, YEAST, selected, there
 
-__all__ = ["STRUCTURE", "Frames", "held", "present", "read", "recorded", "stack"]
+__all__ = ["STRUCTURE", "Frames", "held", "present", "read", "stack"]
 
 #: the columns before the quantities
 STRUCTURE = ("bake", "day", "dough", "load", "piece", "place", "flour_lot", "yeast_lot")
@@ -49,13 +49,6 @@ def read(connection: Connection, trial_id: str) -> Frames:
     A bake's, dough's or load's value stands on each of its pieces. The newest reading that is not
     planned counts, else the newest planned one. What was not measured is NaN, never 0; a computed
     quantity is filled in where its inputs are there and it was not measured itself.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Open.
-    trial_id : str
-        Which trial.
     """
     rows = connection.execute(_pieces(trial_id)).all()
     ids, structure = _columns(rows)
@@ -227,17 +220,12 @@ def present(frame: pd.DataFrame, column: str) -> str | None:
     return column if column in frame and frame[column].notna().any() else None
 
 
-def recorded(frame: pd.DataFrame, columns: Iterable[str]) -> list[str]:
-    """Those of the columns that are there."""
-    return [column for column in columns if column in frame]
-
-
 def held(frame: pd.DataFrame, outcome: str | None, factors: Iterable[str]) -> list[str]:
     """The factors to hold alike: those set where the outcome was measured.
 
     What is only planned for bakes to come would leave no piece to compare.
     """
-    there = recorded(frame, factors)
+    there = [factor for factor in factors if factor in frame]
     if outcome not in frame:
         return there
     measured = frame[frame[outcome].notna()]

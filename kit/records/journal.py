@@ -18,22 +18,16 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 from sqlalchemy import Connection, Table, select, update
+from sqlalchemy import Row as RowOf
 
+from kit.errors import StoreError
 from kit.records.store import Store
 from kit.records.tables import TABLES, change
 from kit.records.typed import local_zone, now
 
 __all__ = [
-    "Row",
-    "Step",
-    "history",
-    "in_parts",
-    "new_id",
-    "step",
-    "together",
-    "undo",
-    "who_is_here",
-]
+    "Row", "Step", "history", "in_parts", "new_id", "step", "together", "undo", "who_is_here",
+]  # fmt: skip
 
 Row = dict[str, Any]
 
@@ -168,7 +162,7 @@ _together: ContextVar[_Together | None] = ContextVar("together", default=None)
 
 
 @contextmanager
-def together(store: Store, says: str) -> Iterator[None]:
+def together(store: Store, says: str, whole: bool = False) -> Iterator[None]:
     """Let all steps inside the block be one to undo, each stored by itself as it ends.
 
     Parameters
@@ -177,12 +171,42 @@ def together(store: Store, says: str) -> Iterator[None]:
         Whose steps.
     says : str
         The one line of the history.
+    whole : bool
+        Whether all of them are taken back when the block fails; those of a block inside this one
+        are its own. As with an undo, what others changed in the same fields meanwhile goes, too.
+
+    Raises
+    ------
+    StoreError
+        The block failed, and what it had done could not be taken back: says both.
     """
-    before = _together.set(_Together(store, new_id(), says))
+    joined = _Together(store, new_id(), says)
+    before = _together.set(joined)
     try:
         yield
+    except BaseException as why:
+        if whole:
+            _take_back_all(store, joined.number, why)
+        raise
     finally:
         _together.reset(before)
+
+
+def _take_back_all(store: Store, number: str, why: BaseException) -> None:
+    """Take a step back because of a failure, which must not be hidden by another."""
+    try:
+        with store.reading() as connection:
+            if not _done(connection, number):
+                return  # who did nothing need not wait for those who write
+        with store.writing() as connection:
+            _take_back(connection, number)
+    except StoreError as exc:
+        said = f"What was done before that stays, for it could not be taken back: {exc}"
+        if not isinstance(why, Exception):
+            why.add_note(said)
+            return
+        text = f"{why} {said} Then undo: it takes it back."
+        raise StoreError(text) from why
 
 
 @contextmanager
@@ -193,17 +217,13 @@ def step(store: Store, who: str, says: str = "", number: str = "") -> Iterator[S
 
     Parameters
     ----------
-    store : Store
-        Where.
-    who : str
-        Who does it.
     says : str
         The line of the history.
     number : str
         From `new_id`, the same for every block of a long step.
     """
     joined = _together.get()
-    if number or joined is None or joined.store is not store:
+    if joined is not None and joined.store is not store:
         joined = None
     with store.writing() as connection:
         action = Step(connection, who, says, number if joined is None else joined.number)
@@ -220,22 +240,32 @@ def undo(store: Store) -> str | None:
         ).first()
         if last is None:
             return None
-        when = now()
-        mine = change.c.step == last.step
-        lines = connection.execute(select(change).where(mine).order_by(change.c.seq)).all()
-        # backwards: what was done last stands in the way of what was done before it
-        for line in reversed(lines):
-            table = TABLES[line.table]
-            if line.what == "change":
-                this = update(table).where(table.c.id == line.row_id)
-                connection.execute(this.values(_restored(line.before)))
-                continue
-            ids = [line.row_id] if line.row_id else line.after["ids"]
-            marked = update(table).values(deleted=when if line.what == "add" else None)
-            for some in in_parts(ids):
-                connection.execute(marked.where(table.c.id.in_(some)))
-        connection.execute(update(change).where(mine).values(undone=when))
-    return str(lines[0].says)
+        return str(_take_back(connection, last.step)[0].says)
+
+
+def _take_back(connection: Connection, number: str) -> Sequence[RowOf[Any]]:
+    """Put back what one step's lines say, and return them."""
+    when, mine = now(), change.c.step == number
+    lines = _done(connection, number)
+    # backwards: what was done last stands in the way of what was done before it
+    for line in reversed(lines):
+        table = TABLES[line.table]
+        if line.what == "change":
+            this = update(table).where(table.c.id == line.row_id)
+            connection.execute(this.values(_restored(line.before)))
+            continue
+        ids = [line.row_id] if line.row_id else line.after["ids"]
+        marked = update(table).values(deleted=when if line.what == "add" else None)
+        for some in in_parts(ids):
+            connection.execute(marked.where(table.c.id.in_(some)))
+    connection.execute(update(change).where(mine).values(undone=when))
+    return lines
+
+
+def _done(connection: Connection, number: str) -> Sequence[RowOf[Any]]:
+    """A step's lines in the journal, oldest first."""
+    mine = select(change).where(change.c.step == number)
+    return connection.execute(mine.order_by(change.c.seq)).all()
 
 
 def _restored(before: Row) -> Row:

@@ -19,8 +19,6 @@ def journal_findings(
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Open.
     rows : mapping
         Table -> its rows, with `id` and `deleted`.
     """

@@ -233,7 +233,6 @@ def told_of_photos(readings: "pd.DataFrame", quantity: str) -> str:
     readings : DataFrame
         Every reading, oldest first: ``level, id, quantity, value, u, how, note``; the last one
         counts.
-    quantity : str
 
     Returns
     -------

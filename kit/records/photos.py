@@ -101,8 +101,6 @@ def place(store: Store, file: Path, taken: datetime | None = None) -> Placed:
 
     Parameters
     ----------
-    store : Store
-    file : Path
     taken : datetime, optional
         Aware; what the file says of when it was taken.
 
@@ -152,9 +150,6 @@ def add(step: Step, trial_id: str, placed: Placed, shows: str | None = None) -> 
 
     Parameters
     ----------
-    step : Step
-        Under way.
-    trial_id : str
     placed : Placed
         See `place`.
     shows : str, optional
@@ -181,10 +176,6 @@ def change(step: Step, trial_id: str, photo: StoredPhoto, values: dict[str, Any]
 
     Parameters
     ----------
-    step : Step
-        Under way.
-    trial_id : str
-    photo : StoredPhoto
     values : dict
         shows, on (a thing or None), taken (by the clock of the kitchen; empty is not known),
         measured_by.
@@ -302,10 +293,6 @@ def record(
 
     Parameters
     ----------
-    step : Step
-        Under way.
-    trial_id : str
-    photo : StoredPhoto
     thing : Bake, Dough, Load or Piece
         Of the quantity's level.
     name : str
@@ -334,8 +321,6 @@ def readings_of(connection: Connection, trial_id: str | None = None) -> pd.DataF
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Open.
     trial_id : str, optional
         Of which trial; of all when not given.
 

@@ -36,8 +36,6 @@ def store_runs(
 
     Parameters
     ----------
-    step : Step
-        Under way.
     trial_id, zone : str
         Whose, and by which clock.
     runs : DataFrame
@@ -47,10 +45,6 @@ def store_runs(
         One a bake.
     same : mapping
         Quantity -> value planned alike everywhere.
-
-    Returns
-    -------
-    list of Bake
 
     Raises
     ------
@@ -157,13 +151,6 @@ def put_away(step: Step, trial_id: str) -> list[Bake]:
 
 def planned_runs(connection: Connection, trial_id: str, bake: Bake) -> pd.DataFrame:
     """Return one bake as it was planned, one row a piece.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Open.
-    trial_id : str
-    bake : Bake
 
     Returns
     -------

@@ -119,9 +119,6 @@ def read_proofs(
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Open.
-    trial_id : str
     zone : str
         In which times are shown.
     also : iterable of Dough
@@ -237,7 +234,6 @@ def asked_at(
 
     Parameters
     ----------
-    dough : Dough
     own : DataFrame
         Its readings, with ``at``.
     started : datetime

@@ -25,19 +25,9 @@ from kit.records.things import CODE_OF, TABLE_OF, Thing, check_there, there
 from kit.records.typed import margin, text
 
 __all__ = [
-    "HOW",
-    "STAGE",
-    "Event",
-    "Values",
-    "all_readings",
-    "check_kind",
-    "counting",
-    "events",
-    "known_values",
-    "newest",
-    "note_event",
-    "record",
-]
+    "HOW", "STAGE", "Event", "Values", "all_readings", "check_kind", "counting", "events",
+    "known_values", "newest", "note_event", "record",
+]  # fmt: skip
 
 #: (thing's id, quantity) -> (value, how it came to be)
 Values = dict[tuple[str, str], tuple[float, str]]
@@ -76,42 +66,10 @@ def record(
     note: str | None = None,
     photo_id: str | None = None,
 ) -> Checked:
-    """Record one value.
+    """Record one value; see `Trial.record`.
 
-    Parameters
-    ----------
-    step : Step
-        Under way; its words are set here.
-    trial_id : str
-        The trial `thing` belongs to.
-    thing : Bake, Dough, Load or Piece
-        Of the quantity's level.
-    name : str
-        The quantity.
-    value : str, float or None
-        As typed; empty takes an earlier value back.
-    how : str
-        One of `HOW`.
-    u : str or float, optional
-        Standard uncertainty in the quantity's unit.
-    at : str
-        When it was measured, UTC as `kit.records.typed.moment` gives it; empty is now.
-    note : str, optional
-        For example why an unusual value is right.
-    photo_id : str, optional
-        The photo it was measured on.
-
-    Returns
-    -------
-    Checked
-        The value as stored, and the doubt about it.
-
-    Raises
-    ------
-    NotFoundError
-        No such quantity.
-    InputError
-        Not readable, impossible, or on the wrong thing.
+    `step` gets its words here. `at` is UTC as `kit.records.typed.moment` gives it, empty is now;
+    `photo_id` is of the photo it was measured on.
     """
     quantity = quantities.get(name)
     trial = check_there(step.connection, trial_id, thing)
@@ -145,7 +103,6 @@ def newest(
 
     Parameters
     ----------
-    connection : Connection
     thing : Bake, Dough, Load or Piece
     name : str
         The quantity.
@@ -175,9 +132,6 @@ def counting(
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Open.
-    trial_id : str
     names : iterable of str, optional
         Quantities; all when not given.
 
@@ -220,10 +174,6 @@ def all_readings(connection: Connection, trial_id: str, zone: str) -> pd.DataFra
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Open.
-    trial_id : str
-        Of which trial.
     zone : str
         In which times are shown.
 
@@ -274,30 +224,7 @@ def note_event(
     at: str | datetime | None = None,
     zone: str = "UTC",
 ) -> Event:
-    """Note that something happened.
-
-    Parameters
-    ----------
-    step : Step
-        Under way.
-    trial_id : str
-        In which trial.
-    kind : str
-        One or two words, the same each time: "burnt", "new yeast".
-    what : str
-        The story.
-    on : Bake, Dough, Load or Piece, optional
-        What it happened to; None is the whole trial.
-    at : str or datetime, optional
-        When, by the clock in `zone`; None is now.
-    zone : str
-        IANA name.
-
-    Raises
-    ------
-    InputError
-        No kind, or one with a semicolon, by which a frame tells kinds apart.
-    """
+    """Note that something happened; see `Trial.event`. `at` is by the clock in `zone`."""
     short = check_kind(kind)
     if short.startswith(STAGE.strip()):
         raise InputError("kind", short, "is kept for stages", "Note it with trial.stage(…).")

@@ -19,7 +19,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from kit.errors import MissingPackageError, StoreError
-from kit.records.copies import keep_copy
+from kit.records.copies import FOLDER, copies, keep_copy
 from kit.records.tables import VERSION, VERSIONS, metadata, stamp
 from kit.records.trouble import NOT_OURS, in_words
 
@@ -154,16 +154,23 @@ def _connectable(url: URL, wait_seconds: float, foreign_keys: bool = True) -> En
         writes = connection.get_execution_options().get("kit_writes")
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
+    def let_go(raw: sqlite3.Connection, _record: Any, _why: Any) -> None:
+        raw.rollback()  # of an interrupted program the traceback holds it open, and its lock
+
     event.listen(engine, "connect", connected)
     event.listen(engine, "begin", begun)
+    event.listen(engine, "invalidate", let_go)
     return engine
 
 
 def _make_ready(store: Store, url: URL, wait_seconds: float) -> None:
     """Create what is missing, upgrade what is older, refuse the rest."""
+    if store.folder is not None and not (store.folder / FILE).exists():
+        _refuse_to_forget(store)  # before the database makes an empty one
     with store.reading() as connection:
         version = _version(connection, store.name)
     if version is None:
+        _refuse_to_forget(store)
         if store.engine.dialect.name == "sqlite":
             # readers do not block the writer then; the file remembers it, so it is said once,
             # and outside a transaction
@@ -187,6 +194,17 @@ def _make_ready(store: Store, url: URL, wait_seconds: float) -> None:
             f"{store.name} was written by a newer kit (its schema is {version}, this kit knows "
             f"{VERSION}). Install the newer kit: pip install -U bake-trial-kit. "
             "The file was left as it is."
+        )
+        raise StoreError(text)
+
+
+def _refuse_to_forget(store: Store) -> None:
+    """Do not begin anew where records were: each new start would push a copy of them out."""
+    kept = [] if store.folder is None else copies(store.folder)
+    if kept:
+        text = (
+            f"{store.name} is empty or was taken away, but copies of it are there. Copy the "
+            f"newest, {kept[-1]}, to {store.name}; to begin anew, take the folder {FOLDER} away."
         )
         raise StoreError(text)
 

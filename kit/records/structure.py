@@ -27,16 +27,9 @@ from kit.records.typed import day as read_day
 from kit.records.typed import text, whole
 
 __all__ = [
-    "add_bake",
-    "add_dough",
-    "add_load",
-    "add_lot",
-    "add_piece",
-    "change_thing",
-    "lot_id",
-    "lots",
+    "add_bake", "add_dough", "add_load", "add_lot", "add_piece", "change_thing", "lot_id", "lots",
     "remove",
-]
+]  # fmt: skip
 
 
 def _next(
@@ -217,26 +210,10 @@ _CHANGEABLE = {
 
 
 def change_thing(step: Step, trial_id: str, thing: Thing, values: Mapping[str, Any]) -> None:
-    """Give a bake, dough or piece other values.
+    """Give a bake, dough or piece other values; see `Trial.change`.
 
-    Parameters
-    ----------
-    step : Step
-        Under way.
-    trial_id : str
-        Its trial.
-    thing : Bake, Dough or Piece
-        What is changed.
-    values : mapping
-        A bake's code, day, flour_lot, yeast_lot, note; a dough's code, note; a piece's code, load,
-        place, blind.
-
-    Raises
-    ------
-    NotFoundError
-        It has no such field.
-    InputError
-        The value cannot be used.
+    A bake has code, day, flour_lot, yeast_lot, note; a dough code, note; a piece code, load, place,
+    blind.
     """
     if isinstance(thing, Load):
         raise InputError("load", str(thing), "has nothing to change", "Change its pieces' load.")

@@ -24,28 +24,10 @@ from sqlalchemy import (
 )
 
 __all__ = [
-    "TABLES",
-    "VERSION",
-    "VERSIONS",
-    "bake",
-    "change",
-    "dough",
-    "event",
-    "factor",
-    "formula",
-    "ingredient",
-    "load",
-    "lot",
-    "metadata",
-    "photo",
-    "piece",
-    "quantity",
-    "reading",
-    "stamp",
-    "taster",
-    "tasting",
-    "trial",
-]
+    "TABLES", "VERSION", "VERSIONS", "bake", "change", "dough", "event", "factor", "formula",
+    "ingredient", "load", "lot", "metadata", "photo", "piece", "quantity", "reading", "stamp",
+    "taster", "tasting", "trial",
+]  # fmt: skip
 
 #: every schema this kit can read, oldest first; each is a revision in `migrations/versions`
 VERSIONS = ("0001", "0002")

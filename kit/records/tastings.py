@@ -21,17 +21,9 @@ from kit.records.typed import text
 from kit.units import parse
 
 __all__ = [
-    "answer",
-    "frame",
-    "is_open",
-    "number_of",
-    "open_up",
-    "plates",
-    "plates_of",
-    "serving",
-    "store",
-    "taken",
-]
+    "answer", "frame", "is_open", "number_of", "open_up", "plates", "plates_of", "serving",
+    "store", "taken",
+]  # fmt: skip
 
 
 def plates(connection: Connection, trial_id: str) -> list[Any]:
@@ -91,11 +83,6 @@ def store(
 
     Parameters
     ----------
-    step : Step
-        Under way.
-    trial_id : str
-        Whose.
-    plan : Serving
     things : mapping
         Sample -> id of the dough or piece it is, where it is one.
     question : str

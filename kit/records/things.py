@@ -27,29 +27,10 @@ from kit.errors import InputError, NotFoundError
 from kit.records import tables as t
 
 __all__ = [
-    "CHAIN",
-    "CODE_OF",
-    "FLOUR",
-    "LISTS",
-    "TABLE_OF",
-    "YEAST",
-    "Bake",
-    "Dough",
-    "Load",
-    "Piece",
-    "Thing",
-    "bakes",
-    "check_kind",
-    "check_there",
-    "count",
-    "doughs",
-    "find",
-    "joined",
-    "loads",
-    "pieces",
-    "selected",
-    "there",
-]
+    "CHAIN", "CODE_OF", "FLOUR", "LISTS", "TABLE_OF", "YEAST", "Bake", "Dough", "Load", "Piece",
+    "Thing", "bakes", "check_kind", "check_there", "count", "doughs", "find", "joined", "loads",
+    "pieces", "selected", "there",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, repr=False)
@@ -258,10 +239,6 @@ def find(
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Open.
-    trial_id : str
-        Its trial.
     level : str
         One of `kit.quantities.LEVELS`.
     code : str or int

@@ -60,19 +60,34 @@ class TrialAsked(TrialRecords):
         if matters is None and outcome == self.outcome:
             matters = self.matters
         margin = parse(matters, words.unit_of(outcome), "matters", difference=True)
-        return outcome, by, margin, [factor for factor in factors if factor != by]
+        return outcome, by, margin, [factor for factor in factors if factor not in (by, outcome)]
 
     def _recorded(
         self, columns: Sequence[str], leave_out: Iterable[str]
     ) -> tuple[pd.DataFrame, list[str]]:
         """The frame, which must hold these columns (the outcome first), and what to say of it."""
         frame, notes = self._without(leave_out, columns[0])
+        self._need(frame, columns)
+        _need_own_values(frame, *columns)
+        return frame, notes
+
+    def _need(self, frame: pd.DataFrame, columns: Iterable[str]) -> None:
+        """Refuse columns of which nothing is recorded."""
         for column in columns:
             if len(frame) and column not in frame:
                 recorded = ", ".join(q.name for q in quantities.all_quantities() if q.name in frame)
                 msg = f"nothing is recorded for {column} in {self.name}. Recorded are: {recorded}."
                 raise DataError(msg)
-        return frame, notes
+
+    def _alike(
+        self, frame: pd.DataFrame, outcome: str, others: list[str], adjust: Iterable[str] | None
+    ) -> list[str]:
+        """What is held alike: as asked, else the trial's other factors."""
+        if adjust is None:
+            return held(frame, outcome, others)
+        asked = [adjust] if isinstance(adjust, str) else list(adjust)
+        self._need(frame, asked)
+        return asked
 
     def _of_plan(self) -> set[str]:
         """The bakes that a plan was kept for."""
@@ -134,6 +149,20 @@ def also_noted(frame: pd.DataFrame, outcomes: Sequence[str]) -> list[str]:
     return [
         f"also noted: {', '.join(rest)}; leave those pieces out and see whether the answer holds"
     ]
+
+
+def _need_own_values(frame: pd.DataFrame, outcome: str, *factors: str) -> None:
+    """Refuse to compare within a bake, dough or load what has one value for all of it."""
+    level = getattr(quantities.find(outcome), "level", "piece")
+    if len(frame) and level != "piece" and level in frame:
+        # codes of doughs and loads are a bake's own
+        measured = frame[frame[outcome].notna()].groupby(list(dict.fromkeys(["bake", level])))
+        for factor in factors:
+            if measured[factor].nunique().gt(1).any():
+                rule = f"has one value a {level}, and {words.name(factor)} differs within a {level}"
+                raise InputError(
+                    "outcome", outcome, rule, "Choose an outcome that can differ there."
+                )
 
 
 def _happened(frame: pd.DataFrame) -> "pd.Series[Any]":

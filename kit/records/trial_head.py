@@ -110,6 +110,11 @@ class TrialHead:
             for what the trial varies.
         note : str
             Anything.
+
+        Raises
+        ------
+        InputError
+            An unknown role, a percentage that cannot be, flours that do not make 100.
         """
         if isinstance(name, Formula):
             ingredients, note = [(i.name, i.role, i.percent) for i in name.ingredients], name.note

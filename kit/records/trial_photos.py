@@ -88,7 +88,6 @@ class TrialKeptPhotos(TrialRecords):
 
         Parameters
         ----------
-        photo : StoredPhoto
         **values
             shows (side, rise, crumb, face), on (a thing, its code, or None), taken (by the clock
             of the kitchen; empty is not known).

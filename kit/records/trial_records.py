@@ -173,6 +173,11 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         **values
             Trial: name, question, outcome, matters, zone, invented, baker, factors. Bake: code,
             day, flour_lot, yeast_lot, note. Dough: code, note. Piece: code, load, place, blind.
+
+        Raises
+        ------
+        InputError
+            No such field, a value it cannot have, or a code or name that is taken.
         """
         with self._step() as step:
             if thing is None:
@@ -278,6 +283,11 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         at : str or datetime, optional
             When, by the clock of the kitchen: ``"9:40"``, ``"yesterday 21:15"``, ISO form; now
             when not given.
+
+        Raises
+        ------
+        InputError
+            No kind or one with a semicolon; no point in time.
         """
         with self._step() as step:
             zone = trials.trial_row(step.connection, self.id).zone
@@ -310,6 +320,13 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
 
         Columns: quantity, label, one a thing (of its pieces the mean), difference. What nobody
         recorded of one of them is empty there.
+
+        Raises
+        ------
+        InputError
+            They are of two kinds, or one and the same.
+        DataError
+            One of them has no pieces.
         """
         with self._store.reading() as connection:
             for thing in (one, other):

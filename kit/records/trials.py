@@ -18,16 +18,9 @@ from kit.records.things import there
 from kit.records.typed import margin, text, zone
 
 __all__ = [
-    "add_quantity",
-    "add_trial",
-    "change_trial",
-    "factors",
-    "formula",
-    "own_quantities",
-    "set_formula",
-    "trial_row",
-    "trials",
-]
+    "add_quantity", "add_trial", "change_trial", "factors", "formula", "own_quantities",
+    "set_formula", "trial_row", "trials",
+]  # fmt: skip
 
 
 def trials(connection: Connection) -> list[Any]:
@@ -88,8 +81,6 @@ def add_trial(step: Step, given: Mapping[str, Any]) -> str:
 
     Parameters
     ----------
-    step : Step
-        Under way.
     given : mapping
         name, question, outcome, matters, zone, invented, baker, factors.
     """
@@ -152,27 +143,7 @@ def set_formula(
     ingredients: Sequence[tuple[str, str, str | float | None]],
     note: str = "",
 ) -> None:
-    """Give a trial its formula.
-
-    Parameters
-    ----------
-    step : Step
-        Under way.
-    trial_id : str
-        Whose.
-    name : str
-        Of the formula.
-    ingredients : sequence of (name, role, percent)
-        Roles are `kit.formula.ROLES`; percent of the flour's weight, None or empty for
-        what the trial varies.
-    note : str
-        Anything.
-
-    Raises
-    ------
-    InputError
-        An unknown role, a percentage that is none, or flours that do not make 100.
-    """
+    """Give a trial its formula; see `Trial.set_formula`."""
     lines = []
     for what, role, percent in ingredients:
         own = text("ingredient", what)

@@ -2,17 +2,18 @@ import json
 import signal
 import subprocess
 import sys
-from contextlib import closing
+from contextlib import ExitStack, closing
 from datetime import date
 
 import pandas as pd
 import pytest
-from sqlalchemy import func, select
+from sqlalchemy import event, func, select
 
-from kit.errors import InputError
+from kit.errors import DataError, InputError, StoreError
 from kit.records import journal
 from kit.records import tables as t
 from kit.records.sheets.strict import read_sheet
+from kit.records.store import open_store
 from kit.workspace import Workspace
 
 
@@ -252,6 +253,69 @@ def test_several_things_together_are_one_undo(ws, trial, made):
     assert ws.undo() == "undone: malt: 3 values filled in"
     assert "rise_height_mm" not in trial.frame()
     assert len(trial.pieces()) == 3
+
+
+def test_what_is_whole_is_taken_back_by_an_error_and_is_nothing_to_undo(ws, trial, made):
+    trial.record(made.pieces[0], "rise_height_mm", 29)
+
+    def fill_in():
+        with ws.together("malt: 2 values filled in", whole=True):
+            trial.record(made.pieces[0], "rise_height_mm", 30)
+            trial.record(made.pieces[1], "rise_height_mm", -1)
+
+    with pytest.raises(InputError):
+        fill_in()
+    assert trial.frame()["rise_height_mm"].dropna().tolist() == [29]
+    assert ws.history()["undone"].tolist()[-1]
+    assert ws.undo() == "undone: malt: Height 29.0 mm, piece 1A1"
+
+
+def test_what_is_whole_is_taken_back_where_the_program_is_interrupted(ws, trial, made):
+    """By Ctrl-C, in the middle of a statement."""
+    trial.record(made.pieces[0], "rise_height_mm", 29)
+
+    def interrupt(cursor, statement, parameters, context):
+        cursor.execute(statement, parameters)
+        if statement.startswith("INSERT INTO reading"):
+            raise KeyboardInterrupt
+        return True
+
+    def fill_in():
+        with ws.together("malt: 2 values filled in", whole=True):
+            trial.record(made.pieces[0], "rise_height_mm", 30)
+            event.listen(ws.store.engine, "do_execute", interrupt)
+            try:
+                trial.record(made.pieces[1], "rise_height_mm", 31)
+            finally:
+                event.remove(ws.store.engine, "do_execute", interrupt)
+
+    with pytest.raises(KeyboardInterrupt) as caught:
+        fill_in()
+    assert not hasattr(caught.value, "__notes__")
+    assert trial.frame()["rise_height_mm"].dropna().tolist() == [29]
+
+
+def test_who_did_nothing_waits_for_nobody_and_the_first_error_is_told(ws, trial, made):
+    """While another program writes."""
+    other, mine = open_store(ws.folder), Workspace(ws.folder, wait_seconds=0.1)
+    trial = mine.trial("malt")
+
+    def fill_in(*values):
+        with ExitStack() as stack, mine.together("malt: filled in", whole=True):
+            for value in values:
+                trial.record(trial.pieces()[0], "rise_height_mm", value)
+            stack.enter_context(other.writing())
+            raise DataError("The scale is off.")
+
+    with pytest.raises(DataError, match=r"^The scale is off\.$"):
+        fill_in()
+    with pytest.raises(StoreError) as caught:
+        fill_in(30)
+    said = "The scale is off. What was done before that stays, for it could not be taken back: "
+    assert str(caught.value).startswith(said)
+    assert mine.undo() == "undone: malt: filled in"
+    mine.close()
+    other.close()
 
 
 def test_what_was_done_before_an_error_stays_and_is_undone_at_once(ws, trial, made):

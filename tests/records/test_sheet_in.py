@@ -277,6 +277,24 @@ def test_cells_that_are_no_values(trial, tmp_path):
     assert trial.frame()["piece"].tolist() == ["=1+2"]  # text stays text
 
 
+def test_a_dash_is_not_measured_and_a_word_for_a_step_is_told_the_steps(trial, tmp_path):
+    file = tmp_path / "kitchen.csv"
+    file.write_text(
+        "Bake,Dough,Height,Tap\n1,A,–,-\n1,A,n/a,2\n1,B,30 mm,hollow\n", encoding="utf-8"
+    )
+    look = trial.look_at(file)
+    assert look.problems["row"].tolist() == [4]
+    assert str(look).splitlines()[-1] == (
+        "  row 4, Tap 'hollow': Is not a number. How it sounds when tapped: 0 dense, 1 between, "
+        "2 hollow."
+    )
+    trial.bring_in(look)
+    frame = trial.frame()
+    assert len(frame) == 2
+    assert "rise_height_mm" not in frame  # missing, never 0
+    assert frame["hollow_tap"].isna().tolist() == [True, False]
+
+
 def test_a_long_table(trial, tmp_path):
     text = (
         "bake,dough,piece,quantity,value,unit\n"

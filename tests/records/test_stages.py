@@ -2,6 +2,7 @@
 
 import tempfile
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from kit.errors import InputError, NotFoundError
 from kit.records.bench.stages import STAGES
-from kit.records.bench.when import read_when, say_when
+from kit.records.bench.when import read_at, read_when, say_when
 from kit.workspace import Workspace
 
 NOON = datetime(2025, 11, 26, 12, 0, tzinfo=UTC)
@@ -146,18 +147,20 @@ def test_clock_changes_are_asked_about(zone, twice, first, second, never, shown)
         read = read_when("at", f"{twice} {which}", zone, NOON)
         assert read == datetime.fromisoformat(expected).replace(tzinfo=UTC)
         assert f"the {which} time" in say_when(read, zone)
-    with pytest.raises(InputError) as caught:
-        read_when("at", twice, zone, NOON)
-    assert str(caught.value) == (
-        f"at is '{twice}': came twice, because the clock was put back. "
-        f"Write {twice} first (before the change) or second (after it)."
-    )
-    with pytest.raises(InputError) as caught:
-        read_when("at", never, zone, NOON)
-    assert str(caught.value) == (
-        f"at is '{never}': never was: the clock was put forward over it. "
-        f"Write {shown} if you had not yet put yours forward."
-    )
+        assert read_at("at", f"{twice} {which}", zone) == f"{expected}:00.000000+00:00"
+    for reader in (read_at, partial(read_when, now=NOON)):
+        with pytest.raises(InputError) as caught:
+            reader("at", twice, zone=zone)
+        assert str(caught.value) == (
+            f"at is '{twice}': came twice, because the clock was put back. "
+            f"Write {twice} first (before the change) or second (after it)."
+        )
+        with pytest.raises(InputError) as caught:
+            reader("at", never, zone=zone)
+        assert str(caught.value) == (
+            f"at is '{never}': never was: the clock was put forward over it. "
+            f"Write {shown} if you had not yet put yours forward."
+        )
     # an hour that comes once has no number
     assert "time" not in say_when(
         datetime.fromisoformat(first + "+00:00") - timedelta(days=1), zone

@@ -11,6 +11,7 @@ import pytest
 
 from kit.errors import MissingPackageError, StoreError
 from kit.records import store as store_module
+from kit.records.copies import copies
 from kit.records.store import open_store
 from kit.records.tables import VERSION
 from kit.workspace import Workspace
@@ -91,6 +92,34 @@ def test_garbage_is_refused_and_left_as_it_is(tmp_path):
     file.write_bytes(b"no database at all " * 100)
     assert message(tmp_path) == f"{file} {NOT_OURS}"
     assert file.read_bytes() == b"no database at all " * 100
+
+
+@pytest.mark.parametrize("spoil", [lambda file: file.write_bytes(b""), Path.unlink])
+def test_records_that_are_gone_are_not_begun_anew_beside_their_copies(tmp_path, spoil):
+    """A file that a full disk or a folder in the cloud emptied: five starts would lose them."""
+    for number in range(2):
+        with Workspace(tmp_path) as ws:
+            ws.new_trial(f"trial {number}")
+    file = tmp_path / FILE
+    newest = copies(tmp_path)[-1]
+    spoil(file)
+    assert message(tmp_path) == (
+        f"{file} is empty or was taken away, but copies of it are there. Copy the newest, "
+        f"{newest}, to {file}; to begin anew, take the folder copies away."
+    )
+    assert file.exists() == (spoil is not Path.unlink)  # the cloud may yet bring it back
+    newest.replace(file)
+    with Workspace(tmp_path) as ws:
+        assert [trial.name for trial in ws.trials()] == ["trial 0"]
+
+
+def test_copies_of_something_else_are_nobodys_business(tmp_path):
+    (tmp_path / "copies").mkdir()
+    (tmp_path / "copies" / "notes.sqlite").write_bytes(b"x")
+    for _ in range(7):
+        with Workspace(tmp_path) as ws:
+            ws.new_trial(f"trial {len(ws.trials())}")
+    assert (tmp_path / "copies" / "notes.sqlite").exists()
 
 
 def test_another_programs_database_is_refused_and_left_as_it_is(tmp_path):

@@ -134,7 +134,6 @@ def from_times(times: BakeTimes, settings: Collection[str] = ()) -> FromTimes:
 
     Parameters
     ----------
-    times : BakeTimes
     settings : collection of str
         Quantities the trial changes on purpose.
     """

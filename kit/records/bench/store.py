@@ -27,15 +27,7 @@ _NEAR_DAYS = 4
 
 
 def read_times(connection: Connection, trial_id: str, bake: Bake) -> BakeTimes:
-    """Return all that is known about the stages of one bake.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Open.
-    trial_id : str
-    bake : Bake
-    """
+    """Return all that is known about the stages of one bake."""
     within = t.bake.c.id == bake.id
     doughs = things.doughs(connection, trial_id, within)
     loads = things.loads(connection, trial_id, within)
@@ -79,25 +71,10 @@ def note_stage(
     at: str | datetime | None,
     correct: bool = True,
 ) -> Noted:
-    """Note when a thing came to a stage, or correct it.
+    """Note when a thing came to a stage, or correct it; see `Trial.stage`.
 
-    Parameters
-    ----------
-    step : Step
-        Under way; its time is now.
-    trial_id : str
-    thing : Dough, Load or Piece
-    stage : str
-        One of `kit.records.bench.stages.STAGES`.
-    at : str, datetime or None
-        As typed; None is now.
-    correct : bool
-        Whether a time given may take the place of one that is noted already.
-
-    Raises
-    ------
-    InputError, NotFoundError
-        No such stage, no such time, or one that cannot be beside the others.
+    `at` is as typed, None the step's own time; `correct` lets it take the place of one noted
+    already.
     """
     check_there(step.connection, trial_id, thing)
     word = check_stage(thing, stage)

@@ -84,7 +84,6 @@ class TrialStages(TrialHead):
 
         Parameters
         ----------
-        bake : Bake
         now : datetime, optional
             Aware; the moment when not given.
         """
@@ -112,7 +111,6 @@ class TrialStages(TrialHead):
 
         Parameters
         ----------
-        bake : Bake
         settings : bool
             Also those of quantities the trial changes on purpose.
         """

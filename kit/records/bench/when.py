@@ -86,11 +86,15 @@ def read_at(field: str, value: str | datetime | None, zone: str) -> str:
     Raises
     ------
     InputError
-        Not a point in time.
+        Not a point in time, or one that the clock skips or shows twice that night.
     """
     if isinstance(value, str) and _BY_CLOCK.match(value):
-        at = read_when(field, value, zone, datetime.now(UTC))
-        return at.isoformat(timespec="microseconds")
+        value = read_when(field, value, zone, datetime.now(UTC))
+    elif isinstance(value, str) and _TYPED.fullmatch(in_iso_form(value.strip())):
+        clock = ZoneInfo(zone)
+        today = datetime.now(clock).date()
+        read, which = _read(field, value, today, today, "")
+        value = _placed(field, value, read, which, clock, "")
     return moment(field, value, zone)
 
 

@@ -43,12 +43,13 @@ from kit.records.package.strip import CannotStrip, strip
 from kit.records.store import Store
 from kit.records.trouble import in_words
 from kit.records.typed import now, text
+from kit.shown import InLines
 
 __all__ = ["Package", "write_package"]
 
 
 @dataclass(frozen=True, repr=False)
-class Package:
+class Package(InLines):
     """A package that was written.
 
     Parameters
@@ -79,11 +80,6 @@ class Package:
         counts = ", ".join(plural(number, name) for name, number in parts.items())
         return "\n".join([f"{self.path}: {counts}", *(f"Note: {check}." for check in self.checks)])
 
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return f"<p>{'<br>'.join(map(escape, str(self).splitlines()))}</p>"
-
     def to_frame(self) -> pd.DataFrame:
         """Return one row."""
         row = {"path": str(self.path), "pieces": self.pieces, "readings": self.readings,
@@ -100,31 +96,10 @@ def write_package(
     cautions: Sequence[tuple[str, str, str]] = (),
     page: str = "",
 ) -> Package:
-    """Write a trial's package.
+    """Write a trial's package; see `Trial.package`.
 
-    Parameters
-    ----------
-    store : Store
-        Where the trial is.
-    trial_id : str
-        Which.
-    path : str or Path
-        Ending in .zip; a file already there is replaced, when the new one is whole.
-    photos : bool
-        Whether the pictures go with it.
-    licence : str, optional
-        What others may do with it, e.g. ``"CC-BY-4.0"``.
-    cautions : sequence of (what, text, source)
-        For its README.
-    page : str
-        The page that tells what came out, as HTML; goes in as ``page.html``.
-
-    Raises
-    ------
-    InputError
-        Another ending, or more than a package may hold.
-    StoreError
-        It cannot be written; an older file is left as it was.
+    `cautions` are (what, text, source) for its README; `page` is HTML that tells what came out and
+    goes in as ``page.html``.
     """
     path = Path(path)
     if path.suffix.lower() != ".zip":

@@ -84,11 +84,6 @@ def where_of(table: str, row: Row) -> str:
 def read_package(zipped: SafeZip) -> Arrival:
     """Read the rows of a package; nothing is stored.
 
-    Parameters
-    ----------
-    zipped : SafeZip
-        Open.
-
     Raises
     ------
     DataError

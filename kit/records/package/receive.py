@@ -53,24 +53,7 @@ class Reception:
 def receive_package(
     store: Store, who: str, source: str | PathLike[str], baker: str | None = None
 ) -> Reception:
-    """Bring another baker's trial in, whole or not at all.
-
-    Parameters
-    ----------
-    store : Store
-        Into which workspace.
-    who : str
-        Who does it, for the history.
-    source : str or path
-        The zip file.
-    baker : str, optional
-        Whose trial it is, where the package does not say or says it otherwise.
-
-    Raises
-    ------
-    DataError
-        It is no package, is damaged, or holds what cannot be; nothing is stored.
-    """
+    """Bring another baker's trial in, whole or not at all; see `Workspace.receive`."""
     named = None if baker is None else text("baker", baker)
     with SafeZip(source) as zipped:
         arrival = read_package(zipped)

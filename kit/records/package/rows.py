@@ -51,13 +51,6 @@ def read_rows(connection: Connection, trial_id: str) -> Kept:
     Of the readings those that count: the newest of each thing and quantity that was not planned,
     and the newest planned one. What hangs on something removed is not there.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Open.
-    trial_id : str
-        Which trial.
-
     Raises
     ------
     NotFoundError

@@ -7,7 +7,6 @@ journal: one undo takes them back together.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 import pandas as pd
@@ -22,6 +21,7 @@ from kit.records.sheets.look import Look
 from kit.records.sheets.problems import problem_frame, problem_lines
 from kit.records.sheets.store import Tally, store_lines
 from kit.records.store import Store
+from kit.shown import InLines
 
 __all__ = ["BroughtIn", "bring_in"]
 
@@ -30,7 +30,7 @@ BATCH = 1000
 
 
 @dataclass(frozen=True, repr=False)
-class BroughtIn:
+class BroughtIn(InLines):
     """What came of bringing a table in.
 
     Parameters
@@ -99,9 +99,6 @@ class BroughtIn:
         made += [words.plural(self.values, "value")] if self.values else []
         return f" ({', '.join(made)} new)" if made else ""
 
-    def _repr_html_(self) -> str:
-        return "".join(f"<p>{escape(line)}</p>" for line in str(self).splitlines())
-
     def to_frame(self) -> pd.DataFrame:
         """Return the counts as one row."""
         new = {f"new_{level}s": n for level, n in self.new.items()}
@@ -120,28 +117,7 @@ def bring_in(
     progress: Callable[[int, int], Any] | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> BroughtIn:
-    """Store the rows of a table that can be used.
-
-    Parameters
-    ----------
-    store : Store
-        Where.
-    who : str
-        Who does it.
-    trial_id : str
-        Into which trial.
-    look : Look
-        The table; see `kit.records.sheets.store` for how its rows find what is there already.
-    progress : callable, optional
-        Called with (rows done, rows in all) after every batch.
-    stop : callable, optional
-        Asked before every batch; when it says True, the rest is left.
-
-    Returns
-    -------
-    BroughtIn
-        What was stored, what was left and why.
-    """
+    """Store the rows of a table that can be used; see `Trial.bring_in`."""
     sheet, tally, number = look.sheet, Tally(), journal.new_id()
     good = sheet.good()
     known: Known | None = None
@@ -153,7 +129,7 @@ def bring_in(
             break
         with journal.step(store, who, number=number) as step:
             trial = trials.trial_row(step.connection, trial_id)
-            now = _others(step.connection, number)
+            now = _others(step.connection, step.number)
             if known is None or now != seen:  # somebody else wrote meanwhile
                 known, seen = read_known(step.connection, trial_id), now
             lines = good[start : start + BATCH]

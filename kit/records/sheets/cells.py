@@ -13,16 +13,9 @@ from kit.records.sheets.file import Percent
 from kit.records.typed import day
 
 __all__ = [
-    "DATE_ORDERS",
-    "MIXED",
-    "date_order",
-    "decimal_mark",
-    "is_open",
-    "number_cell",
-    "read_as",
-    "read_day",
-    "two_numbers",
-]
+    "DATE_ORDERS", "MIXED", "date_order", "decimal_mark", "is_open", "number_cell", "read_as",
+    "read_day", "two_numbers",
+]  # fmt: skip
 
 #: in which order days are written; "" where the cells do not tell
 DATE_ORDERS = ("day/month", "month/day")

@@ -20,7 +20,7 @@ from kit.errors import DataError, InputError
 from kit.given import is_missing
 from kit.records.sheets.words import IGNORED, guess
 
-__all__ = ["ERRORS", "Formula", "Percent", "Table", "cell", "headed", "open_table"]
+__all__ = ["ERRORS", "Formula", "Percent", "Table", "cell", "decoded", "headed", "open_table"]
 
 #: how many rows at the top may be a title before the heading comes
 _TOP = 20
@@ -31,6 +31,10 @@ _LONGEST_CELL = 131_072
 ERRORS = frozenset(
     ("#N/A", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!")
 )
+
+
+#: what people write where nothing was measured; no number, and no code either
+_NOT_MEASURED = frozenset(("-", "--", "–", "—", "n/a"))
 
 
 class Percent(str):
@@ -76,8 +80,8 @@ class Table:
 
 
 def cell(x: Any) -> Any:
-    """Return a cell as a spreadsheet would hold it; None when empty."""
-    if is_missing(x):
+    """Return a cell as a spreadsheet would hold it; None when empty, or a dash for not measured."""
+    if is_missing(x) or (isinstance(x, str) and x.strip().lower() in _NOT_MEASURED):
         return None
     if isinstance(x, bool):
         return str(x).upper()
@@ -134,12 +138,18 @@ def open_table(
             "Save it as .xlsx without a password."
         )
         raise DataError(text)
-    text, notes = _decoded(content, path.name)
+    text, notes = decoded(content, path.name)
     return headed(path.name, "", _lines(text, path.name), notes, titled)
 
 
-def _decoded(content: bytes, name: str) -> tuple[str, list[str]]:
-    """Return a file's text, and a word where its encoding had to be guessed."""
+def decoded(content: bytes, name: str, kind: str = "CSV (UTF-8)") -> tuple[str, list[str]]:
+    """Return a file's text, and a word where its encoding had to be guessed.
+
+    Raises
+    ------
+    DataError
+        It is no text; says to save it as a `kind`.
+    """
     encoding = "utf-8-sig" if content.startswith(codecs.BOM_UTF8) else "utf-8"
     if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         encoding = "utf-16"
@@ -156,12 +166,13 @@ def _decoded(content: bytes, name: str) -> tuple[str, list[str]]:
                 raise exc
             text = content.decode("cp1252")
         except UnicodeDecodeError:
-            said = f"{name} is not plain text. Save it as CSV (UTF-8) in your spreadsheet."
+            where = " in your spreadsheet" if "CSV" in kind else ""
+            said = f"{name} is not plain text. Save it as {kind}{where}."
             raise DataError(said) from exc
     strange = next((word for word in text.split() if not word.isascii()), "")[:30]
     return text, [
         f"{name} is not UTF-8; it was read as Windows-1252. Does {strange!r} read as it should? "
-        "If not, save it as CSV (UTF-8)."
+        f"If not, save it as {kind}."
     ]
 
 

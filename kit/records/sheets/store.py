@@ -213,8 +213,6 @@ def store_lines(
 
     Parameters
     ----------
-    step : Step
-        Under way.
     trial_id, zone : str
         Into which trial, and where new bakes were baked.
     sheet : Sheet
