@@ -249,9 +249,8 @@ def crumb(
     crust_mm = _checked_crust(crust_mm) if crust_mm is not None else None
     threshold = _checked_threshold(threshold) if threshold is not None else None
     path = _checked_outline(outline) if outline is not None else None
-    if box is None and path is None:
-        box = flat.in_window(scale)
-    region = flat.region(photo, box, path)
+    window = flat.in_window(scale) if path is None else None
+    region = flat.region(photo, window if box is None else box, path)
     seen = flat.decoded(photo, scale, region, DECODED_PX_PER_MM)
     view, coarse, fine = flat.square_on(seen, scale, region, COARSE_PX_PER_MM, 900)
     found: faces.Face | None = None

@@ -121,7 +121,7 @@ def decoded(
         if im.size != expected:
             raise _refused(name, "must be as large as it says", "Copy it from the phone again.")
         pixels = _srgb(im, name)
-        if factor > 1:
+        if pixels.size != size:
             k = factor / drafted
             box = (0.0, 0.0, min(size[0] * k, pixels.width), min(size[1] * k, pixels.height))
             pixels = pixels.resize(size, Image.Resampling.BILINEAR, box)

@@ -89,7 +89,8 @@ def find(
         where = "there" if box is not None or at is not None else "in the picture"
         msg = (
             f"No round thing with a clear edge is to be found {where}. Lay the disc on a ground of "
-            "one other colour, whole and in even light, and retake; or mark two points instead."
+            "one other colour, whole and in even light (stand it up where the photo is taken from "
+            "the side: lying, it looks too flat), and retake; or mark two points instead."
         )
         raise DataError(msg)
     rough = seen[chosen("round thing", np.array([e.centre for e in seen]), at, None)]

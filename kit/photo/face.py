@@ -1,8 +1,6 @@
 """Where the cut face lies: its outline against whatever it was laid on, and where the crust ends.
 
-First a rough blob: what has other colours than the picture's border, looked at twice, fine (a
-thin crust on a pale board) and blurred (strewn semolina, checks), and is otherwise rough. Then
-its edge (`face_edge`).
+First a rough blob (`face_blob`), then its edge (`face_edge`).
 """
 
 from dataclasses import dataclass
@@ -14,20 +12,15 @@ from numpy.typing import NDArray
 from kit.errors import DataError
 from kit.photo import crumb_look, face_edge
 from kit.photo.colour import light_of_bytes
-from kit.photo.colour_table import codes, density, how_rough, hues, share_of_roughness
+from kit.photo.colour_table import codes, density, hues
+from kit.photo.face_blob import LEAST_CONVEX, LEAST_MM2, NOT_ONE, disc, rough_blob, solid
 from kit.photo.strip import closed_path, normals, resampled, strip_of
 
-__all__ = ["Face", "crust_depth", "disc", "filled", "find_face", "lab_of"]
+__all__ = ["LEAST_MM2", "Face", "crust_depth", "disc", "filled", "find_face", "lab_of"]
 
 Array = NDArray[np.float64]
 Picture = NDArray[Any]
 
-#: Smallest face that is looked for.
-LEAST_MM2 = 250.0
-#: A cut face has no deep bays: it takes up at least this share of its convex hull.
-LEAST_CONVEX = 0.92
-#: The same of a rough blob, where there is another one to choose.
-LEAST_SOLID = 0.75
 #: An outline nearer than this to the picture's edge may be cut off.
 EDGE_MM = 1.0
 #: A thinner crust than this somewhere is doubted: the outline may run along its inner edge.
@@ -45,18 +38,12 @@ _SEEN_MM = 0.8
 _INNER_MM = 3.5
 #: Share of a colour that was not seen.
 _RARE = 1e-5
-#: The middle of a box that holds the face: this share of its width and height.
-_MIDDLE = 0.6
 #: An outline is doubted where more of it than this is unsure.
 MOST_UNSURE = 0.1
 #: More of it, and there is no outline to speak of.
 NO_OUTLINE = 0.97
 #: A hidden crust is told of from this share on.
 MOST_HIDDEN = 0.2
-#: How much likelier (log10) a blob is to be face than ground; that shade is thought of counts 0.5.
-UNLIKE = 0.6
-#: Another piece is told of where it is at least this much of the one that was chosen.
-ANOTHER = 0.4
 
 
 @dataclass(frozen=True)
@@ -132,37 +119,36 @@ def find_face(
     small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
     out_small = cv2.resize(out.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     small_box = None if box is None else [v / k for v in box]
-    blob, another = _blob(small, px_per_mm / k, out_small, small_box)
-    ring, _ = cv2.findContours(blob.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    path = max(ring, key=cv2.contourArea)[:, 0].astype(float)
-    path = (path + 0.5) * k - 0.5
     lab = lab_of(picture)
-    hue = hues(lab)
-    # from its deepest half, however much of the ground was taken for face
-    apart = cv2.distanceTransform(blob.view(np.uint8), cv2.DIST_L2, 5)
-    core = cv2.resize(hue, size, interpolation=cv2.INTER_NEAREST)[apart > 0.5 * apart.max()]
-    deep_mm = float(apart.max()) * k / px_per_mm
-    path, brown, unsure = face_edge.outlined(
-        hue, resampled(path, 14), px_per_mm, out, core, deep_mm
-    )
-    path, rough = face_edge.settled(_light_of(picture), resampled(path), brown, px_per_mm)
-    path = resampled(path)
-    depth, u_depth = crust_depth(lab, px_per_mm, path)
-    edge = np.min([path[:, 0].min(), path[:, 1].min(), width - 1 - path[:, 0].max(),
-                   height - 1 - path[:, 1].max()])  # fmt: skip
+    hue, light = hues(lab), _light_of(picture)
+    for part in (False, True):
+        blob, another = rough_blob(_lab(small), px_per_mm / k, out_small, small_box, part)
+        ring, _ = cv2.findContours(blob.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        path = max(ring, key=cv2.contourArea)[:, 0].astype(float)
+        path = (path + 0.5) * k - 0.5
+        # from its deepest half, however much of the ground was taken for face
+        apart = cv2.distanceTransform(blob.view(np.uint8), cv2.DIST_L2, 5)
+        core = cv2.resize(hue, size, interpolation=cv2.INTER_NEAREST)[apart > 0.5 * apart.max()]
+        deep_mm = float(apart.max()) * k / px_per_mm
+        path, brown, unsure = face_edge.outlined(
+            hue, resampled(path, 14), px_per_mm, out, core, deep_mm
+        )
+        path, rough = face_edge.settled(light, resampled(path), brown, px_per_mm)
+        path = resampled(path)
+        edge = np.min([path[:, 0].min(), path[:, 1].min(), width - 1 - path[:, 0].max(),
+                       height - 1 - path[:, 1].max()])  # fmt: skip
+        convex = solid(filled(picture.shape, path)) >= LEAST_CONVEX
+        if convex and edge >= EDGE_MM * px_per_mm:
+            break
     if edge < EDGE_MM * px_per_mm:
         msg = (
             "the cut face reaches the edge of the picture: photograph it again with a finger's "
             "width of ground all round, or give its outline by hand."
         )
         raise DataError(msg)
-    hull = cv2.convexHull(path.astype(np.float32))
-    if cv2.contourArea(path.astype(np.float32)) < LEAST_CONVEX * cv2.contourArea(hull):
-        msg = (
-            "what stands out from the ground is not shaped like one cut face: draw a box about "
-            "the face, or give its outline by hand; one face a photo, on a plain board, is best."
-        )
-        raise DataError(msg)
+    if not convex:
+        raise DataError(NOT_ONE)
+    depth, u_depth = crust_depth(lab, px_per_mm, path)
     notes = []
     unlike, other = crumb_look.doubt(lab[..., 0], filled(picture.shape, path), px_per_mm)
     if other and box is None:
@@ -285,110 +271,3 @@ def _light_of(picture: Picture) -> Picture:
 
     linear = cv2.LUT(picture, 100 * light_of_bytes())
     return np.asarray(cv2.GaussianBlur(linear, (0, 0), 1.0))
-
-
-def _blob(small: Picture, px_per_mm: float, out: Picture, box: Any) -> tuple[Picture, bool]:
-    """What is unlike the picture's border: one blob without holes; whether there is another."""
-    import cv2
-
-    height, width = small.shape[:2]
-    border = np.zeros((height, width), bool)
-    if box is None:
-        rim = max(2, round(0.05 * min(height, width)))
-        border[:rim], border[-rim:], border[:, :rim], border[:, -rim:] = True, True, True, True
-        inside = ~border
-    else:
-        x0, y0, x1, y1 = (round(v) for v in box)
-        inside = np.zeros((height, width), bool)
-        inside[max(0, y0) : y1 + 1, max(0, x0) : x1 + 1] = True
-        border = ~inside
-    border &= ~out
-    inside &= ~out
-    lab = _lab(small)
-    blurs = (max(0.6, mm * px_per_mm) for mm in (0.2, 1.3))
-    seen = [codes(hues(cv2.GaussianBlur(lab, (0, 0), blur))) for blur in blurs]
-    rough = how_rough(lab[..., 0], max(1.0, 0.8 * px_per_mm))
-    yy, xx = np.ogrid[:height, :width]
-    middle = np.exp(-(((xx / width - 0.5) / 0.42) ** 2)) * np.exp(
-        -(((yy / height - 0.5) / 0.42) ** 2)
-    )
-    own, ground, least = inside & _within(xx, yy, inside), border, 1e-6
-    for _ in range(3):
-        score = share_of_roughness(rough, own, ground)
-        for c in seen:
-            face, other = density(c[own]), density(c[ground], shade=True)
-            score = score + (np.log10(face + least) - np.log10(other + least))[c]
-        best, another = _chosen(score, inside, px_per_mm, middle)
-        ground = ~(cv2.dilate(best.view(np.uint8), disc(px_per_mm)) > 0) & ~out
-        own, least = cv2.erode(best.view(np.uint8), np.ones((3, 3))) > 0, 1e-5
-    return best, another and box is None
-
-
-def _within(xx: Picture, yy: Picture, inside: Picture) -> Picture:
-    """The middle of where a face may lie: there it is, however much ground is about it."""
-    rows, columns = np.flatnonzero(inside.any(1)), np.flatnonzero(inside.any(0))
-    if not len(rows):
-        return inside
-    x, y = ((c[0] + c[-1]) / 2 for c in (columns, rows))
-    wide, tall = (_MIDDLE * (len(c) + 1) / 2 for c in (columns, rows))
-    return np.asarray(((xx - x) / wide) ** 2 + ((yy - y) / tall) ** 2 < 1)
-
-
-def _chosen(
-    score: Picture, allowed: Picture, px_per_mm: float, middle: Picture
-) -> tuple[Picture, bool]:
-    """The blob most unlike the ground, holes filled; whether another one could be meant."""
-    import cv2
-
-    smooth = cv2.GaussianBlur(np.clip(score, -3, 3).astype(np.float32), (0, 0), 0.5 * px_per_mm)
-    mask: Picture = ((smooth > UNLIKE) & allowed).astype(np.uint8)
-    mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc(1.2 * px_per_mm))
-    # the paper about a marker is no face for having a marker in its hole
-    mask = _without_holes(mask) * allowed.view(np.uint8)
-    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(2.5 * px_per_mm))
-    n, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
-    if n > 1:
-        weight = np.bincount(labels.ravel(), (middle * mask).ravel(), minlength=n)
-        weight[0] = 0
-        weight[stats[:, cv2.CC_STAT_AREA] < LEAST_MM2 * px_per_mm**2] = 0
-        bent = [i for i in np.flatnonzero(weight) if _solid(labels == i) < LEAST_SOLID]
-        if len(bent) < np.count_nonzero(weight):
-            weight[bent] = 0
-        if weight.max() > 0:
-            best = int(weight.argmax())
-            rival = weight > 0
-            rival[best] = False
-            area = stats[:, cv2.CC_STAT_AREA]
-            another = bool((area[rival] > ANOTHER * area[best]).any())
-            return np.asarray(labels == best), another
-    msg = (
-        "no cut face stands out from what it lies on: draw a box about it, or lay it on a plain "
-        "board of another colour and photograph it again."
-    )
-    raise DataError(msg)
-
-
-def _solid(blob: Picture) -> float:
-    """Share of its convex hull that a blob takes up."""
-    import cv2
-
-    rings, _ = cv2.findContours(blob.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    hull = cv2.convexHull(np.concatenate(rings))
-    return int(np.count_nonzero(blob)) / max(1.0, float(cv2.contourArea(hull)))
-
-
-def _without_holes(mask: Picture) -> Picture:
-    """Fill what is enclosed."""
-    import cv2
-
-    flood = cv2.copyMakeBorder(mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-    cv2.floodFill(flood, None, (0, 0), 2)
-    return np.asarray(flood[1:-1, 1:-1] != 2, np.uint8)
-
-
-def disc(radius: float) -> Picture:
-    """Return a disc as a structuring element."""
-    import cv2
-
-    n = 2 * max(1, round(radius)) + 1
-    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from kit.errors import DataError
 from kit.photo.outline import evenly, shadow_proof
 
-__all__ = ["SHARES", "find_region"]
+__all__ = ["SHARES", "below_glass", "find_region"]
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
@@ -216,6 +216,47 @@ def find_region(
         msg = "the piece runs out of the photo. Retake it with the whole piece in the picture."
         raise DataError(msg)
     return _rounded(line, 0.02)
+
+
+def below_glass(picture: Pixels, line: Array) -> Box | None:
+    """Return a box round the dough where the region found is the jar it stands in.
+
+    Down the middle of a region that is dough alone nothing changes as much as at its top. Where
+    something does it is the dough's line, and the region's top is the glass.
+
+    Parameters
+    ----------
+    picture : (h, w, 3) array
+    line : (n, 2) array
+        The region's outline, in pixels of `picture`.
+    """
+    import cv2
+
+    low, high = line.min(0), line.max(0)
+    wide, tall = high - low
+    window = max(3, int(0.03 * tall))
+    y0, y1 = max(0, int(low[1] - 0.12 * tall)), min(picture.shape[0], int(high[1] + 0.1 * tall))
+    middle = picture[y0:y1, int(low[0] + 0.2 * wide) : int(high[0] - 0.2 * wide)]
+    lab = cv2.cvtColor(middle.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    rows = np.median(shadow_proof(np.asarray(lab, np.float32)), axis=1)
+    mean = np.cumsum(np.vstack([np.zeros((1, 3)), rows]), 0)
+    mean = (mean[window:] - mean[:-window]) / window
+    jump = np.linalg.norm(mean[window:] - mean[:-window], axis=1)
+    share = (np.arange(len(jump)) + window + y0 - low[1]) / tall
+    top, within = np.abs(share) < 0.1, (share > 0.1) & (share < 0.8)
+    if not within.any() or jump[within].max() <= max(jump[top], default=0.0):
+        return None
+    at = int(np.flatnonzero(within)[jump[within].argmax()]) + window
+    over, under = rows[max(0, int(0.06 * tall + low[1]) - y0) : at - window], rows[at + window :]
+    # a band round the jar has the same above it as below
+    apart = [np.median(part, 0) for part in (over, under[: -int(0.16 * tall)]) if len(part)]
+    if len(apart) < 2 or np.linalg.norm(apart[0] - apart[1]) < jump[within].max() / 2:
+        return None
+    level = float(share[within][jump[within].argmax()])
+    slack = 0.06 * (1 - level) * tall
+    return (
+        float(low[0]), float(low[1] + level * tall - slack), float(high[0]), float(high[1] + slack)
+    )  # fmt: skip
 
 
 def _rounded(line: Array, share: float) -> Array:

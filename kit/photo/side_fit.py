@@ -13,7 +13,7 @@ from kit.photo.card_rim import paper
 from kit.photo.dragged import lengthened
 from kit.photo.jar import Jar
 from kit.photo.jar_profile import JarProfile
-from kit.photo.outline_region import SHARES, find_region
+from kit.photo.outline_region import SHARES, below_glass, find_region
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
 from kit.photo.side_judge import (
@@ -204,8 +204,11 @@ def measure(
     for share in SHARES:
         try:
             line = find_region(work, given, keep_out, share)
+            dough = given
+            if jar is not None and given is None and (dough := below_glass(work, line)):
+                line = find_region(work, dough, keep_out)
             found = _traced(
-                work, k, line, keep_out, given, stand, beliefs, shape, jar, top, base, before
+                work, k, line, keep_out, dough, stand, beliefs, shape, jar, top, base, before
             )
         except DataError as reason:
             refused = refused or reason

@@ -22,6 +22,8 @@ __all__ = ["Beliefs", "SolidFit", "fit_solid"]
 
 Array = NDArray[np.float64]
 
+#: a number left out of the covariance is held by so many times what is known of it
+HELD_FAST = 1e8
 #: seen from lower than this, degrees, what fits is not taken for another kind (own choice: of
 #: drawn pieces of two kinds the heights then differed by less than 3 %)
 ONE_KIND_DEG = 5.0
@@ -181,6 +183,15 @@ def _result(problem: Problem, x: Array, kind: Array) -> SolidFit:
     wide = max(noise, near_rms(res / problem.spread) / 0.79)
     sure = weight / (wide * problem.spread) ** 2 / length
     bend = (slopes.T * sure) @ slopes + known.T @ known
+    if not np.diag(bend).all():
+        msg = (
+            "the outline found does not tell how high the piece or the dough is. Draw a box round "
+            "it, or the outline itself"
+        )
+        raise DataError(msg)
+    if isinstance(shape, RoundProfile) and shape.hardly_cut(x[PLACE:]):
+        # its slope there, where nothing shows of it, would go on for all that is believed of it
+        bend[-1, -1] *= HELD_FAST
     # also of the numbers that ended at zero: a top found round may yet be flat
     cov = no_surer(np.linalg.inv(bend).astype(np.float64), 5, float(problem.sd[5]))
     solid = profile.solid

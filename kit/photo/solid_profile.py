@@ -1,4 +1,4 @@
-"""The profile of a ball of dough or a griddled piece, told by ten numbers.
+"""The profile of a ball of dough or a griddled piece, told by eleven numbers.
 
 Few enough that what the camera sees decides what it cannot see: from above the worktop the middle
 of foot and top lie out of sight, and go on as the rims round them begin. Wide enough for caps,
@@ -21,22 +21,23 @@ __all__ = ["Known", "RoundProfile", "moves", "rings"]
 
 Array = NDArray[np.float64]
 
-#: The ten numbers, none negative, in radii (R), heights (H) or plain. Half the width; the wall
+#: The eleven numbers, none negative, in radii (R), heights (H) or plain. Half the width; the wall
 #: between the rims and how far it bulges; per rim its flat middle, its rise, and its power less
 #: one: 1 an ellipse, 3 a superellipse of power 4 (the lower rim's rise: a share of the upper's,
-#: less `LEAST_RISE`); and how much of the lower rim's rise the worktop cuts off, more than 1
-#: where it is wider than anything above.
+#: less `LEAST_RISE`); how the wall leans, radii growing by the taper less 1 for each millimetre up;
+#: and how much of the lower rim's rise the worktop cuts off, more than 1 where it is wider than
+#: anything above.
 NUMBERS = ("radius", "wall", "bulge", "top_flat", "top_rise", "top_power",
-           "foot_flat", "foot_rise", "foot_power", "cut")  # fmt: skip
-_PER = "RHHRH1R111"
+           "foot_flat", "foot_rise", "foot_power", "taper", "cut")  # fmt: skip
+_PER = "RHHRH1R1111"
 #: what is believed before looking, mean and standard deviation (own choices): a ball of dough is
-#: nearly an ellipsoid cut off by the worktop; a piece was griddled on both faces and is cut off by
-#: nothing
+#: nearly an ellipsoid, cut off by the worktop or slumped flat on it; a piece was griddled on both
+#: faces and is cut off by nothing, its wall within about 1° of upright
 BELIEVED = {
-    "ball": ((1.0, 0.0, 0.0, 0.0, 0.6, 1.0, 0.1, 0.6, 1.0, 0.2),
-             (3.0, 0.05, 0.003, 0.03, 3.0, 0.4, 0.2, 0.3, 0.4, 0.5)),
-    "piece": ((1.0, 0.0, 0.0, 0.0, 0.45, 1.3, 0.0, 0.6, 1.3, 0.0),
-              (3.0, 0.5, 0.07, 0.5, 1.0, 1.5, 0.5, 1.0, 1.5, 0.01)),
+    "ball": ((1.0, 0.0, 0.0, 0.0, 0.6, 1.0, 0.1, 0.6, 1.0, 1.0, 0.2),
+             (3.0, 0.05, 0.003, 0.03, 3.0, 0.4, 0.4, 0.3, 0.4, 0.003, 0.5)),
+    "piece": ((1.0, 0.0, 0.0, 0.0, 0.45, 1.3, 0.0, 0.6, 1.3, 1.0, 0.0),
+              (3.0, 0.5, 0.07, 0.5, 1.0, 1.5, 0.5, 1.0, 1.5, 0.02, 0.01)),
 }  # fmt: skip
 #: where to begin looking: what differs from the mean believed
 STARTS: dict[str, tuple[dict[str, float], ...]] = {
@@ -54,7 +55,9 @@ ALIKE = (0.1, 0.25)
 SELDOM_CUT = 2.2
 LEAST_RISE = 0.4
 #: none of the numbers is taken smaller
-LEAST = (1, 1e-3, 0, 0, 0.2, 0, 0, 0, 0, 0)
+LEAST = (1, 1e-3, 0, 0, 0.2, 0, 0, 0, 0, 0.5, 0)
+#: a worktop that cuts off less than this shows nothing of it: what it hides is `side_parts`' part
+HARDLY_CUT = 0.05
 #: radians a wall's normal turns at most
 MOST_BULGED = 0.6
 #: angles of the normals the profile is drawn at, from level to upright: closer where a rim ends
@@ -117,6 +120,10 @@ class RoundProfile:
         """Whether a search may end as near the outline elsewhere."""
         return self.domed
 
+    def hardly_cut(self, q: Array) -> bool:
+        """Whether the outline tells nothing of the cut, the last number, at `q`."""
+        return bool(q[-1] < HARDLY_CUT)
+
     @property
     def _kind(self) -> str:
         return "ball" if self.domed else "piece"
@@ -140,9 +147,9 @@ class RoundProfile:
         return replace(self, held=float(own[-1])) if own[-1] > 1 else None
 
     def points(self, q: Array) -> tuple[Array, Array]:
-        """Radii and heights from foot to top, (..., k), for numbers `q` (..., 10)."""
-        radius, wall, bulge, flat, rise, power, foot_flat, share, foot_power, cut = np.moveaxis(
-            np.maximum(q, LEAST)[..., None], -2, 0
+        """Radii and heights from foot to top, (..., k), for numbers `q` (..., 11)."""
+        radius, wall, bulge, flat, rise, power, foot_flat, share, foot_power, taper, cut = (
+            np.moveaxis(np.maximum(q, LEAST)[..., None], -2, 0)
         )
         drop = (LEAST_RISE + share) * rise
         width = np.maximum(radius - np.stack([flat, foot_flat]), 0.02 * radius)
@@ -158,6 +165,7 @@ class RoundProfile:
         high = radius - width[0] + top[0] + out
         r = np.concatenate([low, high], -1)
         h = np.concatenate([(wall / 2 - up - foot[1])[..., ::-1], wall / 2 + up + top[1]], -1)
+        r = r * (1 + (taper - 1) * (h - wall / 2) / self.radius_mm)
         worktop = np.where(
             cut <= 1, -drop * (1 - cut), wall + rise * np.minimum(cut - 1, 0.95)
         )  # fmt: skip
@@ -168,7 +176,7 @@ class RoundProfile:
         return rings(*self.points(q))
 
     def moves(self, q: Array) -> tuple[Array, Array]:
-        """How fast each ring's radius and height go with each number, (k, 10) each."""
+        """How fast each ring's radius and height go with each number, (k, 11) each."""
         return moves(self.points, q, 1e-4 * self._size)
 
     def known(self, q: Array) -> Known:

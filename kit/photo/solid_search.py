@@ -255,7 +255,8 @@ def _least(bend: Array, pull: Array) -> Array:
 
     # place and camera may be negative: shifted so far that they never touch zero
     shift = np.r_[np.full(PLACE, 1e4), np.zeros(len(pull) - PLACE)]
-    size = 1 / np.sqrt(np.diag(bend))
+    told = np.diag(bend)
+    size = 1 / np.sqrt(np.where(told > 0, told, 1.0))  # of a number nothing tells of, none
     lower = np.linalg.cholesky(bend * np.outer(size, size) + 1e-10 * np.eye(len(pull)))
     aim = lower.T @ (shift / size) + np.linalg.solve(lower, pull * size)
     return np.asarray(nnls(lower.T, aim, maxiter=20 * len(pull))[0] * size - shift)

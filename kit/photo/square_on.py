@@ -9,13 +9,14 @@ from kit.errors import DataError, InputError
 from kit.photo.face import filled
 from kit.photo.plane_scale import STEEPEST_DEG
 
-__all__ = ["decoded", "in_window", "kept_out", "moved", "region", "square_on"]
+__all__ = ["decoded", "in_window", "kept_out", "moved", "region", "square_on", "window_of"]
 
 Array = NDArray[np.float64]
 Picture = NDArray[Any]
 
-#: how far within the card's window a face is looked for, of its width and height
-_INSET = 0.07
+#: How far within the card's window a face is looked for, and how far its paper may reach in, of
+#: its width and height.
+_INSET, _PAPER = 0.07, 0.015
 
 
 def region(photo: Any, box: Any, outline: Array | None) -> tuple[Array, Array]:
@@ -103,35 +104,49 @@ def square_on(
     return np.asarray(picture), to_photo, fine
 
 
-def in_window(scale: Any) -> tuple[float, float, float, float] | None:
-    """Where a face lies, in pixels: in the window of our own card, where that is the reference.
+def window_of(scale: Any) -> Array | None:
+    """Corners (4, 2) of the window of our own card in the photo, where that is the reference."""
+    return getattr(getattr(scale, "reading", None), "window", None)
 
-    A face is looked for a little beyond a box that is given, and the card's frame is no ground.
-    """
-    window = getattr(getattr(scale, "reading", None), "window", None)
+
+def in_window(scale: Any) -> tuple[float, float, float, float] | None:
+    """Box about where a face lies, in pixels: in the window of our own card."""
+    window = window_of(scale)
     if window is None:
         return None
-    low, high = window.min(axis=0), window.max(axis=0)
-    inset = _INSET * (high - low)
-    (x0, y0), (x1, y1) = low + inset, high - inset
+    (x0, y0), (x1, y1) = (f(_shrunk(window, _INSET), axis=0) for f in (np.min, np.max))
     return float(x0), float(y0), float(x1), float(y1)
+
+
+def _shrunk(corners: Array, by: float) -> Array:
+    middle = corners.mean(0)
+    return np.asarray(middle + (1 - 2 * by) * (corners - middle))
 
 
 def kept_out(
     photo: Any, scale: Any, box: Any, to_photo: Array, shape: tuple[int, ...]
 ) -> tuple[Picture, Any]:
-    """What of the overview is no face: beyond the photo, the reference; and the box on it."""
+    """What of the overview is no face: beyond the photo, the reference; and the box on it.
+
+    Without a box, that within our own card's window: seen square-on it is upright, however the
+    card was turned in the photo, and what lies beyond is paper, no ground.
+    """
     back = np.asarray(np.linalg.inv(to_photo), float)
     w, h = photo.width - 1, photo.height - 1
     out = ~filled(shape, moved(back, [[0, 0], [w, 0], [w, h], [0, h]]))
     if len(scale.outline) >= 3:
         there = moved(back, scale.outline)
         out |= filled(shape, there + 0.06 * (there - there.mean(0)))
-    if box is None:
+    if box is not None:
+        x0, y0, x1, y1 = (float(v) for v in box)
+        corners = moved(back, [[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+    elif (window := window_of(scale)) is not None:
+        there = moved(back, window)
+        out |= ~filled(shape, _shrunk(there, _PAPER))
+        corners = _shrunk(there, _INSET)
+    else:
         return out, None
-    x0, y0, x1, y1 = (float(v) for v in box)
-    there = moved(back, [[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
-    return out, (*there.min(0), *there.max(0))
+    return out, (*corners.min(0), *corners.max(0))
 
 
 def moved(matrix: Array, points: Any) -> Array:

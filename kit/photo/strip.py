@@ -79,11 +79,18 @@ def closed_path(cost: Array, reach: int, bend: float) -> NDArray[np.int64]:
     best[0] = longer[0]
     steps = np.array([bend * abs(k - reach) for k in range(2 * reach + 1)], np.float32)
     options = np.lib.stride_tricks.sliding_window_view(total, columns, axis=1)
+    costs, tried, least = (
+        steps[:, None],
+        np.empty((len(steps), columns), np.float32),
+        best[0].copy(),
+    )
     for r in range(1, len(longer)):
-        np.add((options[r - 1] + steps[:, None]).min(0), longer[r], out=best[r])
+        np.add(options[r - 1], costs, out=tried)
+        np.minimum.reduce(tried, axis=0, out=least)
+        np.add(least, longer[r], out=best[r])
     at = np.empty(len(longer), np.int64)
-    at[-1] = best[-1].argmin()
+    at[-1] = here = int(best[-1].argmin())
     for r in range(len(longer) - 1, 0, -1):
-        from_here = total[r - 1, at[r] : at[r] + len(steps)] + steps
-        at[r - 1] = at[r] + from_here.argmin() - reach
+        here += int((total[r - 1, here : here + len(steps)] + steps).argmin()) - reach
+        at[r - 1] = here
     return at[more : more + rows]

@@ -81,7 +81,7 @@ def scanned(path, seed=3, px_per_mm=14.0, taken=None, cells="discs"):
     return scene, px_per_mm * 25.4
 
 
-def on_card(path, inside, taken=None, tilt_deg=8.0, size=(1600, 1200)):
+def on_card(path, inside, taken=None, tilt_deg=8.0, size=(1600, 1200), turned_deg=0.0):
     """Photograph the kit's own card from above with something in its window, and save it as JPEG.
 
     Parameters
@@ -99,6 +99,7 @@ def on_card(path, inside, taken=None, tilt_deg=8.0, size=(1600, 1200)):
     camera = Camera.of(*size, 26.0)
     turn = np.radians(tilt_deg)
     tilt = np.array([[1, 0, 0], [0, np.cos(turn), -np.sin(turn)], [0, np.sin(turn), np.cos(turn)]])
+    tilt = tilt @ cv2.Rodrigues(np.radians([0, 0, turned_deg]))[0]
     middle = np.array([*card.SIZE_MM, 0]) / 2
     shift = np.array([0, 0, 250.0]) - tilt @ middle
     onto = camera.matrix @ np.column_stack([tilt[:, 0], tilt[:, 1], shift])

@@ -193,6 +193,23 @@ def test_coins_of_scikit_image_for_the_disc():
     assert np.sqrt(area / other.sum()) == pytest.approx(1.0, abs=0.04)
 
 
+def test_a_face_is_told_from_the_paper_a_millimetre_beside_it():
+    # a marker's paper at its left end: one blob with a deep bay either side of the neck
+    scene = crumbs.draw(107, "easy", ground="wood", cells="discs", px_per_mm=8.0)
+    picture, true = seen(scene)
+    x, y = (round(float(v)) for v in true[true[:, 0].argmin()])
+    picture = np.pad(picture, ((0, 0), (200, 0), (0, 0)), mode="edge")
+    paper, marker = (
+        np.s_[y - 90 : y + 90, x + 14 : x + 194],
+        np.s_[y - 60 : y + 60, x + 44 : x + 164],
+    )
+    picture[paper], picture[marker] = (214, 206, 190), 40
+    out = np.zeros(picture.shape[:2], bool)
+    out[marker] = True
+    found = find_face(picture, P, keep_out=out)
+    assert area_of(found.outline_px) == pytest.approx(area_of(true), rel=0.03)
+
+
 def test_refusals_say_what_to_do():
     scene = crumbs.draw(105, "easy", ground="slate", cells="discs", px_per_mm=8.0)
     picture, _ = seen(scene)

@@ -193,6 +193,43 @@ def test_dough_in_a_jar(seed):
     assert "line on the glass" in str(view)
 
 
+@pytest.mark.parametrize("seed", [2101, 2104, 2107])
+def test_an_empty_part_of_a_jar_is_not_taken_for_dough(seed):
+    """Glass that shows as clearly as the dough: found without a box, the dough's line is inside."""
+    import cv2
+
+    picture, scale, truth, inner_mm = solids.jar_scene(seed, "realistic")
+    x0, y0, x1, y1 = (int(v) for v in truth.box)
+    glass = np.zeros(picture.shape[:2], np.uint8)
+    glass[int(y0 - 0.5 * (x1 - x0)) : (y0 + y1) // 2, x0:x1] = 1
+    cv2.fillPoly(glass, [np.round(truth.outline).astype(np.int32)], 0)
+    picture[glass > 0] = 0.3 * picture[glass > 0] + 0.7 * np.array([70, 95, 100])
+    view = side(read(picture), scale, "jar", None, Jar(inner_mm))
+    assert view.height_mm.value == pytest.approx(truth.height_mm, rel=0.04)
+
+
+def test_an_outline_that_tells_no_height_gives_way_to_another():
+    """Of this jar the first outline found without a box is its foot: nothing tells the rest."""
+    picture, scale, truth, inner_mm = solids.jar_scene(2304, "realistic")
+    view = side(read(picture), scale, "jar", None, Jar(inner_mm))
+    assert view.height_mm.value == pytest.approx(truth.height_mm, rel=0.01)
+
+
+@pytest.mark.parametrize("seed", [2301, 2303])
+def test_a_band_round_a_jar_is_not_the_doughs_line(seed):
+    """Bakers mark the start so."""
+    import cv2
+
+    picture, scale, truth, inner_mm = solids.jar_scene(seed, "realistic")
+    _, y0, _, y1 = (int(v) for v in truth.box)
+    jar = np.zeros(picture.shape[:2], np.uint8)
+    cv2.fillPoly(jar, [np.round(truth.outline).astype(np.int32)], 1)
+    jar[: (y0 + y1) // 2] = jar[int(0.44 * y0 + 0.56 * y1) :] = 0
+    picture[jar > 0] = (150, 40, 40)
+    view = side(read(picture), scale, "jar", None, Jar(inner_mm))
+    assert view.height_mm.value == pytest.approx(truth.height_mm, rel=0.02)
+
+
 def test_a_card_lying_on_the_worktop_serves_as_well():
     """Its plane gives the distance too: no offset is needed."""
     rng = np.random.default_rng(5)
