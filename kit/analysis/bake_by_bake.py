@@ -108,7 +108,7 @@ def _another_day(rows: pd.DataFrame, c: "Comparison") -> list[Finding]:
     low, high = (words.number(v, lead.half_width) for v in (lead.low, lead.high))
     text = (
         f"asked of further days, each of which may change what the setting does, the answer would "
-        f"be: {answer.value} (a difference of {low} to "
+        f"be: {answer.told(c.matters)} (a difference of {low} to "
         f"{high} {words.unit_of(c.outcome)}".rstrip()
         + ")"
     )

@@ -1,12 +1,14 @@
 """What to look at before an answer is trusted, told in words with the numbers behind.
 
-Residuals (far-off pieces and doughs), spread that differs between settings, one dough that
-carries the answer, pieces missing for a reason the setting may have caused, an outcome at the
-end of its scale, what was set besides, the settings' turn, whether every bake says the same, and
-events: each is one finding, alarming or not. Nothing is left out of the answer by itself; that is
-for the baker to decide.
+Slips of the pen (a dough written down twice, a decimal point astray), residuals (far-off pieces
+and doughs), spread that differs between settings, one dough that carries the answer, pieces
+missing for a reason the setting may have caused, an outcome at the end of its scale, what was set
+besides, what is held alike though the setting moved it, the settings' turn, whether every bake says
+the same, and events: each is one finding, alarming or not. Nothing is left out of the answer by
+itself; that is for the baker to decide.
 
-The single looks are in `kit.analysis.looks`, `turns` and `bake_by_bake`, with their sources.
+The single looks are in `kit.analysis.looks`, `slips`, `moved_along`, `turns` and `bake_by_bake`,
+with their sources.
 """
 
 import math
@@ -23,6 +25,8 @@ from kit.analysis.deletion import without_each
 from kit.analysis.fitting import differences_of
 from kit.analysis.looks import Ask, Finding
 from kit.analysis.mixed import MixedFit
+from kit.analysis.moved_along import moved_along
+from kit.analysis.slips import copied, slipped
 from kit.analysis.structure import Records, read_records, safe_name
 from kit.analysis.turns import turns
 
@@ -167,14 +171,18 @@ def check(
     scatter = looks.spread(pieces, outcome, by)
     if not any(finding.alarm for finding in scatter):  # which would show in the doughs as well
         scatter = looks.dough_spread(rows, doughs, by) or scatter
+    values, settings = rows[safe_name(outcome)], rows[[safe_name(f) for f in (by, *others)]]
+    slips = slipped(values, rows["dough"], labels["dough"], settings, outcome)
     findings = [
-        *looks.far_off(pieces, doughs, outcome),
+        *copied(values, rows["dough"], labels["dough"]),
+        *(slips or looks.far_off(pieces, doughs, outcome)),
         *scatter,
         *finding,
         *looks.missing(missing, outcome, by),
         *(f for other in others for f in looks.missing_beside(frame, outcome, other)),
-        *looks.at_limit(rows[safe_name(outcome)], outcome),
+        *looks.at_limit(values, outcome),
         *looks.beside(frame.loc[rows.index], fit, columns),
+        *moved_along(frame.loc[rows.index], (by, *others), fit, columns),
         *(turns(rows, labels, by, columns.get("mixing") != by) if columns["bake"] else ()),
         *looks.events(frame.loc[rows.index], frame, ask, now),
     ]
@@ -207,20 +215,21 @@ def check_comparison(
         same = again.differences
         if not line:
             same = same[(same["level"] == lead.level) & (same["versus"] == lead.versus)]
-        return again.answer.value, float(same["difference"].iloc[0]) if len(same) else math.nan
+        size = float(same["difference"].iloc[0]) if len(same) else math.nan
+        return again.answer.told(answer.matters), size
 
     def tell(fits: Sequence[MixedFit]) -> list[tuple[str, float]]:
         rows, count = answer.contrasts_made
         told = differences_of(fits, rows, count, level, answer.matters)
         table = answer.differences
         at = int(((table["level"] == lead.level) & (table["versus"] == lead.versus)).argmax())
-        return [(best.value, float(numbers[at])) for best, numbers in told]
+        return [(best.told(answer.matters), float(numbers[at])) for best, numbers in told]
 
     if records is None:
         records = read_records(
             frame, answer.outcome, answer.by, answer.columns, answer.adjusted, line
         )
-    now = (answer.answer.value, lead.difference)
+    now = (answer.answer.told(answer.matters), lead.difference)
     names = (answer.outcome, answer.by)
     found = check(
         frame, records.frame, records.labels, answer.fit, names, answer.columns, ask, tell, now

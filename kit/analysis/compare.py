@@ -215,10 +215,8 @@ def compare(
         A column or value that cannot be used.
     """
     frame, matters = relabelled(frame), fitting.margin(matters, outcome)
-    adjust = [a for a in dict.fromkeys(adjust) if a not in (by, outcome)]
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
-    if trial is not None:
-        adjust = [trial, *(a for a in adjust if a != trial)]
+    adjust = [a for a in dict.fromkeys([trial, *adjust]) if a is not None]
     records = read_records(frame, outcome, by, columns, adjust, line)
     as_line = records.as_line
     if control is not None and as_line:

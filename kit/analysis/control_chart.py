@@ -27,6 +27,14 @@ __all__ = ["ControlChart", "bake_chart", "control_chart"]
 
 #: Limits from fewer values are rough (common practice, no source).
 ENOUGH = 20
+#: A steady kitchen gives a sign once in so many bakes, but hardly in the first few, from which its
+#: own limits come (simulated: zone tests and jumps together, 20 to 100 bakes, to ± 2 points).
+_ONCE_IN, _FIRST = 60, 8
+
+
+def _by_chance(bakes: int) -> float:
+    """Share of charts of a steady kitchen that show a sign, its limits being from all bakes."""
+    return float(-np.expm1(-max(bakes - _FIRST, 0) / _ONCE_IN))
 
 
 @dataclass(frozen=True)
@@ -134,7 +142,7 @@ class ControlChart(Told):
             f"limits from {self.limits_from} values: mean ± 3·(mean moving range)/d2, "
             f"d2 = {d2(2):.4f}; {len(RULES)} zone tests, which together give a false sign about "
             "once in 92 values when limits are known (Champ & Woodall 1987), oftener when they "
-            "rest on few."
+            f"rest on few, and with the jumps once in {_ONCE_IN}."
         )
 
     def _shown(self, value: float) -> str:
@@ -240,9 +248,11 @@ def control_chart(
             "look, not as proof, and draw the chart again when there are more"
         )
     elif runs or jumps:
+        more = "" if base == len(points) else ", or oftener"
         checks.append(
-            f"a steady kitchen gives a sign as well, about once in 90 bakes: of {len(points)} "
-            f"bakes it happens in about {100 * -np.expm1(-len(points) / 90):.0f} of 100 such charts"
+            f"a steady kitchen gives a sign as well, about once in {_ONCE_IN} bakes: with "
+            f"{len(points)} bakes it happens in about {100 * _by_chance(len(points)):.0f} of 100 "
+            f"such charts{more}"
         )
     return ControlChart(
         outcome=outcome, points=points, centre=centre, lower=centre - 3 * sd,

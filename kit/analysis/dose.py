@@ -239,7 +239,7 @@ def dose(
     need_one_of("shape", shape, ("auto", *answers.FITTED))
     need_one_of("want", want, ("high", "low"))
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
-    held = [a for a in dict.fromkeys([trial, *adjust]) if a not in (None, of, outcome)]
+    held = [a for a in dict.fromkeys([trial, *adjust]) if a is not None]
     doses = read_doses(frame, outcome, [of], columns, held, covariates, level)
     different = doses.frame[doses.of[0]].nunique()
     if shape == "auto":
@@ -252,7 +252,8 @@ def dose(
     def ask(part: pd.DataFrame) -> tuple[str, float]:
         some = read_doses(part, outcome, [of], columns, held, covariates, level, doses.records)
         again = answers.FITTED[result.shape](some)
-        return answers.largest(again, matters)[0].value, answers.whole(again, matters).difference
+        found = answers.largest(again, matters)[0].told(matters)
+        return found, answers.whole(again, matters).difference
 
     curve = tried[shape]
 
@@ -260,7 +261,7 @@ def dose(
         return answers.of_refits(curve, fits, matters)
 
     rows = doses.frame.assign(**curve.columns(doses.frame))
-    now = (result.answer.value, result.whole.difference)
+    now = (result.answer.told(matters), result.whole.difference)
     examined = check(
         frame, rows, doses.records.labels, curve.fit, (outcome, of), columns, ask,
         None if curve.knot is not None else tell, now,

@@ -84,7 +84,8 @@ def of_refits(
     told = []
     for fit in fits:
         table = fit.linear(rows).to_numpy()
-        told.append((_overall(table[:-1], curve, matters)[0].value, float(table[-1, 0])))
+        found = _overall(table[:-1], curve, matters)[0].told(matters)
+        told.append((found, float(table[-1, 0])))
     return told
 
 

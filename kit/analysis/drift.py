@@ -168,7 +168,7 @@ def drift(
         elif frame.groupby(bake, observed=True)[name].nunique().max() > 1:
             refused[name] = "it changed within a bake, so it can be compared like a setting."
             continue
-        held = [f for f in factors if f != name]
+        held = [f for f in factors if f not in (name, outcome)]
         try:
             answers[name] = compare(
                 frame.assign(**{name: column}), outcome, name, dough=dough, bake=bake,

@@ -50,8 +50,8 @@ class Finding:
     Parameters
     ----------
     subject : str
-        "far off", "spread", "single dough", "missing", "limit", "beside", "turn", "events",
-        "bakes".
+        "copy", "far off", "spread", "single dough", "missing", "limit", "beside", "turn",
+        "events", "bakes".
     text : str
         What was seen, without a full stop.
     alarm : bool
@@ -165,7 +165,7 @@ def spread(pieces: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
     p = float(stats.f_oneway(*groups.values()).pvalue)
     mean = {k: float(g.mean()) for k, g in groups.items()}
     most, least = max(mean, key=lambda k: mean[k]), min(mean, key=lambda k: mean[k])
-    if p >= ALARM:
+    if not p < ALARM:
         return [Finding("spread", "the pieces scatter about alike at every setting")]
     ratio = f"about {mean[most] / mean[least]:.1f} times as much" if mean[least] > 0 else "more"
     text = (
@@ -197,7 +197,7 @@ def dough_spread(rows: pd.DataFrame, doughs: pd.DataFrame, by: str) -> list[Find
         return []
     left = doughs["residual"].groupby(settings["first"].to_numpy())
     each = {level: own.to_numpy() for level, own in left if len(own) >= 3 and np.ptp(own) > 0}
-    if len(each) < 2 or stats.bartlett(*each.values()).pvalue >= ALARM:
+    if len(each) < 2 or not stats.bartlett(*each.values()).pvalue < ALARM:  # or it is none at all
         return []
     sd = {level: float(np.std(own, ddof=1)) for level, own in each.items()}
     most, least = max(sd, key=lambda k: sd[k]), min(sd, key=lambda k: sd[k])

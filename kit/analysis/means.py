@@ -216,10 +216,31 @@ def tukey_p(t: float, df: float, size: int) -> float:
     """
     if df < LEAST_DF:
         return 1.0
-    (z, wz), (s, ws) = _normal_nodes(), _spread_nodes(df)
-    width = np.sqrt(2) * t * s[:, None]
+    s, ws = _spread_nodes(df)
+    return float(np.clip(1.0 - ws @ all_within(t * s, size), 0.0, 1.0))
+
+
+def all_within(t: Floats, size: int) -> Floats:
+    """Chance that no pair of `size` equal means differs by more than t true standard errors.
+
+    Parameters
+    ----------
+    t : float array, shape (n,)
+        0 or above.
+    size : int
+
+    Examples
+    --------
+    Of two means the normal's 1.96; of four the tabled range 3.633, which is √2 standard errors.
+
+    >>> all_within(np.array([1.96]), 2).round(4), all_within(np.array([3.633 / 2**0.5]), 4).round(4)
+    (array([0.95]), array([0.95]))
+    """
+    z, weight = _normal_nodes()
+    width = np.sqrt(2) * t[:, None]
     inside = size * (special.ndtr(z) - special.ndtr(z - width)) ** (size - 1)
-    return float(np.clip(1.0 - ws @ (inside @ wz), 0.0, 1.0))
+    chance: Floats = inside @ weight
+    return chance
 
 
 def dunnett_p(t: float, df: float, loadings: Floats) -> float:

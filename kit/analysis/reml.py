@@ -10,6 +10,7 @@ from dataclasses import fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.analysis import words
 from kit.analysis.blocks import Blocks
 from kit.analysis.kenward_roger import Estimate, finish
 from kit.analysis.likelihood import (
@@ -283,13 +284,14 @@ def _room(blocks: Blocks, ratio: Floats, step: Floats) -> Floats:
 
 
 def _too_few(blocks: Blocks) -> dict[int, KitError]:
-    """Trials with no more readings than unknowns."""
+    """Trials with no more readings than numbers to be found from them."""
     problems: dict[int, KitError] = {}
     n = np.broadcast_to(blocks.n, blocks.trials)
     for i in np.flatnonzero(n <= blocks.rank):
         msg = (
-            f"{n[i]} readings for {blocks.rank} unknowns: nothing is left over to judge the spread "
-            "by. Bake more doughs or ask about fewer settings."
+            f"{words.plural(int(n[i]), 'reading')} to find {words.plural(blocks.rank, 'number')} "
+            "by: nothing is left over to judge the spread by. Bake more doughs or ask about fewer "
+            "settings."
         )
         problems[int(i)] = DesignError(msg)
     return problems

@@ -36,11 +36,9 @@ _DECIDED = {
 
 def headline(c: "Comparison") -> str:
     """The answer in a few words."""
-    if c.answer is Answer.MATTERS and c.matters is None:
-        return "A difference."
     if c.answer is Answer.UNCLEAR and c.leading.sure:
         return "A difference, but cannot tell yet whether it matters."
-    return words.capital(f"{c.answer.value}.")
+    return words.capital(f"{c.answer.told(c.matters)}.")
 
 
 def finding(c: "Comparison") -> str:

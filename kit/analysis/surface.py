@@ -181,9 +181,12 @@ def surface(
     if len(set(of)) != 2 or len(of) != 2:
         raise InputError("of", tuple(of), "must be two different factors")
     need_one_of("want", want, ("high", "low"))
+    for field_, given in (("adjust", adjust), ("covariates", covariates)):
+        for name in (c for c in given if c in of):
+            raise InputError(field_, name, "is already used for of", "Give each its own column.")
     frame, matters = relabelled(frame), margin(matters, outcome)
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
-    held = [a for a in dict.fromkeys([trial, *adjust]) if a not in (None, outcome, *of)]
+    held = [a for a in dict.fromkeys([trial, *adjust]) if a is not None]
     doses = read_doses(frame, outcome, of, columns, held, covariates, level)
     records = replace(doses.records, adjust=tuple(a for a in doses.records.adjust if a not in of))
     doses = replace(doses, records=records)

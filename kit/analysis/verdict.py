@@ -41,6 +41,10 @@ class Answer(StrEnum):
     NONE = "no difference that matters"
     UNCLEAR = "cannot tell yet"
 
+    def told(self, matters: float | None) -> str:
+        """The answer in a sentence: where nobody said what matters, a difference is just that."""
+        return "a difference" if self is Answer.MATTERS and matters is None else self.value
+
 
 def decide(low: float, high: float, matters: float | None) -> Answer:
     """Answer from one interval.

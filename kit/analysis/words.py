@@ -20,6 +20,10 @@ __all__ = [
 ]  # fmt: skip
 
 
+#: From here on a number has no decimals to be rounded to.
+_NO_DIGITS_LEFT = 1e15
+
+
 def decimals_for(uncertainty: float) -> int:
     """Decimal places that show two significant digits of `uncertainty`.
 
@@ -98,6 +102,8 @@ def amount(column: str, level: object) -> str:
     ('0.8 %', 'B', '1.588 mm')
     >>> amount("ball_weight_g", 0.02), amount("ball_weight_g", 100.02), amount("other", 1.5875)
     ('0.02 g', '100.02 g', '1.5875')
+    >>> amount("rise_height_mm", 1e30), amount("rise_height_mm", math.inf)
+    ('1e+30 mm', 'inf mm')
     """
     shown = f"{_short(column, level):g}" if isinstance(level, (int, float)) else str(level)
     return f"{shown} {unit_of(column)}".strip()
@@ -105,7 +111,7 @@ def amount(column: str, level: object) -> str:
 
 def _short(column: str, level: float) -> float:
     known = _known(column)
-    if level == 0 or not math.isfinite(level) or known is None:
+    if level == 0 or not abs(level) < _NO_DIGITS_LEFT or known is None:
         return level
     places = max(known.decimals + 1, 3 - math.floor(math.log10(abs(level))))
     return float(round(Decimal(str(level)), places))  # as it is written, not as it is stored

@@ -8,7 +8,7 @@ Littell, Milliken, Stroup & Wolfinger (1996), *SAS System for Mixed Models*, ch.
 import math
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -53,7 +53,7 @@ class Curve(ABC):
 
     @abstractmethod
     def alike(self, matters: float) -> float:
-        """Chance that the interval lies within ±matters when there is no difference."""
+        """Chance that the intervals of all pairs lie within ±matters when nothing differs."""
 
     @abstractmethod
     def times(self, factor: float) -> "Curve":
@@ -94,18 +94,21 @@ class Exact(Curve):
     se, df : float
     critical : float
         The interval is the estimate ± critical · estimated se.
+    settings : int
+        How many means the pairs are of, all with this standard error.
     """
 
     se: float
     df: float
     critical: float
+    settings: int
 
     def chance(self, difference: float) -> float:
         """P(|T| > critical), T noncentral t with difference/se.
 
         Examples
         --------
-        >>> round(Exact(se=0.7360, df=6, critical=2.4469).chance(2.0), 4)
+        >>> round(Exact(se=0.7360, df=6, critical=2.4469, settings=2).chance(2.0), 4)
         0.623
         """
         from scipy import special
@@ -122,16 +125,16 @@ class Exact(Curve):
         return min(max(above + below, 0.0), 1.0)
 
     def alike(self, matters: float) -> float:
-        """Average of P(|Z| < matters/se − critical · s) over the estimated spread s."""
-        from scipy import special
+        """Average of P(all |Z| < matters/se − critical · s) over the estimated spread s."""
+        from kit.analysis.means import all_within
 
         s, weight = _spreads(self.df)
-        room = matters / self.se - self.critical * s
-        return float(weight @ np.where(room > 0, 2 * special.ndtr(room) - 1, 0.0))
+        room = np.maximum(matters / self.se - self.critical * s, 0.0)
+        return float(weight @ all_within(room, self.settings))
 
     def times(self, factor: float) -> "Exact":
         """Standard error in proportion."""
-        return Exact(self.se * factor, self.df, self.critical)
+        return replace(self, se=self.se * factor)
 
     def error(self, chance: float) -> float:
         """No Monte-Carlo error."""
@@ -154,22 +157,25 @@ class Simulated(Curve):
         Estimated differences.
     halves : float array, shape (n,)
         Half widths of their intervals; inf where a trial could not be analysed.
+    furthest : float array, shape (n,)
+        How far from zero the interval of any pair of settings reaches.
     """
 
     errors: Floats
     halves: Floats
+    furthest: Floats
 
     def chance(self, difference: float) -> float:
         """Share of trials whose interval does not hold zero."""
         return float(np.mean(np.abs(self.errors + difference) > self.halves))
 
     def alike(self, matters: float) -> float:
-        """Share of trials whose interval lies within ±matters."""
-        return float(np.mean(np.abs(self.errors) + self.halves < matters))
+        """Share of trials whose intervals all lie within ±matters."""
+        return float(np.mean(self.furthest < matters))
 
     def times(self, factor: float) -> "Simulated":
         """Everything in proportion."""
-        return Simulated(self.errors * factor, self.halves * factor)
+        return Simulated(self.errors * factor, self.halves * factor, self.furthest * factor)
 
     def error(self, chance: float) -> float:
         """Binomial standard error."""

@@ -48,13 +48,10 @@ def lay_out(
 
     Parameters
     ----------
-    bakes : sequence of Doughs
     whole, single : sequence of dict
         Settings of each combination decided for doughs, and for pieces.
     loaded : sequence of Factor
         Decided for whole loads.
-    kitchen : Kitchen
-    rng : Generator
     first_bake : int
         Number of the first bake.
 

@@ -18,12 +18,11 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.compare import Comparison, compare
-from kit.analysis.fitting import overall
+from kit.analysis.fitting import is_number, overall
 from kit.analysis.sentences import outlook
 from kit.analysis.settling import FUTILE, chance_in_words
 from kit.analysis.spending import levels
-from kit.analysis.structure import MOST_SETTINGS
-from kit.analysis.verdict import Answer, decide
+from kit.analysis.verdict import Answer, decide_each
 from kit.errors import DataError, DesignError, InputError
 from kit.given import as_whole
 from kit.plan.exact import critical
@@ -105,6 +104,10 @@ class Looks(Told):
     @property
     def headline(self) -> str:
         """Stop or go on."""
+        if self.settled_after is not None and self._since():
+            unclear = self.table["wide_answer"].iloc[-1] == Answer.UNCLEAR.value
+            later = "do not say it again" if unclear else "say otherwise"
+            return f"Stop: it was settled after bake {self._first}; later ones {later}."
         if self.settled_after is not None:
             when = "is" if self.settled_after == self.made else f"was, after bake {self._first},"
             return f"Stop: it {when} settled, also when looked at after every bake."
@@ -124,11 +127,12 @@ class Looks(Told):
         """Why, and what is to be expected."""
         said, left = [], self.made < self.planned
         if self.settled_after is not None:
-            now, since = self.comparison.answer, ""
+            now, matters, since = self.comparison.answer, self.comparison.matters, ""
             if now is not self.answer:
-                since = f", from bake {self._first} on; looked at once, all bakes say: {now.value}"
-            said.append(f"The answer that stands: {self.answer.value}{since}.")
-            if self.answer is Answer.NONE:
+                once = f"looked at once, all bakes say: {now.told(matters)}"
+                since = f", from bake {self._first} on; {once}"
+            said += [f"The answer that stands: {self.answer.told(matters)}{since}.", self._since()]
+            if self.answer is Answer.NONE and not self._since():
                 said.append("More bakes would look for something too small for you to care about.")
         elif self.comparison.answer is not Answer.UNCLEAR:
             said.append(
@@ -140,17 +144,32 @@ class Looks(Told):
         if self.futile and self.comparison.answer is Answer.UNCLEAR:
             said.append(f"Looked at once, beyond what was planned: {outlook(self.comparison)}.")
         if self.chance_left is not None:
-            advice = (
-                " That is advice, not a test: stopping for it raises no false alarm, and going on "
-                "spoils nothing."
-                if self.futile
-                else ""
-            )
             said.append(
                 f"If all {self.planned} planned bakes are made like those so far, the chance that "
-                f"it is settled by then is {chance_in_words(self.chance_left)}.{advice}"
+                f"it is settled by then is {chance_in_words(self.chance_left)}."
             )
+            if self.futile:
+                said[-1] += (
+                    " That is advice, not a test: stopping for it raises no false alarm, and going "
+                    "on spoils nothing."
+                )
         return [s for s in said if s]
+
+    def _since(self) -> str:
+        """Why an answer stands that the bakes since it was given do not give again; or nothing."""
+        last = Answer(self.table["wide_answer"].iloc[-1])
+        if last is Answer.UNCLEAR:
+            return (
+                "The bakes since then leave it open again. It stands all the same: taken the first "
+                f"time it is sure, and then kept, an answer is wrong in {100 * self.alpha:.0f} of "
+                "100 trials at most. If much hangs on it, ask again in a trial of its own."
+            )
+        if (last is Answer.MATTERS) is not (self.answer is Answer.MATTERS):
+            return (
+                f"The bakes since then say otherwise ({last.value}), and both cannot be right: "
+                "look for what changed meanwhile, and ask again in a trial of its own."
+            )
+        return ""
 
     @property
     def _first(self) -> str:
@@ -265,13 +284,17 @@ def looks(
     >>> looks(rows, "height", "malt", bakes_planned=6).table["bakes"].tolist()
     [1, 2, 3]
     """
-    _check_planned(bakes_planned)
+    whole = as_whole(bakes_planned)
+    if whole is None or not 1 <= whole <= 1000:
+        raise InputError("bakes_planned", bakes_planned, "must be a whole number, 1 to 1000")
+    if line is None and by in frame:
+        line = is_number(frame[by])  # once: a look at few of the bakes must not decide otherwise
     how: dict[str, Any] = {
         "dough": dough, "bake": bake, "load": load, "matters": matters, "adjust": adjust,
-        "line": _as_line(frame, by, line), "level": 1 - alpha, "mixing": mixing,
+        "line": line, "level": 1 - alpha, "mixing": mixing,
     }  # fmt: skip
     final = compare(frame, outcome, by, **how)
-    names = list(pd.unique(final.points["bake"]))
+    names = list(final.points["bake"].unique())
     if len(names) > bakes_planned:
         raise InputError(
             "bakes_planned", bakes_planned, f"is less than the {len(names)} bakes made",
@@ -299,23 +322,6 @@ def _chance_left(found: Looks) -> float:
     return found.evidence.chance(then, found.evidence.half(then, level))
 
 
-def _check_planned(bakes: int) -> None:
-    whole = as_whole(bakes)
-    if whole is None or not 1 <= whole <= 1000:
-        raise InputError("bakes_planned", bakes, "must be a whole number, 1 to 1000")
-
-
-def _as_line(frame: pd.DataFrame, by: str, line: bool | None) -> bool | None:
-    """Settled once, from all bakes: a look at few of them must not decide otherwise."""
-    if line is not None or by not in frame:
-        return line
-    return bool(
-        pd.api.types.is_numeric_dtype(frame[by])
-        and not pd.api.types.is_bool_dtype(frame[by])
-        and frame[by].nunique() > MOST_SETTINGS
-    )
-
-
 def _look(frame: pd.DataFrame, outcome: str, by: str, how: dict[str, Any]) -> Comparison | None:
     """The answer from the first bakes; None where they leave nothing to compare yet."""
     try:
@@ -334,7 +340,7 @@ def _table(
     """One row a look; the level of each spends what may be spent by then."""
     unit, points = final.unit, final.points
     rows: list[dict[str, Any]] = []
-    for n, (name, answer) in enumerate(zip(names, answers, strict=True), start=1):
+    for n, (name, answer) in enumerate(zip(names, answers, strict=True), 1):
         so_far = points[points["bake"].isin(names[:n])]
         keys = ["bake"] if unit == "bake" else ["bake", unit]
         units = len(so_far) if unit == "piece" else len(so_far.drop_duplicates(keys))
@@ -362,8 +368,8 @@ def _table(
 
 def _numbers(answer: Comparison, final: Comparison) -> dict[str, Any]:
     """The two settings in question at one look, and the answer to the whole question."""
-    row = {"df": answer.leading.df, **_of_pair(answer.differences, final)}
-    return {**row, "answer": answer.answer.value}
+    row = _of_pair(answer.differences, final)
+    return {"df": answer.leading.df, **row, "answer": answer.answer.value}
 
 
 def _of_pair(differences: pd.DataFrame, final: Comparison) -> dict[str, float]:
@@ -388,8 +394,6 @@ def _widened(answer: Comparison, p: float) -> pd.DataFrame:
         for df, se in zip(wide["df"], wide["se"], strict=True)
     ]
     wide["low"], wide["high"] = wide["difference"] - half, wide["difference"] + half
-    wide["answer"] = [
-        decide(low, high, answer.matters).value
-        for low, high in zip(wide["low"], wide["high"], strict=True)
-    ]
+    ends = wide["low"].to_numpy(), wide["high"].to_numpy()
+    wide["answer"] = [each.value for each in decide_each(*ends, answer.matters)]
     return wide

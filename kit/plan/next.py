@@ -82,7 +82,7 @@ class NextBake(Told):
     def sentences(self) -> list[str]:
         """How sure now, and what each kind of bake would add."""
         c = self.comparison
-        said = [f"Looked at once: {c.answer.value}. {c.sentence}", *self.looks.sentences]
+        said = [f"Looked at once: {c.answer.told(c.matters)}. {c.sentence}", *self.looks.sentences]
         if self.kinds.empty:
             return said
         unit, lead = words.unit_of(c.outcome), c.leading

@@ -51,7 +51,8 @@ class Power(Told):
         Of noticing a difference of `matters`, or of noticing `effects` as a whole.
     chance_range : (float, float) or None
     alike : float or None
-        Chance of being able to say "no difference that matters" when there is none at all.
+        Chance of being able to say "no difference that matters" of all settings when there is none
+        at all.
     df : float
         Behind the interval.
     se : float
@@ -150,11 +151,7 @@ class Power(Told):
                     )
                 except DesignError:
                     continue
-                found = Exact(
-                    other.se(self.spread),
-                    other.df,
-                    critical(1 - self.alpha, other.df, self.settings),
-                ).smallest(self.chance_wanted)
+                found = self._smallest_of(other.se(self.spread), other.df)
                 rows.append((count, each, found, other.doughs))
         return pd.DataFrame(rows, columns=[what, "pieces", "smallest", "doughs_in_all"])
 
@@ -269,9 +266,12 @@ class Power(Told):
         # twice as many units: N − bakes − (settings − 1), or N − settings in one session
         blocked = self.bakes is not None and self.bakes > 1
         df = 2 * self.df + self.settings - blocked
-        return Exact(
-            self.se / math.sqrt(2), df, critical(1 - self.alpha, df, self.settings)
-        ).smallest(self.chance_wanted)
+        return self._smallest_of(self.se / math.sqrt(2), df)
+
+    def _smallest_of(self, se: float, df: float) -> float:
+        """Smallest difference noticed with another standard error and degrees of freedom."""
+        limit = critical(1 - self.alpha, df, self.settings)
+        return Exact(se, df, limit, self.settings).smallest(self.chance_wanted)
 
     @property
     def method(self) -> str:

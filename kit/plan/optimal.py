@@ -63,7 +63,6 @@ def information(rows: Floats, bake: Integers, dough: Integers, ratios: Ratios) -
     rows : float array, shape (n, p)
     bake, dough : int arrays, shape (n,)
         Numbers that are unique over all bakes.
-    ratios : Ratios
 
     Returns
     -------
@@ -170,8 +169,6 @@ def optimal(
         What is to be told apart.
     shape : (int, int, int)
         Bakes, doughs a bake, pieces a dough.
-    ratios : Ratios
-    rng : Generator
     before : float array, shape (p, p), optional
         Information of what has been baked already.
     starts : int

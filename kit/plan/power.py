@@ -143,7 +143,8 @@ def power(
     means = () if effects is None else tuple(float(e) for e in effects)
     numbers = numbers_of(len(means) or settings, bakes, doughs, pieces, decided)
     weights = (0.0, 0.0, 1.0) if decided == "piece" else (0.0, 1.0, 1.0 / pieces)
-    curve = Exact(numbers.se(known), numbers.df, critical(1 - alpha, numbers.df, numbers.settings))
+    limit = critical(1 - alpha, numbers.df, numbers.settings)
+    curve = Exact(numbers.se(known), numbers.df, limit, numbers.settings)
     found = _result(
         known, weights, curve, matters, chance, [], of="", unit=decided,
         settings=numbers.settings, bakes=bakes, doughs=numbers.doughs, pieces=pieces,
@@ -254,7 +255,7 @@ def _of_plan(
         trials = len(curve.errors)
     else:
         limit = critical(1 - alpha, float(df[worst]), seen.settings)
-        curve = Exact(float(se[worst]), float(df[worst]), limit)
+        curve = Exact(float(se[worst]), float(df[worst]), limit, seen.settings)
     uneven = [] if se.max() <= 1.05 * se.min() else [_WORST]
     return _result(
         spread, weights, curve, matters, chance, uneven, of=of, unit=seen.unit,

@@ -210,35 +210,39 @@ class Rehearsal:
         """
         rng = np.random.default_rng(seed)
         q, r = np.linalg.qr(self.x)
-        row = np.linalg.solve(r.T, self.contrasts[which])
-        found = np.empty((3, 0))
+        rows = np.linalg.solve(r.T, self.contrasts.T).T
+        found = np.empty((3, len(rows), 0))
         problems: dict[int, KitError] = {}
-        while found.shape[1] < trials and not (found.size and stop is not None and stop()):
-            count = min(_CHUNK, trials - found.shape[1])
+        while found.shape[2] < trials and not (found.size and stop is not None and stop()):
+            count = min(_CHUNK, trials - found.shape[2])
             y = self._draw(sds, count, rng)
-            some, failed = self._looked_at(q, row, y)
-            found = np.column_stack([found, some])
+            some, failed = self._looked_at(q, rows, y)
+            found = np.concatenate([found, some], axis=2)
             problems |= failed
             if progress is not None:
-                progress(found.shape[1], trials)
+                progress(found.shape[2], trials)
         errors, se, df = found
         if not np.isfinite(se).any() and problems:
             first = next(iter(problems.values()))
             raise DesignError(str(first)) from first
-        return Simulated(errors, se * _criticals(df, level, self.settings))
+        halves = se * _criticals(df.ravel(), level, self.settings).reshape(df.shape)
+        furthest = (np.abs(errors) + halves).max(axis=0)
+        return Simulated(errors[which], halves[which], furthest)
 
-    def _looked_at(self, q: Floats, row: Floats, y: Floats) -> tuple[Floats, dict[int, KitError]]:
-        """Estimate, standard error and degrees of freedom of every column, as the answers have."""
+    def _looked_at(self, q: Floats, rows: Floats, y: Floats) -> tuple[Floats, dict[int, KitError]]:
+        """Estimate, standard error, degrees of freedom of every pair and column, as answers do."""
         fit, failed = self._fits(q, y)
-        se = np.sqrt(np.einsum("i,tij,j->t", row, fit.phi_adjusted, row))
-        df = single_df(fit, row)
-        some = np.array([fit.beta @ row, se, np.where(df < 1, np.maximum(df, self.least_df), df)])
-        some[:, list(failed)] = [[0.0], [np.inf], [1.0]]  # no answer: as wide as can be
+        se = np.sqrt(np.einsum("pi,tij,pj->pt", rows, fit.phi_adjusted, rows))
+        df = np.array([single_df(fit, row) for row in rows])
+        known = np.where(df < 1, np.maximum(df, self.least_df), df)
+        some = np.array([rows @ fit.beta.T, se, known])
+        some[:, :, list(failed)] = np.array([0.0, np.inf, 1.0])[:, None, None]  # wide as can be
         if self.unit == "mixing" and "mixing" in self.groups:
-            below = (fit.variance[:, list(self.groups).index("mixing")] < 0) & (df < 1)
+            below = fit.variance[:, list(self.groups).index("mixing")] < 0
+            below &= (df < 1).any(axis=0)
             if below.any():  # as `kit.analysis.fitting` does
-                some[:, below] = _without("mixing", self)._looked_at(q, row, y[:, below])[0]
-                some[2, below] = self.least_df
+                some[:, :, below] = _without("mixing", self)._looked_at(q, rows, y[:, below])[0]
+                some[2][:, below] = self.least_df
         return some, failed
 
     def _draw(self, sds: Sds, count: int, rng: np.random.Generator) -> Floats:

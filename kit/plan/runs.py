@@ -126,7 +126,6 @@ def read_runs(
         One row a piece: ``dough``, and where there are such ``bake, load, place, piece, blind
         (or code), order`` (turn in mixing) and ``retard_hours, side_minutes, proof_minutes,
         proof_ratio, proof_temp_c``.
-    limits : Limits
     doubling_at : callable
         Gives the `Doubling` at an air temperature, or at the room's when given None.
     retard_hours : float, optional

@@ -12,6 +12,7 @@ import kit
 from kit.analysis.checks import FitChecks, check_comparison
 from kit.analysis.dose import dose
 from kit.analysis.looks import at_limit, grubbs, residuals, spread
+from kit.analysis.slips import copied, slipped
 from kit.analysis.structure import read_records
 
 DOSES = (0.0, 0.4, 0.8, 1.2)
@@ -317,3 +318,236 @@ def test_what_differs_by_a_hair_or_from_bake_to_bake_is_not():
 def test_in_a_dose_too():
     answer = ask(two_things(), bake="bake")
     assert any(note.startswith("cold retard was set differently too") for note in answer.checks)
+
+
+# the day takes a part
+
+
+def pairs(rng, bakes=4):
+    """Two settings in every bake, a dough of six pieces each; no setting differs."""
+    rows = [
+        (b, f"{b}{k}", float(k), 30 + 1.5 * day + 0.8 * own + 1.2 * piece)
+        for b, day in enumerate(rng.normal(size=bakes))
+        for k, own in zip(rng.permutation(2), rng.normal(size=2), strict=True)
+        for piece in rng.normal(size=6)
+    ]
+    return pd.DataFrame(rows, columns=["bake", "dough", "malt_percent", "rise_height_mm"])
+
+
+def test_two_doughs_a_bake_are_never_said_to_scatter_differently():
+    """What is left of the one is minus what is left of the other: both scatter the same.
+
+    Bartlett's statistic is then zero or, by rounding, less, and its p none at all.
+    """
+    rng, none_at_all = np.random.default_rng(9600011), 0
+    for _ in range(30):
+        answer = kit.compare(
+            pairs(rng), "rise_height_mm", "malt_percent", "dough", "bake", examine=True
+        )  # fmt: skip
+        doughs = answer.examined.doughs
+        left = doughs["residual"].groupby(doughs["dough"].str[-1])
+        none_at_all += bool(np.isnan(stats.bartlett(*(own for _, own in left)).pvalue))
+        assert not any(check.startswith("the doughs scatter") for check in answer.checks)
+    assert none_at_all  # the case met
+
+
+def test_a_dough_written_down_twice_is_told():
+    frame = pairs(np.random.default_rng(9600012)).round({"rise_height_mm": 1})
+    copy = frame[frame["dough"] == "10"].assign(dough="1X")
+    answer = kit.compare(
+        pd.concat([frame, copy], ignore_index=True),
+        "rise_height_mm", "malt_percent", "dough", "bake", examine=True,
+    )  # fmt: skip
+    assert (
+        "the 6 readings of dough 1X are those of dough 10, one for one: if they were written down "
+        "twice, take the copy out, for it counts as another dough"
+    ) in answer.checks
+
+
+@pytest.mark.parametrize("step", [0.1, 0.5, 1.0])
+def test_doughs_that_read_alike_by_chance_are_not_called_copies(step):
+    """At most 1 in 100 tables; 400 of them: chance of a false failure below 1 in 1000."""
+    rng, told = np.random.default_rng(9600013), 0
+    own = np.repeat(np.arange(12), 3)
+    for _ in range(400):
+        values = pd.Series(30 + 0.5 * rng.normal(size=12)[own] + 1.2 * rng.normal(size=36))
+        told += bool(copied((values / step).round() * step, pd.Series(own), pd.Series(own)))
+    assert told <= stats.binom.ppf(0.999, 400, 0.01)
+
+
+def by_place(rng, apart, doughs=12):
+    """Whole millimetres of doughs whose pieces differ by place: a setting, a spot on the griddle.
+
+    Parameters
+    ----------
+    apart : sequence of float
+        What each place adds, alike in every dough.
+    """
+    own = np.repeat(np.arange(doughs), len(apart))
+    exact = 0.3 * rng.normal(size=doughs)[own] + np.tile(apart, doughs)
+    read = pd.Series(30 + exact + 0.6 * rng.normal(size=len(own))).round()
+    return read, pd.Series(own)
+
+
+@pytest.mark.parametrize("apart", [(0, 3, 6), (-3, -1.8, -0.6, 0.6, 1.8, 3)], ids=len)
+def test_doughs_whose_places_differ_alike_are_not_called_copies(apart):
+    """Settings inside each dough, or a griddle hotter at one end; of clean tables 1 in 100."""
+    rng, told = np.random.default_rng(9600018), 0
+    for _ in range(300):
+        values, own = by_place(rng, apart)
+        told += bool(copied(values, own, own))
+    assert told <= stats.binom.ppf(0.999, 300, 0.01)
+
+
+def test_a_copy_is_found_where_places_differ_too():
+    rng = np.random.default_rng(9600019)
+    for _ in range(20):
+        values, own = by_place(rng, np.linspace(-3, 3, 6))
+        values += rng.integers(-4, 5, len(values)) / 10  # read to a tenth
+        values[own == 9] = values[own == 4].to_numpy()
+        (found,) = copied(values, own, own)
+        assert found.text.startswith("the 6 readings of dough 9 are those of dough 4,")
+
+
+def test_without_a_margin_no_check_says_that_a_difference_matters():
+    """Nobody said what matters: all that can be said is that there is a difference."""
+    rng = np.random.default_rng(9600014)
+    frame = pairs(rng, bakes=6)
+    frame["rise_height_mm"] += 4.0 * frame["malt_percent"]
+    frame["events"] = np.where(frame["dough"] == "00", "fridge open", "")
+    doses = made(seed=4, sd_dough=0.2, sd_piece=0.3)
+    for answer in (
+        kit.compare(frame, "rise_height_mm", "malt_percent", "dough", "bake", examine=True),
+        ask(doses),
+    ):
+        texts = [f.text for f in answer.examined.findings]
+        assert "the answer stays: a difference" in " ".join(texts)
+        assert not any("matters" in t for t in texts)
+        assert set(answer.examined.left_out["answer"]) == {"a difference"}
+
+
+def proofed(rng, by_malt):
+    """How far a dough had risen when it was judged by eye; it goes with the malt, or by chance."""
+    frame = pairs(rng, bakes=6)
+    doughs = pd.factorize(frame["dough"])[0]
+    risen = 1.8 + by_malt * frame["malt_percent"] + 0.1 * rng.normal(size=12)[doughs]
+    frame["rise_height_mm"] += 10 * (risen - 1.8)
+    return frame.assign(proof_ratio=risen.round(3))
+
+
+@pytest.mark.parametrize("asked", ["settings", "doses"])
+def test_a_covariate_that_the_factor_moves_is_pointed_out(asked):
+    frame = proofed(np.random.default_rng(9600015), 0.5)
+    groups = {"dough": "dough", "bake": "bake"}
+    if asked == "settings":
+        held, plain = (
+            kit.compare(
+                frame, "rise_height_mm", "malt_percent", **groups, adjust=adjust, examine=True
+            )
+            for adjust in (["proof_ratio"], [])
+        )
+    else:
+        held, plain = (
+            dose(frame, "rise_height_mm", "malt_percent", **groups, covariates=covariates)
+            for covariates in (["proof_ratio"], [])
+        )
+    (told,) = (check for check in held.checks if "is held alike but went along with" in check)
+    assert told.startswith(
+        "proof ratio is held alike but went along with diastatic malt itself (0."
+    )
+    assert " more with 1 % than with 0 %): if diastatic malt caused that, " in told
+    assert told.endswith("If it was set so, keep it: then the settings were not alike in it")
+    assert not any("went along" in check for check in plain.checks)
+
+
+def test_which_way_a_covariate_went_is_told():
+    frame = proofed(np.random.default_rng(9600022), -0.5)
+    answer = kit.compare(
+        frame, "rise_height_mm", "malt_percent", "dough", "bake", adjust=["proof_ratio"],
+        examine=True,
+    )  # fmt: skip
+    (told,) = (check for check in answer.checks if "went along" in check)
+    assert " less with 1 % than with 0 %)" in told
+
+
+def test_a_covariate_read_to_a_tenth_is_looked_at_too():
+    """So few different values are held alike as a number nonetheless, where asked by dose."""
+    rng = np.random.default_rng(9600023)
+    frame = made(seed=6, doughs=5, pieces=3)
+    risen = 1.8 + 0.4 * frame.groupby("dough")["malt_percent"].first()
+    frame["proof_ratio"] = frame["dough"].map((risen + 0.05 * rng.normal(size=20)).round(1))
+    assert frame["proof_ratio"].nunique() <= 8
+    assert any("went along" in check for check in ask(frame, covariates=["proof_ratio"]).checks)
+
+
+def test_a_covariate_that_goes_by_chance_is_seldom_pointed_out():
+    """1 in 100: of 60 at most 4, but for 1 in 1000."""
+    rng, told = np.random.default_rng(9600016), 0
+    for _ in range(60):
+        answer = kit.compare(
+            proofed(rng, 0.0), "rise_height_mm", "malt_percent", "dough", "bake",
+            adjust=["proof_ratio"], examine=True,
+        )  # fmt: skip
+        told += any("went along" in check for check in answer.checks)
+    assert told <= stats.binom.ppf(0.999, 60, 0.01)
+
+
+@pytest.mark.parametrize("times", [0.1, 10.0])
+def test_a_decimal_point_that_slipped_is_found_in_the_smallest_trial(times):
+    """One piece a dough, two doughs a bake: what is left of the one mirrors the other."""
+    frame = pairs(np.random.default_rng(9600017), bakes=3).drop_duplicates("dough")
+    frame = frame.round({"rise_height_mm": 0}).reset_index(drop=True)
+    asked = (frame, "rise_height_mm", "malt_percent", "dough", "bake")
+    assert not any("decimal" in check for check in kit.compare(*asked, examine=True).checks)
+    frame.loc[2, "rise_height_mm"] *= times
+    rest = frame["rise_height_mm"].drop(2)
+    (told,) = (
+        check for check in kit.compare(*asked, examine=True).checks if "decimal point" in check
+    )
+    assert told == (
+        f"a piece of dough {frame['dough'][2]} reads {frame['rise_height_mm'][2]:g} mm, where all "
+        f"others read {rest.min():g} mm to {rest.max():g} mm: did the decimal point slip, or was "
+        "it another unit? If so, correct it first and then look again, for it hides what else may "
+        "be amiss"
+    )
+
+
+def slips(frame, outcome="rise_height_mm"):
+    """What is said of the decimal point in a comparison by malt."""
+    answer = kit.compare(frame, outcome, "malt_percent", "dough", "bake", examine=True)
+    return [check for check in answer.checks if "decimal" in check]
+
+
+def test_a_whole_dough_in_another_unit_is_told_once():
+    frame = pairs(np.random.default_rng(9600020)).round({"rise_height_mm": 0})
+    odd = frame["dough"] == "11"
+    frame.loc[odd, "rise_height_mm"] /= 10
+    (told,) = slips(frame)
+    own = frame.loc[odd, "rise_height_mm"]
+    assert told.startswith(
+        f"all 6 pieces of dough 11 read {own.min():g} mm to {own.max():g} mm, where all others "
+        f"read {frame.loc[~odd, 'rise_height_mm'].min():g} mm to "
+    )
+
+
+def test_what_a_setting_does_is_no_slip():
+    """Without malt it took 600 min, with it 75 to 90: every dough of that setting says so."""
+    frame = made(seed=5, doughs=4)
+    frame["bake"] = frame["dough"] % 4
+    took = dict(zip(DOSES, (600.0, 90.0, 80.0, 75.0), strict=True))
+    drawn = np.random.default_rng(9600021).normal(size=len(frame))
+    frame["waited_minutes"] = (frame["malt_percent"].map(took) * np.exp(0.05 * drawn)).round()
+    assert not slips(frame, "waited_minutes")
+    one = frame.index[frame["malt_percent"] == DOSES[1]][0]
+    frame.loc[frame["malt_percent"] == DOSES[0], "waited_minutes"] = 88.0
+    frame.loc[one, "waited_minutes"] = 900.0
+    (told,) = slips(frame, "waited_minutes")
+    assert told.startswith(f"a piece of dough {frame['dough'][one]} reads 900 min,")
+
+
+def test_a_score_has_no_decimal_point_to_slip():
+    values = pd.Series([7.0, 6, 8, 7, 6, 7, 8, 1])
+    doughs = pd.Series([0, 0, 1, 1, 2, 2, 3, 3])
+    asked = (values, doughs, doughs, pd.DataFrame({"malt_percent": doughs % 2}))
+    assert not slipped(*asked, "liking")
+    assert slipped(*asked, "rise_height_mm")

@@ -1,5 +1,6 @@
 """The answer: right unit, right numbers, and refusals that say what to bake."""
 
+import re
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
@@ -15,6 +16,7 @@ import kit
 from kit.analysis import sentences
 from kit.analysis.dose import dose
 from kit.analysis.fitting import Difference
+from kit.analysis.steadiness import steadiness
 from kit.analysis.verdict import MOST_DOUGHS, Answer, decide, more_units
 from kit.errors import DataError, DesignError, InputError, KitError, NotFoundError
 
@@ -419,10 +421,9 @@ def test_any_table_gives_an_answer_or_a_reason(data):
 
 def test_demo_says_what_its_script_put_in():
     frame = pd.read_csv(DEMO)
-    factors = ["malt_percent", "retard_hours", "side_minutes"]
     c = kit.compare(
         frame, "rise_height_mm", "malt_percent", dough="dough", bake="bake", load="load",
-        matters=2.0, adjust=factors,
+        matters=2.0, adjust=["retard_hours", "side_minutes"],
     )  # fmt: skip
     assert c.counts == {"bake": 8, "dough": 20, "piece": 118}
     truth = {0.4: 2.3, 0.8: 3.5, 1.2: 3.2}  # as written in make_demo.py, mean over retards
@@ -493,3 +494,21 @@ def test_a_whole_factor_that_cannot_be_tested_is_not_told_as_a_number(small):
         told = replace(answer, test=test).method
         assert "Whole factor: F cannot be told" in told
         assert "nan" not in told
+
+
+@pytest.mark.parametrize(("column", "role"), [("malt", "by"), ("height", "outcome")])
+def test_what_is_compared_cannot_be_held_alike_as_well(column, role):
+    frame = pd.DataFrame(
+        {"dough": list("abcdef"), "malt": [0, 1, 2.0] * 2, "height": [30, 31, 33, 29, 32, 33.0]}
+    )
+    message = f"adjust is '{column}': is already used for {role}. Give each its own column."
+    for ask in (kit.compare, dose):
+        with pytest.raises(InputError, match=re.escape(message)):
+            ask(frame, "height", "malt", dough="dough", adjust=[column])
+
+
+def test_one_reading_is_told_in_words():
+    frame = pd.DataFrame({"bake": [1], "dough": ["a"], "height": [30.0]})
+    message = "1 reading to find 1 number by: nothing is left over to judge the spread by."
+    with pytest.raises(DesignError, match=message):
+        steadiness(frame, "height")

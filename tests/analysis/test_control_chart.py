@@ -171,18 +171,31 @@ def test_one_value_a_bake_is_the_mean_of_its_dough_means():
         bake_chart(frame, "height")
 
 
-def test_a_sign_is_told_with_how_often_chance_gives_one():
-    """False signs after 92 values on average: Champ & Woodall (1987), Technometrics 29:393."""
-    rng = np.random.default_rng(8571001)
-    charts = [control_chart(rng.normal(30, 1, 30)) for _ in range(200)]
+@pytest.mark.parametrize(("bakes", "share"), [(30, 31), (100, 78)])
+def test_a_sign_is_told_with_how_often_chance_gives_one(bakes, share):
+    """All signs together, jumps too, with limits from the same bakes."""
+    rng, tries = np.random.default_rng(8571001 + bakes), 400
+    charts = [control_chart(rng.normal(30, 1, bakes)) for _ in range(tries)]
     signs = [chart for chart in charts if not chart.steady]
     told = {check for chart in signs for check in chart.checks}
     assert told == {
-        "a steady kitchen gives a sign as well, about once in 90 bakes: of 30 bakes it happens in "
-        "about 28 of 100 such charts"
+        f"a steady kitchen gives a sign as well, about once in 60 bakes: with {bakes} bakes it "
+        f"happens in about {share} of 100 such charts"
     }
     assert all(chart.checks == () for chart in charts if chart.steady)
-    assert 0.28 - 0.11 < len(signs) / 200 < 0.28 + 0.11  # 3.5 standard errors
+    error = (share / 100 * (1 - share / 100) / tries) ** 0.5
+    assert abs(len(signs) / tries - share / 100) < 3.5 * error  # false failure: 1 in 2000
+
+
+def test_a_sign_comes_oftener_where_the_limits_rest_on_the_first_bakes_only():
+    rng, tries = np.random.default_rng(8571200), 400
+    charts = [control_chart(rng.normal(30, 1, 60), limits_from=20) for _ in range(tries)]
+    signs = [chart for chart in charts if not chart.steady]
+    assert {check for chart in signs for check in chart.checks} == {
+        "a steady kitchen gives a sign as well, about once in 60 bakes: with 60 bakes it happens "
+        "in about 58 of 100 such charts, or oftener"
+    }
+    assert len(signs) / tries > 0.58
 
 
 def test_refusals():

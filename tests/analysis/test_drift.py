@@ -82,6 +82,17 @@ def test_what_cannot_be_answered_is_said_and_the_rest_answered():
     assert found.plot().get_xlabel().startswith("Room temperature")
 
 
+def test_the_outcome_among_the_factors_is_not_held_alike():
+    frame = made(np.random.default_rng(2), 0.4)
+    frame["malt_percent"] = frame["dough"].str[1].eq("b") * 1.0
+    found, same = (
+        drift(frame, "rise_height_mm", ["room_temp_c"], factors)
+        for factors in (["malt_percent", "rise_height_mm"], ["malt_percent"])
+    )
+    assert not found.refused
+    assert found.sentence == same.sentence
+
+
 def test_refusals():
     frame = made(np.random.default_rng(2), 0.4)
     with pytest.raises(InputError, match=r"against is \[\]: must name a condition"):

@@ -269,6 +269,17 @@ def test_two_different_factors_are_needed(of):
     assert str(caught.value) == f"of is {of!r}: must be two different factors."
 
 
+@pytest.mark.parametrize("role", ["adjust", "covariates"])
+@pytest.mark.parametrize("column", ["malt_percent", "retard_hours"])
+def test_neither_of_the_two_can_be_held_alike_as_well(role, column):
+    frame = trial(np.random.default_rng(1), lambda m, h: 28 + m, 2)
+    with pytest.raises(InputError) as caught:
+        ask(frame, **{role: [column]})
+    assert str(caught.value) == (
+        f"{role} is '{column}': is already used for of. Give each its own column."
+    )
+
+
 def test_words_are_no_doses():
     rng = np.random.default_rng(1)
     frame = trial(rng, lambda m, h: 28 + m, 2)

@@ -102,6 +102,19 @@ def test_no_difference_that_matters_is_a_reason_to_stop():
     assert f"The answer that stands: {found.answer.value}." in str(found)
 
 
+def test_no_difference_that_later_bakes_leave_open_is_no_reason_against_more():
+    found = asked(trial((0, 1), 6, seed=3, sds=(1.0, 0.1, 0.3)), 8, matters=2.0)
+    table = found.table.assign(
+        wide_answer=found.table["wide_answer"].replace(Answer.SMALL.value, Answer.NONE.value)
+    )
+    more = "More bakes would look for something too small for you to care about."
+    assert more in replace(found, table=table).sentences
+    table.loc[table.index[-1], "wide_answer"] = Answer.UNCLEAR.value
+    open_again = replace(found, table=table)
+    assert open_again.answer is Answer.NONE
+    assert more not in open_again.sentences
+
+
 def test_two_answers_are_told_apart():
     """What stands was settled at one bake; all bakes looked at once may say something else."""
     found = asked(trial((0, 1), 8, seed=2, effect=6.0), 8, matters=1.0)
@@ -110,6 +123,29 @@ def test_two_answers_are_told_apart():
         f"The answer that stands: a difference that matters, from bake {found.settled_after} on; "
         "looked at once, all bakes say: cannot tell yet."
     ) in replace(found, comparison=now).sentences
+
+
+@pytest.mark.parametrize(
+    ("last", "told", "later"),
+    [
+        (Answer.UNCLEAR, "The bakes since then leave it open again. It stands all the same: "
+         "taken the first time it is sure, and then kept, an answer is wrong in 5 of 100 trials at "
+         "most. If much hangs on it, ask again in a trial of its own.", "do not say it again"),
+        (Answer.NONE, "The bakes since then say otherwise (no difference that matters), and both "
+         "cannot be right: look for what changed meanwhile, and ask again in a trial of its own.",
+         "say otherwise"),
+    ],
+)  # fmt: skip
+def test_an_answer_that_later_bakes_do_not_give_again_is_explained(last, told, later):
+    found = asked(trial((0, 1), 8, seed=2, effect=6.0), 8, matters=1.0)
+    table = found.table.copy()
+    table.loc[table.index[-1], "wide_answer"] = last.value
+    since = replace(found, table=table)
+    assert told in since.sentences
+    assert since.headline == (
+        f"Stop: it was settled after bake {found.settled_after}; later ones {later}."
+    )
+    assert not any(said.startswith("The bakes since then") for said in found.sentences)
 
 
 def test_settled_at_one_look_only_is_not_settled():

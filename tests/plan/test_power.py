@@ -115,20 +115,33 @@ def test_bakes_cancel():
 @pytest.mark.parametrize("settings", [2, 4])
 def test_chance_by_quadrature(df, settings):
     limit = critical(0.95, df, settings)
-    curve = Exact(1.0, df, limit)
+    curve = Exact(1.0, df, limit, settings)
     s = np.sqrt(stats.chi2.ppf((np.arange(20000) + 0.5) / 20000, df) / df)
     for away in (0.0, 1.0, 3.0, 10.0, 30.0, 100.0, 1e6):
         expected = np.mean(stats.norm.cdf(away - limit * s) + stats.norm.cdf(-away - limit * s))
         assert curve.chance(away) == pytest.approx(expected, abs=2e-4)
 
 
-def test_alike_by_simulation():
-    # 20 000 draws: standard error 0.0035
+@pytest.mark.parametrize(("settings", "matters"), [(2, 2.0), (3, 2.8), (5, 3.5)])
+def test_alike_by_simulation(settings, matters):
+    """Of all pairs at once, as the answer says it. 20 000 draws: standard error 0.0035."""
     rng = np.random.default_rng(3)
-    curve = Exact(0.7, 8, critical(0.95, 8, 2))
-    estimate = rng.normal(0, 0.7, 20_000)
+    curve = Exact(0.7, 8, critical(0.95, 8, settings), settings)
+    furthest = np.ptp(rng.normal(0, 0.7 / np.sqrt(2), (settings, 20_000)), axis=0)
     half = curve.critical * 0.7 * np.sqrt(rng.chisquare(8, 20_000) / 8)
-    assert curve.alike(2.0) == pytest.approx(np.mean(np.abs(estimate) + half < 2.0), abs=0.014)
+    said = np.mean(furthest + half < matters)
+    assert 0.1 < said < 0.9
+    assert curve.alike(matters) == pytest.approx(said, abs=0.014)
+
+
+def test_alike_of_several_settings_is_of_all_their_pairs():
+    """Three settings in four bakes: simulated trials of the plan and the closed form agree."""
+    plan = design([Factor("malt_percent", (0, 1, 2))], Kitchen(bakes=4, tubs=3))
+    known = power(plan, "malt_percent", matters=3.0, **SD)
+    drawn = power(plan, "malt_percent", matters=3.0, simulate=2000, **SD)
+    assert known.trials == 0
+    assert drawn.alike == pytest.approx(known.alike, abs=4 * (0.25 / 2000) ** 0.5)
+    assert known.alike < Exact(known.se, known.df, known._curve.critical, 2).alike(3.0) - 0.05
 
 
 def test_chance_at_the_smallest_is_the_wanted_one():
@@ -337,7 +350,7 @@ def test_more_pieces_than_any_kitchen_makes_are_refused_at_once():
 
 
 def test_nothing_left_to_judge_by_is_refused():
-    with pytest.raises(DesignError, match="2 readings for 2 unknowns: nothing is left over"):
+    with pytest.raises(DesignError, match="2 readings to find 2 numbers by: nothing is left over"):
         power(design([SIDE], Kitchen(1, 1, 2)), simulate=0, **SD)
 
 
