@@ -704,7 +704,7 @@ def test_what_a_photo_was_measured_by_is_there_again_after_a_new_start(panel, tr
     one.threshold.value = 0.5
     one.keep.click()
 
-    again = panels.measure(trial.workspace).one  # as in a new kernel; the first photo is shown
+    again = panels.MeasurePanel(trial.workspace).one  # as in a new kernel; the first photo is shown
     by = trial.photos()[0].measured_by
     assert (by.reference, by.corrected) == ("disc", ("top",))
     assert by.about == {"diameter_mm": 25.4, "lies": "upright", "offset_mm": 20.0}
@@ -744,7 +744,7 @@ def test_after_a_new_start_a_new_photo_begins_with_what_its_like_was_measured_by
     panel.one.reference.above.value = "14 mm"
     panel.one.measure.click()
     panel.one.keep.click()
-    again = panels.measure(trial.workspace)  # shows the first, which is not measured
+    again = panels.MeasurePanel(trial.workspace)  # shows the first, which is not measured
     assert again.one.photo.name == "1A1 side.jpg"
     assert again.one.reference.front.value == ""  # 14 mm was said of a cut face
 

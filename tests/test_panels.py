@@ -26,6 +26,7 @@ def test_alive_on_the_demo(panel):
     assert panel.outcome.value == "rise_height_mm"
     assert panel.factor.value == "malt_percent"
     assert panel.matters.value == "2"
+    assert panel.matters.placeholder == "2, as the trial says"  # what an empty field means
     same = panel.workspace.trial("harbour-malt").compare()
     assert same.sentence in words(panel)
     assert "Invented data" in words(panel)
@@ -249,6 +250,22 @@ def test_what_was_set_differently_besides_the_factors_can_be_held_alike(tmp_path
     assert panel.answer.adjusted == ("retard_hours", "side_minutes")
     same = trial.compare("rise_height_mm", "salt_percent", adjust=["retard_hours", "side_minutes"])
     assert panel.answer.sentence == same.sentence
+    ws.close()
+
+
+def test_compare_does_not_hold_alike_what_is_then_asked_about(tmp_path):
+    """Its box stays ticked, for the next outcome."""
+    ws = panels.open_workspace(tmp_path / "bakes")
+    trial = own_trial(ws)
+    for i, piece in enumerate(trial.pieces()):
+        trial.record(piece, "ball_weight_g", 80 + 7 * i % 11)
+    panel = panels.compare(ws)
+    box = next(box for box in panel.alike.children if box.name == "ball_weight_g")
+    box.value = True
+    panel.outcome.value = "ball_weight_g"
+    assert panel.answer.adjusted == ("retard_hours",)
+    panel.outcome.value = "rise_height_mm"
+    assert "ball_weight_g" in panel.answer.adjusted
     ws.close()
 
 

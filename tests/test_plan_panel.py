@@ -111,6 +111,23 @@ def test_a_factor_of_the_griddle_goes_inside_each_dough(panel):
     for name in ("of diastatic malt", "of time a side"):  # each is told what will be noticed
         assert f"settings {name}" in words(panel.shown)
     assert "too few to see a peak" in words(panel.shown)
+    told = re.sub(r"<details>.*?</details>", "", panel.shown.value)
+    assert told.count("The spread is known only") == 1  # the same of both: told once
+
+
+def test_more_recipes_than_colours_are_coloured_by_the_first_factor(panel):
+    assert "alike colours are alike recipes." in words(panel.shown)
+    panel.settings.value, panel.other.value = "0; 0.4; 0.8", "retard_hours"
+    panel.other_settings.value = "24; 36; 48"
+    assert "alike colours are alike diastatic malt." in words(panel.shown)
+    drawn = {}
+    plan = panel.proposal.plan
+    ax = plan.plot()
+    boxes = zip(ax.patches, plan.doughs["malt_percent"], strict=True)
+    for box, malt in boxes:
+        drawn.setdefault(malt, set()).add(box.get_facecolor())
+    assert len(drawn) == 3
+    assert len(set.union(*drawn.values())) == 3
 
 
 @pytest.mark.parametrize(

@@ -143,6 +143,8 @@ def test_a_setting_planned_for_others_is_asked_about(panel, trial, type_into):
     assert (state, says) == (
         "asked", "0 % was planned for dough 1A, and 0.8 % is for others. Is it right?",
     )  # fmt: skip
+    told = type_into("dough", dough, "malt_percent", "0.7")[2]
+    assert told == "0.7 % is nearer to 0.8 %, as of others, than to 0 %, as planned. Is it right?"
     assert trial.recorded(dough, "malt_percent") == 0.3
     assert type_into("dough", dough, "malt_percent", "0.8", sure=True)[0] == "saved"
     assert trial.recorded(dough, "malt_percent") == 0.8

@@ -23,6 +23,7 @@ from kit.analysis.compare import compare
 from kit.errors import InputError, KitError, MissingPackageError, StoreError
 from kit.formula import Formula
 from kit.writeup import Report
+from kit.writeup.report import Also
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM = Path("/usr/bin/chromium")
@@ -153,6 +154,23 @@ def test_the_picture_is_described_for_those_who_do_not_see_it():
         "mean at 0 %: less than that does not matter. Whether two settings differ is read from "
         "the interval of their difference, given below, not from whether two bars overlap."
     )
+
+
+def test_a_second_picture_does_not_explain_its_marks_again():
+    frame = pd.read_csv(ROOT / "datasets" / "demo" / "pieces.csv")
+    retard = compare(
+        frame, "rise_height_mm", "retard_hours", dough="dough", bake="bake", load="load",
+        matters=2.0, adjust=["malt_percent"],
+    )  # fmt: skip
+    both = replace(demo(), also=(Also("retard_hours", retard),))
+    told = section(both, "also-1")
+    assert (
+        "The marks are those of the first picture. These means are worked out with diastatic malt "
+        "held alike, so they need not lie in the middle of their doughs. The green band"
+    ) in told
+    assert "A dot is one piece." not in told
+    assert "from whether two bars overlap" not in told
+    assert "A dot is one piece." in section(both, "picture")
 
 
 def test_invented_data_are_called_invented_first_and_only_then():

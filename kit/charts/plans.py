@@ -17,7 +17,10 @@ if TYPE_CHECKING:
     from kit.plan.serving import Serving
     from kit.plan.spread import Spread
 
-__all__ = ["doughs_and_pieces", "doughs_of_a_plan", "intervals_over_looks", "plates", "spread_bars"]
+__all__ = [
+    "alike_in", "doughs_and_pieces", "doughs_of_a_plan", "intervals_over_looks", "plates",
+    "spread_bars",
+]  # fmt: skip
 
 #: Okabe & Ito (2008), the light ones, on which ink can be read.
 _PALE = ("#ffffff", "#bfe3f7", "#fbe3a2", "#f4c9a8", "#cdeee2", "#e8d4e2", "#dddddd", "#f7f3b5")
@@ -64,8 +67,17 @@ def doughs_and_pieces(p: "Power", ax: "Axes | None" = None) -> "Axes":
     return ax
 
 
+def alike_in(plan: "Plan") -> list[str]:
+    """Return the quantities that doughs of one colour have alike: what there are colours for."""
+    whole = [f.quantity for f in plan.factors if f.level == "dough"]
+    for alike in (whole, whole[:1]):
+        if len(plan.doughs[alike].drop_duplicates()) <= len(_PALE):
+            return alike
+    return []
+
+
 def doughs_of_a_plan(plan: "Plan", ax: "Axes | None" = None) -> "Axes":
-    """Bakes as rows, doughs in the order of mixing, one colour and one text a recipe."""
+    """Bakes as rows, doughs in the order of mixing, coloured by what `alike_in` names."""
     from matplotlib.patches import Rectangle
 
     table = plan.doughs
@@ -73,13 +85,11 @@ def doughs_of_a_plan(plan: "Plan", ax: "Axes | None" = None) -> "Axes":
     bakes = list(dict.fromkeys(table["bake"]))
     longest = int(table["order"].max())
     ax = own_axes(1.2 + 1.1 * longest, 0.9 + 0.62 * len(bakes)) if ax is None else ax
-    recipes = table[whole].drop_duplicates().sort_values(whole) if whole else table[:0]
-    colours = {
-        recipe: _PALE[i % len(_PALE)]
-        for i, recipe in enumerate(recipes.itertuples(index=False, name=None))
-    }
+    alike = alike_in(plan)
+    kinds = table[alike].drop_duplicates().sort_values(alike) if alike else table[:0]
+    colours = dict(zip(kinds.itertuples(index=False, name=None), _PALE, strict=False))
     for row in table.to_dict("records"):
-        own = tuple(row[q] for q in whole)
+        own = tuple(row[q] for q in alike)
         at = row["order"] - 1, bakes.index(row["bake"])
         corner, colour = (at[0] + 0.04, at[1] + 0.06), colours.get(own, _PALE[0])
         ax.add_patch(Rectangle(corner, 0.92, 0.88, facecolor=colour, edgecolor=GREY, lw=0.8))

@@ -1,11 +1,14 @@
 """Widgets for the notebooks: they ask, call one public function, and show what it returns."""
 
 import os
+from datetime import date
 from pathlib import Path
+from typing import TypeVar
 
 from kit import shipped
 from kit.panels.bring import BringPanel
 from kit.panels.compare import ComparePanel
+from kit.panels.controls import Panel
 from kit.panels.deeper import DeeperPanel
 from kit.panels.measure import MeasurePanel
 from kit.panels.plan import PlanPanel
@@ -41,6 +44,9 @@ __all__ = [
 ]
 
 
+_P = TypeVar("_P", bound=Panel)
+
+
 def open_workspace(folder: str | Path | None = None) -> Workspace:
     """Open the baker's workspace; the demo is in it when it is new.
 
@@ -61,6 +67,21 @@ def open_workspace(folder: str | Path | None = None) -> Workspace:
     return ws
 
 
+#: the panel of each kind that was shown last, by workspace and day: a page reloaded makes another,
+#: but what was at hand yesterday need not be today
+_SHOWN: dict[tuple[type[Panel], str, date], Panel] = {}
+
+
+def _again(panel: _P) -> _P:
+    """Return a panel as the one before it was left: reloading a page loses nothing typed."""
+    shown = panel.workspace.folder or panel.workspace.store.name
+    kind = type(panel), str(shown), date.today()
+    before = _SHOWN.pop(kind, None)  # first: what cannot come back must not be tried for ever
+    panel.stand_for(before)
+    _SHOWN[kind] = panel
+    return panel
+
+
 def bring(workspace: Workspace | None = None) -> BringPanel:
     """The panel that brings spreadsheets into the baker's workspace."""
     return BringPanel(workspace or open_workspace())
@@ -68,7 +89,7 @@ def bring(workspace: Workspace | None = None) -> BringPanel:
 
 def compare(workspace: Workspace | None = None) -> ComparePanel:
     """The panel of the compare notebook, on the baker's workspace."""
-    return ComparePanel(workspace or open_workspace())
+    return _again(ComparePanel(workspace or open_workspace()))
 
 
 def deeper(workspace: Workspace | None = None, follows: ComparePanel | None = None) -> DeeperPanel:
@@ -93,12 +114,12 @@ def measure(workspace: Workspace | None = None) -> MeasurePanel:
 
 def plan(workspace: Workspace | None = None) -> PlanPanel:
     """The panel of the plan notebook, on the baker's workspace."""
-    return PlanPanel(workspace or open_workspace())
+    return _again(PlanPanel(workspace or open_workspace()))
 
 
 def record(workspace: Workspace | None = None) -> RecordPanel:
     """The panel of the record notebook, on the baker's workspace."""
-    return RecordPanel(workspace or open_workspace())
+    return _again(RecordPanel(workspace or open_workspace()))
 
 
 def rise(workspace: Workspace | None = None) -> RisePanel:

@@ -25,6 +25,7 @@ from kit.writeup.content import sections
 __all__ = ["ComparePanel"]
 
 _PAIRS = "every pair"
+_SMALLEST = "the smallest difference you care about"
 
 
 class ComparePanel(Panel):
@@ -51,7 +52,7 @@ class ComparePanel(Panel):
         self.trial = pick("Trial", names, value=trial_to_answer(workspace))
         self.outcome, self.factor, self.control = pick("Outcome"), pick("Factor"), pick("Compare")
         self.matters = widgets.Text(
-            description=what_matters(None), placeholder="the smallest difference you care about",
+            description=what_matters(None), placeholder=_SMALLEST,
             style=LABELS, layout=wide(), continuous_update=False,
         )  # fmt: skip
         self.trouble = widgets.HTML()
@@ -111,6 +112,7 @@ class ComparePanel(Panel):
             kept = self._typed.get((trial.name, self.outcome.value))
             self.matters.value = ("" if own is None else f"{own:g}") if kept is None else kept
             self.matters.description = what_matters(self.outcome.value)
+            self.matters.placeholder = _SMALLEST if own is None else f"{own:g}, as the trial says"
 
     def _show_factor(self) -> None:
         """Offer what goes with the factor."""
@@ -152,7 +154,7 @@ class ComparePanel(Panel):
 
     def _ask(self) -> None:
         """Call `Trial.compare` with what is picked and show the answer or the reason."""
-        if self._filling:
+        if self._filling or self._returning:
             return
         self.trouble.value, self.written.value, self.shown.value = "", "", ""
         trial, against, by = self.chosen, self.control.value, self.factor.value
@@ -168,7 +170,11 @@ class ComparePanel(Panel):
                 "outcome": self.outcome.value,
                 "by": by,
                 "matters": matters,
-                "adjust": [box.name for box in self.alike.children if box.value],
+                "adjust": [
+                    box.name
+                    for box in self.alike.children
+                    if box.value and box.name != self.outcome.value
+                ],
                 "control": None if self.line.value or against == _PAIRS else against,
                 "line": self.line.value or None,
                 "leave_out": [box.name for box in self.without.children if box.value],
@@ -184,6 +190,12 @@ class ComparePanel(Panel):
                 more = beside_refusal(trial, self.outcome.value, by, exc, left)
                 self.shown.value = trouble(str(exc)) + more
         self.write.disabled = self.answer is None
+
+    def _asks(self) -> list[widgets.Widget]:
+        return [self]
+
+    def _returned(self) -> None:
+        self._ask()
 
     def _page(self, trial: Trial, answer: Comparison) -> str:
         """The answer in the words of the page that is shared: picture, numbers, statistics."""

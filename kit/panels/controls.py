@@ -1,11 +1,13 @@
 """What every panel is made of: its frame, menus, boxes to tick, buttons, and where they stand."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any
+from types import MappingProxyType
+from typing import Any, Self
 
 import ipywidgets as widgets
 
+from kit.panels.again import Name, fill_in, held, left
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE
 
@@ -50,6 +52,42 @@ class Panel(Form):
         super().__init__([OwnKeys(), widgets.HTML(STYLE + style), *inside])
         for name in filter(None, ("kit-panel", kind)):
             self.add_class(name)
+
+    #: while what stood here before comes back; what takes its time waits for the last of it
+    _returning = False
+    #: what the fields held when nobody had touched them
+    _untouched: Mapping[Name, Any] = MappingProxyType({})
+
+    def stand_for(self, before: Self | None) -> None:
+        """Show what was chosen and typed in the panel that stood here before.
+
+        What nobody chose is offered anew: it follows the records, which may be others now. Nothing
+        that stores or agrees to anything is among it (`_asks`).
+
+        Parameters
+        ----------
+        before : Panel or None
+            Of the same kind; None where there was none.
+        """
+        self._untouched = held(self._asks())
+        if before is not None:
+            self._returning = True
+            try:
+                self._come_back(before)
+            finally:
+                self._returning = False
+            if held(self._asks()) != self._untouched:
+                self._returned()
+
+    def _asks(self) -> Sequence[widgets.Widget]:
+        """What holds the fields that come back."""
+        return []
+
+    def _come_back(self, before: Self) -> None:
+        fill_in(self._asks(), left(before._asks(), before._untouched))
+
+    def _returned(self) -> None:
+        """Do what waited."""
 
 
 def wide() -> widgets.Layout:

@@ -190,13 +190,13 @@ class Cell {
   show() {
     const words = {
       saved: "saved", typed: "not saved yet", saving: "saving …", late: "NOT SAVED",
-      asked: "not saved:", differs: "not saved:", refused: "not saved:", failed: "NOT SAVED:",
+      asked: "not saved", differs: "not saved", refused: "not saved", failed: "NOT SAVED",
     };
     const told = this.state === "saved" && this.says ? [this.says] : [words[this.state] ?? ""];
     if (this.beside) told.push(this.beside);
-    this.word.replaceChildren(told.filter(Boolean).join(" · "));
-    this.place.dataset.state = this.state;
     const bad = ["refused", "asked", "differs", "failed"].includes(this.state);
+    this.word.replaceChildren(told.filter(Boolean).join(" · ") + (bad ? ":" : ""));
+    this.place.dataset.state = this.state;
     this.input.setAttribute("aria-invalid", bad && this.state !== "asked" ? "true" : "false");
     const asks = [];
     if (bad) asks.push(make("div", { class: "kit-entry-says", role: "alert" }, this.says));

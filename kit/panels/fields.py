@@ -12,8 +12,11 @@ from kit.errors import InputError, KitError
 from kit.panels.controls import LABELS, wide
 from kit.panels.style import trouble
 from kit.records.typed import whole
+from kit.writeup.plain_words import in_words
 
-__all__ = ["Typed", "above_0", "beside", "count", "number", "people", "share", "what_matters"]
+__all__ = [
+    "Typed", "above_0", "beside", "count", "number", "people", "refused", "share", "what_matters",
+]  # fmt: skip
 
 _T = TypeVar("_T")
 
@@ -89,6 +92,13 @@ def beside(exc: InputError, fields: Mapping[str, Typed]) -> InputError:
     told = InputError(label[:1].lower() + label[1:], lines, exc.rule, exc.remedy)
     typed.said.value = trouble(str(told))
     return told
+
+
+def refused(exc: KitError) -> str:
+    """Say why what a large button should note was not noted, in the words that stand above it."""
+    if isinstance(exc, InputError) and exc.field == "at":
+        exc = InputError("when it was", exc.value, exc.rule, exc.remedy, exc.where)
+    return f"Not noted: {in_words(str(exc))}"
 
 
 def what_matters(outcome: str | None) -> str:

@@ -12,6 +12,7 @@ import ipywidgets as widgets
 from kit.analysis import words
 from kit.errors import InputError, KitError
 from kit.formula import Formula, WeighingSheet, weigh, write_formula
+from kit.panels.again import held
 from kit.panels.blocks import status
 from kit.panels.controls import button, visible
 from kit.panels.fields import Typed, above_0, count, number, what_matters
@@ -143,6 +144,11 @@ class PlanPanel(PlanForm):
             self.factor.disabled = self.other.disabled = trial is not None
             if trial is not None:
                 self._take_over(trial)
+                # what a trial brings is not what somebody typed; that it was chosen is
+                chosen = self.trial.description, 0
+                self._untouched = {
+                    **held(self._asks()), chosen: self._untouched.get(chosen),
+                }  # fmt: skip
         self._offer_spreads(afresh=True)
         self._ask()
 
@@ -194,6 +200,8 @@ class PlanPanel(PlanForm):
         self.kept.value = ""
         self.matters.text.description = what_matters(self.outcome.value)
         self._show_units()
+        if self._returning:
+            return
         visible(self.guess, self.spread.value == GUESS)
         visible(self.settings, bool(self.factor.value))
         visible(self.other, bool(self.factor.value))
@@ -216,6 +224,12 @@ class PlanPanel(PlanForm):
         finally:
             self.working.value = ""
         self.keep.disabled = self.proposal is None
+
+    def _asks(self) -> list[widgets.Widget]:
+        return [self]
+
+    def _returned(self) -> None:
+        self._ask()
 
     def _propose(self) -> Proposal:
         """Read every field, then call design, power, weigh and schedule."""

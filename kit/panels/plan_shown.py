@@ -8,6 +8,7 @@ import pandas as pd
 
 from kit import charts
 from kit.analysis import words
+from kit.charts.plans import alike_in
 from kit.formula import WeighingSheet
 from kit.panels.blocks import folded, from_python, items, scrolled
 from kit.panels.blocks import picture as drawn
@@ -48,7 +49,6 @@ def show_plan(
     """
     power = powers[0] if powers else None
     said = [] if power is None else power.sentences
-    others = [text for other in powers[1:] for text in other.sentences]
     lead = said[0] if said else "What these bakes will notice is not known yet."
     unknown = _UNKNOWN
     if not plan.factors:
@@ -56,12 +56,11 @@ def show_plan(
         unknown = "Only then can anybody say how small a difference a trial will notice."
     parts = [
         f'<div role="status"><p class="kit-lead">{escape(also_us(lead))}</p>',
-        paragraphs([*said[1:], *others] if said else [unknown]),
+        paragraphs(said[1:] if said else [unknown]), *map(_besides, powers[1:]),
         f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
         _doubts(plan, powers, weights, schedule, unusual),
         '<div class="kit-pictures">',
-        _picture(plan.plot(), "Which dough is mixed when", str(plan), "Boxes are doughs; "
-                 "alike colours are alike recipes."),
+        _picture(plan.plot(), "Which dough is mixed when", str(plan), _boxes(plan)),
     ]  # fmt: skip
     if power is not None:
         table = power.doughs_against_pieces()
@@ -76,6 +75,19 @@ def show_plan(
         from_python(call),
     ]  # fmt: skip
     return f'<section class="kit-answer">{"".join(parts)}</section>'
+
+
+def _besides(other: Power) -> str:
+    """What is noticed of a further factor; the rest is mostly as with the first."""
+    first, *rest = other.sentences
+    return paragraphs([first]) + folded("How sure that is", paragraphs(rest))
+
+
+def _boxes(plan: Plan) -> str:
+    """What the boxes and their colours are; with more recipes than colours, one factor's."""
+    alike, whole = alike_in(plan), [f for f in plan.factors if f.level == "dough"]
+    same = "recipes" if len(alike) == len(whole) else words.join([words.name(q) for q in alike])
+    return f"Boxes are doughs{f'; alike colours are alike {same}' if alike else ''}."
 
 
 def _sentences(notes: tuple[str, ...]) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from html import escape
-from typing import Any
+from typing import Any, Self
 from zoneinfo import ZoneInfo
 
 import ipywidgets as widgets
@@ -93,6 +93,18 @@ class RecordPanel(Panel):
         )  # fmt: skip
         self._listen()
         self.refresh()
+
+    def _asks(self) -> list[widgets.Widget]:
+        # how many doughs, loads and pieces there are is known by the records, stages by the clock
+        return [self.trial, self.new, self.form, self.bake, self.day,
+                *self.tables.values(), self.happened, self.events]  # fmt: skip
+
+    def _come_back(self, before: Self) -> None:
+        """Columns that were added to the tables are shown as well."""
+        super()._come_back(before)
+        for level, table in before.tables.items():
+            if table.sheet is not None:
+                self.tables[level].seek(table.sheet.added)
 
     def _listen(self) -> None:
         self.trial.observe(lambda _: self._show_trial(), "value")

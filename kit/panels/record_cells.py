@@ -209,7 +209,12 @@ class LevelSheet:
         if abs(near - value) >= abs(planned - value):
             return ""
         plan, other = (words.amount(quantity.name, one) for one in (planned, near))
-        return f"{plan} was planned for {thing}, and {other} is for others. Is it right?"
+        if near == value:
+            return f"{plan} was planned for {thing}, and {other} is for others. Is it right?"
+        typed = words.amount(quantity.name, value)
+        return (
+            f"{typed} is nearer to {other}, as of others, than to {plan}, as planned. Is it right?"
+        )
 
     def _meanwhile(
         self, thing: Thing, quantity: Quantity, there: float | None, value: float | None

@@ -96,7 +96,7 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
                 place=f"{trial.name}, {bake}", elsewhere=workspace if self.level == "bake" else "",
                 fills=self.level != "bake",
             )  # fmt: skip
-            self.entry.after, self.entry.seek = self._stored, self._seek
+            self.entry.after, self.entry.seek = self._stored, self.seek
             self.entry.together = partial(self._at_once, trial.name)
             order = [self.order] if self.level == "piece" else []
             self.children = [self._head, *order, self.entry, self.more]
@@ -136,8 +136,8 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
         if change["new"]:
             self.add(change["new"])
 
-    def _seek(self, names: list[str]) -> None:
-        """Show columns of which the browser holds unsaved texts."""
+    def seek(self, names: list[str]) -> None:
+        """Show columns that are wanted again, such as those the browser holds unsaved texts of."""
         others = [q.name for q in self.sheet.others()] if self.sheet else []
         if hidden := [name for name in names if name in others]:
             self.add(*hidden)

@@ -50,6 +50,7 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
                 section(
                     "A new trial", self.name, self.question, self.factor, self.settings, self.other,
                     self.other_settings, self.outcome, self.matters, self.begin, self.trouble,
+                    flex="none",  # as high as what is in it, complaints and all
                 )
             ]
         )  # fmt: skip

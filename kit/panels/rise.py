@@ -16,13 +16,12 @@ from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import DataError, InputError, KitError
 from kit.panels.blocks import folded, items, picture, show, status
 from kit.panels.controls import Panel, pick, row, section, tall
-from kit.panels.fields import Typed, beside, number
+from kit.panels.fields import Typed, beside, number, refused
 from kit.panels.once import Once
 from kit.panels.style import trouble
 from kit.panels.today import todays_bake, trial_at_work
 from kit.records.things import Dough
 from kit.workspace import Trial, Workspace
-from kit.writeup.plain_words import in_words
 from kit.writeup.safety import SAFETY
 from kit.writeup.tables import table
 
@@ -80,7 +79,7 @@ class RisePanel(Panel):
         )
         self.reader.on_msg(self._hear)
         self.look, self.shown, self.told = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.undo = tall("Take back the last entry", self._undo)
+        self.undo = tall("Undo", self._undo, "undo")
         self.by = pick("Told apart by")
         self.draw = tall("Draw all doughs", self._draw)
         self.keep = tall("Keep the times to double", self._keep)
@@ -234,7 +233,7 @@ class RisePanel(Panel):
             at = message["at"] or message["pressed"]
             text = self.note(dough, message["now"], message["start"], message["way"], at)
         except KitError as exc:
-            return {"ok": False, "text": f"Not noted: {in_words(str(exc))}"}
+            return {"ok": False, "text": refused(exc)}
         return {"ok": True, "text": text}
 
     def _doing(

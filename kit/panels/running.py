@@ -13,6 +13,7 @@ from kit.analysis import words
 from kit.errors import InputError, KitError
 from kit.panels.blocks import items, status
 from kit.panels.controls import Panel, pick, row, tall, tick, wide
+from kit.panels.fields import refused
 from kit.panels.once import Once
 from kit.panels.style import trouble
 from kit.records.bench.running import Row, Running
@@ -60,7 +61,7 @@ class RunningPanel(Panel):
         self.board = _Board(bake=bake.id, zone=bake.zone)
         self.board.on_msg(self._hear)
         self.told = widgets.HTML()
-        self.undo = tall("Take back the last entry", self._undo, "undo")
+        self.undo = tall("Undo", self._undo, "undo")
         self.lengths = tall("Record the lengths of time", self._record, "clock-o")
         self.settings = tick("also those the trial changes on purpose")
         self.thing, self.stage = pick("Of what", style=_LABELS), pick("Stage", style=_LABELS)
@@ -141,7 +142,7 @@ class RunningPanel(Panel):
             text = self._noted(wanted, message["stage"], at, False)
         except KitError as exc:
             self.refresh()
-            return {"ok": False, "text": f"Not noted: {exc}"}
+            return {"ok": False, "text": refused(exc)}
         return {"ok": True, "text": text}
 
     def _rows(self) -> tuple[Row, ...]:

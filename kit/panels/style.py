@@ -64,6 +64,10 @@ STYLE = """<style>
     min-height: 44px; height: 44px; font-size: 1rem}
   .kit-panel .widget-inline-hbox > label {line-height: 2}
   .kit-panel .jupyter-button {height: auto; min-height: 44px}
+  .kit-panel .widget-checkbox .widget-label-basic {display: flex; align-items: center;
+    min-height: 44px}
+  .kit-panel .widget-checkbox input {flex: none; width: 1.5rem; height: 1.5rem}
+  .kit-panel summary {padding: .7rem 0}
 }
 </style>"""
 

@@ -36,7 +36,7 @@ def sections(report: "Report") -> list[Section]:
         ("picture", "The picture", [_picture(c)]),
         ("rests-on", "What it rests on", _rests_on(c)),
         *(
-            (f"also-{i}", f"And {words.name(also.by)}?", _also(also))
+            (f"also-{i}", f"And {words.name(also.by)}?", _also(also, c))
             for i, also in enumerate(report.also, 1)
         ),
         ("formula", "The formula", _formula(report)),
@@ -68,7 +68,8 @@ def _answer(c: "Comparison") -> list[Block]:
     return [Text(c.headline, "lead"), Text(c.sentence), Text(c.next_step)]
 
 
-def _picture(c: "Comparison") -> Picture:
+def _marks(c: "Comparison") -> list[str]:
+    """What the marks of a picture are."""
     sure = f"{100 * c.fit.level:.0f} % interval"
     shown = charts.drawn(c)
     text = []
@@ -82,17 +83,26 @@ def _picture(c: "Comparison") -> Picture:
         if "dough" in shown:
             text.append("Pieces of one dough stand above each other, on a thread.")
         text.append(f"A square is the mean of a setting, its bar the {sure}.")
-        if c.adjusted:
-            text.append(
-                f"These means are worked out with {listed(c.adjusted)} held alike, so they need "
-                "not lie in the middle of their doughs."
-            )
+    return text
+
+
+def _picture(c: "Comparison", first: "Comparison | None" = None) -> Picture:
+    """A picture and what it shows; what the `first` one on the page said is not said again."""
+    text = _marks(c)
+    again = first is not None and text == _marks(first)
+    if again:
+        text = ["The marks are those of the first picture."]
+    if c.kind != "line" and c.adjusted:
+        text.append(
+            f"These means are worked out with {listed(c.adjusted)} held alike, so they need "
+            "not lie in the middle of their doughs."
+        )
     if c.matters is not None:
         text.append(
             f"The green band reaches {words.amount(c.outcome, c.matters)} either side of the "
             f"mean at {words.amount(c.by, c.leading.versus)}: less than that does not matter."
         )
-    if c.kind == "settings":
+    if c.kind == "settings" and not again:
         text.append(
             "Whether two settings differ is read from the interval of their difference, given "
             "below, not from whether two bars overlap."
@@ -110,12 +120,12 @@ def _rests_on(c: "Comparison") -> list[Block]:
     return blocks
 
 
-def _also(also: "Also") -> list[Block]:
+def _also(also: "Also", first: "Comparison") -> list[Block]:
     """The answer to another factor of the trial, whole, or why there is none."""
     c = also.comparison
     if c is None:
         return [Text("Not answered yet.", "lead"), Text(also.why_not)]
-    return [*_answer(c), _picture(c), *_rests_on(c), differences(c), Text(c.method, "small")]
+    return [*_answer(c), _picture(c, first), *_rests_on(c), differences(c), Text(c.method, "small")]
 
 
 def _formula(report: "Report") -> list[Block]:

@@ -71,6 +71,19 @@ def _address(process, log, seconds=90):
     pytest.fail(f"JupyterLab did not start:\n{log.read_text()[-3000:]}")
 
 
+@pytest.fixture(autouse=True)
+def begins_anew(lab):
+    """End Python after each test: it would bring back what the test before chose and typed."""
+    yield
+    base, token = re.match(r"(http://[^/]+)/\S*(token=\w+)", lab[0]).groups()
+    with urllib.request.urlopen(f"{base}/api/sessions?{token}", timeout=10) as answer:
+        sessions = json.load(answer)
+    for session in sessions:
+        ending = urllib.request.Request(f"{base}/api/sessions/{session['id']}?{token}")
+        ending.method = "DELETE"
+        urllib.request.urlopen(ending, timeout=10).close()
+
+
 @pytest.fixture
 def page(tmp_path):
     """One browser window."""

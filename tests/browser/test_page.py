@@ -1,6 +1,7 @@
 """A notebook opens as a page: panels without a click, and nothing else runs unasked."""
 
 import json
+import re
 import shutil
 
 import pytest
@@ -67,6 +68,25 @@ def test_panels_are_there_without_a_click(page, lab):
     assert abs(page.locator(".kit-panel").first.bounding_box()["x"] - text) < 12
     page.evaluate("window.jupyterapp.commands.execute('notebook:show-all-cell-code')")
     code.filter(has_text="panels.compare()").filter(visible=True).wait_for()
+
+
+def test_a_reload_brings_back_what_was_chosen_and_typed(page, lab):
+    shutil.copy(notebooks_folder() / "record.ipynb", lab[1] / "reloaded.ipynb")
+    open_notebook(page, lab[0], "reloaded")
+    page.get_by_label("Trial", exact=True).select_option(label="harbour-malt")
+    bake = page.get_by_label("Bake", exact=True)
+    bake.locator("option").nth(7).wait_for(state="attached")
+    others = bake.locator("option:not(:checked)").all_inner_texts()
+    bake.select_option(label=others[-1])
+    page.get_by_label("In the order of").select_option(label="the codes, without the settings")
+    page.get_by_label("New bake on").fill("thursday")
+    page.get_by_label("New bake on").press("Tab")
+    page.get_by_label(re.compile("^Height mm, code")).first.wait_for()
+    page.reload()
+    open_notebook(page, page.url, "reloaded")
+    assert bake.locator("option:checked").inner_text() == others[-1]
+    page.get_by_label(re.compile("^Height mm, code")).first.wait_for()
+    assert page.get_by_label("New bake on").input_value() == "thursday"
 
 
 def test_what_makes_a_panel_cannot_be_deleted_by_a_key(page, lab):

@@ -468,3 +468,17 @@ def test_restarted_from_another_window(page, lab, trial):
         page.keyboard.press("Enter")
         wait_saved(page, "Height mm", f"piece {piece}")
     assert recorded(trial, "rise_height_mm")[:2] == [31.5, 30.2]
+
+
+def test_every_field_of_a_new_trial_is_whole_on_a_small_screen(page, lab, trial):
+    page.set_viewport_size({"width": 520, "height": 900})
+    open_and_run(page, lab)
+    page.get_by_role("button", name="A new trial", exact=True).click()
+    page.get_by_label("What matters", exact=True).wait_for()
+    squeezed = page.evaluate(
+        """() => [...document.querySelectorAll(".kit-record .widget-vbox:has(> .widget-text)")]
+            .filter(e => e.offsetParent && e.scrollHeight > e.clientHeight + 1)
+            .map(e => e.querySelector("label").textContent)"""
+    )
+    assert squeezed == []
+    page.get_by_role("button", name="A new trial", exact=True).click()

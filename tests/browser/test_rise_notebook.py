@@ -82,7 +82,7 @@ def test_read_by_keyboard_and_seen_at_once(page, lab, proofing):
     now.press("Enter")
     look.filter(has_text="It has doubled.").wait_for(timeout=20_000)
     shoot(page, "rise-double", tall=1900)
-    page.get_by_role("button", name="Take back the last entry").press("Enter")
+    page.get_by_role("button", name="Undo").press("Enter")
     page.get_by_text("undone:").wait_for(timeout=20_000)
     look.filter(has_text="Look").wait_for(timeout=20_000)
 

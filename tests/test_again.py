@@ -1,0 +1,133 @@
+"""A panel made again, as by reloading its page, shows what was chosen and typed before."""
+
+from datetime import date
+
+import pytest
+
+import kit
+from kit import panels
+
+
+@pytest.fixture
+def ws(tmp_path):
+    made = panels.open_workspace(tmp_path / "bakes")
+    yield made
+    made.close()
+
+
+def test_compare_asks_the_same_again_once(ws, monkeypatch):
+    panel = panels.compare(ws)
+    panel.factor.value = "retard_hours"
+    panel.matters.value = "1/16 in"
+    panel.without.children[0].value = True
+    panel.control.value = panel.control.options[-1][1]
+    asked, answer = panel.asked, panel.shown.value
+    calls = []
+    monkeypatch.setattr(
+        type(ws.trial("harbour-malt")), "compare",
+        lambda trial, real=kit.Trial.compare, **how: calls.append(how) or real(trial, **how),
+    )  # fmt: skip
+    again = panels.compare(ws)
+    assert len(calls) == 2  # as it is offered, and as it was left: not once a field
+    assert (again.asked, again.shown.value) == (asked, answer)
+
+
+def test_plan_keeps_the_half_filled_form(ws):
+    panel = panels.plan(ws)
+    panel.question.value, panel.name.value = "Does the second day matter?", "second-day"
+    panel.factor.value = "retard_hours"
+    panel.settings.value = "24; 36; 48"
+    panel.other.value = "malt_percent"
+    panel.other_settings.value = "soon"
+    panel.bakes.value, panel.hands.value, panel.more.value = 4, "2", True
+    again = panels.plan(ws)
+    typed = [f.value for f in (again.question, again.name, again.settings, again.other_settings)]
+    assert typed == ["Does the second day matter?", "second-day", "24; 36; 48", "soon"]
+    assert (again.factor.value, again.other.value) == ("retard_hours", "malt_percent")
+    assert (again.bakes.value, again.hands.value, again.more.value) == (4, "2", True)
+    assert again.other_settings.said.value == panel.other_settings.said.value != ""
+    again.other_settings.value = "0; 1"
+    assert again.proposal.plan.counts["bake"] == 4
+    assert panels.plan(ws).other_settings.value == "0; 1"  # and once more
+
+
+def test_record_comes_back_to_the_bake_that_is_typed_into(ws):
+    trial = ws.new_trial("cold", outcome="rise_height_mm")
+    first = trial.add_bake("2026-06-04")
+    trial.add_piece(trial.add_dough(first))
+    trial.add_bake("2026-06-18")
+    panel = panels.record(ws)
+    assert panel.chosen_bake.code == "2"
+    panel.bake.value = first.id
+    panel.tables["piece"].order.value = "code"
+    panel.tables["piece"].add("baked_weight_g")
+    panel.happened.value, panel.events.what.value = True, "torn"
+    panel.new.value, panel.form.name.value = True, "half"
+    again = panels.record(ws)
+    assert again.chosen_bake == first
+    assert again.tables["piece"].sheet.order == "code"
+    assert "baked_weight_g" in again.tables["piece"].sheet.shown
+    assert (again.events.what.value, again.form.name.value) == ("torn", "half")
+    assert again.form.layout.display != "none" != again.events.layout.display
+    trial.add_dough(first)
+    assert panels.record(ws).doughs.value == "2"  # what is counted comes from the records
+
+
+def test_what_nobody_chose_follows_the_records(ws):
+    cold = ws.new_trial("cold", outcome="rise_height_mm")
+    assert panels.record(ws).trial.value == "cold"
+    ws.new_trial("warm", outcome="rise_height_mm")
+    panel = panels.record(ws)
+    assert panel.trial.value == "warm"
+    panel.trial.value = "cold"
+    cold.add_bake()
+    ws.new_trial("hot")
+    assert panels.record(ws).trial.value == "cold"
+    for _ in range(4):
+        ws.undo()
+    assert panels.record(ws).trial.value == "harbour-malt"  # what was chosen is not there any more
+
+
+def test_another_day_begins_anew(ws, monkeypatch):
+    panels.compare(ws).factor.value = "retard_hours"
+    monkeypatch.setattr(panels, "date", type("Tomorrow", (date,), {"today": lambda: date.max}))
+    assert panels.compare(ws).factor.value == "malt_percent"
+
+
+def test_what_is_typed_stays_with_what_it_was_typed_of(ws):
+    """Bakes and trials begun meanwhile, here or in another window."""
+    trial = ws.new_trial("cold", outcome="rise_height_mm")
+    for n in range(2):
+        trial.add_piece(trial.add_dough(trial.add_bake(f"2026-06-{4 + n:02}")))
+    compare, record = panels.compare(ws), panels.record(ws)
+    compare.matters.value = "3"
+    assert record.chosen_bake.code == "2"
+    record.happened.value, record.events.what.value = True, "burnt"
+    weights = ws.new_trial("weights", outcome="baked_weight_g", matters=0.5)
+    trial.add_bake("2026-06-18")
+    again = panels.compare(ws)
+    assert (again.trial.value, again.matters.value) == (compare.trial.value, "3")
+    back = panels.record(ws)
+    assert (back.chosen_bake.code, back.events.what.value) == ("2", "burnt")
+    ws.remove_trial("cold")
+    gone = panels.record(ws)
+    assert (gone.trial.value, gone.events.what.value) == (weights.name, "")
+
+
+def test_what_a_trial_brings_into_a_plan_comes_from_the_trial(ws):
+    trial = ws.trial("harbour-malt")
+    panel = panels.plan(ws)
+    panel.trial.value = trial.name
+    panel.bakes.value = 4
+    trial.set_formula("other", [("bread flour", "flour", 100), ("milk", "liquid", 50)])
+    again = panels.plan(ws)
+    assert (again.trial.value, again.bakes.value) == (trial.name, 4)
+    assert "milk 50" in again.formula.value
+
+
+def test_what_cannot_come_back_is_not_tried_again(ws, monkeypatch):
+    panels.compare(ws).factor.value = "retard_hours"
+    monkeypatch.setattr(panels.ComparePanel, "_returned", lambda panel: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        panels.compare(ws)
+    assert panels.compare(ws).factor.value == "malt_percent"
