@@ -61,7 +61,7 @@ class RunningPanel(Panel):
         self.board = _Board(bake=bake.id, zone=bake.zone)
         self.board.on_msg(self._hear)
         self.told = widgets.HTML()
-        self.undo = tall("Undo", self._undo, "undo")
+        self.undo = tall("Take back the last entry", self._undo, "undo")
         self.lengths = tall("Record the lengths of time", self._record, "clock-o")
         self.settings = tick("also those the trial changes on purpose")
         self.thing, self.stage = pick("Of what", style=_LABELS), pick("Stage", style=_LABELS)

@@ -112,7 +112,7 @@ def test_one_touch_a_stage(page, lab, bench):
     typed.fill("")
 
     # taken back
-    page.get_by_role("button", name="Undo", exact=True).click()
+    page.get_by_role("button", name="Take back the last entry").click()
     page.get_by_text("undone:").wait_for()
     page.get_by_role("button", name="1A: shaped — now").wait_for()
     shoot(page, "running-undone")
