@@ -73,7 +73,7 @@ _SHOWN: dict[tuple[type[Panel], str, date], Panel] = {}
 
 
 def _again(panel: _P) -> _P:
-    """Return a panel as the one before it was left: reloading a page loses nothing typed."""
+    """Return a panel as the one before it was left that day, as when its page is reloaded."""
     shown = panel.workspace.folder or panel.workspace.store.name
     kind = type(panel), str(shown), date.today()
     before = _SHOWN.pop(kind, None)  # first: what cannot come back must not be tried for ever

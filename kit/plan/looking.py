@@ -166,7 +166,8 @@ class Looks(Told):
             )
         if (last is Answer.MATTERS) is not (self.answer is Answer.MATTERS):
             return (
-                f"The bakes since then say otherwise ({last.value}), and both cannot be right: "
+                "The bakes since then say otherwise "
+                f"({last.told(self.comparison.matters)}), and both cannot be right: "
                 "look for what changed meanwhile, and ask again in a trial of its own."
             )
         return ""
