@@ -24,6 +24,8 @@ DECIDED: tuple[Decided, ...] = get_args(Decided)
 MOST_SETTINGS = 24
 #: Numbers with nothing but spaces between, a unit after the last: a comma in one is a decimal's.
 _SPACED = re.compile(r"\d+(?:[.,]\d+)?(?:\s+\d+(?:[.,]\d+)?)+\s*[^\d\s.,;/]*")
+#: One number, also a fraction, and the unit behind it, if any.
+_WITH_UNIT = re.compile(r"[-+\d.,/\s¼-¾⅐-⅞]*[\d¼-¾⅐-⅞](\s*[^\d\s:][^\d:]*)?")
 _SPAN = re.compile(
     r"(.+?)\s*(?:\bto\b|–|—|(?<=[\d%])\s*-(?=\s*\d)|\.\.+|…)\s*(.+?)(?:\s+in\s+(\d+))?"
 )
@@ -108,7 +110,8 @@ class Factor:
             Name of a quantity.
         text : str
             ``"0, 0.4, 0.8"``, with decimal commas ``"0; 0,4; 0,8"`` or ``"0 0,4 0,8"``,
-            ``"5 or 6 min"``, or a range ``"0 to 1.2"`` (four doses) or ``"0 to 1.2 in 5"``.
+            ``"5 or 6 min"`` (the one unit is that of all), or a range ``"0 to 1.2"``
+            (four doses) or ``"0 to 1.2 in 5"``.
 
         Raises
         ------
@@ -125,12 +128,14 @@ class Factor:
         (0, 0.6)
         >>> Factor.written("side_minutes", "5 or 6 min").settings
         (5, 6)
+        >>> Factor.written("liquid_temp_c", "68 or 104 °F").settings
+        (20, 40)
         """
         known = quantities.get(quantity)
         text = text.strip()
         span = _SPAN.fullmatch(text)
         if span:
-            low, high = sorted(_typed(known, part) for part in span.group(1, 2))
+            low, high = sorted(_typed(known, part) for part in _same_unit(span.group(1, 2)))
             return cls.between(quantity, low, high, int(span[3] or 4), decided)
         if _SPACED.fullmatch(text):
             signs = r"(?<=\d)\s+(?=\d)"
@@ -141,7 +146,7 @@ class Factor:
         parts = [part for part in re.split(signs, text) if part.strip()]
         if len(parts) == 1 and (text.count(",") > 1 or ("," in text and "." in text)):
             parts = [part for part in text.split(",") if part.strip()]  # 0,0.4 without spaces
-        values = tuple(_typed(known, part) for part in parts)
+        values = tuple(_typed(known, part) for part in _same_unit(parts))
         if len(values) == 1:
             raise InputError(
                 "settings", text, f"was read as one number, {values[0]:g}",
@@ -207,6 +212,22 @@ def _rounded(quantity: str, value: float) -> float | int:
         decimals = 3 - math.floor(math.log10(abs(value))) if value else 0
     result = round(value, decimals) + 0.0
     return int(result) if result == int(result) else result
+
+
+def _same_unit(parts: Sequence[str]) -> list[str]:
+    """Give the one unit that is written to the numbers that bear none, as it is meant.
+
+    Examples
+    --------
+    >>> _same_unit(["70 ", " 105 °F"]), _same_unit(["0.4", "none"]), _same_unit(["1 h 30", "2 h"])
+    (['70 °F', '105 °F'], ['0.4', 'none'], ['1 h 30', '2 h'])
+    """
+    parts = [part.strip() for part in parts]
+    read = [_WITH_UNIT.fullmatch(part) for part in parts]
+    units = {each[1].strip() for each in read if each and each[1]}
+    unit = f" {units.pop()}" if len(units) == 1 else ""
+    bare = [each is not None and not each[1] for each in read]
+    return [part + unit * is_bare for part, is_bare in zip(parts, bare, strict=True)]
 
 
 def _typed(quantity: quantities.Quantity, text: str) -> float:

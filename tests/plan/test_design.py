@@ -745,6 +745,22 @@ def test_settings_as_people_type_them(text, settings):
     assert Factor.written("malt_percent", text).settings == settings
 
 
+@pytest.mark.parametrize(
+    ("quantity", "text", "settings"),
+    [
+        ("liquid_temp_c", "70 or 105 °F", (21.1, 40.6)),
+        ("liquid_temp_c", "68, 86 F", (20, 30)),
+        ("liquid_temp_c", "70 °F or 105", (21.1, 40.6)),
+        ("liquid_temp_c", "70 to 105 °F in 2", (21.1, 40.6)),
+        ("liquid_temp_c", "70 °F or 40 °C", (21.1, 40)),
+        ("side_minutes", "5 1/2; 6 1/2 min", (5.5, 6.5)),
+        ("retard_hours", "24 or 36 h or 2 d", (24, 36, 48)),
+    ],
+)
+def test_one_unit_written_once_is_that_of_all(quantity, text, settings):
+    assert Factor.written(quantity, text).settings == settings
+
+
 def test_none_is_a_share_alone():
     with pytest.raises(InputError, match="is not a number"):
         Factor.written("liquid_temp_c", "none or 5")
