@@ -13,6 +13,7 @@ from kit.analysis import words
 from kit.errors import DataError
 from kit.plan.runs import Bake, PlannedPiece, as_text
 from kit.quantities import Quantity
+from kit.us_units import also_us
 
 __all__ = ["Cell", "Table", "dough_tables", "load_tables", "measure_tables", "settings_of",
            "weights_table"]  # fmt: skip
@@ -66,10 +67,10 @@ def settings_of(
 
 
 def _say(column: str, value: Any) -> str:
-    """A setting with its unit; a dash where there is none."""
+    """A setting with its unit, in a US kitchen with both; a dash where there is none."""
     if value is None or pd.isna(value):
         return "–"
-    return words.amount(column, value)
+    return also_us(words.amount(column, value), absolute=True)
 
 
 def dough_tables(

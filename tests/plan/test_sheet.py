@@ -328,3 +328,10 @@ def test_a_whole_bake_takes_as_many_pages_of_letter_as_of_a4(tmp_path, monkeypat
             pages[paper] = len(re.findall(rb"/MediaBox", pdf))
         chromium.close()
     assert pages == {"A4": 5, "Letter": 5}
+
+
+def test_a_us_kitchen_reads_planned_temperatures_in_its_own_degrees(monkeypatch):
+    milk = plan().assign(liquid_temp_c=lambda rows: rows["dough"].map({"A": 20, "B": 40, "C": 20}))
+    assert "°F" not in bench_sheet(milk)
+    monkeypatch.setenv("KIT_UNITS", "us")
+    assert "40 °C (104 °F)" in bench_sheet(milk)
