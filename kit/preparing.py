@@ -15,7 +15,6 @@ from kit.records import planned, things
 from kit.records.aside import write_whole
 from kit.records.things import Bake
 from kit.records.trial_records import TrialRecords
-from kit.records.trouble import in_words
 from kit.units import parse
 
 if TYPE_CHECKING:
@@ -162,13 +161,13 @@ class TrialPreparing(TrialRecords):
         text = bench_sheet(
             self.planned(bake), weights, schedule, wanted, f"{self.name}{mark}", paper, layout
         )
-        return _written(path, text)
+        return write_whole(Path(path), text)
 
     def calendar(self, schedule: "Schedule", path: str | Path, alarm_minutes: int = 10) -> Path:
         """Write the steps of a timetable as an iCalendar file with alarms."""
         from kit.plan.calendar import calendar_text
 
-        return _written(path, calendar_text(schedule, self.name, alarm_minutes))
+        return write_whole(Path(path), calendar_text(schedule, self.name, alarm_minutes))
 
     def sheet_quantities(self) -> list[str]:
         """Return what the bench sheet asks for by itself: outcome, factors, usual disturbances."""
@@ -191,9 +190,3 @@ def _moment(bake: Bake, field: str, value: str | datetime | time | None) -> str 
             field, value, f"needs a day, and {bake} has none", "Give the day as well, or set it."
         )
     return f"{bake.day.isoformat()} {minute // 60:02d}:{minute % 60:02d}"
-
-
-def _written(path: str | Path, text: str) -> Path:
-    with in_words(str(path)):
-        write_whole(Path(path), text)
-    return Path(path)

@@ -12,6 +12,7 @@ import pandas as pd
 from kit import quantities, units
 from kit.errors import DataError, InputError
 from kit.formula.allergens import may_spoil
+from kit.formula.safety import SAFETY
 from kit.quantities import Checked
 from kit.records import readings
 from kit.records.bench.store import far_from_day
@@ -19,7 +20,6 @@ from kit.records.bench.when import read_when, say_when
 from kit.records.proofs import KeptTimes, Proofs, asked_at, of_start, read_proofs
 from kit.records.things import Dough
 from kit.records.trial_records import TrialRecords
-from kit.writeup.safety import SAFETY
 
 if TYPE_CHECKING:
     from kit.analysis.forecast import Forecast

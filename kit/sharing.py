@@ -1,10 +1,14 @@
 """A trial in one zip file: all that is recorded, for another baker, with the page where asked."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from kit.errors import DataError, InputError
+from kit.records.aside import write_whole
 from kit.telling import TrialPages
+from kit.units import parse
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
@@ -76,10 +80,63 @@ class TrialSharing(TrialPages):
             return write(report, path)
         return self._pack(path, page=render(report)).path
 
+    def recipe(
+        self,
+        path: str | Path,
+        pieces: int,
+        raw_piece_g: float | str,
+        settings: Mapping[str, Any] | None = None,
+        **more: Any,
+    ) -> Path:
+        """Write the trial's recipe at one setting as a page: grams, ounces, steps, allergens.
+
+        It carries the recipe for search engines, too (schema.org, in JSON-LD).
+
+        Parameters
+        ----------
+        path : str or Path
+            Ending in .html.
+        pieces : int
+            How many it makes.
+        raw_piece_g : float or str
+            Weight of a raw piece, as typed or in g.
+        settings : mapping, optional
+            What the trial changes in the recipe -> the value to tell, as typed.
+        **more
+            See `kit.formula.card`: steps, prep_minutes, wait_minutes, cook_minutes, author …
+
+        Raises
+        ------
+        DataError
+            The trial has no formula.
+        InputError, NotFoundError
+            A setting that is missing or was not baked, or another ending of the path.
+        StoreError
+            It cannot be written; an older file stays as it was.
+        """
+        from kit.formula import card, scale
+        from kit.writeup.recipe import at_setting
+
+        path = Path(path)
+        if path.suffix.lower() not in (".html", ".htm"):
+            raise InputError("path", str(path), "must end in .html", "For example muffin.html.")
+        formula = self.formula()
+        if formula is None:
+            msg = f"{self.name} has no formula: set it first, then it can be told (set_formula)."
+            raise DataError(msg)
+        formula = at_setting(formula, self.factors, settings or {})
+        if self.invented:
+            formula = replace(formula, note=f"Invented data. {formula.note}".strip())
+        weight_g = parse(raw_piece_g, "g", "raw_piece_g")
+        if weight_g is None:
+            raise InputError("raw_piece_g", raw_piece_g, "must not be empty", "For example 76 g.")
+        batch = scale(formula, pieces=pieces, raw_piece_g=weight_g)
+        return write_whole(path, card(batch, **{"author": self.baker, **more}))
+
     def _pack(
         self, path: str | Path, photos: bool = True, licence: str | None = None, page: str = ""
     ) -> "Package":
+        from kit.formula.safety import SAFETY
         from kit.records.package.out import write_package
-        from kit.writeup.safety import SAFETY
 
         return write_package(self._store, self.id, path, photos, licence, SAFETY, page)

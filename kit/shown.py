@@ -1,6 +1,7 @@
 """How results are written: shares as whole percentages, one form of text and of HTML."""
 
 import math
+import re
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
 from html import escape
@@ -77,10 +78,10 @@ def as_html(headline: str, texts: Iterable[str], checks: Sequence[str], method: 
 
 
 class InLines:
-    """A result that shows in a notebook what it prints, a paragraph a line."""
+    """A result that shows in a notebook what it prints: a paragraph a line, set in ones listed."""
 
     def _repr_html_(self) -> str:
-        return paragraphs(str(self).splitlines())
+        return paragraphs(re.sub(r"^(  |- )", ITEM, line) for line in str(self).splitlines())
 
 
 class Telling(NamedTuple):

@@ -1,6 +1,7 @@
 """Commands as typed: what is printed, exit codes, one-line errors."""
 
 import re
+import shutil
 import zipfile
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from typer.testing import CliRunner
 import kit
 from kit.cli import app, main, tables
 from kit.errors import StoreError
+from kit.workspace import Trial
 
 PUBLISHED = Path(__file__).parents[1] / "datasets" / "published"
 DEMO = Path(__file__).parents[1] / "datasets" / "demo" / "pieces.csv"
@@ -32,6 +34,20 @@ def run(tmp_path, monkeypatch):
         return result
 
     return call
+
+
+@pytest.fixture(scope="module")
+def started(tmp_path_factory):
+    """A folder as ``kit start`` leaves it."""
+    folder = tmp_path_factory.mktemp("started") / "bakes"
+    assert CliRunner().invoke(app, ["start", str(folder), "--no-lab"]).exit_code == 0
+    return folder
+
+
+@pytest.fixture
+def demo(started, tmp_path):
+    """A copy of it, as `bakes` in the folder the command runs in."""
+    return shutil.copytree(started, tmp_path / "bakes")
 
 
 def test_cake_from_the_command_line(run):
@@ -69,8 +85,7 @@ def test_start_answers_the_demo_and_can_be_repeated(run, tmp_path):
     assert again.output == re.sub(r"\w+\.ipynb copied\n", "", first.output)
 
 
-def test_start_keeps_what_the_baker_made_of_it(run, tmp_path):
-    run("start", "bakes", "--no-lab")
+def test_start_keeps_what_the_baker_made_of_it(run, demo, tmp_path):
     page = tmp_path / "bakes" / "harbour-malt.html"
     page.write_text("of another question")
     run("import", DEMO, "bakes", "--trial", "own")
@@ -82,14 +97,12 @@ def test_start_keeps_what_the_baker_made_of_it(run, tmp_path):
     assert without.output.endswith("Trials in bakes: own.\n")
 
 
-def test_invented_data_are_called_so_wherever_shown(run):
-    run("start", "bakes", "--no-lab")
+def test_invented_data_are_called_so_wherever_shown(run, demo):
     for command in ("compare", "writeup"):
         assert run(command, "bakes").output.startswith("Invented data: made up to show how this")
 
 
-def test_what_matters_in_any_unit_and_events_left_out(run):
-    run("start", "bakes", "--no-lab")
+def test_what_matters_in_any_unit_and_events_left_out(run, demo):
     result = run("compare", "bakes", "--matters", "1/4 in", "--leave-out", "warm room")
     assert "the 6.35 mm that matters" in result.output
     assert "18 doughs" in result.output
@@ -98,9 +111,8 @@ def test_what_matters_in_any_unit_and_events_left_out(run):
     assert "oz measures mass, expected length" in wrong.stderr
 
 
-def test_a_trial_is_answered_as_in_the_panel(run, tmp_path):
+def test_a_trial_is_answered_as_in_the_panel(run, demo, tmp_path):
     """What else was changed is held alike unless --adjust says what to hold."""
-    run("start", "bakes", "--no-lab")
     with kit.Workspace(tmp_path / "bakes") as ws:
         held = str(ws.trial("harbour-malt").compare())
     assert "were held alike" in held
@@ -192,8 +204,9 @@ def test_import_compare_and_writeup_of_a_workspace(run, tmp_path):
     assert (tmp_path / "page.html").stat().st_size > 10_000
 
 
-def test_writeup_into_a_zip_is_the_page_with_all_its_data(run, tmp_path):
-    run("start", "bakes", "--no-lab")
+def test_writeup_into_a_zip_is_the_page_with_all_its_data(run, demo, tmp_path, monkeypatch):
+    made, report = [], Trial.report
+    monkeypatch.setattr(Trial, "report", lambda *asked: made.append(1) or report(*asked))
     words = ("--by", "retard_hours", "--leave-out", "burnt", "--out")
     for command, out in (("writeup", "x.zip"), ("compare", "y.ZIP")):
         told = run(command, "bakes", *words, out)
@@ -203,11 +216,32 @@ def test_writeup_into_a_zip_is_the_page_with_all_its_data(run, tmp_path):
             assert "pieces.csv" in file.namelist()
             page = file.read("page.html").decode()
         assert "The answer: cold retard" in page
+    assert len(made) == 2  # every other factor is answered again for it
     assert ".zip with all" in run("writeup", "--help").output
 
 
-def test_quantities_may_be_called_as_the_screen_does(run):
-    run("start", "bakes", "--no-lab")
+def test_a_recipe_is_written_at_the_dose_that_is_named(run, demo, tmp_path):
+    (tmp_path / "steps.txt").write_text("Mix.\n\n  Bake.\n")
+    asked = "recipe", "bakes", "--piece", "2 3/4 oz", "--setting", "malt=0.6"
+    assert run(*asked, "--steps", "steps.txt").stdout == (
+        "Written: bakes/harbour-malt-recipe.html\n"
+    )
+    page = (tmp_path / "bakes" / "harbour-malt-recipe.html").read_text()
+    assert "<ol>\n<li>Mix.</li>\n<li>Bake.</li>\n</ol>" in page
+    assert "6 raw pieces of 78 g" in page
+    assert run(*asked, "--steps", "none.txt").stderr == (
+        "kit: none.txt was not read: it is not there. Check its name.\n"
+    )
+    assert run(*asked, "--setting", "malt_percent=1.2").stderr == (
+        "kit: --setting is 'malt_percent=1.2': is said twice. Leave one out.\n"
+    )
+    assert run(*asked[:-1], "malt").stderr == (
+        "kit: --setting is 'malt': must be a quantity and its settings. For example "
+        "malt_percent=0.6.\n"
+    )
+
+
+def test_quantities_may_be_called_as_the_screen_does(run, demo):
     words = ("compare", "bakes", "--trial", "harbour-malt", "--matters", "1/8 in")
     spoken = run(*words, "--outcome", "height", "--by", "Cold retard")
     written = run(*words, "--outcome", "rise_height_mm", "--by", "retard_hours")
@@ -282,8 +316,7 @@ def test_a_folder_without_bakes_is_told_of_without_tables(run, tmp_path, words):
     )
 
 
-def test_a_workspace_knows_its_doughs(run):
-    run("start", "bakes", "--no-lab")
+def test_a_workspace_knows_its_doughs(run, demo):
     result = run("compare", "bakes", "--dough", "dough")
     assert result.stderr == (
         "kit: --dough is 'dough': goes with a table. A workspace knows its own doughs.\n"
@@ -314,6 +347,9 @@ def test_writeup_from_a_table(run, tmp_path):
         ([*CAKE, "--control", "Z"], 2, "kit: --control is 'Z': must be one of A, B, C."),
         (["import", "none.csv", "bakes", "--trial", "x"], 2,
          "kit: none.csv is not there. Give a CSV or XLSX file."),
+        (["import", CAKE[1], "bakes", "--trial", "x", "--sheet", "Friday"], 2,
+         "kit: sheet is 'Friday': names a sheet of a workbook, and cake.csv is one table without "
+         "sheets. Leave it out."),
         (["writeup", *CAKE[1:], "--out", "page.doc"], 2,
          "kit: path is 'page.doc': must end in .html, .md or .pdf. For example malt.html."),
         (["writeup", *CAKE[1:], "--out", "page.zip"], 2,  # a table has nothing else to hand on
@@ -438,9 +474,8 @@ def test_help_has_an_example(run):
         assert f"python -m kit {command}" in result.output
 
 
-def test_a_plan_reads_what_is_typed_in_a_kitchen(run, tmp_path):
+def test_a_plan_reads_what_is_typed_in_a_kitchen(run, demo, tmp_path):
     """Decimal commas are read; a day is refused before anything is worked out."""
-    run("start", "bakes", "--no-lab")
     plan = ["plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1,4 and 2,2"]
     guessed = run(*plan, "--sd-dough", "0,9", "--sd-piece", "1,2 mm", "--matters", "1,5")
     assert guessed.output == run(
@@ -454,8 +489,7 @@ def test_a_plan_reads_what_is_typed_in_a_kitchen(run, tmp_path):
     assert day.stderr.startswith("kit: --first is 'tomorrow': is not a day")
 
 
-def test_a_plan_says_in_our_words_what_it_cannot_use(run):
-    run("start", "bakes", "--no-lab")
+def test_a_plan_says_in_our_words_what_it_cannot_use(run, demo):
     plan = ["plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1.4 and 2.2"]
     for words, told in (
         (["--bakes", "two"],
@@ -497,9 +531,8 @@ def test_a_plan_says_in_our_words_what_it_cannot_use(run):
     assert set(planned["side_minutes"]) == {5}
 
 
-def test_us_paper_and_units_on_a_sheet(run, tmp_path, monkeypatch):
+def test_us_paper_and_units_on_a_sheet(run, demo, tmp_path, monkeypatch):
     """What KIT_UNITS=us promises: a sheet for the printer that stands there, °F beside °C."""
-    run("start", "bakes", "--no-lab")
     run("plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1.4 and 2.2", "--keep",
         "--first", "2027-01-01")  # fmt: skip
     sheet = ["sheet", "bakes", "--trial", "salt", "--table", "12:00"]
@@ -518,9 +551,8 @@ def test_us_paper_and_units_on_a_sheet(run, tmp_path, monkeypatch):
     assert "Friday 1 January 2027" in metric
 
 
-def test_a_formula_that_the_plan_leaves_open_is_not_kept(run, tmp_path):
+def test_a_formula_that_the_plan_leaves_open_is_not_kept(run, demo, tmp_path):
     """Its bench sheets could not be written: how much malt goes in, nobody has said."""
-    run("start", "bakes", "--no-lab")
     plan = ["plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1.4 and 2.2", "--keep"]
     told = run(*plan, "--formula", "harbour-malt")
     assert told.exit_code == 2
@@ -541,8 +573,7 @@ def test_a_formula_that_the_plan_leaves_open_is_not_kept(run, tmp_path):
         assert not (tmp_path / "sheet.pdf").exists()
 
 
-def test_a_formula_as_an_editor_on_windows_saves_it(run, tmp_path):
-    run("start", "bakes", "--no-lab")
+def test_a_formula_as_an_editor_on_windows_saves_it(run, demo, tmp_path):
     plan = ["plan", "bakes", "--factor", "salt_percent=1.4 and 2.2", "--bakes", "2", "--keep"]
     text = "bread flour 100\nMüller's milk 56 (liquid)\nsalt ?\ninstant dry yeast 0,4\n"
     for encoding, named in (("cp1252", "not UTF-8"), ("utf-16", ""), ("utf-8-sig", "")):

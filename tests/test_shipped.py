@@ -97,4 +97,6 @@ def test_a_folder_that_cannot_be_written_is_said_in_words(tmp_path):
     (tmp_path / ".kit-notebooks.json").mkdir()
     with pytest.raises(kit.errors.StoreError) as caught:
         shipped.copy_notebooks(tmp_path)
-    assert str(caught.value) == f"{tmp_path} cannot be used: is a directory. Choose another folder."
+    assert str(caught.value) == (
+        f"{tmp_path} cannot be used: there is a folder of that name. Choose another name."
+    )

@@ -1,6 +1,5 @@
 """The page that is shared: complete, self-contained, escaped, written whole or not at all."""
 
-import errno
 import os
 import re
 import sys
@@ -20,7 +19,7 @@ import kit
 from kit import charts, writeup
 from kit.analysis import sentences
 from kit.analysis.compare import compare
-from kit.errors import InputError, KitError, MissingPackageError, StoreError
+from kit.errors import InputError, KitError, MissingPackageError
 from kit.formula import Formula
 from kit.writeup import Report
 from kit.writeup.report import Also
@@ -530,50 +529,6 @@ def test_other_endings_are_refused(name):
     assert str(caught.value) == (
         f"path is {name!r}: must end in .html, .md or .pdf. For example malt.html."
     )
-
-
-@pytest.mark.parametrize(
-    ("number", "rest"),
-    [
-        (errno.ENOSPC, "the disk is full. Free some space and write it again; an older file of "
-                       "that name is as it was."),
-        (errno.EDQUOT, "the disk is full. Free some space and write it again; an older file of "
-                       "that name is as it was."),
-        (errno.EROFS, "writing in {folder} is not allowed. Choose another folder."),
-        (errno.EACCES, "writing in {folder} is not allowed. Choose another folder."),
-        (errno.EIO, "Input/output error. An older file of that name is as it was."),
-    ],
-)  # fmt: skip
-def test_a_disk_that_fails_leaves_the_older_file(tmp_path, monkeypatch, number, rest):
-    def fails(descriptor):
-        raise OSError(number, os.strerror(number))
-
-    path = tmp_path / "malt.html"
-    path.write_text("older")
-    monkeypatch.setattr(os, "fsync", fails)
-    with pytest.raises(StoreError) as caught:
-        writeup.write(demo(), path)
-    assert str(caught.value) == f"{path} was not written: {rest.format(folder=tmp_path)}"
-    assert path.read_text() == "older"
-    assert os.listdir(tmp_path) == ["malt.html"]
-
-
-def test_a_folder_that_is_missing_or_in_the_way(tmp_path):
-    path = tmp_path / "none" / "malt.md"
-    with pytest.raises(StoreError) as caught:
-        writeup.write(demo(), path)
-    assert str(caught.value) == (
-        f"{path} was not written: the folder {path.parent} does not exist. Make it, or choose "
-        "another folder."
-    )
-    path = tmp_path / "folder.md"
-    path.mkdir()
-    with pytest.raises(StoreError) as caught:
-        writeup.write(demo(), path)
-    assert str(caught.value) == (
-        f"{path} was not written: there is a folder of that name. Choose another name."
-    )
-    assert os.listdir(tmp_path) == ["folder.md"]
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,7 @@
 """``kit compare`` and ``kit writeup``: an answer on the screen, or as the page that is shared."""
 
 import os
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -10,13 +11,22 @@ from rich.markup import escape
 from rich.table import Table
 
 from kit.cli import tables
-from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say, screen
+from kit.cli.shell import (
+    Matters,
+    OfTrial,
+    app,
+    chosen,
+    existing,
+    meant,
+    said_in_one_line,
+    say,
+    screen,
+)  # fmt: skip
 from kit.errors import InputError
-from kit.quantities import called, find, label
+from kit.quantities import called
 
 if TYPE_CHECKING:
     from kit.analysis.compare import Comparison
-    from kit.writeup import Report
 
 __all__ = ["compare", "writeup"]
 
@@ -74,11 +84,11 @@ def compare(
     groups = {"dough": dough, "bake": bake, "load": load, "mixing": mixing}
     told = _answer(
         where, trial, groups, leave_out or [], source, outcome=outcome, by=by, matters=matters,
-        adjust=adjust, control=control, line=line, others=out is not None,
+        adjust=adjust, control=control, line=line,
     )  # fmt: skip
     _show(told)
     if out is not None:
-        _write(told, out, where, leave_out or [])
+        say(f"Written: {told.write(out)}")
 
 
 @app.command()
@@ -116,20 +126,17 @@ def writeup(
     )  # fmt: skip
     _show_invented(told)
     say(f"{told.answer.headline} {told.answer.sentence}")
-    _write(told, out or told.page, where, leave_out or [])
+    say(f"Written: {told.write(out or told.page)}")
 
 
 @dataclass(frozen=True)
 class _Told:
-    """An answer, the report that goes with it, where its page goes by itself, and of which trial.
-
-    A table is of none.
-    """
+    """An answer, whether its data are invented, and what writes its page, by itself to `page`."""
 
     answer: "Comparison"
-    report: "Report"
+    invented: bool
     page: Path
-    trial: str = ""
+    write: Callable[[Path], Path]
 
 
 def _answer(
@@ -138,7 +145,6 @@ def _answer(
     groups: dict[str, str | None],
     leave_out: list[str],
     source: str,
-    others: bool = True,
     **asked: Any,
 ) -> _Told:
     """Compare from a table or from a workspace, whichever `where` is."""
@@ -155,7 +161,7 @@ def _answer(
         one = chosen(ws, trial)
         for name in ("outcome", "by"):
             asked[name] = None if asked[name] is None else called(asked[name])
-        asked["by"] = _factor(asked["by"], list(one.factors))
+        asked["by"] = meant(asked["by"], list(one.factors))
         if asked["adjust"] is not None:  # else what else the trial changed is held alike
             asked["adjust"] = [called(name) for name in asked["adjust"]]
         outcome = asked["outcome"] or one.outcome
@@ -163,25 +169,15 @@ def _answer(
         asked["matters"] = tables.number(asked["matters"], outcome)
         asked["control"] = tables.level(one.frame(), by, asked["control"])
         answer = one.compare(**asked, leave_out=leave_out)
-        report = one.report(answer, leave_out, others)
         page = (ws.folder or Path()) / one.page_name(answer)
-        return _Told(answer, report, page, one.name)
-
-
-def _factor(said: str | None, factors: list[str]) -> str | None:
-    """The one factor that is meant by a word or two of its label, else what was said."""
-    if said is None or find(said) is not None:
-        return said
-    given = set(said.lower().split())
-    meant = [f for f in factors if given <= set(label(f).lower().split())]
-    return meant[0] if given and len(meant) == 1 else said
+        return _Told(answer, one.invented, page, lambda path: one.writeup(path, answer, leave_out))
 
 
 def _from_table(
     table: Path, groups: dict[str, str | None], source: str, adjust: list[str] | None, **asked: Any
 ) -> _Told:
     from kit.analysis.compare import compare as compare_frame
-    from kit.writeup import from_frame
+    from kit.writeup import from_frame, write
 
     frame = tables.read(table)
     for option, name in (("--outcome", "outcome"), ("--by", "by")):
@@ -193,12 +189,16 @@ def _from_table(
     columns: dict[str, Any] = dict(groups)
     answer = compare_frame(frame, **asked, **columns, adjust=adjust or [])
     del columns["mixing"]  # the answer tells it
-    report = from_frame(frame, answer, table.stem, source=source or table.name, **columns)
-    return _Told(answer, report, table.with_suffix(".html"))
+    source = source or table.name
+
+    def page(path: Path) -> Path:
+        return write(from_frame(frame, answer, table.stem, source=source, **columns), path)
+
+    return _Told(answer, False, table.with_suffix(".html"), page)
 
 
 def _show_invented(told: _Told) -> None:
-    if told.report.invented:
+    if told.invented:
         say("Invented data: made up to show how this works.", "italic")
 
 
@@ -242,15 +242,3 @@ def _differences(answer: "Comparison") -> Table:
         )  # fmt: skip
         table.add_row(*map(escape, cells))
     return table
-
-
-def _write(told: _Told, path: Path, where: str, leave_out: list[str]) -> None:
-    """Write the page; a trial's as .zip with all its data."""
-    from kit.writeup import write
-
-    if told.trial and path.suffix.lower() == ".zip":
-        with existing(where) as ws:
-            written = ws.trial(told.trial).writeup(path, told.answer, leave_out)
-    else:
-        written = write(told.report, path)
-    say(f"Written: {written}")

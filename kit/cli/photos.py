@@ -7,6 +7,7 @@ import typer
 
 from kit.cli.shell import app, said_in_one_line, say
 from kit.errors import InputError
+from kit.records.aside import write_whole
 from kit.us_units import us_paper
 
 __all__ = ["card"]
@@ -29,6 +30,6 @@ def card(
     where = out or Path(f"card-{paper.lower()}.pdf")
     if where.suffix.lower() != ".pdf":
         raise InputError("out", str(where), "must end in .pdf", "It is a PDF to print.")
-    card_pdf(paper, where)
+    write_whole(where, card_pdf(paper))
     say(f"{where}: print it at actual size (100 %) on matt paper.")
     say(f"Then measure the long bar with a ruler: it should be {BAR_MM:.0f} mm.")

@@ -8,7 +8,17 @@ import typer
 
 from kit import quantities
 from kit.cli import tables
-from kit.cli.shell import Matters, OfTrial, app, chosen, existing, said_in_one_line, say
+from kit.cli.shell import (
+    Matters,
+    OfTrial,
+    app,
+    chosen,
+    counted,
+    existing,
+    named,
+    said_in_one_line,
+    say,
+)  # fmt: skip
 from kit.errors import InputError, KitError
 from kit.quantities import called
 from kit.records.aside import file_name
@@ -73,12 +83,12 @@ def plan(
     from kit.records.typed import day
 
     on = day("--first", first)
-    factors = [Factor.written(*_named(one)) for one in factor]
+    factors = [Factor.written(*named("--factor", one, "malt_percent='0 to 1.2'")) for one in factor]
     kitchen = Kitchen(
-        _needed("--bakes", bakes), doughs_per_bake=_needed("--doughs", doughs),
-        pieces_per_dough=_needed("--pieces", pieces), places=_needed("--places", places),
+        counted("--bakes", bakes), doughs_per_bake=counted("--doughs", doughs),
+        pieces_per_dough=counted("--pieces", pieces), places=counted("--places", places),
     )  # fmt: skip
-    drawn, apart = _seed(seed), _needed("--every-days", every_days)
+    drawn, apart = _seed(seed), counted("--every-days", every_days)
     same = _same({"retard_hours": retard, "side_minutes": side}, factors, keep)
     if keep and not trial:
         raise InputError("--trial", trial, "is needed to keep a plan", "Give it a name.")
@@ -134,21 +144,6 @@ def _say_what_it_notices(
         else:
             of = factor.quantity
             say(str(power(made, of, spread=spread, outcome=outcome, matters=matters)))
-
-
-def _needed(option: str, typed: str) -> int:
-    """A whole number from 1, no larger than a kitchen takes."""
-    from kit.plan.kitchen import LARGEST
-    from kit.records.typed import whole
-
-    empty, rule = "must not be empty", f"must be a whole number from 1 to {LARGEST}"
-    try:
-        number = whole(option, typed) or 0
-    except InputError:
-        number = 0
-    if not 1 <= number <= LARGEST:
-        raise InputError(option, typed, rule if typed.strip() else empty, "Write 1, 2, 3 …")
-    return number
 
 
 def _seed(typed: str) -> int:
@@ -259,14 +254,9 @@ def sheet(
 def _formula(ws: "Workspace", given: str, factors: "list[Factor]") -> "Formula":
     """Read a formula from a text file, or take a trial's; what it leaves open, the plan sets."""
     from kit.formula import read_formula
-    from kit.records.sheets.file import decoded
 
-    path = Path(given)
-    if os.path.isfile(path):
-        text, notes = decoded(path.read_bytes(), path.name, "plain text (UTF-8)")
-        for note in notes:
-            say(f"Note: {note}")
-        found = read_formula(path.stem, text)
+    if os.path.isfile(given):
+        found = read_formula(Path(given).stem, tables.text(Path(given)))
     else:
         of_trial = ws.trial(given).formula()
         if of_trial is None:
@@ -279,13 +269,3 @@ def _formula(ws: "Workspace", given: str, factors: "list[Factor]") -> "Formula":
             "not set it", "Give a text file, an ingredient a line, with its share of the flour."
         )  # fmt: skip
     return found
-
-
-def _named(given: str) -> tuple[str, str]:
-    name, sign, settings = given.partition("=")
-    if not sign:
-        raise InputError(
-            "--factor", given, "must be a quantity and its settings", "For example "
-            "malt_percent='0 to 1.2'."
-        )  # fmt: skip
-    return name.strip(), settings

@@ -1,14 +1,59 @@
-"""``kit package`` and ``kit receive``: a trial to another baker, and another baker's trial here."""
+"""What is handed on: ``kit recipe`` as a page, ``kit package`` whole, ``kit receive`` here."""
 
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from kit.cli.shell import OfTrial, app, chosen, existing, said_in_one_line, say
+from kit.cli import tables
+from kit.cli.shell import (
+    OfTrial,
+    app,
+    chosen,
+    counted,
+    existing,
+    meant,
+    named,
+    said_in_one_line,
+    say,
+)
+from kit.errors import InputError
 from kit.records.aside import file_name
 
-__all__ = ["package", "receive"]
+__all__ = ["package", "receive", "recipe"]
+
+
+@app.command()
+@said_in_one_line
+def recipe(
+    piece: Annotated[str, typer.Option(help="Weight of a raw piece: 76, '2 3/4 oz'.")],
+    folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
+    trial: OfTrial = None,
+    pieces: Annotated[str, typer.Option(help="How many it makes.")] = "6",
+    setting: Annotated[
+        list[str] | None, typer.Option(help="What the trial changes: malt_percent=0.6; may repeat.")
+    ] = None,
+    steps: Annotated[Path | None, typer.Option(help="A text file, a step a line.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Page to write; by the trial's name.")] = None,
+) -> None:
+    """Write the trial's recipe at one setting as a page to print, hand on or put on the web.
+
+    Example: python -m kit recipe my-bakes --trial malt --piece "76 g" --setting malt_percent=0.6
+    """
+    lines = "" if steps is None else tables.text(steps)
+    given = [named("--setting", text, "malt_percent=0.6") for text in setting or ()]
+    with existing(folder) as ws:
+        one = chosen(ws, trial)
+        page = out or (ws.folder or Path()) / f"{file_name(one.name)}-recipe.html"
+        settings: dict[str, str] = {}
+        for said, value in given:
+            name = meant(said, list(one.factors))
+            if name in settings:
+                raise InputError("--setting", f"{said}={value}", "is said twice", "Leave one out.")
+            settings[name] = value
+        told = [line.strip() for line in lines.splitlines() if line.strip()]
+        made = one.recipe(page, counted("--pieces", pieces), piece, settings, steps=told)
+    say(f"Written: {made}")
 
 
 @app.command()

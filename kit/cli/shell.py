@@ -12,14 +12,15 @@ from rich.console import Console
 from rich.markup import escape
 
 from kit.errors import DataError, InputError, KitError, StoreError
+from kit.quantities import find, label
 from kit.us_units import also_us
 
 if TYPE_CHECKING:
     from kit.workspace import Trial, Workspace
 
 __all__ = [
-    "Matters", "OfTrial", "app", "chosen", "err", "existing", "must_exist", "said_in_one_line",
-    "say", "screen",
+    "Matters", "OfTrial", "app", "chosen", "counted", "err", "existing", "meant", "must_exist",
+    "named", "said_in_one_line", "say", "screen",
 ]  # fmt: skip
 
 app = typer.Typer(
@@ -99,3 +100,36 @@ def chosen(ws: "Workspace", trial: str | None) -> "Trial":
         rule = f"must name one of {names}" if trials else "there are no trials yet"
         raise InputError("--trial", trial, rule)
     return trials[0] if trial is None else ws.trial(trial)
+
+
+def counted(option: str, typed: str) -> int:
+    """A whole number from 1, no larger than a kitchen takes."""
+    from kit.plan.kitchen import LARGEST
+    from kit.records.typed import whole
+
+    empty, rule = "must not be empty", f"must be a whole number from 1 to {LARGEST}"
+    try:
+        number = whole(option, typed) or 0
+    except InputError:
+        number = 0
+    if not 1 <= number <= LARGEST:
+        raise InputError(option, typed, rule if typed.strip() else empty, "Write 1, 2, 3 …")
+    return number
+
+
+def named(option: str, given: str, example: str) -> tuple[str, str]:
+    """A quantity and what it is set to, from ``name=value``."""
+    name, sign, value = given.partition("=")
+    if not sign:
+        rule = "must be a quantity and its settings"
+        raise InputError(option, given, rule, f"For example {example}.")
+    return name.strip(), value
+
+
+def meant(said: Any, factors: list[str]) -> Any:
+    """The one factor that is meant by a word or two of its label, else what was said."""
+    if said is None or find(said) is not None:
+        return said
+    given = set(said.lower().split())
+    meant = [f for f in factors if given <= set(label(f).lower().split())]
+    return meant[0] if given and len(meant) == 1 else said

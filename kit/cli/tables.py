@@ -1,14 +1,15 @@
-"""Tables given on the command line, and numbers typed beside them."""
+"""Files given on the command line, and numbers typed beside them."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from kit.cli.shell import say
 from kit.errors import DataError, InputError, NotFoundError
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["level", "number", "read", "settings"]
+__all__ = ["level", "number", "read", "settings", "text"]
 
 
 def read(table: Path) -> "pd.DataFrame":
@@ -41,6 +42,28 @@ def read(table: Path) -> "pd.DataFrame":
         if not is_number(point[column]) and is_number(comma[column]):
             point[column] = comma[column]
     return point
+
+
+def text(file: Path) -> str:
+    """Read a text file, and say where its encoding had to be guessed.
+
+    Raises
+    ------
+    DataError
+        It is not there, or not plain text.
+    """
+    from kit.records.sheets.file import decoded
+    from kit.records.trouble import said_of_disk
+
+    try:
+        content = file.read_bytes()
+    except OSError as exc:
+        msg = f"{file} was not read: {said_of_disk(exc)}"
+        raise DataError(msg) from exc
+    read, notes = decoded(content, file.name, "plain text (UTF-8)")
+    for note in notes:
+        say(f"Note: {note}")
+    return read
 
 
 def number(matters: str | None, outcome: str | None) -> float | None:

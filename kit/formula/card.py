@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from html import escape
 
 from kit.errors import InputError
-from kit.formula.allergens import allergen_sentences, allergens, may_spoil
+from kit.formula.allergens import allergen_sentences, may_spoil
 from kit.formula.jsonld import to_jsonld
 from kit.formula.numbers import grams, plain
 from kit.formula.rounding import Scales, round_to_step
+from kit.formula.safety import GENERAL, SAFETY
 from kit.formula.scaling import Batch
 from kit.units import convert
 
@@ -36,23 +37,6 @@ thead th, tfoot th, tfoot td { font-weight: 600; }
   h2 { break-after: avoid; } tr, li { break-inside: avoid; } }
 @page { margin: 16mm; }
 """
-
-_FLOUR = (
-    "Flour is raw. Do not taste the dough, wash hands and worktops after it, and bake the pieces "
-    "through."
-)
-_FLOUR_SOURCE = "FDA and CDC advice on raw flour and dough, 2016"
-_EGG = "The dough holds egg: what is said of flour goes for it too, and it keeps only cold."
-_WARM = (
-    "A dough with milk or egg may count as food that must be kept at 5 °C (41 °F) or colder, or "
-    "57 °C (135 °F) or hotter. Write down how long it stands warm; whether the rule holds for it "
-    "is for your food authority to say."
-)
-_WARM_SOURCE = "FDA Food Code, 3-501.16 and 3-501.19"
-_GENERAL = (
-    "General information from the documents named, not advice for your premises. Food laws and "
-    "rules for labels differ by place: follow your local food code."
-)
 
 
 def card(
@@ -113,9 +97,10 @@ def card(
     listed = "".join(f"<li>{escape(step)}</li>\n" for step in steps)
     times = {"Hands at work": prep_minutes, "Waiting": wait_minutes, "Griddle": cook_minutes}
     took = "; ".join(f"{n}: {_clock(m)}" for n, m in times.items() if m is not None)
+    makes = batch.outcome if batch.pieces else f"{batch.asked}. {batch.outcome}"
     parts = [
         f"<h1>{escape(formula.name)}</h1>",
-        f'<p class="lead">{escape(batch.asked)}. {escape(batch.outcome)}</p>',
+        f'<p class="lead">{escape(makes)}</p>',
         f"<p>By {escape(author)}.</p>" if author else "",
         '<div class="wide"><table>\n<thead><tr><th scope="col">Ingredient</th>'
         '<th scope="col" class="n">% of flour</th><th scope="col" class="n">Metric</th>'
@@ -131,7 +116,7 @@ def card(
         "<h2>Allergens</h2>",
         *(f"<p>{escape(sentence)}</p>" for sentence in allergen_sentences(formula)),
         "<h2>Cautions</h2>\n<ul>\n" + "".join(f"<li>{one}</li>\n" for one in _cautions(batch)),
-        f'</ul>\n<p class="small">{_GENERAL}</p>',
+        f'</ul>\n<p class="small">{GENERAL}</p>',
     ]
     body = "\n".join(part for part in parts if part)
     return (
@@ -163,12 +148,13 @@ def ounces(weight_g: float) -> str:
 
 
 def _cautions(batch: Batch) -> list[str]:
-    found = [f"{_FLOUR} ({_FLOUR_SOURCE}.)"]
-    if any(one.name == "egg" for one in allergens(batch.formula)):
-        found.append(_EGG)
-    if may_spoil(batch.formula):
-        found.append(f"{_WARM} ({_WARM_SOURCE}.)")
-    return found
+    """What the kit cautions of and this dough is about; its allergens are listed by themselves."""
+    wet = may_spoil(batch.formula)
+    return [
+        escape(f"{name}: {text}{f' ({source}.)' if source else ''}")
+        for name, text, source in SAFETY
+        if name != "Allergens" and (wet or not name.startswith("Milk"))
+    ]
 
 
 def _clock(minutes: float) -> str:

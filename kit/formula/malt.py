@@ -78,7 +78,7 @@ def equal_dose(percent: float, lintner: float, new_lintner: float) -> float:
     -------
     float
         Per cent of the flour. A starting point: the shares of α- and β-amylase differ from malt
-        to malt (handbook area 2, from memory).
+        to malt (common practice, from memory).
 
     Raises
     ------
@@ -227,7 +227,7 @@ Business, 220 to 250 s; a flour specification, 250 to 290 s.)
             "yes",
             "The label names malt or enzymes. A trial of malt in it asks what more malt does: "
             "a flat answer may be a true one.",
-            "Label; handbook area 2, from memory",
+            "Label; common practice, from memory",
             number,
         )
     if number is None:

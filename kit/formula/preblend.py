@@ -7,13 +7,13 @@ dough's own flour, so the dough stays the same. Plain arithmetic; no source need
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from html import escape
 
 import pandas as pd
 
 from kit.errors import InputError
 from kit.formula.numbers import join, plain, required, short, weight, whole
 from kit.formula.rounding import Achieved, Scales, round_to_step, round_up
+from kit.shown import InLines
 
 __all__ = ["BlendDose", "PreBlend", "preblend"]
 
@@ -56,7 +56,7 @@ class BlendDose(Achieved):
 
 
 @dataclass(frozen=True)
-class PreBlend:
+class PreBlend(InLines):
     """A blend, and what to weigh of it for each dose.
 
     Parameters
@@ -163,27 +163,11 @@ class PreBlend:
     def _say(self, weight_g: float) -> str:
         return weight(weight_g, self.unit)
 
-    def _repr_html_(self) -> str:
-        first, *rest = str(self).split("\n")
-        items = "".join(f"<li>{escape(line)}</li>" for line in rest)
-        return f"<p>{escape(first)}</p><ul>{items}</ul>"
-
     def to_frame(self) -> pd.DataFrame:
         """One row a dose, as in `BlendDose`, with `held_back_g`."""
-        return pd.DataFrame(
-            [
-                {
-                    "percent": one.percent,
-                    "blend_g": one.blend_g,
-                    "plain_flour_g": one.plain_flour_g,
-                    "held_back_g": self.flour_g - one.plain_flour_g,
-                    "step_g": one.step_g,
-                    "low_percent": one.low_percent,
-                    "high_percent": one.high_percent,
-                }
-                for one in self.doses
-            ]
-        )
+        table = pd.DataFrame([vars(one) for one in self.doses]).drop(columns="planned_g")
+        table.insert(3, "held_back_g", self.flour_g - table["plain_flour_g"])
+        return table
 
 
 def preblend(

@@ -1,7 +1,7 @@
 """What a scale makes of a weight: its step, and the range that is really achieved.
 
 A scale that shows 2 g in steps of 1 g holds anything from 1.5 to 2.5 g. Rounding is to the step,
-half away from zero (handbook area 1; common practice, no source). A step of more than 2 % of the
+half away from zero (common practice, no source). A step of more than 2 % of the
 amount is called coarse (common practice, no source).
 """
 

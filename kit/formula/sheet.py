@@ -195,22 +195,7 @@ class WeighingSheet:
 
     def to_frame(self) -> pd.DataFrame:
         """One row an ingredient of a dough, with every number of `Weight`."""
-        return pd.DataFrame(
-            [
-                {
-                    "dough": one.dough,
-                    "ingredient": one.ingredient,
-                    "role": one.role,
-                    "percent": one.percent,
-                    "planned_g": one.planned_g,
-                    "weigh_g": one.weigh_g,
-                    "step_g": one.step_g,
-                    "low_percent": one.low_percent,
-                    "high_percent": one.high_percent,
-                }
-                for one in self.weights
-            ]
-        )
+        return pd.DataFrame([vars(one) for one in self.weights])
 
 
 def clashes(sheet: WeighingSheet) -> list[tuple[Weight, Weight]]:

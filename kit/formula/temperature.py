@@ -70,18 +70,9 @@ class LiquidTemperature(InLines):
 
     def to_frame(self) -> pd.DataFrame:
         """One row: liquid_temp_c, liquid_temp_f, dough_temp_c, friction_c, factors, dough_sd_c."""
-        return pd.DataFrame(
-            [
-                {
-                    "liquid_temp_c": self.liquid_temp_c,
-                    "liquid_temp_f": convert(self.liquid_temp_c, "°C", "F"),
-                    "dough_temp_c": self.dough_temp_c,
-                    "friction_c": self.friction_c,
-                    "factors": self.factors,
-                    "dough_sd_c": self.dough_sd_c,
-                }
-            ]
-        )
+        table = pd.DataFrame([vars(self)]).drop(columns="checks")
+        table.insert(1, "liquid_temp_f", convert(self.liquid_temp_c, "°C", "F"))
+        return table
 
 
 def liquid_temperature(

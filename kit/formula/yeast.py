@@ -2,10 +2,10 @@
 
 No two tables agree, so the factor is a setting, and the published spread stands beside it.
 
-Sources, by mass: fresh to active dry 0.40 and to instant 0.33 (a bread book's factors, handbook
-A1-09); 7 g of either dry yeast for 0.6 to 2/3 oz of fresh, 0.37 to 0.41 (Red Star's conversion
-table, A1-10); 0.5 for active dry (forum practice, A1-09). For instant to active dry the ends are
-the maker's one for one and 0.5 / 0.33.
+Sources, by mass: fresh to active dry 0.40 and to instant 0.33 (a bread book's factors); 7 g of
+either dry yeast for 0.6 to 2/3 oz of fresh, 0.37 to 0.41 (Red Star's conversion table); 0.5 for
+active dry (forum practice). For instant to active dry the ends are the maker's one for one and
+0.5 / 0.33.
 """
 
 import re

@@ -14,6 +14,7 @@ from kit.analysis import words
 from kit.analysis.rise_ways import WAYS
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import DataError, InputError, KitError
+from kit.formula.safety import SAFETY
 from kit.panels.blocks import folded, items, picture, show, status
 from kit.panels.controls import Panel, pick, row, section, tall
 from kit.panels.fields import Typed, beside, number, refused
@@ -22,7 +23,6 @@ from kit.panels.style import trouble
 from kit.panels.today import todays_bake, trial_at_work
 from kit.records.things import Dough
 from kit.workspace import Trial, Workspace
-from kit.writeup.safety import SAFETY
 from kit.writeup.tables import table
 
 __all__ = ["RisePanel"]
@@ -103,6 +103,9 @@ class RisePanel(Panel):
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.dough.observe(lambda _: self._show_dough(), "value")
         self.refresh()
+
+    def _asks(self) -> list[widgets.Widget]:
+        return [self.trial, self.dough, self.by, self.room]
 
     @property
     def chosen(self) -> Trial | None:
@@ -326,10 +329,18 @@ def _own(trial: Trial, dough: Dough) -> Any:
 def _large(told: Any) -> str:
     """When to look again in large words, and when it will be double."""
     look, expected = told.look or told.expected, told.expected if told.look else ""
+    # in large letters, what was to be done on another day would be taken for today's
+    then = [f"<p>{escape(words.capital(check))}.</p>" for check in told.checks[:1] if _back(check)]
     return (
-        f'<div class="kit-answer" role="status" aria-live="polite"><p class="kit-look">'
+        f'<div class="kit-answer" role="status" aria-live="polite">{"".join(then)}'
+        f'<p class="kit-look">'
         f"{escape(look)}</p><p>{escape(expected)} {escape(told.rests_on)}</p></div>"
     )
+
+
+def _back(check: str) -> bool:
+    """Whether it says that a dough of another day is told of."""
+    return check.startswith("looked back at")
 
 
 def _picture(told: Any, title: str, more: str = "") -> str:
@@ -338,7 +349,8 @@ def _picture(told: Any, title: str, more: str = "") -> str:
 
 
 def _notes(told: Any) -> str:
-    return folded("To know", items(f"{check.rstrip('.')}." for check in told.checks))
+    notes = [check for check in told.checks if not _back(check)]
+    return folded("To know", items(f"{check.rstrip('.')}." for check in notes))
 
 
 def _readings(trial: Trial, dough: Dough) -> str:

@@ -260,21 +260,8 @@ class Schedule(Alike):
             ``start, end`` (the kitchen's clock, with zone), ``minutes`` (real), ``what``,
             ``who`` (a person, or where it stands meanwhile), ``hands_on, dough, load, text``.
         """
-        rows = [
-            {
-                "start": s.start,
-                "end": s.end,
-                "minutes": s.end - s.start,
-                "what": s.what,
-                "who": s.who,
-                "hands_on": s.hands_on,
-                "dough": s.dough,
-                "load": s.load,
-                "text": s.text,
-            }
-            for s in self.steps
-        ]
-        table = pd.DataFrame(rows)
+        table = pd.DataFrame([vars(s) for s in self.steps])
+        table.insert(2, "minutes", table["end"] - table["start"])
         for column in ("start", "end"):
             moments = pd.to_datetime(table[column] * 60, unit="s", utc=True)
             table[column] = moments.dt.tz_convert(self.zone)

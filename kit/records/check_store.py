@@ -6,7 +6,6 @@ Nothing is changed.
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +21,7 @@ from kit.records.copies import copies
 from kit.records.journal_check import journal_findings
 from kit.records.store import Store, open_store
 from kit.records.things import CODE_OF, TABLE_OF, there
+from kit.shown import InLines
 
 __all__ = ["Finding", "StoreCheck", "check_store"]
 
@@ -53,7 +53,7 @@ class Finding:
 
 
 @dataclass(frozen=True, repr=False)
-class StoreCheck:
+class StoreCheck(InLines):
     """What was looked at and what was found.
 
     Parameters
@@ -99,11 +99,6 @@ class StoreCheck:
         if self.ok:
             return f"{first}\nAll is well: the file, what belongs to what, values, photos, journal."
         return "\n".join([first, *(f"- {check}" for check in self.checks)])
-
-    def _repr_html_(self) -> str:
-        first, *rest = str(self).splitlines()
-        listed = "".join(f"<li>{escape(line.removeprefix('- '))}</li>" for line in rest)
-        return f"<p>{escape(first)}</p><ul>{listed}</ul>"
 
     def to_frame(self) -> pd.DataFrame:
         """Return the findings: about, what, remedy."""

@@ -173,7 +173,7 @@ def together(store: Store, says: str, whole: bool = False) -> Iterator[None]:
         The one line of the history.
     whole : bool
         Whether all of them are taken back when the block fails; those of a block inside this one
-        are its own. As with an undo, what others changed in the same fields meanwhile goes, too.
+        are its own.
 
     Raises
     ------
@@ -243,16 +243,27 @@ def undo(store: Store) -> str | None:
         return str(_take_back(connection, last.step)[0].says)
 
 
+#: fields that mean something together only: half of them put back would fit nowhere
+_PAIRS = ({"load_id", "place"}, {"level", "target_id"})
+
+
 def _take_back(connection: Connection, number: str) -> Sequence[RowOf[Any]]:
-    """Put back what one step's lines say, and return them."""
+    """Put back what one step's lines say where it still stands, and return them."""
     when, mine = now(), change.c.step == number
     lines = _done(connection, number)
     # backwards: what was done last stands in the way of what was done before it
     for line in reversed(lines):
         table = TABLES[line.table]
         if line.what == "change":
-            this = update(table).where(table.c.id == line.row_id)
-            connection.execute(this.values(_restored(line.before)))
+            this = table.c.id == line.row_id
+            stands = select(*(table.c[name] for name in line.after)).where(this)
+            now_there = _kept(connection.execute(stands).one()._asdict()) or {}
+            # what another window gave a field meanwhile is not this step's to take back
+            theirs = {name for name in line.after if now_there[name] != line.after[name]}
+            theirs |= {name for pair in _PAIRS if pair & theirs for name in pair}
+            back = {name: old for name, old in line.before.items() if name not in theirs}
+            if back:
+                connection.execute(update(table).where(this).values(_restored(back)))
             continue
         ids = [line.row_id] if line.row_id else line.after["ids"]
         marked = update(table).values(deleted=when if line.what == "add" else None)

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 from kit import quantities
@@ -15,6 +14,7 @@ from kit.records.journal import Step
 from kit.records.measured_by import MeasuredBy
 from kit.records.photos import StoredPhoto
 from kit.records.things import Thing
+from kit.shown import InLines
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,7 +39,7 @@ _KEPT_AS = {
 
 
 @dataclass(frozen=True)
-class AddedPhotos:
+class AddedPhotos(InLines):
     """What became of files that were taken in.
 
     Parameters
@@ -72,10 +72,6 @@ class AddedPhotos:
 
     def __str__(self) -> str:
         return "\n".join([self.headline, *self.left_out])
-
-    def _repr_html_(self) -> str:
-        rest = "".join(f"<li>{escape(one)}</li>" for one in self.left_out)
-        return f"<p>{escape(self.headline)}</p>" + (f"<ul>{rest}</ul>" if rest else "")
 
 
 @dataclass(frozen=True)

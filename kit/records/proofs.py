@@ -11,7 +11,6 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from html import escape
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -26,6 +25,7 @@ from kit.records.bench.store import noted_stages
 from kit.records.bench.when import say_when
 from kit.records.readings import known_values
 from kit.records.things import Dough, there
+from kit.shown import InLines
 
 __all__ = [
     "COLUMNS", "KeptTimes", "Proofs", "asked_at", "of_start", "read_proofs",
@@ -74,7 +74,7 @@ class Proofs:
 
 
 @dataclass(frozen=True, repr=False)
-class KeptTimes:
+class KeptTimes(InLines):
     """What became of the times to double.
 
     Parameters
@@ -101,11 +101,6 @@ class KeptTimes:
             told = f"{row.double_minutes:.0f} min, " if known else ""
             lines.append(f"Dough {row.dough} of bake {row.bake}: {told}{row.state}.")
         return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        first, *rest = str(self).splitlines()
-        items = "".join(f"<li>{escape(line)}</li>" for line in rest)
-        return f"<p><strong>{escape(first)}</strong></p><ul>{items}</ul>"
 
     def to_frame(self) -> pd.DataFrame:
         """One row a dough."""

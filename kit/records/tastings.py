@@ -21,8 +21,8 @@ from kit.records.typed import text
 from kit.units import parse
 
 __all__ = [
-    "answer", "frame", "is_open", "number_of", "open_up", "plates", "plates_of", "serving",
-    "store", "taken",
+    "answer", "frame", "is_open", "is_plate", "number_of", "open_up", "plates", "plates_of",
+    "serving", "store", "taken",
 ]  # fmt: skip
 
 
@@ -58,6 +58,22 @@ def plates_of(connection: Connection, trial_id: str, tasting: int | None) -> lis
         known = dict.fromkeys(str(row.samples["tasting"]) for row in rows)
         raise NotFoundError("tasting", str(wanted), known)
     return found
+
+
+def is_plate(samples: object) -> bool:
+    """Say whether it is a plate as `store` writes it: what others hand on is looked at first."""
+    kinds = {
+        "tasting": int, "order": int, "plate": int, "seed": int, "of": list, "things": dict,
+        "checks": list, "cups": list, "open": object, "duplicate": object, "question": object,
+        "expected": object,
+    }  # fmt: skip
+    return (
+        isinstance(samples, dict)
+        and all(key in samples and isinstance(samples[key], kind) for key, kind in kinds.items())
+        and all(
+            isinstance(cup, dict) and {"code", "sample"} <= cup.keys() for cup in samples["cups"]
+        )
+    )
 
 
 def number_of(rows: Sequence[Any]) -> int:
@@ -191,7 +207,8 @@ def _marks(method: str, codes: Sequence[str], given: Any) -> dict[str, float]:
     marks = {str(code).strip(): mark for code, mark in given.items()}
     for code in marks:
         _on_plate(code, codes)
-    marks = {code: _number(code, mark, len(codes) if method == "ranking" else 100)
+    span = (1, len(codes)) if method == "ranking" else (0, 100)
+    marks = {code: _number(code, mark, *span)
              for code, mark in marks.items() if mark not in (None, "")}  # fmt: skip
     lacking = [code for code in codes if code not in marks]
     if method == "ranking" and lacking:
@@ -208,11 +225,11 @@ def _on_plate(code: str, codes: Sequence[str]) -> None:
         raise InputError("code", code, "is not on this plate", f"On it are {words.join(codes)}.")
 
 
-def _number(code: str, mark: Any, most: int) -> float:
+def _number(code: str, mark: Any, least: int, most: int) -> float:
     value = parse(mark, "", f"mark of {code}")
-    if value is None or not 0 <= value <= most:
+    if value is None or not least <= value <= most:
         field = f"mark of {code}"
-        raise InputError(field, mark, f"must be a number up to {most}")
+        raise InputError(field, mark, f"must be a number from {least} to {most}")
     return value
 
 

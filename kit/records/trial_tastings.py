@@ -1,5 +1,6 @@
 """Blind tastings of a trial: plan, answer, open, and read what they say."""
 
+import secrets
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -14,7 +15,6 @@ from kit.records import tastings, trials
 from kit.records.aside import file_name, write_whole
 from kit.records.bench.when import read_at
 from kit.records.trial_head import TrialHead
-from kit.records.trouble import in_words
 
 if TYPE_CHECKING:
     from kit.analysis.tasting import Choice, Ranking, Scores
@@ -41,7 +41,7 @@ class TrialTastings(TrialHead):
         method: str,
         samples: Sequence[Any] | None = None,
         tasters: Sequence[str] | int = 12,
-        seed: int = 1,
+        seed: int | None = None,
         tries: int = 1,
         duplicate: str | bool = False,
         question: str = "",
@@ -58,7 +58,9 @@ class TrialTastings(TrialHead):
             factor when not given.
         tasters : sequence of str, or int
             Who, or how many.
-        seed, tries, duplicate
+        seed : int, optional
+            Another draw each time when not given: a key that came back would be known.
+        tries, duplicate
             See `kit.plan.serving.serve`.
         question : str
             What is asked of pairs, ranks and scores; liking when empty.
@@ -72,6 +74,8 @@ class TrialTastings(TrialHead):
         """
         from kit.plan.serving import serve
 
+        if seed is None:
+            seed = secrets.randbelow(2**31)
         given = self._settings() if samples is None else list(samples)
         names = [str(one) for one in given]
         things = {str(one): one.id for one in given if hasattr(one, "id")}
@@ -134,8 +138,7 @@ class TrialTastings(TrialHead):
         key = key_sheet(plan, f"{self.name}, tasting {number}{mark}", paper)
         paths = Path(folder) / f"{name}-sheets.html", Path(folder) / f"{name}-key.html"
         for path, page in zip(paths, (sheets, key), strict=True):
-            with in_words(str(path)):
-                write_whole(path, page)
+            write_whole(path, page)
         return paths
 
     def taste(

@@ -1,14 +1,16 @@
 """What a database or a disk complains about, said so that a baker knows what to do."""
 
+import errno
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
 from kit.errors import StoreError
 
-__all__ = ["NOT_OURS", "in_words"]
+__all__ = ["NOT_OURS", "in_words", "said_of_disk"]
 
 NOT_OURS = (
     "is not a workspace or is damaged; it was left as it is. "
@@ -74,7 +76,35 @@ def _explain(exc: Exception) -> str:
         )
     if isinstance(cause, PermissionError):
         return _READ_ONLY
-    if isinstance(cause, OSError) and cause.strerror:
-        return f"cannot be used: {cause.strerror.lower()}. Choose another folder."
+    if isinstance(cause, OSError):
+        return f"cannot be used: {said_of_disk(cause)}"
     first = str(cause).strip().partition("\n")[0].rstrip(".")
     return f"cannot be used: {first}. Check its address, then open the workspace again."
+
+
+def said_of_disk(exc: OSError, path: Path | None = None) -> str:
+    """What stood in the way of a file, and what to do about it.
+
+    Parameters
+    ----------
+    path : Path, optional
+        That was to be written.
+    """
+    if exc.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return "writing there is not allowed. Choose another folder, or allow writing in this one."
+    if exc.errno == errno.ENOENT and path is not None:
+        return f"the folder {path.parent} does not exist. Make it, or choose another folder."
+    return _DISK.get(exc.errno or 0, f"{exc.strerror or exc}.")
+
+
+#: error number -> what stood in the way, and what to do
+_DISK = {
+    errno.ENOENT: "it is not there. Check its name.",
+    errno.EISDIR: "there is a folder of that name. Choose another name.",
+    errno.ENOTDIR: "what should be a folder on the way to it is a file. Check its name.",
+    errno.ENAMETOOLONG: "its name is too long. Choose a shorter one.",
+    errno.ENOSPC: "the disk is full. Free some space, then do this again.",
+    errno.EDQUOT: "the disk is full. Free some space, then do this again.",
+    errno.EFBIG: "it is too large for that disk. Choose another disk.",
+    errno.EIO: "the disk reports an error. Check the disk or the network drive.",
+}

@@ -12,7 +12,7 @@ from kit.errors import InputError
 from kit.given import as_whole, is_missing
 from kit.units import parse
 
-__all__ = ["day", "local_zone", "margin", "moment", "now", "text", "whole", "zone"]
+__all__ = ["day", "local_zone", "margin", "moment", "now", "placed", "text", "whole", "zone"]
 
 #: digits, and up to two zeros behind a comma or a point, as spreadsheets write them
 _COUNTED = re.compile(r"(\d{1,6})(?:[.,]00?)?")
@@ -174,7 +174,7 @@ def moment(field: str, value: str | datetime | None, where: str) -> str:
     Raises
     ------
     InputError
-        Not a point in time.
+        Not a point in time, or one that the clock skips or shows twice.
 
     Examples
     --------
@@ -187,7 +187,32 @@ def moment(field: str, value: str | datetime | None, where: str) -> str:
         typed = re.sub(r"(?<=\d )(?=\d:)", "0", in_iso_form(str(value).strip()))  # 9:40
         read = value if isinstance(value, datetime) else datetime.fromisoformat(typed)
         if read.tzinfo is None:
-            read = read.replace(tzinfo=ZoneInfo(where))
+            which = "second" if read.fold else None
+            read = placed(field, value, read.replace(fold=0), which, ZoneInfo(where))
         return read.astimezone(UTC).isoformat(timespec="microseconds")
+    except InputError:
+        raise
     except (ValueError, OverflowError) as exc:
         raise InputError(field, value, "is not a point in time", "Write 2026-11-26 07:30.") from exc
+
+
+def placed(
+    field: str, value: object, read: datetime, which: str | None, clock: ZoneInfo, where: str = ""
+) -> datetime:
+    """Put a time by the kitchen's clock into its zone; ask where the clock was changed."""
+    first, second = (read.replace(tzinfo=clock, fold=fold) for fold in (0, 1))
+    back = first.astimezone(UTC).astimezone(clock).replace(tzinfo=None)
+    shown = str(value)
+    if back != read:
+        raise InputError(
+            field, shown, "never was: the clock was put forward over it",
+            f"Write {back:%Y-%m-%d %H:%M} if you had not yet put yours forward.", where,
+        )  # fmt: skip
+    if first.utcoffset() == second.utcoffset():
+        return first
+    if which is None:
+        raise InputError(
+            field, shown, "came twice, because the clock was put back",
+            f"Write {read:%Y-%m-%d %H:%M} first (before the change) or second (after it).", where,
+        )  # fmt: skip
+    return second if which == "second" else first

@@ -9,7 +9,6 @@ Examples
 >>> writeup.write(report, "malt.html")  # doctest: +SKIP
 """
 
-import errno
 import re
 from importlib import import_module
 from pathlib import Path
@@ -18,8 +17,8 @@ import jinja2
 from markupsafe import Markup
 
 from kit import charts
-from kit.errors import InputError, KitError, MissingPackageError, StoreError
-from kit.records.aside import aside
+from kit.errors import InputError, KitError, MissingPackageError
+from kit.records.aside import write_whole
 from kit.writeup.blocks import Picture, Section
 from kit.writeup.content import sections
 from kit.writeup.report import Also, Report, data_hash, dough_table, from_frame
@@ -81,11 +80,8 @@ def write(report: Report, path: str | Path) -> Path:
             "path", str(path), "must end in .html, .md or .pdf", "For example malt.html."
         )
     if kind == ".pdf":
-        content = _pdf(render(report))
-    else:
-        content = (render if kind == ".html" else markdown)(report).encode()
-    _replace(path, content)
-    return path
+        return write_whole(path, _pdf(render(report)))
+    return write_whole(path, (render if kind == ".html" else markdown)(report))
 
 
 def _charts(report: Report, parts: list[Section]) -> dict[Picture, Markup]:
@@ -158,35 +154,3 @@ def _pdf(page: str) -> bytes:
         )
         raise KitError(msg) from exc
     return bytes(weasyprint.HTML(string=page).write_pdf())
-
-
-def _replace(path: Path, content: bytes) -> None:
-    """Write a file whole, or leave the older one as it was.
-
-    Raises
-    ------
-    StoreError
-        Says what stood in the way and what to do.
-    """
-    try:
-        with aside(path) as file:
-            file.write(content)
-    except OSError as exc:
-        msg = f"{path} was not written: {_trouble(path, exc)}"
-        raise StoreError(msg) from exc
-
-
-def _trouble(path: Path, exc: OSError) -> str:
-    """What stood in the way, and what to do about it."""
-    if path.is_dir():
-        return "there is a folder of that name. Choose another name."
-    if isinstance(exc, (FileNotFoundError, NotADirectoryError)):
-        return f"the folder {path.parent} does not exist. Make it, or choose another folder."
-    if isinstance(exc, PermissionError) or exc.errno == errno.EROFS:
-        return f"writing in {path.parent} is not allowed. Choose another folder."
-    if exc.errno in (errno.ENOSPC, errno.EDQUOT):
-        return (
-            "the disk is full. Free some space and write it again; an older file of that name is "
-            "as it was."
-        )
-    return f"{exc.strerror or exc}. An older file of that name is as it was."

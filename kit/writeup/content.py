@@ -13,10 +13,10 @@ import pandas as pd
 from kit import charts
 from kit.analysis import sentences, words
 from kit.analysis.verdict import Answer
+from kit.formula.safety import GENERAL, SAFETY
 from kit.records.trial_asked import ALLOWED_FOR
 from kit.us_units import also_us
 from kit.writeup.blocks import Block, Code, Items, Picture, Section, Text
-from kit.writeup.safety import SAFETY
 from kit.writeup.tables import MOST_ROWS, differences, listed, means, spread, table
 
 if TYPE_CHECKING:
@@ -321,12 +321,7 @@ def _turns(report: "Report") -> str:
 def _documents() -> list[Block]:
     return [
         Text(f"Documents named: {'; '.join(d for _, _, d in SAFETY if d)}.", "small"),
-        Text(
-            "This is general information from the documents named, not advice for your premises. "
-            "Food laws, allergen labelling and the rules for gas and electricity differ from "
-            "place to place: follow your local food code, and ask your food authority or a "
-            "licensed professional before you sell or change equipment."
-        ),
+        Text(GENERAL),
     ]
 
 

@@ -1,14 +1,16 @@
-"""The trial's formula as the page tells it: what was changed on purpose is no fixed percentage."""
+"""The trial's formula as pages tell it: what was changed on purpose is no fixed percentage."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
-from kit.errors import KitError
+from kit import quantities
+from kit.errors import InputError, KitError, NotFoundError
 from kit.formula.formula import Formula
 from kit.formula.numbers import plain
 
-__all__ = ["recipe"]
+__all__ = ["at_setting", "recipe"]
 
 #: more values than this are told by the lowest and the highest
 _MOST_NAMED = 6
@@ -47,6 +49,68 @@ def recipe(formula: Formula, settings: Mapping[str, Iterable[object]]) -> pd.Dat
     return table
 
 
+def at_setting(
+    formula: Formula, factors: Mapping[str, Sequence[float]], settings: Mapping[str, str | float]
+) -> Formula:
+    """Return a trial's formula at one setting of all that the trial changes in it.
+
+    Parameters
+    ----------
+    formula : Formula
+    factors : mapping
+        What the trial changes -> what was baked. Those that no formula knows are passed over.
+    settings : mapping
+        Quantity, or its label -> value, as typed.
+
+    Raises
+    ------
+    InputError
+        A setting is missing, or lies beyond what was baked.
+    NotFoundError
+        It is nothing that the trial changes in the formula.
+
+    Examples
+    --------
+    >>> lines = [("flour", "flour", 100), ("malt, if any", "malt", None)]
+    >>> bread = Formula.from_lines("bread", lines)
+    >>> print(at_setting(bread, {"malt_percent": [0, 0.8]}, {"Diastatic malt": "0,6"}))
+    bread
+      100 %  flour
+      0.6 %  malt
+    In all 100.6 % of the flour's weight; hydration 0 %.
+    """
+    given: dict[str, str | float] = {}
+    for said, value in settings.items():
+        name = quantities.called(str(said))
+        if name in given:
+            raise InputError(name, value, "is said twice", f"Leave out this or {given[name]}.")
+        given[name] = value
+    changed = {
+        name: baked
+        for name, baked in factors.items()
+        if recipe(formula, {name: baked})["changed"].any()
+    }
+    for name in given.keys() - changed.keys():
+        raise NotFoundError("part of the recipe that the trial changes", name, changed)
+    made = formula
+    for name, baked in changed.items():
+        quantity = quantities.get(name)
+        share = quantity.parse(given.get(name)).value
+        shown = {quantity.show(one): one for one in baked}
+        if share is not None:
+            share = shown.get(quantity.show(share), share)  # as it is told, it may be typed
+        if share is None or not min(baked) <= share <= max(baked):
+            rule = "must be one that was baked, or between those"
+            raise InputError(name, given.get(name), rule, f"Baked were {', '.join(shown)}.")
+        made = made.with_setting(name, share)
+    # what stood open may be called "malt, as the trial says", and now it is said
+    named = (
+        replace(one, name=was.short) if was.percent is None else one
+        for was, one in zip(formula.ingredients, made.ingredients, strict=True)
+    )
+    return replace(made, ingredients=tuple(named))
+
+
 def _with(formula: Formula, name: str, value: object) -> Formula | None:
     """The formula with one setting; None where it cannot take it, as malt where it has none."""
     try:
@@ -56,7 +120,15 @@ def _with(formula: Formula, name: str, value: object) -> Formula | None:
 
 
 def _told(shares: list[float]) -> str:
-    """Percentages in words; one alone was not changed, only other than written."""
+    """Percentages in words; one alone was not changed, only other than written.
+
+    Examples
+    --------
+    >>> _told([1, 2, 3, 4, 5, 6]), _told([1, 2, 3, 4, 5, 6, 7])
+    ('1, 2, 3, 4, 5 or 6 (changed on purpose)', '1 to 7 (changed on purpose)')
+    >>> _told([2])
+    '2 (set by the trial)'
+    """
     if not shares:
         return ""
     shown = list(dict.fromkeys(plain(share) for share in shares))

@@ -112,9 +112,9 @@ def test_card_is_one_valid_page():
     text = " ".join("".join(tree.find("body").itertext()).split())
     assert "Hands at work: 40 min; Waiting: 16 h 50 min; Griddle: 25 min." in text
     assert "Mix <well> & rest." in text
-    assert "Flour is raw." in text
+    assert "Do not taste dough" in text
     assert "5 °C (41 °F) or colder" in text  # milk
-    assert "holds egg" not in text
+    assert "local food code" in text
     embedded = tree.find(".//script[@type='application/ld+json']").text
     assert json.loads(embedded)["recipeYield"] == "6 pieces"
     outside = re.sub(r"<script.*?</script>", "", page, flags=re.S)
@@ -134,11 +134,19 @@ def test_card_escapes_what_was_typed(text):
         ).count(tag)
 
 
-def test_egg_adds_its_caution():
-    made = kf.Formula.from_lines("x", [("flour", "flour", 100), ("eggs", "egg", 20)])
-    page = kf.card(kf.scale(made, flour_g=500))
-    assert "The dough holds egg" in page
-    assert "food authority" in page
+def test_a_card_says_how_long_it_takes():
+    page = kf.card(BATCH, prep_minutes=0, wait_minutes=60, cook_minutes=61)
+    assert "Hands at work: 0 min; Waiting: 1 h; Griddle: 1 h 1 min." in page
+    assert "500 g of flour." in kf.card(kf.scale(harbour(), flour_g=500))
+
+
+def test_only_a_dough_of_milk_or_egg_is_cautioned_of_standing_warm():
+    def page(*more):
+        made = kf.Formula.from_lines("x", [("flour", "flour", 100), *more])
+        return kf.card(kf.scale(made, flour_g=500))
+
+    assert "stands warm" in page(("eggs", "egg", 20))
+    assert "stands warm" not in page()
 
 
 @pytest.mark.parametrize(

@@ -318,6 +318,45 @@ def test_who_did_nothing_waits_for_nobody_and_the_first_error_is_told(ws, trial,
     other.close()
 
 
+@pytest.mark.parametrize("whole", [True, False])
+def test_what_another_window_gave_a_field_meanwhile_is_not_taken_back(ws, trial, made, whole):
+    trial.change(made.bake, note="old", flour_lot="old", day="2026-11-20")
+    with Workspace(ws.folder) as second:
+        other = second.trial("malt")
+
+        def fill_in():
+            with ws.together("malt: filled in", whole=whole):
+                trial.change(made.bake, note="mine", flour_lot="mine", day="2026-11-21")
+                trial.change(made.bake, note="mine again", day="2026-11-22")
+                other.change(other.bakes()[0], flour_lot="theirs")
+                trial.record(made.pieces[0], "rise_height_mm", 30)
+                trial.record(made.pieces[1], "rise_height_mm", -1)
+
+        with pytest.raises(InputError):
+            fill_in()
+    if not whole:
+        assert ws.undo() == "undone: malt: filled in"
+    [bake] = trial.bakes()
+    assert (bake.note, bake.flour_lot, str(bake.day)) == ("old", "theirs", "2026-11-20")
+    assert "rise_height_mm" not in trial.frame()
+
+
+def test_a_place_on_the_griddle_is_taken_back_with_its_load_or_not_at_all(ws, trial, made):
+    first, second = trial.add_load(made.bake), trial.add_load(made.bake)
+    piece, neighbour = trial.add_piece(made.dough), trial.add_piece(made.dough)
+    trial.change(piece, load=first, place=1)
+    with Workspace(ws.folder) as there:
+        other = there.trial("malt")
+        with ws.together("malt: moved"):
+            trial.change(piece, load=second, place=2)
+            other.change(other.piece(piece.code), place=3)
+            other.change(other.piece(neighbour.code), load=other.loads()[-2], place=3)
+            trial.record(made.pieces[1], "rise_height_mm", 31)
+    assert ws.undo() == "undone: malt: moved"
+    assert (trial.piece(piece.code).load.id, trial.piece(piece.code).place) == (second.id, 3)
+    assert (trial.piece(neighbour.code).load.id, trial.piece(neighbour.code).place) == (first.id, 3)
+
+
 def test_what_was_done_before_an_error_stays_and_is_undone_at_once(ws, trial, made):
     def fill_in():
         with ws.together("malt: 2 values filled in"):

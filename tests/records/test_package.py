@@ -102,16 +102,8 @@ def full(ws, trial):
     trial.event("undone")
     ws.undo()
     add_photo(trial, trial.pieces()[1], a_photo(), "IMG 1.jpg")
-    with journal.step(ws.store, "Ida", "tasting") as step:
-        taster = step.add(t.taster, {"name": "Jo"})
-        step.add(t.tasting, {
-            "trial_id": trial.id, "taster_id": taster, "method": "triangle",
-            "samples": ["417", "208", {"odd": -1}], "answer": "417", "at": step.at,
-        })  # fmt: skip
-        step.add(t.tasting, {
-            "trial_id": trial.id, "taster_id": taster, "method": "triangle",
-            "samples": ["417"], "answer": None, "at": step.at,
-        })  # fmt: skip
+    plan = trial.plan_tasting("triangle", ["417", "208"], ["Jo"], tries=2)
+    trial.taste("Jo", plan.right("Jo", 1), plate=1)
     return trial
 
 

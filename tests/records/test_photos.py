@@ -239,7 +239,7 @@ def test_a_shared_database_keeps_no_files(tmp_path, file):
 
 
 def test_a_file_that_is_not_there_is_said(trial, tmp_path):
-    with pytest.raises(StoreError, match="no such file"):
+    with pytest.raises(StoreError, match="it is not there"):
         photos.place(trial._store, tmp_path / "gone.jpg")
 
 

@@ -89,6 +89,19 @@ def test_a_kitchen_table_is_understood_and_nothing_is_stored(ws, trial, tmp_path
     assert trial.frame().empty
 
 
+def test_one_word_about_a_cell_in_the_unit_it_was_read_in(trial, tmp_path):
+    text = "Date,Dough,Height in\n03/12/2026,A,31.2\n04/12/2026,A,1.2\n"
+    told = trial.look_at(csv(tmp_path, text)).problems[["row", "column", "remedy"]]
+    assert told.to_numpy().tolist() == [
+        [2, "Date", "Could be 2026-12-03 or 2026-03-12. Say whether days are day/month or "
+                    "month/day."],
+        [2, "Height in", "Must lie between 1 and 300 mm. Enter height in mm. It was read as "
+                         "31.2 in."],
+        [3, "Date", "Could be 2026-12-04 or 2026-04-12. Say whether days are day/month or "
+                    "month/day."],
+    ]  # fmt: skip
+
+
 def test_good_rows_now_the_others_corrected_without_duplicates(ws, trial, tmp_path):
     # no codes of pieces: they are numbered by the order of the rows, the bad ones counted
     text = "bake,dough,Height mm,tap\n1,1A,38,2\n1,1A,tall,1\n1,1A,39,\n1,1B,500,0\n"

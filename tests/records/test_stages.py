@@ -161,10 +161,24 @@ def test_clock_changes_are_asked_about(zone, twice, first, second, never, shown)
             f"at is '{never}': never was: the clock was put forward over it. "
             f"Write {shown} if you had not yet put yours forward."
         )
+    for skipped in (datetime.fromisoformat(never), never.replace(":", "")):
+        with pytest.raises(InputError, match="never was"):
+            read_at("at", skipped, zone)
+    twofold = datetime.fromisoformat(twice)
+    assert read_at("at", twofold.replace(fold=1), zone) == f"{second}:00.000000+00:00"
+    with pytest.raises(InputError, match="came twice"):
+        read_at("at", twofold, zone)
     # an hour that comes once has no number
     assert "time" not in say_when(
         datetime.fromisoformat(first + "+00:00") - timedelta(days=1), zone
     )
+
+
+@pytest.mark.parametrize("typed", ["2025-11-20 9:40:12.25", "2025-11-20T09:40:12.250"])
+def test_parts_of_a_second_are_kept(typed):
+    at = datetime(2025, 11, 20, 8, 40, 12, 250_000, UTC)
+    assert read_when("at", typed, "Europe/Berlin", NOON) == at
+    assert read_at("at", typed, "Europe/Berlin") == at.isoformat(timespec="microseconds")
 
 
 @given(

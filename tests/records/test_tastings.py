@@ -145,8 +145,16 @@ def test_ranking_needs_every_code(trial):
     codes = plan.plates()["code"].tolist()
     with pytest.raises(InputError, match=f"has no rank for {codes[2]}. Rank every one."):
         trial.taste("Ida", codes[:2])
-    with pytest.raises(InputError, match="must be a number up to 3"):
-        trial.taste("Ida", {codes[0]: 1, codes[1]: 2, codes[2]: 4})
+    for far in (0, 4):
+        with pytest.raises(InputError, match="must be a number from 1 to 3"):
+            trial.taste("Ida", {codes[0]: 1, codes[1]: 2, codes[2]: far})
+
+
+def test_every_tasting_is_another_draw_unless_asked(trial):
+    people = [f"p{i}" for i in range(9)]
+    first, second = (trial.plan_tasting("triangle", ["A", "B"], people) for _ in range(2))
+    assert first.plates()["code"].tolist() != second.plates()["code"].tolist()
+    assert trial.serving().seed == second.seed != first.seed
 
 
 def test_scores_with_a_duplicate(trial):
@@ -230,3 +238,11 @@ def test_tasting_survives_reopening(ws, trial, tmp_path):
         other = again.trial("malt")
         assert other.unblind() == "tasting 1 opened with 12 of 12 answers in"
         assert other.tasting_answer().right == 9
+
+
+def test_what_is_shared_while_still_blind_says_that_it_holds_the_key(trial, tmp_path):
+    planned(trial)
+    still = "holds the key of a tasting that is still blind"
+    assert still in str(trial.package(tmp_path / "blind.zip"))
+    trial.unblind()
+    assert still not in str(trial.package(tmp_path / "open.zip"))

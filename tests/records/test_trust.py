@@ -1,6 +1,8 @@
 """What was acknowledged is there, whatever happens to the program that saved it."""
 
+import os
 import random
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -11,42 +13,55 @@ import pytest
 
 from kit.workspace import Workspace
 
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="forks its savers")
+
 FILE = "bakes.sqlite"
 
-#: saves readings one by one, and now and then a whole bake in one step; tells each when stored
+#: forks a saver for every name it reads: that saves readings one by one, and now and then a whole
+#: bake in one step, and tells each when stored
 SAVER = """
-import itertools, sys
+import itertools, os, sys
 import pandas as pd
 from kit.workspace import Workspace
-folder, name = sys.argv[1:]
-with Workspace(folder, who=name) as ws:
-    trial = ws.trial("malt")
-    piece = trial.piece("1A1")
-    print("begun", flush=True)
-    for number in itertools.count(1):
-        value = 10 + number / 1000
-        trial.record(piece, "rise_height_mm", value)
-        print(f"reading {value!r}", flush=True)
-        if number % 7 == 0:
-            bake = f"{name}-{number}"
-            table = pd.DataFrame({"bake": bake, "dough": "A", "rise_height_mm": [38.0, 39.0, 40.0]})
-            trial.import_csv(table)
-            print(f"bake {bake}", flush=True)
+
+def save(folder, name):
+    with Workspace(folder, who=name) as ws:
+        trial = ws.trial("malt")
+        piece = trial.piece("1A1")
+        print("begun", os.getpid(), flush=True)
+        for number in itertools.count(1):
+            value = 10 + number / 1000
+            trial.record(piece, "rise_height_mm", value)
+            print(f"reading {value!r}", flush=True)
+            if number % 7 == 0:
+                bake = f"{name}-{number}"
+                heights = {"dough": "A", "rise_height_mm": [38.0, 39.0, 40.0]}
+                trial.import_csv(pd.DataFrame({"bake": bake, **heights}))
+                print(f"bake {bake}", flush=True)
+
+for name in sys.stdin:
+    child = os.fork()
+    if not child:
+        save(sys.argv[1], name.strip())
+    _, status = os.waitpid(child, 0)
+    print(f"\\nended {os.waitstatus_to_exitcode(status)}", flush=True)
 """
 
 
-def acknowledged_after_a_kill(folder, name, seconds):
-    """Run a saver, kill it that long after it began, return the whole lines it printed."""
-    words = [sys.executable, "-W", "error", "-c", SAVER, str(folder), name]
-    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as saver:
-        begun = saver.stdout.readline()
-        time.sleep(seconds)
-        saver.kill()  # SIGKILL: nothing of it runs any more
-        told, complaints = saver.communicate(timeout=60)
-    assert begun == b"begun\n", complaints.decode()
-    assert saver.returncode == -9, complaints.decode()
+def acknowledged_after_a_kill(saver, name, seconds):
+    """Let a saver begin, kill it that long after, return the whole lines it printed."""
+    saver.stdin.write(f"{name}\n")
+    saver.stdin.flush()
+    begun, number = saver.stdout.readline().split()
+    assert begun == "begun"
+    time.sleep(seconds)
+    os.kill(int(number), signal.SIGKILL)  # nothing of it runs any more
+    told = ""
+    while (line := saver.stdout.readline()) and not line.startswith("ended"):
+        told += line
+    assert line == f"ended -{signal.SIGKILL:d}\n", told
     # the kill may cut the last line; what was printed whole was acknowledged
-    return told.decode().split("\n")[:-1]
+    return told.split("\n")[:-2]
 
 
 def look_over(folder):
@@ -73,13 +88,17 @@ def kill_often(folder, times, seed):
         trial.add_piece(trial.add_dough(trial.add_bake("2026-11-26")))
     moments = random.Random(seed)
     acknowledged = 0
-    for number in range(times):
-        lines = acknowledged_after_a_kill(folder, f"saver{number}", moments.uniform(0, 0.15))
-        values, bakes = look_over(folder)
-        for line in lines:
-            kind, what = line.split(" ", 1)
-            assert (float(what) in values) if kind == "reading" else (what in bakes), line
-        acknowledged += len(lines)
+    words = [sys.executable, "-W", "error", "-c", SAVER, str(folder)]
+    pipes = dict.fromkeys(("stdin", "stdout"), subprocess.PIPE)
+    with subprocess.Popen(words, text=True, **pipes) as saver:
+        for number in range(times):
+            lines = acknowledged_after_a_kill(saver, f"saver{number}", moments.uniform(0, 0.15))
+            values, bakes = look_over(folder)
+            for line in lines:
+                kind, what = line.split(" ", 1)
+                assert (float(what) in values) if kind == "reading" else (what in bakes), line
+            acknowledged += len(lines)
+        saver.stdin.close()
     assert acknowledged > times  # else nothing was put to the test
     with Workspace(folder) as ws:
         assert ws.check().ok, str(ws.check())

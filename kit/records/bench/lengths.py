@@ -7,7 +7,6 @@ purpose, unless it is asked for: a comparison takes each length as a setting of 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from html import escape
 
 import pandas as pd
 
@@ -16,6 +15,7 @@ from kit.analysis import words
 from kit.errors import InputError
 from kit.records.bench.stages import BakeTimes, Noted, minutes_between
 from kit.records.things import Dough, Load, Thing
+from kit.shown import InLines
 
 __all__ = ["FromTimes", "Offer", "from_times", "offers", "proof_start", "ready_since"]
 
@@ -82,7 +82,7 @@ class Offer:
 
 
 @dataclass(frozen=True, repr=False)
-class FromTimes:
+class FromTimes(InLines):
     """The lengths that follow from the stages of a bake.
 
     Parameters
@@ -109,11 +109,6 @@ class FromTimes:
             head += f"; {len(self.recorded)} recorded now." if self.recorded else "."
         lines = [head, *(f"  {offer}" for offer in self.offers)]
         return "\n".join([*lines, *(f"Note: {check}." for check in self.checks)])
-
-    def _repr_html_(self) -> str:
-        first, *rest = str(self).splitlines()
-        items = "".join(f"<li>{escape(line.strip())}</li>" for line in rest)
-        return f"<p><strong>{escape(first)}</strong></p><ul>{items}</ul>"
 
     def to_frame(self) -> pd.DataFrame:
         """One tidy row a length: ``on, code, quantity, value, state, has, recorded``."""

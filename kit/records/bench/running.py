@@ -7,7 +7,6 @@ is right when the clocks are changed.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from html import escape
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -18,6 +17,7 @@ from kit.records.bench.rows import Due, Place, dough_place, load_places
 from kit.records.bench.stages import SAYS, BakeTimes, Noted, minutes_between, say_long
 from kit.records.bench.when import say_when
 from kit.records.things import Bake, Dough, Thing
+from kit.shown import InLines
 
 __all__ = ["Row", "Running", "run"]
 
@@ -84,7 +84,7 @@ class Row:
 
 
 @dataclass(frozen=True, repr=False)
-class Running:
+class Running(InLines):
     """A bake while it runs.
 
     Parameters
@@ -119,12 +119,6 @@ class Running:
             return f"{head}: no dough yet. Add one, then note when it was mixed."
         lines = [f"{head}:", *(f"  {row.says}" for row in self.rows)]
         return "\n".join([*lines, *(f"Note: {check}." for check in self.checks)])
-
-    def _repr_html_(self) -> str:
-        first, *_ = str(self).splitlines()
-        rows = "".join(f"<li>{escape(row.says)}</li>" for row in self.rows)
-        notes = "".join(f"<p>{escape(words.capital(check))}.</p>" for check in self.checks)
-        return f"<p><strong>{escape(first)}</strong></p><ul>{rows}</ul>{notes}"
 
     def to_frame(self) -> pd.DataFrame:
         """One row a dough, load or part of a load.

@@ -7,14 +7,14 @@ from zoneinfo import ZoneInfo
 from kit.dates import in_iso_form
 from kit.errors import InputError
 from kit.plan.clock import DAYS
-from kit.records.typed import moment
+from kit.records.typed import moment, placed
 
 __all__ = ["read_at", "read_when", "say_when"]
 
 _EXAMPLE = "Write 9:40, yesterday 21:15, or 2026-11-26 09:40."
 _TYPED = re.compile(
     r"(?:(?P<day>today|yesterday|\d{4}-\d{2}-\d{2})[,\sT]\s*)?"
-    r"(?P<hour>\d{1,2})(?:[:.](?P<minute>[0-5]\d)(?:[:.](?P<second>[0-5]\d)(?:\.\d+)?)?"
+    r"(?P<hour>\d{1,2})(?:[:.](?P<minute>[0-5]\d)(?:[:.](?P<second>[0-5]\d)(?:\.(?P<part>\d+))?)?"
     r"|(?=\s*[ap]\.?m))\s*(?:(?P<half>[ap])\.?m\.?)?(?:\s+(?P<which>first|second)(?:\s+time)?)?",
     re.IGNORECASE,
 )
@@ -68,7 +68,7 @@ def read_when(
     here = now.astimezone(clock).date()
     read, which = _read(field, value, here, today or here, where)
     if read.tzinfo is None:
-        read = _placed(field, value, read, which, clock, where)
+        read = placed(field, value, read, which, clock, where)
     at = read.astimezone(UTC)
     if at > now + _SLACK:
         clock_alone = r"[\d:.]+\s*[apm.]*|noon"
@@ -94,7 +94,7 @@ def read_at(field: str, value: str | datetime | None, zone: str) -> str:
         clock = ZoneInfo(zone)
         today = datetime.now(clock).date()
         read, which = _read(field, value, today, today, "")
-        value = _placed(field, value, read, which, clock, "")
+        value = placed(field, value, read, which, clock)
     return moment(field, value, zone)
 
 
@@ -125,36 +125,11 @@ def _read(
             hour = hour % 12 + (12 if half == "p" else 0)
         on = {"": unnamed, "today": today, "yesterday": today - timedelta(days=1)}.get(named)
         on = on or date.fromisoformat(named)
-        second = int(found["second"] or 0)
-        which = found["which"]
-        return (
-            datetime(on.year, on.month, on.day, hour, int(found["minute"] or 0), second),
-            which.lower() if which else None,
-        )
+        parts = int(found["minute"] or 0), int(found["second"] or 0), f"{found['part'] or 0:0<6}"
+        read = datetime(on.year, on.month, on.day, hour, *parts[:2], int(parts[2][:6]))
+        return read, (found["which"] or "").lower() or None
     except ValueError as exc:
         raise InputError(field, value, "is not a time", _EXAMPLE, where) from exc
-
-
-def _placed(
-    field: str, value: object, read: datetime, which: str | None, clock: ZoneInfo, where: str
-) -> datetime:
-    """Put a time by the kitchen's clock into its zone; ask where the clock was changed."""
-    first, second = (read.replace(tzinfo=clock, fold=fold) for fold in (0, 1))
-    back = first.astimezone(UTC).astimezone(clock).replace(tzinfo=None)
-    shown = str(value)
-    if back != read:
-        raise InputError(
-            field, shown, "never was: the clock was put forward over it",
-            f"Write {back:%Y-%m-%d %H:%M} if you had not yet put yours forward.", where,
-        )  # fmt: skip
-    if first.utcoffset() == second.utcoffset():
-        return first
-    if which is None:
-        raise InputError(
-            field, shown, "came twice, because the clock was put back",
-            f"Write {read:%Y-%m-%d %H:%M} first (before the change) or second (after it).", where,
-        )  # fmt: skip
-    return second if which == "second" else first
 
 
 def say_when(at: datetime, zone: str, now: datetime | None = None) -> str:

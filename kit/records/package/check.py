@@ -21,6 +21,7 @@ from kit.records.package.read import Arrival, where_of
 from kit.records.package.rows import PACKED, columns_of
 from kit.records.package.safe_zip import safe_name
 from kit.records.readings import HOW, STAGE, check_kind
+from kit.records.tastings import is_plate
 from kit.records.typed import margin, moment, text, zone
 
 __all__ = ["check_package"]
@@ -281,3 +282,5 @@ def _tasting(row: Row) -> None:
     for name in ("samples", "answer"):
         if len(json.dumps(row[name])) > 100_000:
             raise InputError(name, "…", "must be shorter")
+    if not is_plate(row["samples"]):
+        raise InputError("samples", "…", "is not the plate of a tasting")

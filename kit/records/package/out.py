@@ -41,7 +41,6 @@ from kit.records.package.schema import (
 )
 from kit.records.package.strip import CannotStrip, strip
 from kit.records.store import Store
-from kit.records.trouble import in_words
 from kit.records.typed import now, text
 from kit.shown import InLines
 
@@ -109,11 +108,7 @@ def write_package(
         kept = read_rows(connection, trial_id)
         table = frames.read(connection, trial_id).values
     checks = [*kept.left_out]
-    with (
-        in_words(str(path)),
-        aside(path) as file,
-        zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as zipped,
-    ):
+    with aside(path) as file, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as zipped:
         out = _Out(zipped)
         out.table("pieces", "pieces.csv", piece_cells(table), _PIECES, pieces_schema(table))
         count = out.photos(kept.rows["photo"], store.folder if photos else None, checks, photos)
@@ -126,6 +121,8 @@ def write_package(
         names = [taster["name"] for taster in kept.rows["taster"]]
         if names:
             checks.append(f"it names your tasters ({', '.join(names)}): ask them before you share")
+        if any(not plate["samples"]["open"] for plate in kept.rows["tasting"]):
+            checks.append("it holds the key of a tasting that is still blind: keep it from tasters")
         if page:
             out.member("page.html", page.encode())
         about = readme(head, kept.rows, table, said, cautions, checks, bool(page))

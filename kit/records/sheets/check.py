@@ -161,11 +161,12 @@ def _kinds(cell: Any) -> list[str]:
 def _structure(sheet: Sheet) -> None:
     """Say which bake, dough, load and piece each row is."""
     bakes, doughs = sheet.read("bake", _code), sheet.read("dough", _code)
-    # a value whose thing is not found has no bake either: one word about it is enough
-    lost = set() if sheet.wide else {row for row, _ in sheet.problems}
+    # a value whose thing is not found has no bake either, nor a row without a day where that tells
+    # the bake: one word about it is enough
+    lost = {row for row, problem in sheet.problems if not sheet.wide or problem.field == "day"}
     for name, codes in (("bake", bakes), ("dough", doughs)):
         for row, code in zip(sheet.rows, codes, strict=True):
-            if code == "" and (sheet.wide or name == "bake") and row not in lost:
+            if code == "" and (sheet.wide if name == "dough" else row not in lost):
                 sheet.problem(row, name, "", "must not be empty", f"Say which {name} it is.")
     loads, places = sheet.read("load", _whole_number), sheet.read("place", _whole_number)
     sheet.keys["bake"] = bakes

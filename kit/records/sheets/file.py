@@ -111,10 +111,11 @@ def open_table(
     ------
     DataError
         It cannot be read: says why and what to do.
-    NotFoundError
-        The workbook has no such sheet; lists those there are.
+    NotFoundError, InputError
+        The workbook has no such sheet, which lists those there are; or it is no workbook.
     """
     if isinstance(source, pd.DataFrame):
+        _only_table("the table", sheet)
         columns = [[cell(x) for x in source.iloc[:, i].tolist()] for i in range(source.shape[1])]
         names = [str(column) for column in source.columns]
         return Table("the table", "", names, columns, list(range(2, len(source) + 2)))
@@ -138,8 +139,15 @@ def open_table(
             "Save it as .xlsx without a password."
         )
         raise DataError(text)
+    _only_table(path.name, sheet)
     text, notes = decoded(content, path.name)
     return headed(path.name, "", _lines(text, path.name), notes, titled)
+
+
+def _only_table(name: str, sheet: str | None) -> None:
+    if sheet is not None:
+        rule = f"names a sheet of a workbook, and {name} is one table without sheets"
+        raise InputError("sheet", sheet, rule, "Leave it out.")
 
 
 def decoded(content: bytes, name: str, kind: str = "CSV (UTF-8)") -> tuple[str, list[str]]:

@@ -24,6 +24,7 @@ def problem_frame(look: "Look", problems: Sequence[tuple[int, InputError]]) -> p
         headings.setdefault("bake", headings["day"])
     named = (column.heading for column in look.columns)
     cells = dict(zip(named, look.table.columns, strict=True))
+    units = {column.heading: column.unit for column in look.columns}
     at = {row: i for i, row in enumerate(look.table.rows)} if problems else {}
     rows: list[tuple[Any, ...]] = []
     order = {column.heading: place for place, column in enumerate(look.columns)}
@@ -32,6 +33,9 @@ def problem_frame(look: "Look", problems: Sequence[tuple[int, InputError]]) -> p
         # as it stands in the table, not as it was read
         value = cells[heading][at[row]] if heading in cells else e.value
         remedy = f"{e.rule[:1].upper()}{e.rule[1:]}. {e.remedy}".strip()
+        known, unit = quantities.find(e.field), units.get(heading)
+        if known and unit and unit != known.unit:
+            remedy += f" It was read as {value} {unit}."
         rows.append((look.table.sheet or look.table.name, row, heading, value, remedy))
     return pd.DataFrame(rows, columns=["sheet", "row", "column", "value", "remedy"])
 

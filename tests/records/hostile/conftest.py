@@ -34,6 +34,7 @@ def good(tmp_path_factory):
         trial.record(piece, "scorch_mm", 2)
         trial.record(dough, "malt_percent", 0.8)
         trial.event("burnt", on=piece)
+        trial.plan_tasting("triangle", ["A", "B"], ["Ida"], seed=1)
         path = trial.package(folder / "good.zip").path
     del quantities._KNOWN["scorch_mm"]
     with zipfile.ZipFile(path) as zipped:

@@ -340,3 +340,20 @@ def test_words_that_are_html_stay_words(ws, good, tmp_path, whole):
     shown = [w.value for w in inside(panel) if isinstance(w, HTML)]
     assert any("&lt;img src=x" in value for value in shown)
     assert not any("<img src=x" in value for value in shown)
+
+
+@pytest.mark.parametrize(
+    ("was", "now"),
+    [
+        (b'""order"": 1', b'""order"": ""x""'),
+        (b'""cups""', b'""cubs""'),
+        (b'""code"":', b'""cold"":'),
+        (b'""of"": [', b'""of"": 3, ""so"": ['),
+    ],
+)
+def test_a_plate_of_a_tasting_that_is_none(send, good, was, now):
+    table = good["records/tasting.csv"]
+    assert was in table
+    said = send({"records/tasting.csv": table.replace(was, now)})
+    assert "tasting.csv row" in said
+    assert "is not the plate of a tasting" in said

@@ -1,6 +1,6 @@
-"""Cautions that every page carries: common to all griddle baking, whatever was found."""
+"""Cautions that the pages carry: common to all griddle baking, whatever was found."""
 
-__all__ = ["SAFETY"]
+__all__ = ["GENERAL", "SAFETY"]
 
 #: What, what about it, and the document that says so ("" for common practice).
 SAFETY = (
@@ -37,4 +37,11 @@ SAFETY = (
         "longer or hotter browning. Aim for golden, not dark.",
         "Regulation (EU) 2017/2158",
     ),
+)
+
+GENERAL = (
+    "This is general information from the documents named, not advice for your premises. "
+    "Food laws, allergen labelling and the rules for gas and electricity differ from "
+    "place to place: follow your local food code, and ask your food authority or a "
+    "licensed professional before you sell or change equipment."
 )
