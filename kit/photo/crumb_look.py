@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.photo.ranks import median
+
 __all__ = ["doubt"]
 
 Picture = NDArray[Any]
@@ -70,7 +72,7 @@ def doubt(lightness: Picture, face: Picture, px_per_mm: float) -> tuple[str, boo
     patches = blurred(_PATCHES_MM, 4)[few].astype(float)
     patchy = float((patches - bent @ np.linalg.lstsq(bent, patches, rcond=None)[0]).std())
     rim = (deep > _CRUST_MM[0] * px_per_mm) & (deep < _CRUST_MM[1] * px_per_mm)
-    darker = np.median(seen[inside]) - np.median(seen[rim])
+    darker = median(seen[inside]) - median(seen[rim])
     if patchy > max(_ROUGH, rough / (_EVEN if darker > _DARKER else _EVEN_BARE)):
         return "has larger patches inside than crumb has cells", True
     return ("is smoother inside than crumb", False) if rough < _ROUGH else ("", False)

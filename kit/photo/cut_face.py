@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo import crumb_figures, crumb_words, darkness
+from kit.photo import crumb_figures, crumb_words, darkness, face_side
 from kit.photo import face as faces
 from kit.photo import square_on as flat
 from kit.photo.seen_cells import see_cells
@@ -256,6 +256,8 @@ def crumb(
     found: faces.Face | None = None
     if path is None:
         found = faces.find_face(view, fine, *flat.kept_out(photo, scale, box, coarse, view.shape))
+        side = face_side.side_mm(scale, flat.moved(coarse, found.outline_px))
+        found = face_side.without_side(view, fine, found, side)
         path = flat.moved(coarse, found.outline_px)
     own = 1 / float(np.mean(scale.mm_per_px_at(path)))
     if own < LEAST_PX_PER_MM:
@@ -326,6 +328,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
         rim.blur_mm,
         cells.lean,
         cells.unseen,
+        cells.small,
     )
     x, y = on_sheet.T
     face_mm2 = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / p**2

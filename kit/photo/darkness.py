@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from kit.photo.colour import light_of_bytes
 from kit.photo.edge_profile import likely_edges
+from kit.photo.ranks import median, quantile
 from kit.photo.strip import strip_of
 
 __all__ = [
@@ -117,7 +118,7 @@ def _fade(share: Picture, depth: Picture, px_per_mm: float) -> Picture:
     at, values = (depth[near] / bin_px).astype(np.uint8), share[near]
     order = np.argsort(at, kind="stable")  # of 8 bits: a radix sort
     parts = np.split(values[order], np.cumsum(np.bincount(at, minlength=bins))[:-1])
-    top = np.array([np.quantile(v, 0.85) if len(v) > 50 else np.nan for v in parts])
+    top = np.array([quantile(v, 0.85) if len(v) > 50 else np.nan for v in parts])
     level = np.nanmedian(top[bins // 2 :])
     if not np.isfinite(level):
         return np.ones_like(share)
@@ -126,8 +127,8 @@ def _fade(share: Picture, depth: Picture, px_per_mm: float) -> Picture:
     top = np.minimum(np.minimum.accumulate(top[::-1])[::-1], 1.0)
     centre = (np.arange(bins) + 0.5) * bin_px
     table = np.interp(np.arange(int(centre[-1]) * 8 + 9) / 8, centre, top).astype(np.float32)
-    index = np.minimum((depth * 8).astype(np.int32), len(table) - 1)
-    return np.asarray(np.maximum(table[index], 0.2))
+    table = np.maximum(table, np.float32(0.2))
+    return np.take(table, (depth * 8).astype(np.intp), mode="clip")
 
 
 def _wall_light(smooth: Picture, crumb: Picture, px_per_mm: float) -> Picture:
@@ -187,7 +188,7 @@ def blur_at(light: Picture, outline_px: Array, normal: Array, px_per_mm: float) 
         at = rest.argmin(1)
         misfit[k], height[k] = rest[every, at], np.abs(both[every, at] / spread[at])
     best = misfit.argmin(0), np.arange(len(lines))
-    clear = height[best] > max(0.02, 0.6 * float(np.median(height[best])))
+    clear = height[best] > max(0.02, 0.6 * median(height[best]))
     unlike = misfit[best] / np.square(height[best])
     if clear.sum() < _ENOUGH_LINES:
         return float("nan")
@@ -268,11 +269,11 @@ def rim_level(
     import cv2
 
     crumb, inner = depth_px > 0, depth_px > _OFF_EDGE_MM * px_per_mm
-    deep = float(np.quantile(dark[inner if inner.any() else crumb][::7], 0.98))
+    deep = quantile(dark[inner if inner.any() else crumb][::7], 0.98)
     steady = cv2.GaussianBlur(dark, (0, 0), _STEADY_MM * px_per_mm)
     mask = (steady > _START * deep) & crumb
     at, use, x, n, wall = _across(mask, crumb, px_per_mm)
-    y = _means(dark, at, use, len(n))
+    y = _means(dark, at, use, n)
     ok = n > 20
     if ok.sum() < 8 or deep < 0.02:
         rim = Rim(_START * deep, 0.12 * deep, np.nan, blur_mm, 0.0, 0.0, deep, np.empty((0, 3)))
@@ -280,9 +281,9 @@ def rim_level(
     edges = likely_edges(x[ok], y[ok], n[ok], blur_mm)
     for power in (*RESTORE, None):
         sharp = dark if power is None else restored(dark, px_per_mm, blur_mm, power)
-        z = _means(sharp, at, use, len(n))[ok]
+        z = _means(sharp, at, use, n)[ok]
         found, u = edges.level(x[ok], z)
-        on_wall = sharp[wall][::3]
+        on_wall = sharp.ravel()[wall]
         middle, noise = middle_and_spread(on_wall)
         if found > middle + CLEAR * noise:
             break
@@ -297,8 +298,8 @@ def middle_and_spread(values: Picture) -> tuple[float, float]:
     """Median, and the standard deviation that the median deviation from it stands for; 0, 0."""
     if not len(values):
         return 0.0, 0.0
-    middle = float(np.median(values))
-    return middle, 1.48 * float(np.median(np.abs(values - middle)))
+    middle = median(values)
+    return middle, 1.48 * median(np.abs(values - middle))
 
 
 def _across(mask: Picture, crumb: Picture, px_per_mm: float) -> tuple[Any, ...]:
@@ -306,9 +307,9 @@ def _across(mask: Picture, crumb: Picture, px_per_mm: float) -> tuple[Any, ...]:
 
     Returns
     -------
-    at, use : bin of each pixel, and which pixels count
+    at, use : bin of each pixel that counts, and where those are, counted along the rows
     x, n : mean distance in mm and number, a bin
-    wall : pixels well inside walls
+    wall : where pixels well inside walls are, every third of them
     """
     import cv2
 
@@ -323,16 +324,18 @@ def _across(mask: Picture, crumb: Picture, px_per_mm: float) -> tuple[Any, ...]:
     for wide_in, wide_out in ((0.3, 0.25), (0.2, 0.15), (0.12, 0.1)):
         near_in, near_out = _near(inward, wide_in * px_per_mm), _near(outward, wide_out * px_per_mm)
         use = inside & np.where(mask, near_in, near_out)
-        at_used = at[use]
+        used = np.flatnonzero(use)
+        at_used = at.ravel()[used]
         n = np.bincount(at_used, minlength=bins).astype(float)
         if n.sum() > 3000:
             break
-    x = np.bincount(at_used, signed[use], bins) / np.maximum(n, 1) * step
-    return at_used, use, x, n, outward > (wide_out + 0.1) * px_per_mm
+    x = np.bincount(at_used, signed.ravel()[used], bins) / np.maximum(n, 1) * step
+    wall = np.flatnonzero(outward > (wide_out + 0.1) * px_per_mm)[::3]
+    return at_used, used, x, n, wall
 
 
-def _means(picture: Picture, at: Any, use: Picture, bins: int) -> Array:
-    return np.bincount(at, picture[use], bins) / np.maximum(np.bincount(at, minlength=bins), 1)
+def _means(picture: Picture, at: Any, use: Any, many: Array) -> Array:
+    return np.bincount(at, picture.ravel()[use], len(many)) / np.maximum(many, 1)
 
 
 def _near(distance: Picture, wide: float) -> Picture:

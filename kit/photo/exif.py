@@ -148,9 +148,12 @@ def _clock(text: str, parts: str) -> datetime | None:
 def _offset(text: str) -> timezone | None:
     try:
         away = datetime.strptime(text, "%z").utcoffset()
-        return None if away is None else timezone(away)
     except ValueError:
         return None
+    # no clock on earth is set farther off than these
+    if away is None or not timedelta(hours=-12) <= away <= timedelta(hours=14):
+        return None
+    return timezone(away)
 
 
 def _focal(tags: Mapping[int, Any], width: int, height: int, notes: list[str]) -> float | None:

@@ -14,6 +14,7 @@ from kit.photo import crumb_look, face_edge
 from kit.photo.colour import light_of_bytes
 from kit.photo.colour_table import codes, density, hues
 from kit.photo.face_blob import LEAST_CONVEX, LEAST_MM2, NOT_ONE, disc, rough_blob, solid
+from kit.photo.ranks import median, quantile
 from kit.photo.strip import closed_path, normals, resampled, strip_of
 
 __all__ = ["LEAST_MM2", "Face", "crust_depth", "disc", "filled", "find_face", "lab_of"]
@@ -219,21 +220,23 @@ def crust_depth(lab: Picture, px_per_mm: float, outline_px: Array) -> tuple[Arra
     score = (light - 1.5 * red)[n:-n]
     score = cv2.GaussianBlur(cv2.copyMakeBorder(score, 6, 6, 0, 0, cv2.BORDER_WRAP), (0, 0),
                              sigmaX=1.5, sigmaY=2.0)[6:-6]  # fmt: skip
-    inner = np.median(score[:, depth > _INNER_MM])
+    inner = median(score[:, depth > _INNER_MM])
     # a step at d: what lies before it is crust, what lies after is crumb
-    drop = inner - np.percentile(score[:, depth < 1.0], 25)
+    drop = inner - quantile(score[:, depth < 1.0], 0.25)
     rest = np.clip((inner - score) / max(1e-6, drop), -0.3, 1.3)
-    if inner - np.median(score[:, (depth > 0.2) & (depth < 0.8)]) < 6:
+    if inner - median(score[:, (depth > 0.2) & (depth < 0.8)]) < 6:
         return np.zeros(len(path)), 0.3
-    at = _step_at(rest, step)
+    found = depth[_step_at(rest, step)] + step / 2
     # deeper than over most of the face, what has the crumb's own colours is a cell, however dark
-    usual = float(np.median(depth[at])) + step / 2
+    usual = median(found)
     colour = codes(hues(strip))
     crust = density(colour[:, depth < CRUSTY * usual]) + _RARE
     crumb = density(colour[:, depth > max(_INNER_MM, 2 * usual)]) + _RARE
     alike = _over_lines(np.log(crust / crumb)[colour], max(1, round(1.0 / along)) | 1) < 0
-    cell = alike & (depth > DEEPER * usual)
-    rest[cell] = np.minimum(rest[cell], 0.4)
+    cell = alike & (depth > DEEPER * usual) & (rest > 0.4)
+    if not cell.any():
+        return found, 0.15
+    rest[cell] = 0.4
     return depth[_step_at(rest, step)] + step / 2, 0.15
 
 

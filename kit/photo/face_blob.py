@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
+from kit.photo.cells import pieces
 from kit.photo.colour_table import codes, density, how_rough, hues, share_of_roughness
 
 __all__ = ["LEAST_CONVEX", "LEAST_MM2", "NOT_ONE", "disc", "rough_blob", "solid"]
@@ -117,10 +118,10 @@ def _chosen(
         # the paper about a marker is no face for having a marker in its hole
         mask = _without_holes(mask) * allowed.view(np.uint8)
         mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(neck_mm * px_per_mm))
-        n, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
-        weight = np.bincount(labels.ravel(), (middle * mask).ravel(), minlength=n)
-        weight[0] = 0
-        weight[stats[:, cv2.CC_STAT_AREA] < LEAST_MM2 * px_per_mm**2] = 0
+        labels, area = pieces(mask)
+        own = mask != 0
+        weight = np.bincount(labels[own], middle[own], minlength=len(area))
+        weight[area < LEAST_MM2 * px_per_mm**2] = 0
         least = WHOLE if part else LEAST_SOLID
         bent = [i for i in np.flatnonzero(weight) if solid(labels == i) < least]
         if part or len(bent) < np.count_nonzero(weight):
@@ -129,7 +130,6 @@ def _chosen(
             best = int(weight.argmax())
             rival = weight > 0
             rival[best] = False
-            area = stats[:, cv2.CC_STAT_AREA]
             another = bool((area[rival] > ANOTHER * area[best]).any())
             heaviest, found = float(weight[best]), (np.asarray(labels == best), another)
     if found:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.colour_table import STEP_VOLUME, UNKNOWN, codes, density
+from kit.photo.ranks import median, quantile
 from kit.photo.strip import closed_path, edge_of, lengths, normals, resampled, strip_of
 
 __all__ = ["outlined", "settled"]
@@ -88,7 +89,7 @@ class _Strip:
 
     def edge_over(self, beyond: float) -> Array:
         """Edges in units of the ground's own."""
-        return np.asarray(self.edge / (np.median(self.edge[:, self.offsets > beyond]) + 1))
+        return np.asarray(self.edge / (median(self.edge[:, self.offsets > beyond]) + 1))
 
     def moved(self, at: NDArray[np.int64]) -> Array:
         return self.path + self.normal * (self.offsets[at] * self.px_per_mm)[:, None]
@@ -119,7 +120,7 @@ def outlined(
         How much the ground there looks like crust, 0 to 1.
     unsure : (n,) bool
     """
-    crumb, yellow = density(codes(core)), float(np.median(core[:, 2]))
+    crumb, yellow = density(codes(core)), median(core[:, 2])
     path = _crumb_end(
         _across(hue, rough, px_per_mm, out, (-_DEEPEST * deep_mm, 9.0, 0.15), 3.0), crumb
     )
@@ -296,7 +297,7 @@ def _alike(
     part = shown if shown.sum() >= len(part) else part
     own = off[part]
     far = np.einsum("ij,ij->i", own, own)
-    own = own[far <= np.quantile(far, 0.9)]
+    own = own[far <= quantile(far, 0.9)]
     spread = _WIDER * np.cov(own.T) + np.diag(np.square(least))
     likely, apart = _normal(off, spread)
     if shade:
@@ -321,7 +322,8 @@ def _medians(soft: Picture, part: NDArray[np.bool_]) -> Picture:
     rows = np.arange(len(seen))
     out = np.empty((len(soft), 1, soft.shape[2]), soft.dtype)
     out[some, 0] = (seen[rows, :, (count - 1) // 2] + seen[rows, :, count // 2]) / 2
-    out[~some] = np.median(soft[part], axis=0)
+    if not some.all():
+        out[~some] = np.median(soft[part], axis=0)
     return out
 
 

@@ -70,8 +70,8 @@ def own_levels(
     )
     cell_at = np.zeros(int(near.max()) + 1, np.int32)
     cell_at[near[opened]] = labels[opened]
-    whose = cell_at[near]
-    levels: Picture = own[whose]
+    whose: Picture = np.take(cell_at, np.asarray(near, np.int32))
+    levels: Picture = np.take(own, whose)
     levels[inside > REACH_MM * px_per_mm] = -np.inf
     shut = (away > REACH_MM * px_per_mm) | (sharp > level) | ~crumb
     across, down = whose[:, 1:] != whose[:, :-1], whose[1:] != whose[:-1]

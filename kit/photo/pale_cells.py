@@ -7,13 +7,14 @@ many light ones as dark ones, cells only dark ones. What is paler still is not
 seen: it is told how much that may be.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.cells import pieces
+from kit.photo.cells import SMALLEST_MM2, pieces
 from kit.photo.darkness import middle_and_spread
 
 __all__ = ["ADVICE", "TOLD", "PaleCells", "pale_cells"]
@@ -61,14 +62,17 @@ class PaleCells:
     unseen : float
         Share of the crumb that may be cells paler still: as much area for each step of darkness
         as there is between the palest that are told and the level.
+    small : int
+        Pieces left out for being no larger than blur makes holes that are too small to count.
     """
 
     mask: Picture
     unseen: float
+    small: int = 0
 
 
 def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_per_mm: float,
-               below: float) -> PaleCells:  # fmt: skip
+               below: float, blur_mm: float = 0.0) -> PaleCells:  # fmt: skip
     """Find cells that are paler than `below`.
 
     Parameters
@@ -82,6 +86,8 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
     px_per_mm : float
     below : float
         The level.
+    blur_mm : float
+        Of `dark` (standard deviation): a hole too small to count is pale and large by it.
 
     Returns
     -------
@@ -106,7 +112,8 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
     away = cv2.distanceTransform(1 - found.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     # what is only counted is counted on every other pixel: in a quarter of the time
     inner, coarse = core[::2, ::2], soft[::2, ::2]
-    middle, spread = middle_and_spread(soft[core & (away > WALL_MM * px_per_mm)][::3])
+    wall = np.flatnonzero(core & (away > WALL_MM * px_per_mm))[::3]
+    middle, spread = middle_and_spread(soft.ravel()[wall])
     free = crumb & (away > NEAR_MM * px_per_mm)
     n = 2 * max(1, round(HALF_MM * px_per_mm)) + 1
     wide = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
@@ -123,7 +130,8 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
         keep[labels[inner & (mask > 0)]] = True
         keep &= pixels >= CORE_MM2 * px_per_mm**2 / 4
         keep &= np.bincount(labels[beyond], minlength=len(pixels)) <= MOST_DARK * pixels
-        return whole > 0, keep[labels], int(np.count_nonzero(keep)), int(pixels[keep].sum())
+        many = int(np.count_nonzero(keep))
+        return whole > 0, np.take(keep, labels), many, int(pixels[keep].sum())
 
     # the lower the level, the more specks beside cells: halved until the lowest is found
     levels = middle + np.maximum(spread * TRIED, LEAST)
@@ -141,9 +149,34 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
             large = large if many >= FEWEST else np.zeros_like(large)
             seeds = pale & large.repeat(2, axis=0).repeat(2, axis=1)[:height, :width]
     mask = _grown(seeds, soft, middle, away, px_per_mm) & crumb
+    tiny, small = _too_small(mask, soft - middle, math.hypot(blur_mm, SOFT_MM), px_per_mm)
+    mask &= ~tiny
     deep = palest - middle
     share = int(np.count_nonzero(mask)) / max(1, int(np.count_nonzero(crumb)))
-    return PaleCells(mask, share * deep / max(deep, below - palest, 1e-6))
+    return PaleCells(mask, share * deep / max(deep, below - palest, 1e-6), small)
+
+
+def _too_small(
+    mask: Picture, dark: Picture, blur_mm: float, px_per_mm: float
+) -> tuple[Picture, int]:
+    """Pieces no larger, at half their darkest, than the blur makes a hole too small to count.
+
+    And how many of them are as large as a cell.
+
+    There a point is seen 2π·ln 2·blur² large; what the smallest cell and the blur take up add up
+    like their squares (to within a tenth for discs down to the blur's own width).
+    """
+    labels, pixels = pieces(mask.view(np.uint8))
+    of, own = labels[mask], dark[mask]
+    darkest = np.zeros(len(pixels), np.float32)
+    np.maximum.at(darkest, of, own)
+    half = np.bincount(of[own > 0.5 * darkest[of]], minlength=len(pixels))
+    least = math.hypot(SMALLEST_MM2, 2 * math.pi * math.log(2) * blur_mm**2) * px_per_mm**2
+    # a large piece with a dark pit is no hole
+    small = (half < least) & (pixels < 2 * least)
+    small[0] = False
+    as_cells = small & (pixels >= SMALLEST_MM2 * px_per_mm**2)
+    return np.take(small, labels), int(np.count_nonzero(as_cells))
 
 
 def _grown(
@@ -166,7 +199,7 @@ def _grown(
     )
     cell_at = np.zeros(int(near.max()) + 1, np.int32)
     cell_at[near[seeds]] = labels[seeds]
-    whose = cell_at[near]
+    whose: Picture = np.take(cell_at, np.asarray(near, np.int32))
     within = apart <= REACH_MM * px_per_mm
     share = (soft[within] - middle) / np.maximum(depth, 1e-3).astype(np.float32)[whose[within]]
     border = away <= NEAR_MM * px_per_mm

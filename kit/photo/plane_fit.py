@@ -1,8 +1,9 @@
 """Where a known flat thing lies before the camera, fitted to its edges and corners.
 
-One estimator serves card, marker and checkerboard: pose, focal length, the radial lens term and
-how far bright areas spread over dark ones (printing, blur in encoded light) are fitted together,
-with what is known beforehand of lens and focal length as further observations. Where the picture
+One estimator serves card, marker and checkerboard: pose, focal length, the radial lens term, how
+far bright areas spread over dark ones (printing, blur in encoded light) and how much the print is
+stretched one way are fitted together, with what is known beforehand of lens, focal length and print
+as further observations. Where the picture
 tells nothing of the focal length it stays at what the file says; where it shows perspective, it
 is estimated; the covariance follows either way. Maximum a posteriori, Gauss-Newton; covariance
 by propagation (GUM 5.2.2; Hartley and Zisserman 2003, chapter 5, from memory).
@@ -29,6 +30,10 @@ U_CENTRE = 0.004
 FLOOR_PX = 0.03
 #: and no print lies flatter or truer than this, in millimetres
 FLAT_MM = 0.03
+#: how much longer a print may be one way than across, relative standard uncertainty: paper is fed
+#: by a little more or less than a line is wide (judged, no source). Of a reference seen nearly
+#: square-on a stretch of a third of that would else pass for a lens a few percent longer
+U_STRETCH = 0.0007
 #: keeps the equations regular where the marks leave a move open, as a circle turned in itself or
 #: a ruler slid across its ticks: a tenth of the distance, 20° about the axes in the plane; in the
 #: units of `_solve` and far below what any square reference tells
@@ -145,7 +150,7 @@ def turned(w: Array) -> Array:
 
 
 def _moved(camera: Camera, pose: Pose, step: Array) -> tuple[Camera, float, Pose]:
-    """Camera, spread and pose after a step of the nine parameters; turned about the plane.
+    """Camera, spread and pose after a step of the parameters; turned about the plane.
 
     A longer lens sees the plane from farther away, as large as before: only what perspective
     shows goes with the focal length.
@@ -153,7 +158,7 @@ def _moved(camera: Camera, pose: Pose, step: Array) -> tuple[Camera, float, Pose
     longer = math.exp(step[1])
     lens = replace(camera, k1=camera.k1 + step[0], focal_px=camera.focal_px * longer)
     shift = pose.shift * (1.0, 1.0, longer) + step[3:6]
-    return lens, float(step[2]), Pose(pose.rotation @ turned(step[6:]), shift)
+    return lens, float(step[2]), Pose(pose.rotation @ turned(step[6:9]), shift)
 
 
 def poses_of(camera: Camera, mm: Array, px: Array) -> list[Pose]:
@@ -216,11 +221,11 @@ def fit_plane(
     away = np.linalg.norm(pose.to_camera(_deep(marks.mm)), axis=1)
     floor = math.hypot(FLOOR_PX, flat_mm * camera.focal_px / float(np.median(away)))
     sigma = max(floor, 0.3) if sigma_px is None else math.hypot(sigma_px, floor)
-    spread = 0.0
+    printed = np.zeros(2)
     kept = np.ones(len(marks.mm), bool)
     for round_ in range(3):
-        camera, spread, pose, cov, res = _solve(
-            camera, spread, pose, marks, kept, sigma * rough, known, level
+        camera, printed, pose, cov, res = _solve(
+            camera, printed, pose, marks, kept, sigma * rough, known, level
         )
         res = res / rough
         if sigma_px is None:
@@ -230,8 +235,9 @@ def fit_plane(
             kept = np.abs(res) < max(4 * sigma, 0.1)
             if kept.sum() < 8:
                 kept = np.ones(len(marks.mm), bool)
-    chi2 = float((np.minimum(np.abs(res) / sigma, 4.0) ** 2).sum() + _prior_cost(camera, known))
-    return PlaneFit(camera, pose, spread, sigma, chi2, cov, kept)
+    chi2 = float((np.minimum(np.abs(res) / sigma, 4.0) ** 2).sum())
+    chi2 += _prior_cost(camera, known) + float(printed[1] / U_STRETCH) ** 2
+    return PlaneFit(camera, pose, float(printed[0]), sigma, chi2, cov[:9, :9], kept)
 
 
 def _prior_cost(camera: Camera, known: Camera) -> float:
@@ -244,52 +250,59 @@ def _deep(mm: Array) -> Array:
 
 
 def _solve(
-    camera: Camera, spread: float, pose: Pose, marks: Marks, kept: NDArray[np.bool_],
+    camera: Camera, printed: Array, pose: Pose, marks: Marks, kept: NDArray[np.bool_],
     sigma: Array, known: Camera, level: float,
-) -> tuple[Camera, float, Pose, Array, Array]:  # fmt: skip
-    """Gauss-Newton, damped: camera, spread, pose, covariance, residuals of all marks."""
+) -> tuple[Camera, Array, Pose, Array, Array]:  # fmt: skip
+    """Gauss-Newton, damped: camera, print, pose, covariance, residuals of all marks.
+
+    Of the print how far bright spreads over dark, and how much longer it is along x than along y.
+    """
     seen = (marks.px * marks.normal).sum(1)
     size = float(np.linalg.norm(pose.shift))
-    unit = np.array([K1_U, 0.05, 1.0, *[size / 1000] * 3, *[0.01] * 3])
+    unit = np.array([K1_U, 0.05, 1.0, *[size / 1000] * 3, *[0.01] * 3, U_STRETCH])
     # a spread that no mark tells of must not make the equations singular
-    sure = np.array([K1_U, known.u_focal, 2.0, level, level])
-    deep = _deep(marks.mm)
+    sure = np.array([K1_U, known.u_focal, 2.0, U_STRETCH, level, level])
     group = np.zeros(len(seen)) if marks.group is None else marks.group
     groups = [(group == number) & kept for number in np.unique(group[kept & (group > 0)])]
 
-    def residual(lens: Camera, wide: float, at: Pose) -> Array:
+    def residual(lens: Camera, wide: Array, at: Pose) -> Array:
+        deep = _deep(marks.mm * (1 + wide[1] / 2, 1 - wide[1] / 2))
         if marks.lines:
             plane = np.column_stack([at.rotation[:, :2], at.shift])
             seen_at = lens.rays(marks.px) @ np.linalg.inv(plane).T
             deep[:, 1] = seen_at[:, 1] / seen_at[:, 2]
         there = lens.project(at.to_camera(deep))
-        off = (there * marks.normal).sum(1) - marks.spread * wide - seen
+        off = (there * marks.normal).sum(1) - marks.spread * wide[0] - seen
         for one in groups:
             off[one] -= off[one].mean()
         return np.asarray(off)
 
-    def believed(lens: Camera, wide: float, at: Pose) -> Array:
+    def believed(lens: Camera, wide: Array, at: Pose) -> Array:
         lean = at.rotation[2, :2]  # 0 where the plane is square-on
         bent = lens.k1 - known.k1, math.log(lens.focal_px / known.focal_px)
-        return np.asarray(np.array([*bent, wide, *lean]) / sure)
+        return np.asarray(np.array([*bent, *wide, *lean]) / sure)
 
     def cost(res: Array, own: Array) -> float:
         if not np.isfinite(res).all():
             return math.inf
         return float(((res / sigma)[kept] ** 2).sum() + (own**2).sum())
 
+    def stepped(step: Array) -> tuple[Camera, Array, Pose]:
+        lens, wide, at = _moved(camera, pose, step)
+        return lens, printed + np.array([wide, step[9]]), at
+
     damp = 1e-4
-    res, own = residual(camera, spread, pose), believed(camera, spread, pose)
+    res, own = residual(camera, printed, pose), believed(camera, printed, pose)
     best = cost(res, own)
-    normal = np.eye(9)
+    normal = np.eye(10)
     for _ in range(30):
-        slope, lean = np.empty((len(seen), 9)), np.empty((len(own), 9))
-        for i in range(9):
-            step = np.zeros(9)
+        slope, lean = np.empty((len(seen), 10)), np.empty((len(own), 10))
+        for i in range(10):
+            step = np.zeros(10)
             step[i] = 1e-4 * unit[i]
-            lens, wide, at = _moved(camera, pose, step)
-            slope[:, i] = (residual(lens, spread + wide, at) - res) / 1e-4  # per unit
-            lean[:, i] = (believed(lens, spread + wide, at) - own) / 1e-4
+            near = stepped(step)
+            slope[:, i] = (residual(*near) - res) / 1e-4  # per unit
+            lean[:, i] = (believed(*near) - own) / 1e-4
         weight = kept / sigma**2
         normal = (slope * weight[:, None]).T @ slope + lean.T @ lean
         normal[[3, 4, 5, 6, 7, 8], [3, 4, 5, 6, 7, 8]] += _HELD
@@ -297,12 +310,12 @@ def _solve(
         gained = 0.0
         while damp < 1e6:
             step = np.linalg.solve(normal + damp * np.diag(np.diag(normal)), right) * unit
-            lens, wide, at = _moved(camera, pose, step)
-            moved, moved_own = residual(lens, spread + wide, at), believed(lens, spread + wide, at)
+            tried = stepped(step)
+            moved, moved_own = residual(*tried), believed(*tried)
             new = cost(moved, moved_own)
             if new < best:
                 gained = best - new
-                camera, spread, pose, best = lens, spread + wide, at, new
+                (camera, printed, pose), best = tried, new
                 res, own = moved, moved_own
                 damp = max(damp / 10, 1e-9)
                 break
@@ -310,4 +323,4 @@ def _solve(
         if gained < 1e-4 + 1e-7 * best:  # a hundredth of a sigma
             break
     cov = np.linalg.inv(normal) * np.outer(unit, unit)
-    return camera, spread, pose, (cov + cov.T) / 2, res
+    return camera, printed, pose, (cov + cov.T) / 2, res

@@ -45,7 +45,7 @@ class SeenCells:
         The threshold.
     lean : float
         From `side_light`, or how far sides agree by `lit_slopes.toward_light` where that is more.
-    unseen : float
+    unseen, small : float, int
         From `pale_cells`.
     """
 
@@ -56,6 +56,7 @@ class SeenCells:
     level: float
     lean: float
     unseen: float
+    small: int = 0
 
 
 def see_cells(
@@ -114,7 +115,7 @@ def see_cells(
 
     none = np.zeros_like(crumb)
     clear = counted(sharp > levels, none)
-    pale = pale_cells(dark, clear.mask, crumb, core, px_per_mm, level)
+    pale = pale_cells(dark, clear.mask, crumb, core, px_per_mm, level, rim.blur_mm)
     also, side = pale.mask, toward_light(dark, crumb, px_per_mm)
     if side.any():
         also |= lit_slopes(dark, clear.mask, crumb, core, px_per_mm, side)
@@ -125,4 +126,4 @@ def see_cells(
     ]
     found, less, whole = counting.with_fringe(counts, depth_px)
     lean = max(side_light(dark, crumb, px_per_mm), float(np.hypot(*side)))
-    return SeenCells(found, less, whole, rim, level, lean, pale.unseen)
+    return SeenCells(found, less, whole, rim, level, lean, pale.unseen, pale.small)

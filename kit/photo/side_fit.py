@@ -1,4 +1,4 @@
-"""A side view step by step: where the solid stands, its outline, the fit."""
+"""A side view step by step: the outline, the fit."""
 
 import math
 from dataclasses import replace
@@ -9,15 +9,15 @@ from numpy.typing import NDArray
 from kit.errors import DataError, InputError
 from kit.photo import outline as edges
 from kit.photo import outline_doubts as doubtful
-from kit.photo.card_rim import paper
+from kit.photo.card_rim import margined, paper
 from kit.photo.dragged import lengthened
 from kit.photo.jar import Jar
 from kit.photo.jar_profile import JarProfile
+from kit.photo.likely_box import likely_box
 from kit.photo.outline_region import SHARES, below_glass, find_region
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
 from kit.photo.side_judge import (
-    MOST_ELEVATION_DEG,
     NOTED_DOUBT,
     NOTED_MISFIT,
     WELL_AGREED,
@@ -28,7 +28,7 @@ from kit.photo.solid_fit import Beliefs, SolidFit, fit_solid
 from kit.photo.solid_profile import RoundProfile
 from kit.photo.strip import normals
 
-__all__ = ["measure", "stand_of"]
+__all__ = ["likely", "measure"]
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -36,13 +36,6 @@ Point = tuple[float, float]
 
 #: longer side of the picture edges are looked for in: a phone's 12 MP at half size
 WORK_PX = 2000
-#: a card leaning on something, a worktop not quite level (own guess), degrees
-PLUMB_DEG = 0.3
-#: camera height where the reference does not tell it: looking down by this much, give or take
-#: (own guess for a phone held beside a worktop), degrees
-USUAL_LOOK_DEG, USUAL_LOOK_U_DEG = 5.0, 4.0
-#: a phone is held level to within this (own guess), degrees
-HELD_ROLL_DEG = 1.5
 #: smaller side of a piece, working pixels: an edge's surroundings must be seen too (own choice)
 LEAST_PX = 30.0
 #: an edge is where the picture says to within about this, working pixels (blur, halo); one put by
@@ -52,8 +45,6 @@ FAINT = (
     "the edge is faint against the ground: look whether the outline drawn is right, or retake the "
     "photo before a ground of another colour"
 )
-#: no card or ruler lying on the worktop is so thick
-MOST_HEIGHT_MM = 20.0
 #: a box covered by the reference by more than this holds a piece that stands before it
 LEAST_COVERED = 0.1
 #: and one that its paper seems to cover by more than this shows a ground as pale as the paper
@@ -73,96 +64,6 @@ DOUBTFUL = (
     "another edge is nearly as clear as the one taken: look whether the outline drawn is right; "
     "drag its top or base, or draw a box round the piece"
 )
-
-
-def stand_of(scale: Scale, standing: bool | None) -> tuple[Stand, Beliefs, tuple[str, ...]]:
-    """Where a solid can stand before the camera, by the reference.
-
-    Raises
-    ------
-    InputError
-        A flat-bed scan has no side view.
-    DataError
-        The reference is seen from too high for a side view.
-    """
-    if scale.camera is None:
-        rule = "must come from a camera for a side view"
-        raise InputError("scale", scale.kind, rule, "Photograph the piece from the side.")
-    rotation, origin = scale.pose.rotation, scale.pose.shift
-    upright = scale.pose.tilt_deg < 45 if standing is None else standing
-    checks: list[str] = []
-    offset = scale.offset_mm
-    if not upright and abs(offset) > MOST_HEIGHT_MM:
-        offset = 0.0
-        checks.append(
-            f"the reference lies on the worktop, so its {scale.offset_mm:.0f} mm were not taken "
-            "for how far the worktop lies over it: the piece's place there is seen"
-        )
-    if upright and offset < 0:
-        checks.append(
-            f"the piece was taken to stand {-offset:.0f} mm behind the reference, farther from the "
-            "camera: a number above 0 says how far it stands before it"
-        )
-    start = origin - offset * rotation[:, 2]
-    if upright:
-        up, across, toward = -rotation[:, 1], rotation[:, 0], -rotation[:, 2]
-        along = rotation[:, 1]
-        # a reference lying on its side is read turned: the picture says which way is up
-        if abs(up[1]) < 0.7:
-            x, y = rotation[:, 0], rotation[:, 1]
-            up = max((x, -x, y, -y), key=lambda v: -v[1])
-            across, along = np.cross(up, toward), -up
-        elif up[1] > 0:
-            up, across, along = -up, -across, -along
-    else:
-        up = toward = -rotation[:, 2]
-        across = np.array([1.0, 0, 0]) - up[0] * up
-        across /= np.linalg.norm(across)
-        along = np.cross(up, across)
-    sight = start / np.linalg.norm(start)
-    looks = math.degrees(math.asin(float(np.clip(-up @ sight, -1, 1))))
-    if looks > MOST_ELEVATION_DEG + 10:
-        msg = (
-            f"the camera looks down by {looks:.0f}°: too steep for a side view. "
-            "Retake the photo from nearly the height of the worktop."
-        )
-        raise DataError(msg)
-    tilt, expected, roll = PLUMB_DEG, 0.0, PLUMB_DEG
-    if not scale.tilt_known:
-        tilt, expected, roll = USUAL_LOOK_U_DEG, -USUAL_LOOK_DEG, HELD_ROLL_DEG
-        checks.append(
-            "the reference does not say how high the camera was: that was taken from the piece's "
-            "own outline. A card or marker beside the piece makes it surer"
-        )
-    stand = Stand(scale.camera, start, across, along, toward, up, origin)
-    nods = _nods_with_lens(scale, stand.nod)
-    own = max(math.radians(scale.u_tilt_deg) ** 2 - (nods * scale.camera.u_focal) ** 2, 0.0)
-    if scale.tilt_known:
-        tilt = math.hypot(PLUMB_DEG, math.degrees(math.sqrt(own)))
-    beliefs = Beliefs(
-        math.radians(tilt), math.radians(roll), max(scale.u_offset_mm, 0.01),
-        scale.camera.u_focal, 0.0, math.radians(expected), tilt_by_lens=nods,
-    )  # fmt: skip
-    return stand, beliefs, tuple(checks)
-
-
-def _nods_with_lens(scale: Scale, nod: Array) -> float:
-    """How far (radians) the reference's plane nods where the focal length's logarithm grows by 1.
-
-    Of a reference seen nearly square-on perspective tells the tilt: a longer lens shows as much
-    of it from farther away only where the plane is tipped by more.
-    """
-    assert scale.camera is not None
-    both = square = 0.0
-    for v in scale.variants:
-        if v.camera is not None:
-            longer = math.log(v.camera.focal_px / scale.camera.focal_px)
-            turn = v.pose.rotation @ scale.pose.rotation.T
-            vector = np.array([turn[2, 1], turn[0, 2], turn[1, 0]])
-            vector = (vector - [turn[1, 2], turn[2, 0], turn[0, 1]]) / 2
-            both += v.weight * longer * float(vector @ nod)
-            square += v.weight * longer**2
-    return both / square if square else 0.0
 
 
 def measure(
@@ -233,6 +134,13 @@ def measure(
     return best
 
 
+def likely(photo: Photo, scale: Scale, stand: Stand) -> Box | None:
+    """Return a box (photo's pixels) that holds the piece where what stands out was none."""
+    work, k = photo.reduced(WORK_PX)
+    box = likely_box(work, k, stand, _reference(work, scale, k, None))
+    return None if box is None else tuple(map(float, _grow(np.array(box), k)))  # type: ignore[return-value]
+
+
 def _covered(box: Box, polygon: Array) -> float:
     """The share of a box that a polygon covers, both in the same pixels."""
     import cv2
@@ -279,6 +187,8 @@ def _traced(
         offset, spread = edge.offset, edge.spread
         if jar is None:
             offset, spread, unsure = doubtful.at_foot(seen, line, normals(line), edge, size, last)
+        if shape == "ball":
+            spread = spread * doubtful.in_shade(normals(line))
         points = _grow(line + offset[:, None] * normals(line), k)
         fit, used = _fitted(points, spread, stand, beliefs, shape, jar, fit, steps, last)
     strength = float(np.median(edge.strength[used]))
@@ -310,24 +220,13 @@ def _reference(work: NDArray[np.uint8], scale: Scale, k: float, box: Box | None)
     import cv2
 
     outline = _shrink(scale.outline, k)
-    least = _margined(outline, 1.45 if scale.kind == "marker" else 1.06)
+    least = margined(outline, 1.45 if scale.kind == "marker" else 1.06)
     if scale.kind not in ("marker", "checkerboard"):
         return least
     both = np.vstack([least, paper(work, outline)]).astype(np.float32)
     whole = np.asarray(cv2.convexHull(both)[:, 0], float)
     # a ground as pale as the paper may have been taken for it
     return least if box is not None and _covered(box, whole) > MOST_PAPER else whole
-
-
-def _margined(polygon: Array, grow: float) -> Array:
-    """A reference with the pale margin round it: at least a sixth of a marker's side."""
-    import cv2
-
-    if len(polygon) < 3:
-        return np.empty((0, 2))
-    hull = cv2.convexHull(polygon.astype(np.float32))[:, 0].astype(float)
-    middle = hull.mean(0)
-    return np.asarray(middle + grow * (hull - middle))
 
 
 def _shrink(points: Array, k: float) -> Array:

@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 #: refused beyond these
 MOST_ELEVATION_DEG = 35.0
 MOST_MISFIT = 0.02
+#: no piece is narrower, millimetres: a crumb, a knot in the wood
+LEAST_MM = 20.0
 #: share of the upper edge that may run along the far edge of the worktop
 MOST_ALONG = 0.6
 #: colours and edges must both say so of this share of the piece; below the second it is noted
@@ -84,6 +86,12 @@ def judge(found: Found) -> None:
         msg = (
             f"the camera looked down by {fit.elevation_deg:.0f}°: too steep for a side view. "
             "Retake the photo from nearly the height of the worktop."
+        )
+        raise DataError(msg)
+    if fit.diameter[0] < LEAST_MM:
+        msg = (
+            f"what was found is only {fit.diameter[0]:.0f} mm wide: hardly a piece. Draw a box "
+            "round the piece, and look whether the reference is as large as was said."
         )
         raise DataError(msg)
     if found.along_level > MOST_ALONG:

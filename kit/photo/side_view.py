@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from kit.errors import InputError
-from kit.photo import side_fit, side_parts
+from kit.errors import DataError, InputError
+from kit.photo import side_fit, side_parts, side_stand
 from kit.photo.jar import Jar
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
@@ -38,6 +38,15 @@ ROUND = (
     "one photo cannot show whether a piece is round: where it is 3 % longer one way than the "
     "other, the volume is wrong by up to 3 %. Ratios within a series of photos from one side "
     "hold; for the volume itself add a photo from a quarter turn round"
+)
+LOOKED_AGAIN = (
+    "it hardly stands out from what is around it and was looked for where a piece can stand beside "
+    "the reference: look whether the outline drawn is right"
+)
+GLASS = (
+    "through clear glass the jar's own foot may be taken for the dough's, and the height is then "
+    "too much by the glass under the dough. Look whether the outline drawn ends where the dough "
+    "does, and drag its base there: the height is surer then"
 )
 _QUANTITIES = ("height_mm", "diameter_mm", "volume_ml")
 
@@ -206,16 +215,38 @@ def side(
         rule = "must be (left, top, right, bottom) in pixels"
         raise InputError("box", tuple(map(float, box)), rule, "y counts downward.")
     drawn = None if outline is None else np.asarray(outline, float)
-    stand, beliefs, checks = side_fit.stand_of(scale, standing)
-    found = side_fit.measure(
-        photo, scale, stand, beliefs, shape, box, jar, drawn, top, base,
-        None if before is None else before.fit,
-    )  # fmt: skip
-    judge(found)
+    stand, beliefs, checks = side_stand.stand_of(scale, standing)
+    last = None if before is None else before.fit
+
+    def at(where: Box | None) -> Found:
+        found = side_fit.measure(
+            photo, scale, stand, beliefs, shape, where, jar, drawn, top, base, last
+        )
+        judge(found)
+        return found
+
+    try:
+        found = at(box)
+    except DataError as refused:
+        # two points may lie on the piece or beside it: what bears them may be taken for it
+        if any(given is not None for given in (box, jar, drawn)) or scale.kind == "points":
+            raise
+        likely = side_fit.likely(photo, scale, stand)
+        if likely is None:
+            raise
+        try:
+            found = at(likely)
+        except DataError:
+            raise refused from None
+        # where another edge is nearly as clear the wrong one was taken now and then
+        if side_fit.DOUBTFUL in found.notes:
+            raise
+        found = replace(found, notes=(LOOKED_AGAIN, *found.notes))
     by_hand = not (outline is None and top is None and base is None)
     if stand.toward is not stand.up and scale.tilt_known and jar is None:
         checks = (*checks, *_leaning(found, math.degrees(beliefs.tilt)))
-    return _told(found, scale, shape, jar, by_hand, checks)
+    foot = outline is not None or base is not None
+    return _told(found, scale, shape, jar, (by_hand, foot), checks)
 
 
 def _leaning(found: Found, tilt_deg: float) -> tuple[str, ...]:
@@ -238,16 +269,17 @@ def _leaning(found: Found, tilt_deg: float) -> tuple[str, ...]:
 
 
 def _told(
-    found: Found, scale: Scale, shape: str, jar: Jar | None, by_hand: bool,
+    found: Found, scale: Scale, shape: str, jar: Jar | None, by_hand: tuple[bool, bool],
     checks: tuple[str, ...],
 ) -> Side:  # fmt: skip
-    """The result of a fit that was judged good enough."""
+    """The result of a fit judged good enough. `by_hand`: anything, and the foot."""
     fit = found.fit
     numbers = {"height_mm": fit.height, "diameter_mm": fit.diameter, "volume_ml": fit.volume}
     if jar is not None:
         extra = jar.volume_ml(fit.level[0]) - side_parts.below_line_ml(fit)
         numbers["volume_ml"] = (fit.volume[0] + extra, fit.volume[1])
         numbers["level_mm"] = fit.level
+        checks = checks if by_hand[1] else (*checks, GLASS)
     else:
         checks = (*checks, ROUND)
     if shape == "piece" and fit.elevation_deg > STEEP_DEG:
@@ -257,7 +289,7 @@ def _told(
             "lower, its lens about level with the piece"
         )
         checks = (*checks, steep)
-    signed = side_parts.with_scale(numbers, found, scale, shape, jar)
+    signed = side_parts.with_scale(numbers, found, scale, shape, jar, by_hand[1])
     values = {
         name: Value(number, math.hypot(*signed[name].values()),
                     "ml" if name == "volume_ml" else "mm",
@@ -269,7 +301,7 @@ def _told(
         shape, values["height_mm"], values["diameter_mm"], values["volume_ml"],
         values.get("level_mm"), found.points, drawn, _point(drawn[drawn[:, 1].argmax()]),
         _point(drawn[drawn[:, 1].argmin()]), fit.elevation_deg, fit.misfit_px,
-        by_hand, (*checks, *found.notes), signed, fit,
+        by_hand[0], (*checks, *found.notes), signed, fit,
     )  # fmt: skip
 
 

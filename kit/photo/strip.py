@@ -79,18 +79,13 @@ def closed_path(cost: Array, reach: int, bend: float) -> NDArray[np.int64]:
     best[0] = longer[0]
     steps = np.array([bend * abs(k - reach) for k in range(2 * reach + 1)], np.float32)
     options = np.lib.stride_tricks.sliding_window_view(total, columns, axis=1)
-    costs, tried, least = (
-        steps[:, None],
-        np.empty((len(steps), columns), np.float32),
-        best[0].copy(),
-    )
-    for r in range(1, len(longer)):
-        np.add(options[r - 1], costs, out=tried)
-        np.minimum.reduce(tried, axis=0, out=least)
-        np.add(least, longer[r], out=best[r])
-    at = np.empty(len(longer), np.int64)
-    at[-1] = here = int(best[-1].argmin())
-    for r in range(len(longer) - 1, 0, -1):
-        here += int((total[r - 1, here : here + len(steps)] + steps).argmin()) - reach
-        at[r - 1] = here
-    return at[more : more + rows]
+    costs, tried = steps[:, None], np.empty((len(steps), columns), np.float32)
+    for before, own, here in zip(options[:-1], longer[1:], best[1:], strict=True):
+        np.add(before, costs, out=tried)
+        np.minimum.reduce(tried, axis=0, out=here)
+        np.add(here, own, out=here)
+    at = [int(best[-1].argmin())]
+    for before in total[-2::-1]:
+        near = before[at[-1] : at[-1] + len(steps)]
+        at.append(at[-1] + int((near + steps).argmin()) - reach)
+    return np.array(at[::-1])[more : more + rows]

@@ -61,7 +61,8 @@ def parted(
     height = ridge_height(np.maximum(clearer, np.float32(ENDS * rim.level)), px_per_mm, share)
     off = np.ones((2 * max(1, round(SIDE_MM * px_per_mm)) + 1,) * 2, np.uint8)
     wall = cv2.erode((crumb & (dark < rim.level)).view(np.uint8), off, borderValue=0) > 0
-    noise = middle_and_spread(clearer[wall][::3])[1] / math.sqrt(ALONG_MM * seen_px_per_mm)
+    some = np.flatnonzero(wall)[::3]
+    noise = middle_and_spread(clearer.ravel()[some])[1] / math.sqrt(ALONG_MM * seen_px_per_mm)
     margin = THIN * rim.deep + noise
     return apart(open_mask, height, px_per_mm, margin, margin - GAP * rim.deep)
 
@@ -143,14 +144,14 @@ def apart(
     labels, pixels = pieces(seeds)
     count, keep = len(pixels), pixels >= SEED_MM2 * px_per_mm**2
     keep[0] = False
-    own = np.where(keep, np.arange(count), 0).astype(np.int32)[labels]
+    own = np.take(np.where(keep, np.arange(count), 0).astype(np.int32), labels)
     # every other pixel belongs to the nearest seed
     _, near = cv2.distanceTransformWithLabels(
         (own == 0).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
     seed_at = np.zeros(int(near.max()) + 1, np.int32)
     seed_at[near[own > 0]] = own[own > 0]
-    whose = seed_at[near]
+    whose: Picture = np.take(seed_at, np.asarray(near, np.int32))
     pairs, at = [], []
     for one, other in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:-1], np.s_[1:])):
         meet = (whose[one] != whose[other]) & open_mask[one] & open_mask[other]

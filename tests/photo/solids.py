@@ -389,10 +389,11 @@ def jar_scene(seed, level, width=1000, height=750):
     return picture, scale_of(at), replace(truth, level_mm=line), 2 * radius
 
 
-def textured_scene(seed, width=1000, height=750):
+def textured_scene(seed, width=1000, height=750, cloth=False):
     """A brown piece on striped wood before a pale wall, a soft shadow all round its foot.
 
-    The ground is drawn in its own plane, stripes and shadow as the camera sees them.
+    The ground is drawn in its own plane, stripes and shadow as the camera sees them; or it is a
+    cloth of blue and white checks.
     """
     import cv2
 
@@ -409,6 +410,10 @@ def textured_scene(seed, width=1000, height=750):
     bend = _noise(rng, (40, 40), 4)
     grain = bend[(z / 30).astype(int) % 40, (x / 30).astype(int) % 40]
     wood = np.array([0.36, 0.24, 0.14]) * (1 + 0.3 * np.sin(z / 3 + grain))[:, None]
+    if cloth:
+        side = rng.uniform(18, 32)
+        blue = ((x // side) % 2 + (z // side) % 2)[:, None] / 2
+        wood = (1 - blue) * [0.72, 0.71, 0.68] + blue * [0.08, 0.14, 0.32]
     fade = np.clip((1.5 * radius - np.hypot(x + 4, z)) / (0.5 * radius), 0, 1)
     wood *= (1 - rng.uniform(0.4, 0.6) * fade)[:, None]
     scene = np.where(ground[:, None], wood, [0.66, 0.65, 0.62]).reshape(height, width, 3)

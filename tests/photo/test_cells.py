@@ -8,11 +8,14 @@ from kit.photo.cells import (
     FRINGE_MM,
     SMALLEST_MM2,
     find_cells,
+    pieces,
     seen_share,
     tile_openness,
     wall_chord,
     with_fringe,
 )  # fmt: skip
+from kit.photo.crumb_figures import DOUBT, NECKS, values_of
+from kit.photo.value import Value
 
 P = 20.0
 
@@ -91,6 +94,29 @@ def test_seen_share_is_what_blur_leaves_in_the_middle_of_a_disc():
         assert share == pytest.approx(left, abs=0.01)
 
 
+def test_pieces_are_counted_as_their_labels_say():
+    marks = np.random.default_rng(8690003).integers(0, 3, (60, 70)).astype(np.uint8)
+    labels, pixels = pieces(marks)
+    np.testing.assert_array_equal(pixels, np.bincount(labels.ravel()))
+    assert pixels[0] == np.count_nonzero(marks == 0)
+
+
+@pytest.mark.parametrize(("passage_mm", "more"), [(0.0, 0), (0.2, 8), (0.6, 0)])
+def test_cells_joined_by_narrow_passages_may_be_more_and_the_number_says_so(passage_mm, more):
+    mask, full = np.zeros((320, 400), bool), np.ones((320, 400), bool)
+    for y in range(20, 320, 80):
+        for x in range(20, 400, 80):
+            mask[y : y + 30, x : x + 30] = True
+        wide = round(passage_mm * P)
+        for x in (20, 180):  # two pairs in each row
+            mask[y + 15 - wide // 2 : y + 15 - wide // 2 + wide, x + 30 : x + 80] = True
+    found = find_cells(mask, full, P)
+    assert found.at_necks == more
+    number = values_of(found, found, found, full, full, Value(0.0, 0.002, ""), 0.1)["cells_per_cm2"]
+    assert number.parts.get("necks", 0.0) == pytest.approx(NECKS * more / 12 * number.value)
+    assert len(found.area_mm2) == (20 if not passage_mm else 12)
+
+
 def test_cells_that_stay_stand_for_those_that_are_lost():
     # squares of 0.09 to 1 mm², of which each is kept as likely as it is seen
     rng = np.random.default_rng(8)
@@ -107,9 +133,16 @@ def test_cells_that_stay_stand_for_those_that_are_lost():
     assert plain.per_cm2 < 0.9 * true
     assert made_up.per_cm2 == pytest.approx(true, rel=0.05)
     assert made_up.mean_mm2 == pytest.approx(known.mean(), rel=0.05)
-    assert abs(made_up.area_at(0.3) - np.quantile(known, 0.3)) < 0.03
+    assert abs(made_up.area_at(0.3, made_up=True) - np.quantile(known, 0.3)) < 0.03
     assert plain.area_at(0.3) - np.quantile(known, 0.3) > 0.03
     assert made_up.openness == plain.openness  # what is open was seen or was not
+    # ranked by size each cell found counts once, and what that may hide is in the uncertainty
+    assert made_up.area_at(0.5) == np.median(plain.area_mm2)
+    values = values_of(made_up, made_up, made_up, full, full, Value(0.0, 0.002, ""), 0.15)
+    median, other = values["median_cell_mm2"], made_up.area_at(0.5, made_up=True)
+    assert median.value == np.median(plain.area_mm2)
+    assert median.parts["blur"] == pytest.approx(DOUBT["blur"] * (median.value - other))
+    assert median.parts["blur"] > 0
 
 
 def test_openness_of_slices_is_the_porosity_of_porespys_medium():

@@ -12,10 +12,12 @@ import pytest
 import solids
 from test_side_view import rms
 
+from kit.photo import side_fit, solid_fit
 from kit.photo.outline import Looked, evenly
 from kit.photo.outline_doubts import contact, crevice
 from kit.photo.picture import read
 from kit.photo.side_view import side
+from kit.photo.strip import normals
 
 PIECE, GROUND = np.array([0.42, 0.30, 0.16]), np.array([0.40, 0.42, 0.44])
 
@@ -49,6 +51,43 @@ def test_of_one_colour_the_foot_is_told_by_a_dark_line_alone():
     inward, u = foot(4.0, piece=GROUND * 0.5)
     assert inward.max() < 4.0
     assert u == 0 or u > 0.3 * inward.max()
+
+
+@pytest.mark.parametrize(("shape", "least", "most"), [("ball", 2.0, 4.0), ("piece", 0.8, 1.6)])
+def test_an_edge_in_the_shade_under_a_ball_counts_less_than_beside_it(
+    shape, least, most, monkeypatch
+):
+    """There it was off by 0.4 to 1.5 pixels on balls of two programs, at the sides by 0.1.
+
+    As sure as the rest it made balls 2.0 and 1.8 % (easy, realistic) too low or high, so 1.5 and
+    1.3 % (40 balls). Pieces were measured better without, by two programs of three.
+    """
+    fits = []
+
+    def recorded(points, *args, spread, **more):
+        fits.append((points, spread))
+        return solid_fit.fit_solid(points, *args, spread=spread, **more)
+
+    monkeypatch.setattr(side_fit, "fit_solid", recorded)
+    picture, scale, truth, _ = solids.scene(310, "easy", "ball")
+    side(read(picture), scale, shape, truth.box)
+    points, spread = fits[-1]
+    down = normals(points)[:, 1]
+    foot, beside = (float(np.median(spread[at])) for at in (down > 0.8, abs(down) < 0.15))
+    assert least < foot / beside < most
+
+
+def test_the_higher_the_camera_the_less_sure_is_a_ball_s_height():
+    """What its foot hides: of 40 balls of two programs 9 in 10 heights lay within, before 7."""
+    unseen = []
+    for elevation in (2.0, 11.0):
+        rng = np.random.default_rng(4)
+        at = solids.setting(rng, 1000, 750, elevation, 300.0)
+        shape = solids.ellipsoid(38, 24, 0.3)
+        picture, truth = solids.draw(rng, shape, at, 1000, 750, "easy")
+        view = side(read(picture), solids.scale_of(at), "ball", truth.box)
+        unseen.append(view.height_mm.parts["unseen"] / view.height_mm.value)
+    assert unseen[0] < 0.005 < 0.006 < unseen[1] < 0.015
 
 
 def across(within, beyond):

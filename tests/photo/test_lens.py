@@ -12,7 +12,7 @@ import pytest
 import solids
 from scenes import LEVELS, Disc, Marker, ScenePhoto, look, render
 
-from kit.photo import side_fit
+from kit.photo import side_fit, side_stand
 from kit.photo.camera import EXIF_FOCAL_U, USUAL_FOCAL_U, Camera, Pose
 from kit.photo.reference import scale
 from kit.photo.solid_fit import fit_solid
@@ -101,7 +101,7 @@ def test_a_piece_is_measured_by_a_reference_of_which_the_lens_is_not_known(lens)
     camera = replace(Camera.of(*SIZE), u_focal=0.4)
     shorter = camera.focal_px / right.camera.focal_px
     pose = Pose(right.pose.rotation, right.pose.shift * (1, 1, shorter))
-    stand, beliefs, _ = side_fit.stand_of(replace(right, camera=camera, pose=pose), True)
+    stand, beliefs, _ = side_stand.stand_of(replace(right, camera=camera, pose=pose), True)
     line = at.outline(shape)
     points = line[np.linspace(0, len(line) - 1, 240).astype(int)]
     start, mm = side_fit._foot(stand, np.array([points[:, 0].mean(), points[:, 1].max()]))
@@ -119,9 +119,9 @@ def test_the_tilt_goes_with_the_lens_where_perspective_tells_it():
     by = []
     for tilt in (4.0, 30.0):
         _, _, found = standing(26.0, tilt)
-        stand, beliefs, _ = side_fit.stand_of(found, True)
-        assert beliefs.tilt <= math.radians(math.hypot(found.u_tilt_deg, side_fit.PLUMB_DEG))
-        by.append(abs(side_fit._nods_with_lens(found, stand.nod)) / math.radians(tilt))
+        stand, beliefs, _ = side_stand.stand_of(found, True)
+        assert beliefs.tilt <= math.radians(math.hypot(found.u_tilt_deg, side_stand.PLUMB_DEG))
+        by.append(abs(side_stand._nods_with_lens(found, stand.nod)) / math.radians(tilt))
     assert by[0] > 0.5
     assert by[1] < by[0]
 

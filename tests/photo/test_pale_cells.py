@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from kit.photo.cells import pieces
-from kit.photo.crumb_figures import values_of
+from kit.photo.crumb_figures import DOUBT, values_of
 from kit.photo.pale_cells import TOLD, pale_cells
 from kit.photo.seen_cells import see_cells
 from kit.photo.value import Value
@@ -13,13 +13,13 @@ from kit.photo.value import Value
 P = 14.0
 
 
-def face(dark_of, noise=0.008, seed=5, radius_mm=0.6):
+def face(dark_of, noise=0.008, seed=5, radius_mm=None):
     """Return light and crumb of flat round cells on a 3 mm grid, 8 × 14, each of its darkness."""
-    fine = 4
+    fine, radius_mm = 4, np.full((8, 14), 0.6) if radius_mm is None else radius_mm
     y, x = (np.mgrid[: int(26 * P) * fine, : int(44 * P) * fine] + 0.5) / (P * fine)
     row, column = (np.clip((v - 1) // 3, 0, n - 1).astype(int) for v, n in ((y, 8), (x, 14)))
     away = np.hypot((x - 1) % 3 - 1.5, (y - 1) % 3 - 1.5)
-    inside = (away < radius_mm) & (abs(x - 22) < 21) & (abs(y - 13) < 12)
+    inside = (away < radius_mm[row, column]) & (abs(x - 22) < 21) & (abs(y - 13) < 12)
     picture = cv2.GaussianBlur(
         (inside * dark_of[row, column]).astype(np.float32), (0, 0), 0.1 * P * fine
     )
@@ -39,6 +39,30 @@ def test_pale_cells_among_dark_ones_are_found_as_large_as_they_are():
     assert len(own) == 112
     assert seen.found.area_mm2[own == 0.08].mean() == pytest.approx(np.pi * 0.6**2, rel=0.06)
     assert 0 < seen.unseen < 0.02
+
+
+@pytest.mark.parametrize(("area_mm2", "counts"), [(0.05, False), (0.13, True)])
+def test_holes_too_small_to_count_are_no_pale_cells_for_being_blurred(area_mm2, counts):
+    # every other one is a small dark hole, seen 0.13 to 0.16 mm² large and pale through the blur
+    radius, dark = np.full((8, 14), 0.6), np.full((8, 14), 0.6)
+    radius[:, ::2], dark[:, ::2] = np.sqrt(area_mm2 / np.pi), 0.4
+    seen = see_cells(*face(dark, radius_mm=radius), P, P, 0.12)
+    assert len(seen.found.area_mm2) == (112 if counts else 56)
+    assert seen.small == (0 if counts else 56)
+
+
+def test_pieces_left_out_as_too_small_are_in_the_uncertainty_of_the_number():
+    cells = see_cells(*face(np.full((8, 14), 0.5)), P, P, 0.12)
+    crumb, scale = face(np.full((8, 14), 0.5))[1], Value(0.0, 0.002, "")
+
+    def number(small):
+        return values_of(
+            cells.found, cells.less, cells.whole, crumb, crumb, scale, 0.1, small=small
+        )["cells_per_cm2"]
+
+    plain, doubted = number(0), number(28)
+    assert doubted.value == plain.value
+    assert doubted.u == pytest.approx(np.hypot(plain.u, DOUBT["blur"] * 0.25 * plain.value))
 
 
 def test_where_all_cells_are_dark_nothing_is_added_and_nothing_told():

@@ -106,6 +106,8 @@ def test_a_clock_without_a_zone_is_asked_about():
         ({ORIGINAL: "0000:00:00 00:00:00"}, "as its time, which is none"),
         ({ORIGINAL: "2026:13:45 99:00:00"}, "as its time, which is none"),
         ({ORIGINAL: "1970:01:01 00:00:00", OFFSET: "+00:00"}, "which cannot be"),
+        ({ORIGINAL: "2026:03:01 10:00:00", OFFSET: "+14:30"}, "but not in which time zone"),
+        ({ORIGINAL: "2026:03:01 10:00:00", OFFSET: "-12:30"}, "but not in which time zone"),
         ({ORIGINAL: "2199:01:01 00:00:00", OFFSET: "+00:00"}, "which cannot be"),
         ({ORIGINAL: "2026:03:05 06:41:07", OFFSET: "+99:99"}, "not in which time zone"),
         ({0x0112: 99}, "taken as upright"),

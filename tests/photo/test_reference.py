@@ -138,6 +138,23 @@ def test_pose_of_exact_corners_is_that_of_opencv_and_of_the_truth():
     np.testing.assert_allclose(fit.pose.rotation, cv2.Rodrigues(turn)[0], atol=1e-4)
 
 
+@pytest.mark.parametrize("tilt_deg", [2.0, 8.0])
+def test_a_print_stretched_by_a_printer_does_not_pass_for_another_lens(tilt_deg):
+    # 0.1 %: of the lens 11 % and 4 % otherwise, and of a length 30 mm before it 0.8 and 0.3 %
+    camera = Camera(3005.0, 1999.5, 1499.5, u_focal=0.025)
+    true = Pose(turned(np.radians([-tilt_deg, 3.0, 0])), np.array([-90.0, -60, 450]))
+    mm = np.mgrid[0:184:24.0, 0:176:24.0].reshape(2, -1).T
+    stretched = np.column_stack([mm * (1.0005, 0.9995), np.zeros(len(mm))])
+    px = camera.project(true.to_camera(stretched))
+    px += np.random.default_rng(8840001).normal(0, 0.03, px.shape)
+    fit = fit_plane(camera, poses_of(camera, mm, px)[0], Marks.corners(mm, px))
+    off = math.log(fit.camera.focal_px / camera.focal_px)
+    assert abs(off) < 2.5 * math.sqrt(fit.covariance[1, 1]) < 0.05
+    middle = np.array([[92.0, 88.0, -30.0]])
+    nearer = fit.pose.to_camera(middle)[0, 2] / fit.camera.focal_px
+    assert nearer == pytest.approx(true.to_camera(middle)[0, 2] / camera.focal_px, rel=0.0015)
+
+
 # ---- every kind on scenes of known truth
 
 

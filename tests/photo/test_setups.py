@@ -14,7 +14,7 @@ import solids
 from scenes import LEVELS, Marker, ScenePhoto, look, render
 
 from kit.errors import DataError
-from kit.photo import side_fit
+from kit.photo import side_fit, side_stand
 from kit.photo.camera import Camera
 from kit.photo.card_rim import paper
 from kit.photo.outline_doubts import contact
@@ -83,7 +83,7 @@ def test_a_face_is_not_measured_in_a_plane_seen_edge_on():
 def test_a_dome_said_to_be_a_piece_is_found_all_the_same(shape, elevation):
     """A bun, a scone: cut off by the worktop. As a griddled piece it was up to 35 % too high."""
     at = solids.setting(np.random.default_rng(2), 1200, 900, elevation, 330.0)
-    stand, beliefs, _ = side_fit.stand_of(solids.scale_of(at), None)
+    stand, beliefs, _ = side_stand.stand_of(solids.scale_of(at), None)
     line = at.outline(shape)
     step = np.r_[0, np.cumsum(np.hypot(*np.diff(np.vstack([line, line[:1]]), axis=0).T))]
     along = np.linspace(0, step[-1], 240, endpoint=False)
@@ -101,7 +101,7 @@ def test_a_dome_said_to_be_a_piece_is_found_all_the_same(shape, elevation):
 def test_a_search_that_wanders_off_is_a_refusal():
     """With the lens within the solid no line of sight touches it: no distance can be told."""
     at = solids.setting(np.random.default_rng(2), 1200, 900, 5.0, 330.0)
-    stand, beliefs, _ = side_fit.stand_of(solids.scale_of(at), None)
+    stand, beliefs, _ = side_stand.stand_of(solids.scale_of(at), None)
     shape = RoundProfile(40, 30, True)
     problem = Problem(np.array([[600.0, 400.0]] * 9), np.ones(9), stand, shape, beliefs)
     cone = shape.starts()[0]
@@ -166,7 +166,7 @@ def test_the_end_of_a_contact_shadow_is_not_the_foot():
 
 def test_a_hard_shadow_does_not_refuse_a_piece_whose_edge_is_clear():
     picture, at, truth, kind = solids.scene(310, "easy", "ball")
-    stand, beliefs, _ = side_fit.stand_of(at, None)
+    stand, beliefs, _ = side_stand.stand_of(at, None)
     found = side_fit.measure(
         read(picture), at, stand, beliefs, kind, truth.box, None, None, None, None
     )
@@ -176,6 +176,17 @@ def test_a_hard_shadow_does_not_refuse_a_piece_whose_edge_is_clear():
         judge(replace(shadowed, strength=5.0))
     with pytest.raises(DataError, match="colours and edges"):
         judge(replace(shadowed, doubts_px=(0.0, 0.03 * found.size_px, 0.0, 0.0)))
+
+
+def test_a_ruler_that_tells_neither_that_it_stands_nor_that_it_lies_is_refused():
+    """Taken as square-on it was 18 and 26 % wrong where it lay, by 2 % claimed."""
+    at = solids.setting(np.random.default_rng(7), 1000, 750, 8.0, 260.0)
+    told = replace(solids.scale_of(at), kind="ruler")
+    untold = replace(told, u_tilt_deg=9.7)
+    assert side_stand.stand_of(told, None)
+    assert side_stand.stand_of(untold, True)  # whoever says so knows
+    with pytest.raises(DataError, match=r"whether it stands or lies.*Stand it upright"):
+        side_stand.stand_of(untold, None)
 
 
 def test_how_far_the_piece_stands_from_what_lies_flat_is_no_height():
