@@ -131,3 +131,68 @@ def test_what_cannot_come_back_is_not_tried_again(ws, monkeypatch):
     with pytest.raises(ZeroDivisionError):
         panels.compare(ws)
     assert panels.compare(ws).factor.value == "malt_percent"
+
+
+def test_rise_comes_back_to_the_dough_that_is_read(ws):
+    trial = ws.new_trial("cold", outcome="rise_height_mm")
+    bake = trial.add_bake()
+    first, second = trial.add_dough(bake), trial.add_dough(bake)
+    panel = panels.rise(ws)
+    assert panel.chosen_dough == first
+    panel.dough.value = second.id
+    panel.room.value = "26"
+    again = panels.rise(ws)
+    assert (again.chosen_dough, again.reader.dough) == (second, second.id)
+    assert again.room.value == "26"
+
+
+def test_taste_keeps_what_is_planned_and_no_answer(ws):
+    ws.new_trial("cold", factors={"retard_hours": [16, 40]})
+    panel = panels.taste(ws)
+    panel.trial.value = "harbour-malt"
+    panel.method.value, panel.samples.value = "scores", "plain\nmalted"
+    panel.tasters.value, panel.twice.value = "Ida, Jon", True
+    panel.plan.click()
+    panel.tasters.value = "Ida, Jon, Kim"
+    panel.marks.children[0].value = "7"  # typed, and not saved
+    panel.without.value = True
+    again = panels.taste(ws)
+    assert (again.trial.value, again.method.value) == ("harbour-malt", "scores")
+    assert (again.samples.value, again.tasters.value) == ("plain\nmalted", "Ida, Jon, Kim")
+    assert again.twice.value
+    assert again.tasting.value == panel.tasting.value
+    assert again.marks.children[0].value == ""
+    assert not again.without.value
+
+
+def test_share_gives_no_more_away_than_was_agreed_to(ws):
+    ws.new_trial("cold", outcome="rise_height_mm")
+    panel = panels.share(ws)
+    panel.trial.value, panel.licence.value = "cold", "CC-BY-4.0"
+    panel.source.value, panel.photos.value = "salt.zip", False
+    again = panels.share(ws)
+    assert (again.trial.value, again.source.value, again.licence.value) == ("cold", "salt.zip", "")
+    assert again.photos.value is False
+
+
+def test_two_panels_of_a_kind_keep_their_own(ws, monkeypatch):
+    """Each stands for the one in its own cell."""
+
+    def made_in(cell):
+        monkeypatch.setattr(panels, "_cell", lambda: cell)
+        return panels.compare(ws)
+
+    chosen = {"one": "retard_hours", "two": "side_minutes"}
+    for cell, factor in chosen.items():
+        made_in(cell).factor.value = factor
+    assert {cell: made_in(cell).factor.value for cell in chosen} == chosen
+    assert made_in("three").factor.value == "malt_percent"
+
+
+def test_which_cell_runs_is_as_the_notebook_says(monkeypatch):
+    from IPython.core import getipython
+
+    shell = type("Shell", (), {"get_parent": lambda _: {"metadata": {"cellId": "a1"}}})()
+    assert panels._cell() == ""  # outside a notebook
+    monkeypatch.setattr(getipython, "get_ipython", lambda: shell)
+    assert panels._cell() == "a1"

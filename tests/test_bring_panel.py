@@ -109,6 +109,15 @@ def test_it_can_be_stopped(panel, monkeypatch):
             panel.stop.click()
 
     panel.progress.observe(halt_after_one, "value")
+    panel.stop.click()
+    assert words(panel.stored) == "Nothing is being stored."
+    lost = []  # a button that is disabled while it works loses the keyboard
+    for one in (panel.store, panel.stop):
+        one.observe(lambda change: lost.append(change["owner"].description), "disabled")
     store(panel)
-    assert "It was stopped." in words(panel.stored)
+    assert lost == []
+    told = words(panel.stored)
+    assert "It was stopped." in told
+    panel.stop.click()  # a moment late
+    assert words(panel.stored) == told
     assert 0 < len(panel.workspace.trial("mine").frame()) < 4

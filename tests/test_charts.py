@@ -268,3 +268,23 @@ def test_names_are_drawn_as_typed(name):
     assert name in words
     assert tree.find("title").text == name
     assert not list(tree.iter("script"))
+
+
+def test_a_timetable_says_of_its_drawing_what_holds():
+    """A dough mixed and baked in one forenoon: nothing drawn short, no night, nothing taken out."""
+    from kit.plan.schedule import schedule
+
+    def told(hours):
+        runs = pd.DataFrame({"dough": ["1A"], "load": [1], "place": [1], "side_minutes": [5.0],
+                             "retard_hours": [hours]})  # fmt: skip
+        ax = schedule(runs, table_time="2026-12-04 12:00", zone="Europe/Berlin").plot()
+        return ax.get_xlabel(), [text.get_text() for text in ax.get_legend().get_texts()]
+
+    below, legend = told(0.0)
+    assert below == "On the table 12:00 on Friday 4 December (Europe/Berlin)"
+    assert "shape" in legend
+    assert not any(text.startswith(("outside", "take out")) for text in legend)
+    below, legend = told(16.0)
+    assert below.endswith("; stretches without work are drawn short, at the waves")
+    assert "take out and shape" in legend
+    assert "outside 06:00 to 22:00" in legend

@@ -337,3 +337,88 @@ def test_the_same_from_python_can_be_run(panel):
     there = {"kit": kit}
     exec(made, there)
     assert there["plan"].counts == panel.proposal.plan.counts
+
+
+def test_a_us_kitchen_sees_its_settings_in_its_own_degrees(panel, monkeypatch):
+    monkeypatch.setenv("KIT_UNITS", "us")
+    panel.formula.value = "flour 100\nwater 60\nsalt 1.8\nyeast 0.5"
+    panel.factor.value = "liquid_temp_c"
+    panel.settings.value = "21 or 40 °C"
+    assert panel.proposal is not None, words(panel.shown)
+    boxes = {text.get_text() for text in panel.proposal.plan.plot().texts}
+    assert {"1A\n40 °C\n(104 °F)", "1C\n21 °C\n(70 °F)"} <= boxes
+    assert "liquid temperature 40 °C (104 °F)" in words(panel.shown)
+
+
+def test_what_must_be_read_before_acting_is_short(panel):
+    """Of each paragraph its first sentence; the others when they are asked for."""
+    told, _, rest = panel.shown.value.partition("<details>")
+    shown = words_of(told)
+    assert re.search(r"A difference of 2 mm, which matters to you, is noticed \S+ ", shown)
+    assert shown.endswith("twice as many bakes to 1.8 mm.")
+    assert len(shown.split()) < 110  # eight lines; they were fifteen
+    folded = words_of(rest.partition("</details>")[0])
+    assert folded.startswith("How sure that is To be noticed is to be told from none: ")
+    assert "5 bakes, 20 doughs, 20 loads and 120 pieces" in words_of(rest)
+
+
+def test_the_sheets_are_found_again_where_the_trial_is_picked(panel):
+    """As after a reload: they lie in the folder, and who planned them wants to print one more."""
+    panel.name.value = "malt again"
+    panel.bakes.value = 2
+    panel.keep.click()
+    again = panels.plan(panel.workspace)
+    again.trial.value = "malt again"
+    told = words(again.kept)
+    day = panel.workspace.trial("malt again").bakes()[0].day
+    assert told.startswith(f"Kept before: Bake 1 on {day}: bench sheet")
+    assert told.count("bench sheet") == told.count("calendar") == 2
+    again.trial.value = "a new trial"
+    assert again.kept.value == ""
+
+
+def test_sheets_of_another_bake_are_not_offered(panel):
+    """Names that differ by a sign make one file name; what was taken back leaves its sheets."""
+    ws, offered = panel.workspace, panels.PlanPanel
+    for name in ("malt rye", "malt-rye"):
+        one = offered(ws)
+        one.name.value, one.bakes.value = name, 2
+        one.keep.click()
+    again = offered(ws)
+    again.trial.value = "malt rye"
+    assert again.kept.value == ""
+    again.trial.value = "malt-rye"
+    assert again.kept.value != ""
+    plan = one.proposal.plan
+    ws.undo()
+    ws.new_trial("malt-rye", factors={"malt_percent": [0, 1.2]}).keep(plan, "2031-01-02")
+    again = offered(ws)
+    again.trial.value = "malt-rye"
+    assert again.kept.value == ""
+
+
+def test_it_opens_with_a_plan_that_the_baker_s_own_formula_can_have(panel):
+    """No malt in it: a page that opened with malt began with a complaint."""
+    mine = panel.workspace.new_trial("rounds", outcome="rise_height_mm")
+    mine.set_formula("rounds", [("flour", "flour", 100), ("milk", "liquid", 70)])
+    again = panels.plan(panel.workspace)
+    assert again.factor.value == "retard_hours"
+    assert again.proposal is not None, words(again.shown)
+    assert again.name.value == "cold retard"
+    assert again.question.value == "Does cold retard change height?"
+
+
+def test_what_to_do_where_no_spread_is_known_is_not_folded(panel):
+    panel.spread.value = panel.spread.options[-1]
+    told = panel.shown.value.partition("<details>")[0]
+    assert "or state your guess." in words_of(told)
+
+
+def test_a_factor_that_comes_back_brings_its_settings(panel):
+    before = panels.plan(panel.workspace)
+    before.bakes.value = 7
+    assert (before.factor.value, before.settings.value) == ("malt_percent", "0 to 1.2")
+    mine = panel.workspace.new_trial("rounds", outcome="rise_height_mm")
+    mine.set_formula("rounds", [("flour", "flour", 100), ("milk", "liquid", 70)])
+    again = panels.plan(panel.workspace)
+    assert (again.factor.value, again.settings.value) == ("malt_percent", "0 to 1.2")

@@ -614,3 +614,66 @@ def test_a_trial_without_a_bake_can_begin_one(ws):
     panel.begin.click()
     assert panel.chosen_bake.code == "1"
     assert panel.change.layout.display is None
+
+
+def test_a_us_kitchen_reads_its_own_thermometer(ws, monkeypatch):
+    monkeypatch.setenv("KIT_UNITS", "us")
+    made = ws.new_trial("milk", factors={"liquid_temp_c": [21, 40.5]}, outcome="rise_height_mm")
+    dough = made.add_dough(made.add_bake("2026-06-18"))
+    made.add_piece(dough)
+    made.record(dough, "liquid_temp_c", 21, how="planned")
+    panel = panels.record(ws)
+    told = "liquid temperature: 21 °C (70 °F), 40.5 °C (105 °F)"
+    assert f"Changed on purpose: {told}" in plain(panel.about.value)
+    sheet = panel.tables["dough"].entry.sheet
+    head = next(c for c in sheet["columns"] if c["key"] == "liquid_temp_c")
+    assert head["more"] == "°C or °F"
+    assert sheet["cells"][f"{dough.id} liquid_temp_c"]["beside"] == "planned 21 °C (70 °F)"
+    answer = panel.tables["dough"].sheet.store(dough.id, "liquid_temp_c", "104 F", False)
+    assert answer.says == (
+        "40 °C (104 °F) is nearer to 40.5 °C (105 °F), as of others, than to 21 °C (70 °F), as "
+        "planned. Is it right?"
+    )
+
+
+def test_by_codes_alone_nothing_tells_whose_a_piece_is(ws):
+    made = ws.new_trial("malt", factors={"malt_percent": [0, 1]}, outcome="rise_height_mm")
+    made.keep(kit.design([kit.Factor("malt_percent", (0, 1))], kit.Kitchen(bakes=1, tubs=2)))
+    panel = panels.record(ws)
+    piece = made.pieces()[0]
+    panel.tables["piece"].sheet.store(piece.id, "rise_height_mm", "31", False)
+    panel.past.value = True
+    panel.refresh()
+    assert str(piece) in plain(panel.last.value)
+    panel.tables["piece"].order.value = "code"
+    for told in (panel.last, panel.history):
+        assert f"code {piece.blind}" in plain(told.value)
+        assert str(piece) not in plain(told.value)
+    panel.tables["piece"].order.value = "dough"
+    assert str(piece) in plain(panel.last.value)
+
+
+def test_by_codes_alone_other_bakes_are_blind_too_and_other_trials_have_their_own_codes(ws):
+    plan = kit.design([kit.Factor("malt_percent", (0, 1))], kit.Kitchen(bakes=2, tubs=2))
+    made, other = (
+        ws.new_trial(name, factors={"malt_percent": [0, 1]}, outcome="rise_height_mm")
+        for name in ("malt", "rye")
+    )
+    for trial in (made, other):
+        trial.keep(plan)
+    panel = panels.record(ws)
+    panel.trial.value = "malt"
+    panel.tables["piece"].order.value = "code"
+    elsewhere = next(p for p in made.pieces() if p.dough.bake != panel.chosen_bake)
+    made.record(elsewhere, "rise_height_mm", 31)
+    panel.refresh()
+    assert panel.last.value.count(f"code {elsewhere.blind}") == 1
+    other.record(other.pieces()[0], "rise_height_mm", 31)
+    panel.refresh()
+    assert f"rye: Height 31.0 mm, {other.pieces()[0]}" in plain(panel.last.value)
+    panel.undo.click()
+    panel.undo.click()
+    assert plain(panel.undone.value) == f"Undone: malt: Height 31.0 mm, code {elsewhere.blind}."
+    while not panel.undo.disabled:  # the trial with its bakes, too
+        panel.undo.click()
+        assert "Not yet" not in panel.undone.value

@@ -175,3 +175,12 @@ def test_an_empty_folder(tmp_path):
         assert "There is no trial in this folder yet." in words(panel.shown)
         for button in (panel.draw, panel.keep, panel.compare, panel.move, panel.undo):
             assert button.disabled
+
+
+def test_a_dough_of_another_day_is_said_to_be_of_it(panel):
+    for i, (hours, ratio) in enumerate(((28, "1"), (27, "1.2"), (26.5, "1.4"), (26, "1.6"))):
+        assert press(panel, ratio, str(i), pressed=ago(hours=hours))["ok"]
+    told = words(panel.look)
+    assert told.startswith("Looked back at: told as of its last reading, ")
+    assert "Look again at" in told
+    assert "Looked back at" not in words(panel.shown)  # once is enough

@@ -7,6 +7,7 @@ import numpy as np
 from kit.analysis import words
 from kit.charts.base import BLUE, GREEN, GREY, INK, RULE, arms, calm, in_unit, own_axes, plain
 from kit.plan.noticed import often
+from kit.us_units import also_us
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -93,7 +94,8 @@ def doughs_of_a_plan(plan: "Plan", ax: "Axes | None" = None) -> "Axes":
         at = row["order"] - 1, bakes.index(row["bake"])
         corner, colour = (at[0] + 0.04, at[1] + 0.06), colours.get(own, _PALE[0])
         ax.add_patch(Rectangle(corner, 0.92, 0.88, facecolor=colour, edgecolor=GREY, lw=0.8))
-        said = "\n".join([row["dough"], *(words.amount(q, row[q]) for q in whole)])
+        amounts = (also_us(words.amount(q, row[q]), absolute=True) for q in whole)
+        said = "\n".join([row["dough"], *(a.replace(" (", "\n(") for a in amounts)])
         ax.text(
             at[0] + 0.5, at[1] + 0.5, said, ha="center", va="center", color=INK,
             fontsize=9 if len(whole) < 2 else 7,

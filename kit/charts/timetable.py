@@ -76,11 +76,15 @@ def timetable(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
         )  # fmt: skip
         shown.append(step.what)
         _write(ax, s, step, at, knots, drawn)
+    called = {} if "retard" in shown else {"shape": "shape"}  # there is nothing to take out
     handles: list[Any] = [
-        Patch(facecolor=c, hatch=h, edgecolor=GREY if h else INK, lw=0.6, label=text)
+        Patch(
+            facecolor=c, hatch=h, edgecolor=GREY if h else INK, lw=0.6,
+            label=called.get(what, text),
+        )
         for what, (c, h, text) in _LOOK.items()
         if what in shown
-    ]
+    ]  # fmt: skip
     if s.proof is not None:
         handles.append(_ready(ax, s))
     table = (s.times.table - start) / 60
@@ -91,16 +95,14 @@ def timetable(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     ax.tick_params(axis="y", length=0, labelsize=_POINTS + 1, colors=INK)
-    handles.append(Patch(facecolor=_NIGHT, label=f"outside {s.limits.awake_words}"))
+    if _asleep(s):
+        handles.append(Patch(facecolor=_NIGHT, label=f"outside {s.limits.awake_words}"))
     legend_above(
         ax, handles=handles, ncols=5, fontsize=_POINTS, columnspacing=1.4, handlelength=1.6
     )
-    ax.set_xlabel(
-        f"On the table {clock.say_moment(s.times.table, s.zone)} ({s.zone.key}); "
-        "stretches without work are drawn short, at the waves",
-        fontsize=_POINTS,
-        color=INK,
-    )
+    short = "; stretches without work are drawn short, at the waves" if len(knots) > 2 else ""
+    table_at = clock.say_moment(s.times.table, s.zone)
+    ax.set_xlabel(f"On the table {table_at} ({s.zone.key}){short}", fontsize=_POINTS, color=INK)
     return ax
 
 

@@ -3,7 +3,7 @@
 import os
 from datetime import date
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from kit import shipped
 from kit.panels.bring import BringPanel
@@ -67,18 +67,27 @@ def open_workspace(folder: str | Path | None = None) -> Workspace:
     return ws
 
 
-#: the panel of each kind that was shown last, by workspace and day: a page reloaded makes another,
-#: but what was at hand yesterday need not be today
-_SHOWN: dict[tuple[type[Panel], str, date], Panel] = {}
+#: the panel of each kind that was shown last, by workspace and cell, and its day: a page reloaded
+#: makes another, but what was at hand yesterday need not be today
+_SHOWN: dict[tuple[type[Panel], str, str], tuple[Any, date]] = {}
+
+
+def _cell() -> str:
+    """Return the mark of the notebook's cell that runs now; empty outside a notebook."""
+    from IPython.core.getipython import get_ipython
+
+    get_parent: Any = getattr(get_ipython(), "get_parent", dict)
+    return str(get_parent().get("metadata", {}).get("cellId", ""))
 
 
 def _again(panel: _P) -> _P:
     """Return a panel as the one before it was left that day, as when its page is reloaded."""
     shown = panel.workspace.folder or panel.workspace.store.name
-    kind = type(panel), str(shown), date.today()
-    before = _SHOWN.pop(kind, None)  # first: what cannot come back must not be tried for ever
-    panel.stand_for(before)
-    _SHOWN[kind] = panel
+    kind, today = (type(panel), str(shown), _cell()), date.today()
+    # first: what cannot come back must not be tried for ever
+    before, day = _SHOWN.pop(kind, (None, today))
+    panel.stand_for(before, afresh=day != today)
+    _SHOWN[kind] = panel, today
     return panel
 
 
@@ -109,7 +118,7 @@ def deeper(workspace: Workspace | None = None, follows: ComparePanel | None = No
 
 def measure(workspace: Workspace | None = None) -> MeasurePanel:
     """The panel of the measure notebook, on the baker's workspace."""
-    return MeasurePanel(workspace or open_workspace())
+    return _again(MeasurePanel(workspace or open_workspace()))
 
 
 def plan(workspace: Workspace | None = None) -> PlanPanel:
@@ -124,12 +133,12 @@ def record(workspace: Workspace | None = None) -> RecordPanel:
 
 def rise(workspace: Workspace | None = None) -> RisePanel:
     """The panel of the rise notebook, on the baker's workspace."""
-    return RisePanel(workspace or open_workspace())
+    return _again(RisePanel(workspace or open_workspace()))
 
 
 def share(workspace: Workspace | None = None) -> SharePanel:
     """The panel that sends a trial to another baker or brings one in, on the baker's workspace."""
-    return SharePanel(workspace or open_workspace())
+    return _again(SharePanel(workspace or open_workspace()))
 
 
 def side_by_side(workspace: Workspace | None = None) -> SideBySidePanel:
@@ -139,4 +148,4 @@ def side_by_side(workspace: Workspace | None = None) -> SideBySidePanel:
 
 def taste(workspace: Workspace | None = None) -> TastePanel:
     """The panel of the taste notebook, on the baker's workspace."""
-    return TastePanel(workspace or open_workspace())
+    return _again(TastePanel(workspace or open_workspace()))

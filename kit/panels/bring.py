@@ -10,7 +10,7 @@ import pandas as pd
 
 from kit import quantities
 from kit.errors import KitError, NotFoundError
-from kit.panels.blocks import items, show
+from kit.panels.blocks import items, show, status
 from kit.panels.controls import LABELS, Panel, button, pick, row, visible
 from kit.panels.fields import Typed
 from kit.panels.style import trouble
@@ -58,8 +58,7 @@ class BringPanel(Panel):
         self.columns = widgets.VBox()
         self.said, self.shown, self.stored = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.store = button("Store the good rows", self._store, **_BUTTON)
-        self.stop = button("Stop", self._stopped.set, **_BUTTON)
-        self.stop.disabled = True
+        self.stop = button("Stop", self._stop, **_BUTTON)
         self.progress = widgets.IntProgress(description="Rows stored", style=LABELS)
         self.working: Thread | None = None
         self.corrections = widgets.VBox([self.dates, self.decimal, self.columns])
@@ -174,10 +173,9 @@ class BringPanel(Panel):
 
     def _store(self) -> None:
         """Store the good rows, telling how far it is."""
-        if self.look is None:
+        if self.look is None or self._works():
             return
         self._stopped.clear()
-        self.stop.disabled, self.store.disabled = False, True
         self.progress.layout.display, self.progress.value = None, 0
         # beside the notebook's own thread, which must stay free to hear Stop
         self.working = Thread(target=self._bring_in, args=(self.look, self.chosen))
@@ -192,8 +190,15 @@ class BringPanel(Panel):
             self.stored.value = f'<div role="status">{told._repr_html_()}</div>'
         except KitError as exc:
             self.stored.value = trouble(str(exc))
-        finally:
-            self.stop.disabled, self.store.disabled = True, False
+
+    def _works(self) -> bool:
+        """Whether rows are being stored: the buttons stay, for who stands on one by keyboard."""
+        return self.working is not None and self.working.is_alive()
+
+    def _stop(self) -> None:
+        self._stopped.set()
+        if not self._works() and not self.stored.value:  # what it tells stays
+            self.stored.value = status("Nothing is being stored.")
 
 
 def _label(name: str) -> str:

@@ -58,7 +58,7 @@ class Panel(Form):
     #: what the fields held when nobody had touched them
     _untouched: Mapping[Name, Any] = MappingProxyType({})
 
-    def stand_for(self, before: Self | None) -> None:
+    def stand_for(self, before: Self | None, afresh: bool = False) -> None:
         """Show what was chosen and typed in the panel that stood here before.
 
         What nobody chose is offered anew: it follows the records, which may be others now. Nothing
@@ -68,9 +68,13 @@ class Panel(Form):
         ----------
         before : Panel or None
             Of the same kind; None where there was none.
+        afresh : bool
+            Nothing comes back; what still runs there is seen to.
         """
         self._untouched = held(self._asks())
         if before is not None:
+            self._relieve(before)
+        if before is not None and not afresh:
             self._returning = True
             try:
                 self._come_back(before)
@@ -82,6 +86,9 @@ class Panel(Form):
     def _asks(self) -> Sequence[widgets.Widget]:
         """What holds the fields that come back."""
         return []
+
+    def _relieve(self, before: Self) -> None:
+        """Take on, or end, what still runs in the panel that stood here before, of any day."""
 
     def _come_back(self, before: Self) -> None:
         fill_in(self._asks(), left(before._asks(), before._untouched))

@@ -128,7 +128,6 @@ class DeeperPanel(Panel):
             given[question.factor] = self.factor.value
         self.answer = None
         self.shown.value = status("Working it out …")
-        self.ask.disabled = True
         said = ", ".join(f"{name}={value!r}" for name, value in given.items())
         self.called = f"print(ws.trial({trial.name!r}).{question.verb}({said}))"
         verb: Callable[..., Any] = getattr(trial, question.verb)
@@ -141,8 +140,6 @@ class DeeperPanel(Panel):
         except Exception:  # a fault of ours: never leave "Working it out" standing, then let it out
             self.shown.value = trouble("this should not happen; the log says more.")
             raise
-        finally:
-            self.ask.disabled = False
 
     def _page(self, trial: Trial) -> str:
         """Words first, then the picture, then what is for the statistician."""

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from html import escape
 from pathlib import Path
 from threading import Event, Thread
-from typing import Any
+from typing import Any, Self
 
 import ipywidgets as widgets
 
@@ -61,6 +61,8 @@ class MeasurePanel(Panel):
         self._unwatch.set()
         self._seen: dict[Path, tuple[int, int]] = {}
         self._in: set[tuple[Path, tuple[int, int]]] = set()
+        self._refused = False
+        self._heir: MeasurePanel | None = None
         self.working: Thread | None = None
         self.watching: Thread | None = None
         names = [trial.name for trial in workspace.trials()]
@@ -74,7 +76,7 @@ class MeasurePanel(Panel):
         self.counted = widgets.HTML()
         self.one = OnePhoto(self.refresh)
         self.all = tall("Measure all that are not measured", self._measure_all)
-        self.stop = tall("Stop", self._stopped.set)
+        self.stop = tall("Stop", self._stop)
         self.undo = tall("Undo", self._undo)
         self.progress = widgets.IntProgress(description="Photos", style=LABELS, layout=wide())
         self.told = widgets.HTML()
@@ -88,11 +90,11 @@ class MeasurePanel(Panel):
             _as_high(which), self.counted, self.strip, self.one, _as_high(many), self.twice,
             kind="kit-measure", style=_OWN_STYLE,
         )  # fmt: skip
-        self.stop.disabled = True
         visible(self.progress, False)
         self.trial.observe(lambda _: self.refresh(), "value")
         self.watch.observe(lambda _: self._watch(), "value")
         self.strip.observe(lambda _: self._choose(), "chosen")
+        self.one.reference.observe_said(self._let_go)
         self.refresh()
 
     @property
@@ -108,6 +110,33 @@ class MeasurePanel(Panel):
         found = [path for path in sorted(home.iterdir()) if path.is_dir() and path.name[0] != "."]
         own = [path for path in found if path.name == FOLDER or _holds_photos(path)]
         return [("choose …", ""), *((path.name, str(path)) for path in own)]
+
+    def _asks(self) -> list[widgets.Widget]:
+        return [self.trial]
+
+    def _come_back(self, before: Self) -> None:
+        """The photo that is measured comes back, and what was drawn and typed and not kept."""
+        super()._come_back(before)
+        self.one.hide()  # it is shown anew, by what was typed
+        self.one.means.take_over(before.one.means)
+        if before.strip.chosen in self._photos:
+            self.strip.chosen = before.strip.chosen
+        self._choose()
+        self.one.take_over(before.one)
+
+    def _relieve(self, before: Self) -> None:
+        """Measuring goes on and is stopped here; a folder is not watched any more."""
+        if before.watch.value:
+            before.watch.value = False
+            self.taken.value = status("The folder is not watched any more: the page is a new one.")
+        before._heir, self.working, self._stopped = self, before.working, before._stopped
+        if self._works():
+            visible(self.progress, True)
+
+    @property
+    def _now(self) -> "MeasurePanel":
+        """The panel that is seen: this one, or what stands in its place."""
+        return self if self._heir is None else self._heir._now
 
     # showing
 
@@ -251,35 +280,50 @@ class MeasurePanel(Panel):
     def _measure_all(self) -> None:
         """Measure all by the reference that is set, beside the notebook's own thread."""
         trial = self.chosen
-        if trial is None or (self.working is not None and self.working.is_alive()):
+        if trial is None or self._works():
             return
         try:
             rising = any(guess.shows == "rise" for guess in self._guesses.values())
             how = {shows: self.one.how(shows) for shows in SHOWN if shows != "rise" or rising}
         except KitError as exc:
-            self.told.value = trouble(str(exc))
+            field = next(filter(None, map(self.one.means.said_beside, SHOWN)), "")
+            told = f"see beside “{field}” above what can be used." if field else str(exc)
+            self.told.value, self._refused = trouble(told), True
             return
         self._stopped.clear()
-        self.stop.disabled, self.all.disabled = False, True
-        self.progress.value, self.told.value = 0, ""
+        self.progress.value, self.told.value, self._refused = 0, "", False
         visible(self.progress, True)
         self.working = Thread(target=self._measure_them, args=(trial, how))
         self.working.start()
 
     def _measure_them(self, trial: Trial, how: Mapping[str, Mapping[str, Any]]) -> None:
         def progress(done: int, of: int, said: str) -> None:
-            self.progress.max, self.progress.value = of, done
-            self.told.value = f"<p>{escape(said)}</p>"
+            now = self._now
+            now.progress.max, now.progress.value = of, done
+            now.told.value = f"<p>{escape(said)}</p>"
 
         try:
             kept, reasons = trial.measure_all(how.__getitem__, progress, self._stopped.is_set)
             unsaid = sum(not (one.on and one.shows) for one in trial.guesses().values())
-            self.told.value = _report(kept, reasons, self._stopped.is_set(), unsaid)
+            self._now.told.value = _report(kept, reasons, self._stopped.is_set(), unsaid)
         except KitError as exc:
-            self.told.value = trouble(str(exc))
+            self._now.told.value = trouble(str(exc))
         finally:
-            self.stop.disabled, self.all.disabled = True, False
-            self.refresh()
+            self._now.refresh()
+
+    def _let_go(self) -> None:
+        """Take back a refusal: it was of another reference."""
+        if self._refused:
+            self.told.value, self._refused = "", False
+
+    def _works(self) -> bool:
+        """Whether photos are measured now; the buttons stay, for who stands on one by keyboard."""
+        return self.working is not None and self.working.is_alive()
+
+    def _stop(self) -> None:
+        self._stopped.set()
+        if not self._works() and not self.told.value:  # what it tells stays
+            self.told.value = status("Nothing is being measured.")
 
 
 def _as_high(section: widgets.Widget) -> widgets.Box:

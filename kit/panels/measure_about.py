@@ -75,6 +75,11 @@ class AboutPhoto(Form):
             self.guessed.value = "" if said else f'<p class="kit-small">{escape(guess.why)}</p>'
 
     @property
+    def said_of(self) -> tuple[str, ...]:
+        """Which photo it is, what it shows and whose it is."""
+        return "" if self.photo is None else self.photo.id, self.shows.value, self.whose.value
+
+    @property
     def thing(self) -> Thing | None:
         """Whose it is, as it is chosen."""
         assert self.trial is not None

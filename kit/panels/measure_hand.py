@@ -62,6 +62,11 @@ class Hand:
         self.corrected = dict.fromkeys(by.corrected)
         self.ends |= ends
 
+    def take_over(self, before: "Hand") -> None:
+        """Go on with what a hand said in the panel that stood here before."""
+        self.said, self.corrected = dict(before.said), dict(before.corrected)
+        self.ends, self._before = dict(before.ends), dict(before._before)
+
     def back_to_found(self) -> None:
         """Drop what was corrected; where to look stays as it was said."""
         self.said = {name: said for name, said in self.said.items() if name == "box"}

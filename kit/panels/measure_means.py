@@ -37,6 +37,10 @@ class Means:
         """Everything that is typed of reference, shape and jar."""
         return self.reference.said, self.shape.said
 
+    def take_over(self, before: "Means") -> None:
+        """Have what was typed last in the panel before, for photos that were not measured yet."""
+        self._typed = before._said if before._typed is None else before._typed
+
     def settle(self, trial: Trial, photo: StoredPhoto, shows: str | None) -> None:
         """Set what the photo was measured by; of one that was not, what was typed last.
 
@@ -81,6 +85,14 @@ class Means:
             return scale_for(opened, shows, self.reference.kind.value, about)
         except InputError as exc:
             raise beside(exc, self.reference.called(shows)) from exc
+
+    def said_beside(self, shows: str | None) -> str:
+        """Return the label of the field beside which stands what is wrong; empty where none."""
+        fields = [*self.reference.called(shows).values()]
+        if shows == "rise" and self.shape.kind.value == "jar":
+            fields += [self.shape.inner, self.shape.base]
+        wrong = (field for field in fields if field.said.value)
+        return next((str(field.text.description) for field in wrong), "")
 
     def by(self, shows: str | None) -> MeasuredBy:
         """All of it, as it is kept with a photo."""

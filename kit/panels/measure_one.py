@@ -135,6 +135,19 @@ class OnePhoto(Form):
             self._open(trial, photo)
         self._fit()
 
+    def take_over(self, before: "OnePhoto") -> None:
+        """Go on with what a hand drew in the panel before: on this photo, nothing kept of it."""
+        mine, theirs = (None if one.photo is None else one.about.said_of for one in (self, before))
+        if self.photo is None or mine != theirs or self.photo.measured_by or self.kept.value:
+            return
+        self.hand.take_over(before.hand)
+        self._set_threshold(self.hand.said.get("threshold"))
+        self.place.value = before.place.value
+        self._mark()
+        self._fit()
+        if before.result is not None:
+            self._measure()
+
     def _open(self, trial: Trial, photo: StoredPhoto) -> None:
         """Read the file and show it, without marks."""
         from kit.photo.shown import as_jpeg
@@ -255,7 +268,8 @@ class OnePhoto(Form):
             self._by = by
         except KitError as exc:
             # what was found before stays, to be dragged elsewhere; it cannot be kept
-            self.said.value, self.values.value = trouble(str(exc)), ""
+            beside = self.means.said_beside(shows)
+            self.said.value, self.values.value = "" if beside else trouble(str(exc)), ""
             visible(self.keep, False)
             return
         self.scale, self.result, self.said.value = scale, result, ""

@@ -166,6 +166,11 @@ class ReferenceForm(Form):
         if not self._filling:
             self._changed()
 
+    def observe_said(self, then: Callable[[], None]) -> None:
+        """Call when something else is chosen or typed, by a hand or not."""
+        for field in self._inputs:
+            (field.text if isinstance(field, Typed) else field).observe(lambda _: then(), "value")
+
     @property
     def said(self) -> tuple[Any, ...]:
         """Everything that is chosen and typed, to be put back with `say`."""
@@ -258,8 +263,9 @@ class ReferenceForm(Form):
 
     def called(self, shows: str | None, kind: str | None = None) -> dict[str, Typed]:
         """Return the field that each argument of `kit.photo.scale` is typed into."""
-        depth = self._depth_of(shows)
-        return self.fields[kind or self.kind.value] | ({"offset_mm": depth} if depth else {})
+        kind = kind or self.kind.value
+        depth = None if kind == "scanner" else self._depth_of(shows)
+        return self.fields[kind] | ({"offset_mm": depth} if depth else {})
 
     def placed(self, kept: Mapping[str, tuple[float, float]]) -> dict[str, Any]:
         """Return what was put on the photo by hand, as `kit.photo.scale` takes it.

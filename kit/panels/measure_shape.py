@@ -66,12 +66,17 @@ class ShapeForm(widgets.VBox):  # type: ignore[misc]
             return {"shape": self.kind.value}
         from kit.photo.jar import Jar
 
-        inner = self.inner.read(lambda text: parse(text, "mm", "inside"))
+        inner = self.inner.read(_inside)
         base = self.base.read(lambda text: parse(text, "mm", "base"))
-        if inner is None:
-            raise InputError("inside", "", "must not be empty", "Measure how wide its inside is.")
         try:
             return {"shape": "jar", "jar": Jar(inner, base or 0.0)}
         except InputError as exc:
             of = {"inner_diameter_mm": self.inner, "base_thickness_mm": self.base}
             raise beside(exc, of) from exc
+
+
+def _inside(text: str) -> float:
+    value = parse(text, "mm", "inside")
+    if value is None:
+        raise InputError("inside", "", "must not be empty", "Measure how wide its inside is.")
+    return value

@@ -7,11 +7,13 @@ import ipywidgets as widgets
 
 from kit.analysis.repeatability import PIECES
 from kit.errors import KitError
+from kit.panels.blocks import folded
 from kit.panels.controls import section
 from kit.workspace import Trial
 
 __all__ = ["TwiceBlock"]
 
+_ASKS = "How far can your photos be trusted?"
 _STEPS = (
     f"Take {PIECES} pieces that differ: tall ones and flat ones.",
     "Photograph each one from the side, the card beside it.",
@@ -33,10 +35,7 @@ class TwiceBlock(widgets.VBox):  # type: ignore[misc]
     def __init__(self, trial: Callable[[], Trial | None]) -> None:
         self._trial = trial
         steps = "".join(f"<li>{escape(step)}</li>" for step in _STEPS)
-        guide = widgets.HTML(
-            '<div class="kit-answer"><p>How far can your photos be trusted? '
-            f"Photograph {PIECES} pieces twice.</p><ol>{steps}</ol></div>"
-        )
+        guide = widgets.HTML(f'<div class="kit-answer">{folded(_ASKS, f"<ol>{steps}</ol>")}</div>')
         self.far = widgets.HTML()
         super().__init__([widgets.Box([section("Photograph five pieces twice", guide, self.far)])])
 

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from html import escape
-from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import ipywidgets as widgets
 
@@ -18,15 +17,15 @@ from kit.panels.controls import button, visible
 from kit.panels.fields import Typed, above_0, count, number, what_matters
 from kit.panels.plan_form import GUESS, NEW, UNKNOWN, PlanForm
 from kit.panels.plan_offers import named, spreads_of
+from kit.panels.plan_sheets import linked, papers, written_before
 from kit.panels.plan_shown import show_plan
-from kit.panels.style import link, trouble
+from kit.panels.style import trouble
 from kit.plan.design import design
 from kit.plan.plan import Plan
 from kit.plan.power import Power, power
 from kit.plan.schedule import Schedule, schedule
 from kit.plan.spread import Spread
 from kit.planning import put_away_in_words
-from kit.records.aside import file_name
 from kit.records.things import Bake
 from kit.records.typed import day as read_day
 from kit.us_units import us_paper
@@ -87,9 +86,14 @@ class PlanPanel(PlanForm):
         """Offer what the workspace has, then ask for the first time."""
         trials = self.workspace.trials()
         self.trial.options = [NEW, *(t.name for t in trials)]
+        formula = next((f for t in reversed(trials) if (f := t.formula())), None)
+        if formula is not None and not formula.of_role("malt"):
+            # what is filled in must be something that the baker's own formula can change
+            self.factor.value, self.settings.value = "retard_hours", "24 or 48"
+            self.name.value, self.question.value = named("retard_hours", "rise_height_mm")
         self.name.value = self._free(self.name.value)
         self._named = (self.name.value, self.question.value)
-        self._take_formula(next((f for t in reversed(trials) if (f := t.formula())), None))
+        self._take_formula(formula)
         self.outcome.value = "rise_height_mm"
         self._offer_spreads()
         for typed in self._typed():
@@ -197,7 +201,7 @@ class PlanPanel(PlanForm):
         """Make the plan from what is typed and show it, or the reason why not."""
         if self._filling:
             return
-        self.kept.value = ""
+        self.kept.value = "" if self.chosen is None else written_before(self.chosen)
         self.matters.text.description = what_matters(self.outcome.value)
         self._show_units()
         if self._returning:
@@ -227,6 +231,15 @@ class PlanPanel(PlanForm):
 
     def _asks(self) -> list[widgets.Widget]:
         return [self]
+
+    def _come_back(self, before: Self) -> None:
+        """What is changed comes back with its settings, though nobody touched them."""
+        for mine, theirs, picked in (
+            (self.settings, before.settings, before.factor),
+            (self.other_settings, before.other_settings, before.other),
+        ):
+            self._settings[mine, picked.value] = theirs.value
+        super()._come_back(before)
 
     def _returned(self) -> None:
         self._ask()
@@ -340,18 +353,15 @@ class PlanPanel(PlanForm):
 
     def _write_sheet(self, trial: Trial, bake: Bake) -> str:
         """One bake's sheet and, where its day is known, its calendar; links to both."""
-        folder = self.workspace.folder or Path.cwd()
-        name = file_name(f"{trial.name}-bake-{bake.code}")
+        page, dates = papers(trial, bake)
         weights = None if trial.formula() is None else trial.weigh(bake, **self._size())
         plan = None
         if bake.day is not None:
             plan = trial.timetable(bake, self.table.value, **self._times()).fitted()
-        sheet = trial.bench_sheet(bake, folder / f"{name}.html", weights, plan, paper=us_paper())
-        on = f" on {bake.day:%Y-%m-%d}" if bake.day else ""
-        links = [f"Bake {escape(bake.code)}{on}: {link(sheet, 'bench sheet')}"]
+        trial.bench_sheet(bake, page, weights, plan, paper=us_paper())
         if plan is not None:
-            links.append(link(trial.calendar(plan, folder / f"{name}.ics"), "calendar"))
-        return ", ".join(links)
+            trial.calendar(plan, dates)
+        return linked(trial, bake)
 
 
 def _clock(text: str) -> str:

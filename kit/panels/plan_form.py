@@ -85,7 +85,7 @@ class PlanForm(Panel):
         self.table = Typed("On the table at", "12:00")
         self.more = widgets.ToggleButton(
             value=False, description="More about your kitchen",
-            layout=widgets.Layout(width="16rem"),
+            layout=widgets.Layout(width="16rem", max_width="calc(100% - 4px)"),
         )  # fmt: skip
         self.every = Typed("Days between bakes", "7")
         self.awake_from = Typed("Awake from", "6:00")

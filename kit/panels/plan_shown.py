@@ -21,6 +21,7 @@ from kit.us_units import also_us
 
 __all__ = ["show_plan"]
 
+_SURE = "How sure that is"
 _UNKNOWN = (
     "How small a difference these bakes will notice cannot be said before anybody knows how much "
     "doughs of one recipe differ by themselves. Best mix the same recipe several times on two "
@@ -56,9 +57,10 @@ def show_plan(
         unknown = "Only then can anybody say how small a difference a trial will notice."
     parts = [
         f'<div role="status"><p class="kit-lead">{escape(also_us(lead))}</p>',
-        paragraphs(said[1:] if said else [unknown]), *map(_besides, powers[1:]),
-        f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p></div>",
+        _in_short(said[1:]) if said else paragraphs([unknown]),
+        *map(_besides, powers[1:]), "</div>",
         _doubts(plan, powers, weights, schedule, unusual),
+        f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p>",
         '<div class="kit-pictures">',
         _picture(plan.plot(), "Which dough is mixed when", str(plan), _boxes(plan)),
     ]  # fmt: skip
@@ -77,10 +79,22 @@ def show_plan(
     return f'<section class="kit-answer">{"".join(parts)}</section>'
 
 
+def _in_short(texts: Sequence[str]) -> str:
+    """The first sentence of each; the rest when it is asked for."""
+    parts = [_first_of(text) for text in texts]
+    rest = [more for _, more in parts if more]
+    return paragraphs([first for first, _ in parts]) + folded(_SURE, paragraphs(rest))
+
+
+def _first_of(text: str) -> tuple[str, str]:
+    first, stop, rest = text.partition(". ")
+    return (f"{first}.", rest) if stop else (text, "")
+
+
 def _besides(other: Power) -> str:
     """What is noticed of a further factor; the rest is mostly as with the first."""
     first, *rest = other.sentences
-    return paragraphs([first]) + folded("How sure that is", paragraphs(rest))
+    return paragraphs([first]) + folded(_SURE, paragraphs(rest))
 
 
 def _boxes(plan: Plan) -> str:
@@ -113,7 +127,7 @@ def _doubts(
     return f'<div class="kit-banner"><p><strong>Before you bake</strong></p>{listed}</div>'
 
 
-def _picture(drawing: object, title: str, description: str, caption: str) -> str:
+def _picture(drawing: object, title: str, description: str, caption: str = "") -> str:
     return drawn(charts.svg(drawing, title, description), title, caption)  # type: ignore[arg-type]
 
 
@@ -154,8 +168,7 @@ def _times(schedule: Schedule) -> str:
         + (f'<div class="kit-trouble">{items(misses)}{nearest}</div>' if misses else "")
         + "".join(f'<p class="kit-banner">{escape(note)}</p>' for note in changed)
         + f"<p>{escape(schedule.headline)}</p>"
-        + _picture(schedule.plot(), "The bake day", schedule.headline, "Hours when nothing is to "
-                   "be done are drawn short.")
+        + _picture(schedule.plot(), "The bake day", schedule.headline)
         + scrolled(f"<table><tbody>{''.join(rows)}</tbody></table>", "Timetable")
         + folded("What to know about the times", notes)
     )  # fmt: skip
@@ -166,6 +179,8 @@ def _weights(weights: WeighingSheet | None) -> str:
         return "<p>No formula yet, so there is nothing to weigh.</p>"
     # only the table scrolls sideways: a note must be read without
     table, end, notes = weights._repr_html_().partition("</table>")
+    head, close, rows = table.partition("</thead>")  # the settings, by the reader's thermometer
+    table = f"{also_us(head, absolute=True)}{close}{rows}"
     return (
         '<h2 class="kit-section">What to weigh at the first bake</h2>'
         + scrolled(table + end, "What to weigh", "kit-scroll kit-weights")

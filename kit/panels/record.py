@@ -1,6 +1,6 @@
 """The record panel: choose a trial and a bake, and write down what was done and what came out."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime
 from html import escape
 from typing import Any, Self
@@ -217,12 +217,19 @@ class RecordPanel(Panel):
         done = self.workspace.history(_HISTORY)
         left = list(done["what"][~done["undone"]])
         self.undo.disabled = not left
-        last = escape(left[-1]) if left else "nothing yet"
-        self.last.value = f'<p class="kit-last">Last: {last}</p>'
+        last = next(iter(self._blinded(left[-1:])), "nothing yet")
+        self.last.value = f'<p class="kit-last">Last: {escape(last)}</p>'
         self._show_history()
 
+    def _blinded(self, texts: Iterable[str]) -> list[str]:
+        """What was done, without the doughs of pieces that are measured by codes alone."""
+        sheet = self.tables["piece"].sheet
+        return sheet.blinded(texts) if sheet else list(texts)
+
     def _show_history(self) -> None:
-        self.history.value = _told(self.workspace.history(_HISTORY)) if self.past.value else ""
+        done = self.workspace.history(_HISTORY)
+        done["what"] = self._blinded(done["what"])
+        self.history.value = _told(done) if self.past.value else ""
 
     # doing
 
@@ -291,6 +298,7 @@ class RecordPanel(Panel):
 
     def _undo(self) -> str:
         said = self.workspace.undo()
+        [said] = self._blinded([said])
         self.refresh()
         return f"{words.capital(said)}."
 
@@ -328,7 +336,8 @@ def _about(trial: Trial) -> str:
         for name, settings in trial.factors.items()
     ]
     if changed:
-        lines.append(f"<p>Changed on purpose: {escape('; '.join(changed))}</p>")
+        told = also_us("; ".join(changed), absolute=True)
+        lines.append(f"<p>Changed on purpose: {escape(told)}</p>")
     if trial.outcome:
         told = words.name(trial.outcome)
         if trial.matters is not None:

@@ -17,6 +17,7 @@ from kit.panels.record_events import TITLE
 from kit.quantities import Quantity
 from kit.records.things import Bake, Dough, Load, Piece, Thing
 from kit.records.typed import whole
+from kit.us_units import also_us, either
 from kit.workspace import Trial
 
 __all__ = ["LevelSheet"]
@@ -60,6 +61,9 @@ class LevelSheet:
         self.added: list[str] = []
         self.shown: list[str] = []
         self._things: dict[str, Any] = {}
+        #: the trial's name and, by codes alone, the code of each piece of all its bakes: what is
+        #: taken back may be the trial itself
+        self._codes: tuple[str, dict[str, str]] = "", {}
         #: what the table shows and what was planned, by thing and quantity
         self._known: dict[tuple[str, str], float | None] = {}
         self._plan: dict[tuple[str, str], float] = {}
@@ -99,6 +103,9 @@ class LevelSheet:
         self.shown = self._columns(dict.fromkeys(readings["quantity"]))
         things = self.things()
         self._things = {thing.id: thing for thing in things}
+        by_code = self.trial.pieces() if self.order == "code" else []
+        named = {str(piece): f"code {piece.blind or piece.code}" for piece in by_code}
+        self._codes = self.trial.name, named
         heads, rows = [self._heading(name) for name in self.shown], [self._row(t) for t in things]
         cells = {
             (row.key, head.key): self._cell(thing, head, actual, plan)
@@ -108,6 +115,20 @@ class LevelSheet:
         if self.level == "bake":
             return rows, heads, {(head, row): cell for (row, head), cell in cells.items()}
         return heads, rows, cells
+
+    def blinded(self, texts: Iterable[str]) -> list[str]:
+        """Return what was done with the codes of pieces for their names, where rows are by codes.
+
+        The pieces of all bakes of the trial; other trials have pieces of the same names.
+        """
+        whose, codes = self._codes
+        name = re.compile("|".join(rf"{re.escape(one)}\b" for one in codes) or "(?!)")
+        return [
+            name.sub(lambda found: codes[found[0]], text)
+            if text.removeprefix("undone: ").startswith(f"{whose}: ")
+            else text
+            for text in texts
+        ]
 
     def others(self) -> list[Quantity]:
         """Return the quantities that could be recorded here and are not shown."""
@@ -132,7 +153,7 @@ class LevelSheet:
         if name in _FIELDS[self.level]:
             return Heading(name, _FIELDS[self.level][name][0])
         quantity = quantities.get(name)
-        return Heading(name, quantity.label, quantity.unit, tip=quantity.meaning)
+        return Heading(name, quantity.label, either(quantity.unit), tip=quantity.meaning)
 
     def _cell(self, thing: Thing, head: Heading, actual: Any, plan: Any) -> Cell:
         named = f"code {thing.blind or thing.code}" if self._by_code(thing) else thing
@@ -144,7 +165,7 @@ class LevelSheet:
         said = []
         planned = plan.get((thing.id, head.key))
         if planned is not None and planned == planned and self.order != "code":
-            said.append(f"planned {_shown(quantity, planned)}")
+            said.append(f"planned {_for_us(_shown(quantity, planned), quantity.unit)}")
         text, reading = "", actual.get((thing.id, head.key))
         if reading is not None and reading.value == reading.value:
             text = _shown(quantity, reading.value)
@@ -209,12 +230,12 @@ class LevelSheet:
         if abs(near - value) >= abs(planned - value):
             return ""
         plan, other = (words.amount(quantity.name, one) for one in (planned, near))
-        if near == value:
-            return f"{plan} was planned for {thing}, and {other} is for others. Is it right?"
-        typed = words.amount(quantity.name, value)
-        return (
-            f"{typed} is nearer to {other}, as of others, than to {plan}, as planned. Is it right?"
-        )
+        told = f"{plan} was planned for {thing}, and {other} is for others. Is it right?"
+        if near != value:
+            typed = words.amount(quantity.name, value)
+            told = f"{typed} is nearer to {other}, as of others, than to {plan}, as planned. "
+            told += "Is it right?"
+        return also_us(told, absolute=True)
 
     def _meanwhile(
         self, thing: Thing, quantity: Quantity, there: float | None, value: float | None
@@ -313,6 +334,13 @@ def _measured(name: str) -> tuple[str, ...]:
 def _bare(text: str) -> bool:
     """Whether a text is a number without a unit or fraction."""
     return re.fullmatch(r"[\d.,+−-]*", text.strip()) is not None
+
+
+def _for_us(number: str, unit: str) -> str:
+    """A number under a column that names its unit; with the customary one where that is wanted."""
+    metric = f"{number} {unit}"
+    both = also_us(metric, absolute=True)
+    return number if both == metric else both
 
 
 def _shown(quantity: Quantity, value: float) -> str:

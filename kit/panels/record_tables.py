@@ -111,6 +111,7 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
             self.sheet.order = self.order.value
             self.entry.show(*self.sheet.filled())
             self._offer()
+            self._after()  # what was done last is told by codes, too, or by names again
 
     def hide(self) -> None:
         """Show nothing."""

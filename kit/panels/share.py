@@ -2,6 +2,7 @@
 
 from html import escape
 from pathlib import Path
+from typing import Self
 
 import ipywidgets as widgets
 
@@ -48,6 +49,14 @@ class SharePanel(Panel):
         )
         super().__init__(columns(send, bring))
         self.pack.disabled = not names
+
+    def _asks(self) -> list[widgets.Widget]:
+        return [self.trial, self.source, self.baker]  # what others may do is said anew
+
+    def _come_back(self, before: Self) -> None:
+        """That photos stay at home comes back, that they may go does not."""
+        super()._come_back(before)
+        self.photos.value = self.photos.value and before.photos.value
 
     @property
     def folder(self) -> Path:

@@ -1,12 +1,14 @@
 """How panels look, how they say that something cannot be used, and how they show a file."""
 
 import os
-from html import escape
+import re
+from collections.abc import Iterable
+from html import escape, unescape
 from pathlib import Path
 
 from kit.writeup.plain_words import in_words
 
-__all__ = ["STYLE", "link", "trouble"]
+__all__ = ["STYLE", "holds", "link", "trouble"]
 
 #: CSS of every panel; its classes begin with kit-
 STYLE = """<style>
@@ -92,3 +94,15 @@ def link(path: Path, label: str = "") -> str:
         shown = escape(label or path.name)
         return f'<a href="../../files/{escape(path.name)}" target="_blank">{shown}</a>'
     return f"{escape(label)} <code>{escape(str(path))}</code>".strip()
+
+
+def holds(page: Path, words: Iterable[str]) -> bool:
+    """Whether a written page is there and holds all of these words, each by itself.
+
+    A page of the same name may be of something else: of a trial whose name differs by a sign, or
+    of what was taken back.
+    """
+    if not page.is_file():
+        return False
+    text = unescape(page.read_text(encoding="utf-8", errors="replace"))
+    return all(re.search(rf"(?<!\w){re.escape(word)}(?!\w)", text) for word in words)

@@ -11,11 +11,13 @@ from kit.analysis.tasting import tasters_needed
 from kit.analysis.tasting.needed import Needed
 from kit.errors import InputError, KitError
 from kit.panels.blocks import items, status
-from kit.panels.controls import LABELS, Panel, button, columns, pick, section, tick, visible
+from kit.panels.controls import Panel, button, columns, pick, row, section, tick, visible
 from kit.panels.fields import Typed, beside, people, share
-from kit.panels.style import link, trouble
+from kit.panels.style import holds, link, trouble
+from kit.panels.taste_plate import CHOOSE, Plate, besides
 from kit.panels.taste_shown import answer_page, few_tasters
-from kit.panels.today import trial_to_answer
+from kit.panels.today import last_done, trial_to_answer
+from kit.records.aside import file_name
 from kit.us_units import us_paper
 from kit.workspace import Trial, Workspace
 
@@ -29,15 +31,9 @@ _METHODS = [
     ("scores: a mark for each", "scores"),
 ]
 _BUTTON = {"width": "20rem", "max_width": "calc(100% - 4px)"}
-_CHOOSE = ("triangle", "duo-trio", "pair")
-#: kind -> what a field is called before its code, and what it says while it is empty
-_MARKED = {
-    "ranking": ("Rank of", "1: put first, such as the one liked most"),
-    "scores": ("Score of", ""),
-}
 _MIND = (
-    "Ask before anybody tastes: the muffins hold wheat and gluten from malt, and may hold milk and "
-    "egg. Serve them baked through and cooled, never raw dough."
+    "Ask before anybody tastes: the muffins hold wheat, and may hold barley malt, milk and egg. "
+    "Serve them baked through and cooled, never raw dough."
 )
 
 
@@ -63,16 +59,15 @@ class TastePanel(Panel):
             self.noticed, self.enough, self.plan, self.planned,
         )  # fmt: skip
         take = section(
-            "Take the answers", self.tasting, self.taster, self.plate, self.marks, self.save,
-            self.saved,
+            "Take the answers", self.tasting, self.taster, self.plate, self.marks,
+            row(self.save, self.undo, self.last), self.saved,
         )  # fmt: skip
         # it stands below the others, not beside them
         end = section("Open it", self.matters, self.without, self.unblind, self.opened, flex="none")
         mind = widgets.HTML(f'<p class="kit-banner"><strong>Allergens.</strong> {_MIND}</p>')
         super().__init__(mind, self.trial, columns(plan, take), end, self.shown)
         if not self.trial.options:
-            self.plan.disabled = self.save.disabled = self.unblind.disabled = True
-            self.shown.value = trouble("There is no trial in this folder yet.")
+            self._rest()
             return
         self._listen()
         self._show_trial()
@@ -90,13 +85,20 @@ class TastePanel(Panel):
         self.plan = button("Plan it and write the sheets", self._plan, "check", **_BUTTON)
         self.tasting, self.taster = pick("Tasting"), pick("Taster")
         self.plate = pick("Plate")
-        self.marks = widgets.VBox()
+        self.marks = Plate()
         self.save = button("Save this answer", self._save, "save", **_BUTTON)
-        self.saved = widgets.HTML()
+        self.undo = button("Undo", self._undo, "undo")
+        self.last, self.saved = widgets.HTML(), widgets.HTML()
         self.matters = Typed("What matters (%)", "", "share of people, may stay empty")
         self.without = tick("Open it although answers are missing")
         self.unblind = button("Open the tasting", self._open, "eye", **_BUTTON)
         self.opened, self.shown = widgets.HTML(), widgets.HTML()
+
+    def _rest(self) -> None:
+        """Offer nothing: there is no trial."""
+        for one in (self.plan, self.save, self.undo, self.unblind):
+            one.disabled = True
+        self.shown.value = trouble("There is no trial in this folder yet.")
 
     def _listen(self) -> None:
         self.trial.observe(lambda _: self._show_trial(), "value")
@@ -108,6 +110,11 @@ class TastePanel(Panel):
         self.plate.observe(lambda _: self._show_marks(), "value")
         self.matters.observe_text(self._show_answer)
 
+    def _asks(self) -> list[widgets.Widget]:
+        # what is answered comes from the records, and that answers may be missing is said anew
+        return [self.trial, self.method, self.samples, self.question, self.tasters, self.twice,
+                self.noticed, self.tasting]  # fmt: skip
+
     @property
     def chosen(self) -> Trial:
         """The trial that is picked."""
@@ -116,7 +123,7 @@ class TastePanel(Panel):
     # planning
 
     def _show_trial(self) -> None:
-        if self._filling:
+        if self._filling or not self.trial.value:
             return
         factors = self.chosen.factors
         name = next(iter(factors), "")
@@ -131,7 +138,7 @@ class TastePanel(Panel):
         method = self.method.value
         visible(self.twice, method == "scores")
         visible(self.question, method not in ("triangle", "duo-trio"))
-        visible(self.noticed, method in _CHOOSE)
+        visible(self.noticed, method in CHOOSE)
         visible(self.matters, method != "ranking")
         self._show_enough()
 
@@ -139,7 +146,7 @@ class TastePanel(Panel):
         """Say how many tasters it takes."""
         self.enough.value = ""
         method = self.method.value
-        if method not in _CHOOSE:
+        if method not in CHOOSE:
             return
         try:
             need = self._need()
@@ -161,23 +168,16 @@ class TastePanel(Panel):
         method, able = self.method.value, share(self.noticed)
         return tasters_needed(method, able or 0.5, two_sided=method == "pair")
 
-    def _too_few(self, count: int) -> list[str]:
-        """Say before anybody tastes what a small tasting cannot tell."""
-        if self.method.value not in _CHOOSE or self.noticed.said.value:
-            return []
-        need = self._need()
-        few = few_tasters(need, count)
-        return [f"{need.tasters} tasters are needed, as said above: {count} {few}"] if few else []
-
     def _plan(self) -> None:
         self.planned.value = ""
-        method, trial = self.method.value, self.chosen
+        method = self.method.value
         names = [line.strip() for line in self.samples.value.splitlines() if line.strip()]
         folder = self.workspace.folder or Path.cwd()
         self.samples.said.value = ""
         try:
+            trial = self.chosen
             plan = trial.plan_tasting(
-                method, names, self.tasters.read(people), seed=_seed(trial),
+                method, names, self.tasters.read(people),
                 duplicate=method == "scores" and self.twice.value,
                 question="" if method in ("triangle", "duo-trio") else self.question.value,
             )  # fmt: skip
@@ -188,14 +188,21 @@ class TastePanel(Panel):
             if not self.samples.said.value and not self.tasters.said.value:
                 self.planned.value = trouble(str(exc))
             return
-        checks = [*plan.checks, *self._too_few(len(plan.tasters))]
-        notes = items(f"{words.capital(check)}." for check in checks)
-        self.planned.value = (
-            f'<div role="status"><p>{escape(plan.headline)} Print {link(sheets)} for the '
-            f"tasters, and {link(key)} for who serves and does not taste.</p>"
-            f"{notes}</div>"
-        )
+        notes = items(f"{words.capital(check)}." for check in plan.checks)
         self._show_tastings()
+        told = f"<p>{escape(plan.headline)}</p>{_to_print(sheets, key)}{notes}"
+        self.planned.value = f'<div role="status">{told}</div>'
+
+    def _papers(self) -> str:
+        """What there is to print of the tasting that is picked, while it is blind."""
+        folder = self.workspace.folder or Path.cwd()
+        name = file_name(f"{self.trial.value}-tasting-{self.tasting.value}")
+        sheets, key = (folder / f"{name}-{part}.html" for part in ("sheets", "key"))
+        told = self._served()
+        own = [code for code in told["code"] if code != "R"]
+        mine = [*own, f"{self.trial.value}, tasting {self.tasting.value}"]
+        there = len(told) and holds(sheets, own) and holds(key, mine)
+        return _to_print(sheets, key) if there and self._blind(told) else ""
 
     # answers
 
@@ -229,10 +236,13 @@ class TastePanel(Panel):
         told = self._served()
         self.save.disabled = self.unblind.disabled = told.empty
         self.saved.value = self.opened.value = ""
+        self.planned.value = self._papers()
+        self.without.value = False  # it was said of another tasting
         with self.filling():
             people = list(dict.fromkeys(told["taster"]))
             self.taster.options = people
-            self.taster.value = people[0] if people else None
+            waits = [name for name, _ in self._left(told)] if self._blind(told) else []
+            self.taster.value = next(iter([*waits, *people]), None)
         self._show_plates()
         self._show_answer()
 
@@ -244,37 +254,29 @@ class TastePanel(Panel):
         with self.filling():
             plates = list(dict.fromkeys(int(k) for k in own["plate"]))
             self.plate.options = plates
-            self.plate.value = plates[0] if plates else None
+            waits = [plate for name, plate in self._left(told) if name == self.taster.value]
+            self.plate.value = next(iter([*waits, *plates]), None)
             visible(self.plate, len(plates) > 1)
         self._show_marks()
 
+    def _on_plate(self, told: Any) -> Any:
+        """What lies on the plate that is picked, but for the reference."""
+        of = (told["taster"] == self.taster.value) & (told["plate"] == self.plate.value)
+        return told[of & (told["code"] != "R")]
+
     def _show_marks(self) -> None:
-        """Fields for one plate, by code alone, filled with what is stored."""
+        """Fields for one plate, by code alone, filled with what is stored; what Undo takes back."""
         if self._filling:
             return
+        self.last.value = f"<p>Last: {escape(last_done(self.workspace))}</p>"
         told = self._served()
-        on = told[(told["taster"] == self.taster.value) & (told["plate"] == self.plate.value)]
-        on = on[on["code"] != "R"]
+        on = self._on_plate(told)
         if on.empty:
-            self.marks.children = [widgets.HTML("<p>No tasting is planned yet.</p>")]
-            return
-        method = on["method"].iloc[0]
-        if method in _CHOOSE:
-            ticked = on.loc[on["mark"] == 1, "code"].tolist()
-            field = widgets.ToggleButtons(
-                options=on["code"].tolist(), value=ticked[0] if ticked else None,
-                description="Ticked", style={**LABELS, "button_width": "5rem"},
-            )  # fmt: skip
-            self.marks.children = [field]
+            self.marks.say("<p>No tasting is planned yet.</p>")
         else:
-            label, hint = _MARKED[method]
-            self.marks.children = [
-                Typed(f"{label} {code}", "" if mark != mark else f"{mark:g}", hint)
-                for code, mark in zip(on["code"], on["mark"], strict=True)
-            ]
-        self._show_count(told)
+            self.marks.show(on, self._count(told))
 
-    def _show_count(self, told: Any) -> None:
+    def _count(self, told: Any) -> str:
         """Say how many plates are answered, and by whom not."""
         done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
         left = list(dict.fromkeys(name for name, _ in self._left(told)))
@@ -282,27 +284,19 @@ class TastePanel(Panel):
             left = []  # what did not come before it was opened comes no more
         wait = f" Still to come: {escape(words.join(left[:8]))}." if left else ""
         more = " …" if len(left) > 8 else ""
-        self.marks.children = [
-            *self.marks.children,
-            widgets.HTML(f"<p>{int(done.sum())} of {len(done)} answers are in.{wait}{more}</p>"),
-        ]
+        return f"<p>{int(done.sum())} of {len(done)} answers are in.{wait}{more}</p>"
 
     def _save(self) -> None:
         """Store what was answered and go on to the next taster who has not."""
-        fields = [f for f in self.marks.children if not isinstance(f, widgets.HTML)]
         try:
-            if isinstance(fields[0], widgets.ToggleButtons):
-                given: Any = fields[0].value
-                if given is None:
-                    raise InputError("answer", "", "must not be empty", "Tick a code.")
-            else:
-                given = {f.text.description.split()[-1]: f.value for f in fields}
+            before = self._on_plate(self._served())
             said = self.chosen.taste(
-                self.taster.value, given, self.plate.value, self.tasting.value
+                self.taster.value, self.marks.given(), self.plate.value, self.tasting.value
             )  # fmt: skip
         except KitError as exc:
-            self.saved.value = trouble(str(exc))
+            self.saved.value = "" if self.marks.said_beside(exc) else trouble(str(exc))
             return
+        said += besides(before, self._on_plate(self._served()))
         self.opened.value = ""  # why it could not be opened before may hold no longer
         self._go_on()
         # last, so that who reads it finds the next plate's fields in place
@@ -315,10 +309,36 @@ class TastePanel(Panel):
             self.taster.value, self.plate.value = left[0]
         self._show_marks()
 
+    def _undo(self) -> None:
+        """Take back the last thing done, here or in another notebook."""
+        number = self.tasting.value
+        try:
+            was_open = not self._blind(self._served())
+            said = f"{words.capital(self.workspace.undo())}."
+        except KitError as exc:
+            self.saved.value = trouble(str(exc))
+            return
+        names = [trial.name for trial in self.workspace.trials()]
+        if self.trial.value not in names:
+            self.trial.options = names  # that it was begun is what was taken back
+        if not names:
+            self._rest()
+            return
+        self._show_tastings()
+        if number in [value for _, value in self.tasting.options]:
+            self.tasting.value = number
+            if was_open and self._blind(self._served()):
+                said += " Who has seen what it said is not blind any more."
+        self.saved.value = status(said)
+
     # the end
 
     def _open(self) -> None:
-        told = self._served()
+        try:
+            told = self._served()
+        except KitError as exc:  # another window took the trial back
+            self.opened.value = trouble(str(exc))
+            return
         if not self._blind(told):
             self.opened.value = status("It is open already: the answer stands below.")
             return
@@ -335,6 +355,7 @@ class TastePanel(Panel):
         except KitError as exc:
             self.opened.value = trouble(str(exc))
             return
+        self.without.value = False
         self.opened.value = status(f"{words.capital(said)}.")
         self._show_marks()
         self._show_answer()
@@ -357,6 +378,8 @@ class TastePanel(Panel):
         self.shown.value = answer_page(self.chosen, self.answer, told, self.tasting.value, matters)
 
 
-def _seed(trial: Trial) -> int:
-    """Another draw for each tasting of the trial."""
-    return 1 + trial.tastings()["tasting"].nunique()
+def _to_print(sheets: Path, key: Path) -> str:
+    return (
+        f"<p>Print {link(sheets)} for the tasters, and {link(key)} for who serves and does not "
+        "taste.</p>"
+    )

@@ -1,4 +1,4 @@
-"""Which bake, trial and outcome a baker means who says nothing."""
+"""Which bake, trial and outcome a baker means who says nothing, and what Undo takes back."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -8,10 +8,16 @@ from kit.quantities import Quantity
 from kit.records.things import Bake
 from kit.workspace import Trial, Workspace
 
-__all__ = ["outcomes_of", "todays_bake", "trial_at_work", "trial_to_answer"]
+__all__ = ["last_done", "outcomes_of", "todays_bake", "trial_at_work", "trial_to_answer"]
 
 #: steps of the history that are looked at
 _LOOKED_AT = 40
+
+
+def last_done(workspace: Workspace) -> str:
+    """Say what Undo would take back."""
+    done = workspace.history(_LOOKED_AT)
+    return str(next(iter(done["what"][~done["undone"]].iloc[::-1]), "nothing yet"))
 
 
 def trial_at_work(workspace: Workspace) -> str | None:

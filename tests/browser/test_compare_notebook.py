@@ -81,6 +81,8 @@ def test_a_deeper_question_is_answered(page, lab):
     question.select_option("Are all places of the griddle alike?")
     page.get_by_role("button", name="Answer").press("Enter")
     page.get_by_text("No place differs surely from the others").first.wait_for(timeout=60_000)
+    # who works by keyboard still stands on the button
+    assert page.evaluate("document.activeElement.innerText.trim()") == "Answer"
     shoot(page, "compare-griddle-map")
     question.select_option("Which dose is best?")
     page.get_by_label("Its factor", exact=True).select_option("Diastatic malt")

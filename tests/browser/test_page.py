@@ -89,6 +89,23 @@ def test_a_reload_brings_back_what_was_chosen_and_typed(page, lab):
     assert page.get_by_label("New bake on").input_value() == "thursday"
 
 
+def test_two_panels_of_a_kind_come_back_each_in_its_own_cell(page, lab):
+    one = "from kit import panels\n\npanel = panels.compare()\npanel"
+    book(lab[1] / "two.ipynb", [one, "more = panels.compare(panel.workspace)\nmore"])
+    open_notebook(page, lab[0], "two")
+    factors = page.get_by_label("Factor", exact=True)
+    for n, name in enumerate(("Cold retard", "Time a side")):
+        factors.nth(n).select_option(name)
+        page.locator(".kit-panel").nth(n).get_by_text(f"With {name.lower()} at").first.wait_for(
+            timeout=40_000
+        )
+    page.reload()
+    open_notebook(page, page.url, "two")
+    for n, name in enumerate(("Cold retard", "Time a side")):
+        chosen = factors.nth(n).locator("option:checked")
+        assert chosen.inner_text().replace("\xa0", " ") == name
+
+
 def test_what_makes_a_panel_cannot_be_deleted_by_a_key(page, lab):
     open_notebook(page, lab[0], "compare")
     panel = page.locator(".kit-panel").first
