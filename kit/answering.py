@@ -8,9 +8,12 @@ import pandas as pd
 
 from kit import quantities
 from kit.analysis import words
+from kit.analysis.left_out import left_out_by_setting
+from kit.analysis.meant import as_meant
 from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError
 from kit.records.frame import present
+from kit.records.readings import known_values
 from kit.records.trial_asked import TrialAsked, also_noted
 
 if TYPE_CHECKING:
@@ -65,7 +68,7 @@ class TrialAnswers(TrialAsked):
             "adjust": self._alike(frame, outcome, others, adjust),
         }  # fmt: skip
         answer = compare(frame, **asked, **self._together(frame, outcome, by), examine=True)
-        return replace(answer, checks=(*answer.checks, *notes))
+        return replace(answer, checks=(*answer.checks, *notes, *self._given_up(outcome, by)))
 
     def dose(
         self,
@@ -104,7 +107,7 @@ class TrialAnswers(TrialAsked):
             shape=shape,
             want=want,
         )
-        return replace(answer, checks=(*answer.checks, *notes))
+        return replace(answer, checks=(*answer.checks, *notes, *self._given_up(outcome, of)))
 
     def surface(
         self,
@@ -193,6 +196,29 @@ class TrialAnswers(TrialAsked):
         )
         also = also_noted(frame, chosen)
         return replace(answer, checks=(*answer.checks, *notes, *also, *alike))
+
+    def _given_up(self, outcome: str, by: str) -> list[str]:
+        """Say of which settings whole doughs of the bakes measured came to no pieces.
+
+        But of the newest bake: its doughs may still stand in the cold. Pieces that were not read
+        are told with the other pieces.
+        """
+        frame = self.frame()
+        measured = set(frame.loc[frame[outcome].notna(), "bake"])
+        bakes = [bake.code for bake in self.bakes() if bake.code in measured][:-1]
+        there = set(zip(frame["bake"], frame["dough"], strict=True))
+        with self._store.reading() as connection:
+            known = known_values(connection, self.id, [by])
+        made = [
+            (d.bake.code, d.code, known[d.id, by][0])
+            for d in self.doughs()
+            if d.bake.code in bakes and (d.id, by) in known
+        ]
+        doughs, _ = as_meant(pd.DataFrame(made, columns=["bake", "dough", by]), self.factors)
+        gone = [pair not in there for pair in zip(doughs["bake"], doughs["dough"], strict=True)]
+        why = f"have no {words.name(outcome)} at all"
+        told = left_out_by_setting(doughs[by], gone, by, "dough", why)
+        return [told] if told else []
 
     def _came_out(self, frame: pd.DataFrame, factors: Iterable[str]) -> tuple[list[str], list[str]]:
         """What pieces came out as: neither set, nor planned, nor alike everywhere; and a note."""

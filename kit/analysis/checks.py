@@ -3,12 +3,12 @@
 Slips of the pen (a dough written down twice, a decimal point astray), residuals (far-off pieces
 and doughs), spread that differs between settings, one dough that carries the answer, pieces
 missing for a reason the setting may have caused, an outcome at the end of its scale, what was set
-besides, what is held alike though the setting moved it, the settings' turn, whether every bake says
-the same, and events: each is one finding, alarming or not. Nothing is left out of the answer by
-itself; that is for the baker to decide.
+besides, what is held alike though the setting moved it, the settings' turn and places, whether
+every bake and every setting of another factor says the same, and events: each is one finding,
+alarming or not. Nothing is left out of the answer by itself; that is for the baker to decide.
 
-The single looks are in `kit.analysis.looks`, `slips`, `moved_along`, `turns` and `bake_by_bake`,
-with their sources.
+The single looks are in `kit.analysis.looks`, `slips`, `moved_along`, `turns`, `on_places`,
+`with_others` and `bake_by_bake`, with their sources.
 """
 
 import math
@@ -26,9 +26,11 @@ from kit.analysis.fitting import differences_of
 from kit.analysis.looks import Ask, Finding
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moved_along import moved_along
+from kit.analysis.on_places import on_places
 from kit.analysis.slips import copied, slipped
 from kit.analysis.structure import Records, read_records, safe_name
 from kit.analysis.turns import turns
+from kit.analysis.with_others import with_others
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -184,6 +186,7 @@ def check(
         *looks.beside(frame.loc[rows.index], fit, columns),
         *moved_along(frame.loc[rows.index], (by, *others), fit, columns),
         *(turns(rows, labels, by, columns.get("mixing") != by) if columns["bake"] else ()),
+        *(on_places(frame.loc[rows.index], (by, *others)) if "C(place)" not in fit.formula else ()),
         *looks.events(frame.loc[rows.index], frame, ask, now),
     ]
     return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, missing, now[1])
@@ -234,5 +237,6 @@ def check_comparison(
     found = check(
         frame, records.frame, records.labels, answer.fit, names, answer.columns, ask, tell, now
     )
-    more = bake_by_bake(records.frame, answer)
+    more = with_others(records.frame, answer.fit, names, answer.adjusted, lead)
+    more += bake_by_bake(records.frame, answer)
     return replace(found, findings=(*found.findings, *more))

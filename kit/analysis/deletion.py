@@ -50,6 +50,8 @@ def without_each(
         keep = units != unit
         if any(np.bincount(s[keep], minlength=s.max() + 1).min() == 0 for s in settings):
             continue
+        if np.linalg.matrix_rank(x[keep]) < x.shape[1]:
+            continue  # a setting of what is held alike is gone with it
         own = Scaled.of(x[keep], y[keep], np.ones(int(keep.sum())), 0.0)
         if own.exact or (np.abs(np.diag(own.r)) < 1e-6 * np.abs(np.diag(fit._scaled.r))).any():
             continue  # some column says nothing any more, or nothing is left to judge by
@@ -59,6 +61,8 @@ def without_each(
         below.append(may_go_below(own.columns, own.n, left, fit.variance_rule, fit.structure))
         scaled.append(own)
     for i, estimate in _estimates([b for _, b in asked], below, fit):
+        if not np.isfinite(estimate.phi_adjusted).all():
+            continue
         part = scaled[i].restored(estimate)
         n = len(scaled[i].n)
         found[asked[i][0]] = replace(fit, n=n, _estimate=part, _scaled=scaled[i])

@@ -24,6 +24,7 @@ from kit.analysis.fitting import Difference
 from kit.analysis.mixed import MixedFit
 from kit.analysis.structure import MOST_SETTINGS, Unit
 from kit.analysis.verdict import Answer
+from kit.analysis.with_others import with_others
 from kit.errors import DesignError
 from kit.shown import Judged, Telling
 
@@ -266,6 +267,10 @@ def dose(
         frame, rows, doses.records.labels, curve.fit, (outcome, of), columns, ask,
         None if curve.knot is not None else tell, now,
     )  # fmt: skip
+    if shape != "plateau":
+        names, beside = (outcome, of), result.adjusted
+        together = with_others(doses.frame, curve.fit, names, beside, result.whole)
+        examined = replace(examined, findings=(*examined.findings, *together))
     return replace(result, examined=examined, checks=(*result.checks, *examined.checks))
 
 
@@ -316,7 +321,7 @@ def _result(
         matters=matters,
         answer=answer,
         leading=leading,
-        trend=answers.trend_of(curve, whole),
+        trend=answers.both_sides(doses, answers.trend_of(curve, whole)),
         whole=whole,
         best=find_best(curve, want, matters),
         curve=answers.along(curve),

@@ -16,12 +16,13 @@ from kit.analysis.fitting import LEAST_DF, ORDER, Difference, term
 from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats, Integers
-from kit.analysis.structure import safe_name
+from kit.analysis.structure import MOST_SETTINGS, safe_name
 from kit.analysis.verdict import Answer, decide, decide_each, sign
 from kit.errors import DesignError
 
 __all__ = [
-    "FITTED", "along", "change", "largest", "moved_by", "of_refits", "scheffe", "trend_of", "whole",
+    "FITTED", "along", "both_sides", "change", "largest", "moved_by", "of_refits", "scheffe",
+    "trend_of", "whole",
 ]  # fmt: skip
 
 FITTED = {"straight": straight, "curved": curved, "plateau": plateau}
@@ -30,11 +31,20 @@ FITTED = {"straight": straight, "curved": curved, "plateau": plateau}
 def change(
     curve: Curve, to: float, versus: float, freedom: int, matters: float | None
 ) -> Difference:
-    """One difference along the curve; with `freedom` above 1 protected by Scheffé."""
+    """One difference along the curve; with `freedom` above 1 protected by Scheffé.
+
+    Raises
+    ------
+    DesignError
+        No spread is left to set it against.
+    """
     from scipy import special
 
     row = curve.changes(np.array([to]), np.array([versus])).iloc[0]
     difference, se, df = (float(row[c]) for c in ("estimate", "se", "df"))
+    if not se > 0:
+        msg = "nothing is left over to judge the doses by: bake more doughs of each"
+        raise DesignError(msg)
     t = difference / se
     p = float(special.fdtrc(freedom, df, t**2 / freedom))
     half = scheffe(freedom, df, curve.fit.level) * se
@@ -103,7 +113,7 @@ def _overall(table: Floats, curve: Curve, matters: float | None) -> tuple[Answer
     d, se, df = table.T
     known = np.where(df >= LEAST_DF, df, LEAST_DF)
     factor = np.sqrt(curve.freedom * special.fdtri(curve.freedom, known, curve.fit.level))
-    wide = np.where(df >= LEAST_DF, factor, np.inf) * se
+    wide = np.where(df >= LEAST_DF, factor * se, np.inf)
     answers = decide_each(d - wide, d + wide, matters)
     return next(a for a in ORDER if a in answers), answers
 
@@ -130,6 +140,39 @@ def trend_of(curve: Curve, whole: Difference) -> str:
     return _TRENDS[first, last]
 
 
+def both_sides(doses: Doses, trend: str) -> str:
+    """A peak or dip only where the doses themselves show both its sides, the curve left away.
+
+    A curve with one bend that has risen must fall: where an outcome levels off, or has its best
+    near one end, it shows a peak that is not there. So some dose inside must differ from the lowest
+    one, and some from the highest (each end by Dunnett's intervals).
+
+    Returns
+    -------
+    str
+        `trend`; of a peak or dip what is left of it where one side is not sure.
+    """
+    name = doses.of[0]
+    levels = sorted(doses.frame[name].unique())
+    if trend not in ("peak", "dip") or len(levels) > MOST_SETTINGS:
+        return trend
+    way, shown = 1.0 if trend == "peak" else -1.0, []
+    try:
+        fit = doses.fit(f"C({name})")
+    except DesignError:
+        return trend  # each dose mixed once: there is nothing but the curve to go by
+    for end in (levels[0], levels[-1]):
+        inside = fit.contrasts(name, "control", end)
+        inside = inside[inside["level"].isin(levels[1:-1])]
+        shown.append(bool((inside["low" if way > 0 else "high"] * way > 0).any()))
+    return _ONE_SIDE[trend].get((shown[0], shown[1]), trend)
+
+
+#: What is left of a peak or dip, by whether its first and its last side are sure.
+_ONE_SIDE = {
+    "peak": {(True, False): "up first", (False, True): "down last", (False, False): "unclear"},
+    "dip": {(True, False): "down first", (False, True): "up last", (False, False): "unclear"},
+}
 _TRENDS = {
     (1, 1): "up", (-1, -1): "down", (1, -1): "peak", (-1, 1): "dip", (1, 0): "up first",
     (-1, 0): "down first", (0, 1): "up last", (0, -1): "down last", (0, 0): "unclear",

@@ -271,7 +271,8 @@ def differences_of(
             dunnett(fit, rows[known], each[known])[1] if critical is None else critical[i, known]
         )
         answers = decide_each(good - half, good + half, matters)
-        told.append((next(a for a in ORDER if a in answers), size))
+        # none of them can be known where the settings kept to what is held alike
+        told.append((next((a for a in ORDER if a in answers), Answer.UNCLEAR), size))
     return told
 
 

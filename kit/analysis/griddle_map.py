@@ -19,7 +19,7 @@ from kit.analysis.fitting import margin
 from kit.analysis.means import dunnett_critical, dunnett_p, per_df
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
-from kit.analysis.spread_records import PLACE, fit_spread, read_spread
+from kit.analysis.spread_records import PLACE, away_from_mean, fit_spread, read_spread
 from kit.analysis.steadiness_words import baked
 from kit.errors import DataError, InputError
 from kit.given import as_whole
@@ -218,7 +218,8 @@ def griddle_map(
     Raises
     ------
     NotFoundError, InputError, DataError, DesignError
-        A column or value that cannot be used, or places that cannot be told from loads.
+        A column or value that cannot be used, or places that cannot be told from loads or from
+        what was changed on purpose.
     """
     matters = margin(matters, outcome)
     wide = None if across is None else as_whole(across)
@@ -233,8 +234,8 @@ def griddle_map(
         raise DataError(msg)
     fit, notes = fit_spread(records, level)
     grid, rows = fit.design.grid([PLACE])
-    names = list(grid[PLACE])
-    table = joint(fit, rows - rows.mean(axis=0), level)
+    names, away = list(grid[PLACE]), away_from_mean(fit, factors)
+    table = joint(fit, away, level)
     at = np.arange(len(names))
     if wide is not None and all(isinstance(n, (int, np.integer)) and n > 0 for n in names):
         at = np.array(names, dtype=int) - 1  # so that a place never used leaves a gap
@@ -242,7 +243,7 @@ def griddle_map(
     table.insert(0, "place", names)
     table.insert(1, "row", at // wide + 1)
     table.insert(2, "column", at % wide + 1)
-    table.insert(3, "mean", fit.linear(rows)["estimate"])
+    table.insert(3, "mean", fit.linear(fit.design.estimable(rows))["estimate"])
     pieces = records.table.groupby(PLACE, observed=True).size()
     table["pieces"] = [int(pieces[name]) for name in names]
     few = [str(n) for n, count in zip(names, table["pieces"], strict=True) if count < 3]
@@ -251,7 +252,7 @@ def griddle_map(
         outcome=outcome,
         places=table,
         matters=matters,
-        test=fit.test(rows - rows.mean(axis=0)),
+        test=fit.test(away),
         counts=records.counts,
         level=level,
         checks=(*records.notes, *notes, *cautions),

@@ -29,6 +29,8 @@ __all__ = [
 #: A check alarms when chance alone would do as much in fewer than one trial in a hundred:
 #: several checks are made of every answer.
 ALARM = 0.01
+#: Where only this one thing is asked.
+UNLIKELY = 0.05
 #: With more doughs than this, one alone can hardly carry the answer, and trying takes long.
 MOST_LEFT_OUT = 40
 #: More doughs than this are counted, not named, in a sentence.
@@ -37,6 +39,8 @@ MOST_NAMED = 3
 CROWDED = 0.2
 #: Difference between settings in the share of missing pieces that is worth a word.
 UNEVEN = 0.1
+#: Robust sd from the median within which the bulk lies, and the chance of a lean that counts (own).
+_BULK, _LEANS = 4.0, 0.1
 #: Outcomes that are missing because they are large: what was waited for and had not come yet.
 WAITED_FOR = ("double_minutes",)
 
@@ -51,7 +55,7 @@ class Finding:
     ----------
     subject : str
         "copy", "far off", "spread", "single dough", "missing", "limit", "beside", "turn",
-        "events", "bakes".
+        "place", "events", "together", "bakes".
     text : str
         What was seen, without a full stop.
     alarm : bool
@@ -128,21 +132,45 @@ def far_off(pieces: pd.DataFrame, doughs: pd.DataFrame, outcome: str) -> list[Fi
         sd = float(np.std(left, ddof=1))
         if grubbs(left) >= ALARM:
             continue
-        row = table.iloc[int(np.abs(left).argmax())]
-        far = float(row["residual"])
+        at = int(np.abs(left).argmax())
+        row, far = table.iloc[at], float(left[at])
         whose = f"dough {row['dough']}" if kind == "dough" else f"one piece of dough {row['dough']}"
         size = words.number(abs(far), sd, words.unit_of(outcome))
         direction = "above" if far > 0 else "below"
         text = (
             f"{whose} lies {size} {direction} what its setting"
             f"{'' if kind == 'dough' else ' and dough'} would give, further than chance usually "
-            f"puts one of {len(table)}: look for a slip in weighing, measuring or writing down"
+            f"puts one of {len(table)}"
         )
-        found.append(Finding("far off", text, True))
+        alone = not _lopsided(left, far)
+        text += (
+            ": look for a slip in weighing, measuring or writing down"
+            if alone
+            else f", but it is not alone: {words.name(outcome)} is lopsided, as shares near 0 or "
+            "1, ratios and counts often are"
+        )
+        found.append(Finding("far off", text, alone))
     if not found:
         kinds = "piece or dough" if len(doughs) else "piece"
         found.append(Finding("far off", f"no {kinds} lies oddly far from the rest"))
     return found
+
+
+def _lopsided(left: Floats, far: float) -> bool:
+    """Whether the bulk, too, reaches further to the side where one lies far off.
+
+    However many gross slips there are, they leave the bulk as even as chance has it (skewness,
+    asked of that one side: D'Agostino 1970, Biometrika 57:679); a lopsided outcome does not.
+    """
+    from scipy import stats
+
+    away = np.abs(left - np.median(left))
+    near = away <= _BULK * np.median(away) / stats.norm.ppf(0.75)
+    near[int(np.abs(left).argmax())] = False
+    if near.sum() < 8 or np.ptp(left[near]) == 0:
+        return False
+    side = "greater" if far > 0 else "less"
+    return bool(stats.skewtest(left[near], alternative=side).pvalue < _LEANS)
 
 
 def spread(pieces: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
@@ -308,10 +336,12 @@ def missing_beside(frame: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
 
 def at_limit(values: pd.Series, outcome: str) -> list[Finding]:
     """Whether many readings stand at the end of their scale."""
+    known = True
     try:
         ends: Sequence[float] = quantities.get(outcome).possible
-    except LookupError:
-        ends = (-math.inf, math.inf)
+    except LookupError:  # what is never below 0 ends there, whatever it is
+        ends = (0.0 if (values >= 0).all() else -math.inf, math.inf)
+        known = False
     found = []
     for end, word in zip(ends, ("lowest", "highest"), strict=True):
         count = int((values == end).sum())
@@ -322,7 +352,7 @@ def at_limit(values: pd.Series, outcome: str) -> list[Finding]:
                 "the intervals are rough"
             )
             found.append(Finding("limit", text, True))
-    if not found and any(map(math.isfinite, ends)):
+    if not found and known and any(map(math.isfinite, ends)):
         text = f"{words.name(outcome)} keeps clear of the ends of its scale"
         return [Finding("limit", text)]
     return found

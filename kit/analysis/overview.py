@@ -5,7 +5,7 @@ matters, does not (within the margin), cannot tell, or not tested and why. Many 
 mean that some are wrong by chance; how many is said.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +15,9 @@ import pandas as pd
 from kit.analysis import words
 from kit.analysis.compare import Comparison, compare
 from kit.analysis.sentences import outlook
+from kit.analysis.structure import read_records
 from kit.analysis.verdict import Answer
+from kit.analysis.with_others import with_others
 from kit.errors import InputError, KitError
 from kit.shown import ITEM, Telling, Told
 
@@ -178,7 +180,7 @@ def overview(
         table,
         _settings(answers, frame),
         tuple(_trade_offs(table, answers, list(outcomes))),
-        tuple(_checks(table, margins, level)),
+        (*_checks(table, margins, level), *_together(frame, answers.values())),
         answers,
     )
 
@@ -212,6 +214,21 @@ def _not_tested(factor: str, outcome: str, exc: KitError) -> dict[str, Any]:
     empty = dict.fromkeys(_COLUMNS, np.nan)
     why = {"answer": "", "level": None, "versus": None, "unit": "", "outlook": "", "why": str(exc)}
     return {**empty, "factor": factor, "outcome": outcome, "verdict": "not tested", **why}
+
+
+def _together(frame: pd.DataFrame, answers: Iterable[Comparison]) -> list[str]:
+    """Whether the factors do the same with each other one; every two are asked about once."""
+    pairs: dict[tuple[str, frozenset[str]], tuple[Comparison, str]] = {}
+    for c in answers:
+        for other in c.adjusted:
+            pairs.setdefault((c.outcome, frozenset((c.by, other))), (c, other))
+    told = []
+    for c, other in pairs.values():
+        rows = read_records(frame, c.outcome, c.by, c.columns, c.adjusted, c.kind == "line").frame
+        names = (c.outcome, c.by)
+        found = with_others(rows, c.fit, names, [other], c.leading, len(pairs))
+        told += [f"for {words.name(c.outcome)}, {f.text}" for f in found]
+    return told
 
 
 def _settings(answers: Mapping[tuple[str, str], Comparison], frame: pd.DataFrame) -> pd.DataFrame:

@@ -11,11 +11,11 @@ from kit.analysis.asked import need_between
 from kit.analysis.experiments import mixings, number, random_groups, with_mixing
 from kit.analysis.fitting import is_number, term
 from kit.analysis.mixed import MixedFit, Structure, mixed
-from kit.analysis.moments import outcome_values
+from kit.analysis.moments import Floats, outcome_values
 from kit.analysis.structure import safe_name
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 
-__all__ = ["Repeats", "SpreadRecords", "fit_spread", "read_spread"]
+__all__ = ["Repeats", "SpreadRecords", "away_from_mean", "fit_spread", "read_spread"]
 
 #: Beside the names of the groupings.
 PLACE = "place_"
@@ -203,6 +203,26 @@ def fit_spread(records: SpreadRecords, level: float) -> tuple[MixedFit, tuple[st
             groups, structure = tuple(g for g in groups if g != name), "nested"
             notes += (f"too few {name}s to see what a {name} does; it was left out",)
     return mixed(records.table, formula, groups, structure=structure, level=level), notes
+
+
+def away_from_mean(fit: MixedFit, factors: Sequence[str]) -> Floats:
+    """Rows of every place's difference from the mean of all places, shape (places, p).
+
+    Raises
+    ------
+    DesignError
+        Places and factors went together, so that neither can be told from the other.
+    """
+    rows = fit.design.grid([PLACE])[1]
+    away = fit.design.estimable(rows - rows.mean(axis=0))
+    if np.isnan(away).any():
+        msg = (
+            f"the places cannot be told from {words.join(words.name(f) for f in factors)}: one "
+            "setting lay on some of them and another on the others. Bake at least one setting on "
+            "all places."
+        )
+        raise DesignError(msg)
+    return away
 
 
 def measuring_variance(records: SpreadRecords, measuring: float | None, outcome: str) -> float:

@@ -15,12 +15,13 @@ from kit.analysis.components import POINTS, Surrogates, interval, sources, sprea
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 from kit.analysis.spread_records import (
-    PLACE,
     SpreadRecords,
+    away_from_mean,
     fit_spread,
     measuring_variance,
     read_spread,
 )
+from kit.errors import DesignError
 from kit.shown import Judged
 
 if TYPE_CHECKING:
@@ -158,6 +159,13 @@ def steadiness(
     records = read_spread(frame, outcome, factors, columns)
     reading = measuring_variance(records, measuring, outcome)
     fit, notes = fit_spread(records, level)
+    if records.counts.get("place", 0) > 1:
+        try:
+            away_from_mean(fit, factors)
+        except DesignError as exc:  # the rest is told all the same
+            records = read_spread(frame, outcome, factors, {**columns, "place": None})
+            fit, notes = fit_spread(records, level)
+            notes += (str(exc).rstrip("."),)
     estimates, drawn = _sources(records, fit, reading)
     shares = np.maximum(np.column_stack(list(drawn.values())), 0.0)
     total = shares.sum(axis=1)
@@ -214,8 +222,7 @@ def _places(fit: MixedFit, even: Floats) -> tuple[float, Floats]:
     """
     from scipy import stats
 
-    _, rows = fit.design.grid([PLACE])
-    rows = rows - rows.mean(axis=0)
+    rows = away_from_mean(fit, ())
     table = fit.linear(rows)
     count = len(rows)
     each = float((table["se"] ** 2).sum()) / (count - 1)

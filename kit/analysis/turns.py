@@ -21,6 +21,9 @@ __all__ = ["turns"]
 #: An order kept that lots drawn anew for every bake would keep more often than this says nothing:
 #: two settings in three bakes are just enough (1 in 4).
 _BY_LOT = 0.25
+#: And one that they would keep no more often than this is something to think about: two settings
+#: in four bakes (1 in 8).
+_ALARM = 0.125
 
 
 def turns(rows: pd.DataFrame, labels: pd.DataFrame, by: str, listed: bool = True) -> list[Finding]:
@@ -51,7 +54,7 @@ def turns(rows: pd.DataFrame, labels: pd.DataFrame, by: str, listed: bool = True
     if rows["load"].min() >= 0:
         asked["load"] = place if number.isna().any() else number
     seen: list[str] = []
-    kept: dict[tuple[tuple[object, ...], int], list[str]] = {}
+    kept: dict[tuple[tuple[object, ...], int, float], list[str]] = {}
     for kind, turn in asked.items():
         if held(rows[kind], setting).max() > 1:
             continue
@@ -63,15 +66,15 @@ def turns(rows: pd.DataFrame, labels: pd.DataFrame, by: str, listed: bool = True
             continue
         seen.append(f"{kind}s")
         if order:
-            kept.setdefault((tuple(order), bakes), []).append(f"{kind}s")
+            kept.setdefault((tuple(order), bakes, chance), []).append(f"{kind}s")
     if not seen:
         return []
     if not kept:
         text = "the settings came in different turns from bake to bake"
         return [Finding("turn", f"{text}, as the {words.join(seen)} are listed")]
     return [
-        Finding("turn", _text(by, order, bakes, kinds), True)
-        for (order, bakes), kinds in kept.items()
+        Finding("turn", _text(by, order, bakes, kinds, chance), chance < 1.01 * _ALARM)
+        for (order, bakes, chance), kinds in kept.items()
     ]
 
 
@@ -100,13 +103,16 @@ def _order(once: pd.DataFrame) -> tuple[list[object], int, float]:
     return (order if same else []), bakes, math.exp(logs)
 
 
-def _text(by: str, order: tuple[object, ...], bakes: int, kinds: list[str]) -> str:
+def _text(by: str, order: tuple[object, ...], bakes: int, kinds: list[str], chance: float) -> str:
     told = [words.amount(by, setting) for setting in order]
     came = f"{told[0]} came before {told[1]}"
     if len(told) > 2:
         came = f"{words.join(told)} came in this order"
+    text = f"{came} in all {bakes} bakes, as the {words.join(kinds)} are listed"
+    if chance > 1.01 * _ALARM:
+        often = round(1 / chance)
+        return f"{text}, as lots would have it 1 time in {often}: turn them round in the next bakes"
     return (
-        f"{came} in all {bakes} bakes, as the {words.join(kinds)} are listed: if that was their "
-        "turn, what the turn does (waiting, a griddle that gets hotter) is in the difference. "
-        "Draw the turns by lot, or turn them round in the next bakes"
+        f"{text}: if that was their turn, what the turn does (waiting, a griddle that gets hotter) "
+        "is in the difference. Draw the turns by lot, or turn them round in the next bakes"
     )

@@ -105,8 +105,9 @@ def amount(column: str, level: object) -> str:
     >>> amount("rise_height_mm", 1e30), amount("rise_height_mm", math.inf)
     ('1e+30 mm', 'inf mm')
     """
-    shown = f"{_short(column, level):g}" if isinstance(level, (int, float)) else str(level)
-    return f"{shown} {unit_of(column)}".strip()
+    if isinstance(level, bool) or not isinstance(level, (int, float)):
+        return f"{level} {unit_of(column)}".strip()
+    return f"{_short(column, level):g} {unit_of(column)}".strip()
 
 
 def _short(column: str, level: float) -> float:
@@ -139,7 +140,7 @@ def setting(column: str, level: object, again: bool = False) -> str:
     >>> setting("recipe", "B"), setting("recipe", "A", again=True)
     ('recipe B', 'with recipe A')
     """
-    if isinstance(level, (int, float)):
+    if isinstance(level, (int, float)) and not isinstance(level, bool):
         at = f"at {amount(column, level)}"
         return at if again else f"{name(column)} {at}"
     text = f"{name(column)} {level}"

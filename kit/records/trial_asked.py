@@ -7,6 +7,7 @@ import pandas as pd
 
 from kit import quantities
 from kit.analysis import words
+from kit.analysis.left_out import left_out_by_setting
 from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records import planned
@@ -66,7 +67,7 @@ class TrialAsked(TrialRecords):
         self, columns: Sequence[str], leave_out: Iterable[str]
     ) -> tuple[pd.DataFrame, list[str]]:
         """The frame, which must hold these columns (the outcome first), and what to say of it."""
-        frame, notes = self._without(leave_out, columns[0])
+        frame, notes = self._without(leave_out, *columns[:2])
         self._need(frame, columns)
         _need_own_values(frame, *columns)
         return frame, notes
@@ -119,11 +120,12 @@ class TrialAsked(TrialRecords):
         return []
 
     def _without(
-        self, kinds: Iterable[str], outcome: str | None = None
+        self, kinds: Iterable[str], outcome: str | None = None, by: str | None = None
     ) -> tuple[pd.DataFrame, list[str]]:
         """The frame as it was meant, without pieces that certain events happened to.
 
-        And what was done to it (and how far the plan is done, where an outcome is asked about).
+        And what was done to it (and how far the plan is done, where an outcome is asked about; of
+        which settings pieces were left out, where a factor is).
         """
         (frame, notes), kinds = self._as_meant(), [kinds] if isinstance(kinds, str) else list(kinds)
         if outcome is not None:
@@ -135,8 +137,12 @@ class TrialAsked(TrialRecords):
                 raise NotFoundError("event", kind, known)
         hit = happened.map(lambda here: not set(kinds).isdisjoint(here))
         if kinds:
-            gone = words.plural(int(hit.sum()), "piece")
-            notes.append(f"{gone} left out because of: {', '.join(kinds)}")
+            why = f"left out because of: {', '.join(kinds)}"
+            # what happened to whole bakes was no setting's doing
+            whole = hit.groupby(frame["bake"]).transform("all").any()
+            settings = frame[by] if by in frame and not whole else [""] * len(frame)
+            told = left_out_by_setting(settings, hit, by or "", "piece", why)
+            notes.append(told or f"0 pieces {why}")
         return frame[~hit], notes
 
 

@@ -350,6 +350,8 @@ def test_more_doughs_settle_it():
     # and the estimate to come scatters about 3 by s √(m/(6+m)), 0.8416 of which (one time in five)
     # must be spared: 1.96 s + 0.8416 s √(m/(6+m)) is 1.0025 for m = 30 and 0.9896 for m = 31
     assert more_units(3.0, 0.9, 1e6, 1.96, 2.0, 6, most=40) == 31
+    assert more_units(3.0, 0.9, 1e6, 1.96, 2.0, 6, most=31) == 31
+    assert more_units(3.0, 0.9, 1e6, 1.96, 2.0, 6, most=30) is None
     assert more_units(3.0, 0.9, 1e6, 1.96, 2.0, 6) is None
     # no difference at all: both limits count, so 1.2816 instead of 0.8416: 1.5275 for 13, 1.4948
     assert more_units(0.0, 0.9, 1e6, 1.96, 1.5, 6) == 14

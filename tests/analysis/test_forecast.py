@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from kit.analysis.forecast import double_at, forecast
+from kit.analysis.forecast_clock import next_look
 from kit.analysis.forecast_prior import PACE, double, expect, fit_earlier, ratio
 from kit.analysis.forecast_update import update, weighted_quantile
 from kit.analysis.rise_models import SHAPES
@@ -188,6 +189,20 @@ def test_words_and_the_next_look():
     line = next(item for item in ax.lines if item.get_label() == "to expect")
     assert line.get_ydata() == pytest.approx(f.curve["ratio"].to_numpy())
     assert set(f.to_frame()["kind"]) == {"double", "look again", "reading", "curve"}
+
+
+@pytest.mark.parametrize(
+    ("now", "middle", "low", "high", "minutes"),
+    [
+        (1.0, 2.0, 1.75, 2.25, 45),  # at the early end
+        (1.0, 2.0, 1.75, 2.5, 20),  # half-way there, on the five minutes: the interval is wide
+        (1.9, 2.3, 1.75, 2.5, 10),  # the early end has passed: half-way to the middle
+        (2.4, 2.3, 1.75, 2.5, 5),  # nothing is left to wait for
+        (1.0, np.inf, 0.5, np.inf, 30),
+    ],
+)
+def test_the_next_look_by_hand(now, middle, low, high, minutes):
+    assert next_look(now, middle, low, high) == pytest.approx(now + minutes / 60)
 
 
 def test_too_early_without_earlier_curves():

@@ -9,7 +9,8 @@ from scipy import integrate, stats
 
 from kit.analysis.griddle_map import griddle_map
 from kit.analysis.means import dunnett_critical
-from kit.errors import DataError, InputError, NotFoundError
+from kit.analysis.steadiness import steadiness
+from kit.errors import DataError, DesignError, InputError, NotFoundError
 
 
 def made(rng, effects, bakes=4, doughs=2, sd=(0.5, 0.5, 0.7)):
@@ -98,6 +99,23 @@ def test_places_may_have_names_and_one_dough_is_enough():
     assert found.places["place"].tolist() == ["left", "middle", "right"]
     assert "all of it is from one dough: what changes between doughs cannot be seen" in found.checks
     assert "fewer than three pieces lay on place left, middle and right" in found.checks
+
+
+def test_places_that_went_with_a_setting_cannot_be_mapped():
+    """All malt on the near row in every bake: neither is known from the other, and it is said."""
+    frame = made(np.random.default_rng(3), [0.0] * 4 + [2.0] * 2)
+    frame["malt_percent"] = 1.2 * (frame["place"] > 4)
+    with pytest.raises(DesignError) as caught:
+        griddle_map(frame, "rise_height_mm", factors=["malt_percent"])
+    assert str(caught.value) == (
+        "the places cannot be told from diastatic malt: one setting lay on some of them and "
+        "another on the others. Bake at least one setting on all places."
+    )
+    told = steadiness(frame, "rise_height_mm", ["malt_percent"], place="place")
+    assert "place" not in told.components["component"].tolist()
+    assert str(caught.value).rstrip(".") in told.checks
+    shared = frame.assign(malt_percent=1.2 * (frame["place"].gt(4) & frame["bake"].gt(0)))
+    assert griddle_map(shared, "rise_height_mm", factors=["malt_percent"]).apart["place"].size
 
 
 def test_refusals():

@@ -11,7 +11,14 @@ import kit
 from kit.analysis import dose_words
 from kit.analysis.dose import dose
 from kit.analysis.overview import overview
-from kit.analysis.settling import FUTILE, chance_in_words, most_units, reach
+from kit.analysis.settling import (
+    FUTILE,
+    After,
+    chance_in_words,
+    most_units,
+    reach,
+    settled_chance,
+)
 from kit.analysis.verdict import Answer
 from kit.plan.looking import looks
 from kit.plan.next import next_bake
@@ -127,6 +134,23 @@ def test_every_screen_gives_the_same_advice(seed):
     d = dose(frame, "rise_height_mm", "side_minutes", **asked)
     assert d.more == c.more
     assert d.next_step.startswith("Next: think before you go on") == hopeless
+
+
+def test_more_bakes_make_the_critical_value_smaller():
+    """Of a few doughs the interval shrinks by Student's t as well, not only by the root of n."""
+    rng = np.random.default_rng(55260)
+    rows = [
+        (str(b), f"{b}{malt}", malt, 30 + malt + rng.normal()) for b in range(4) for malt in (0, 1)
+    ]
+    frame = pd.DataFrame(rows, columns=["bake", "dough", "malt_percent", "rise_height_mm"])
+    frame = pd.concat([frame, frame.assign(rise_height_mm=frame["rise_height_mm"] + 0.3)])
+    c = kit.compare(frame, "rise_height_mm", "malt_percent", **GROUPS, matters=1.0)
+    lead, more = c.leading, 24
+    assert lead.df == pytest.approx(3)
+    then = After(lead.se * (8 / 32) ** 0.5, lead.df + more, 32)
+    critical = stats.t.ppf(0.975, 27)  # of two settings the interval is Student's own
+    chance = settled_chance(lead.difference, lead.se, lead.df, then, critical, 1.0)
+    assert reach(c).chance == pytest.approx(chance, abs=1e-9)
 
 
 def test_too_close_to_the_limit_is_not_hopeless_by_itself():

@@ -77,6 +77,12 @@ def test_words():
         "new tasting."
     )
     assert "<strong>Cannot tell yet.</strong>" in unclear._repr_html_()
+    # noticed already: to notice it once more would not say whether it is enough
+    assert triangle(14, 20, matters=0.3).next_step == (
+        "Next: take it that they are not the same; whether more than 30 % of people can tell takes "
+        "a new and larger tasting of different people."
+    )
+    assert "whether more than 60 % of people prefer A takes" in pair(16, 20, matters=0.6).next_step
 
 
 def test_large_counts_are_written_out():
@@ -138,6 +144,31 @@ def test_saw_of_panel_sizes():
     assert triangle(alike.right + 1, alike.tasters, matters=0.3).p_alike > 0.05
     with pytest.raises(DataError, match="more than 2000 tasters would be needed"):
         tasters_needed("triangle", share=0.01)
+    # d′ 1 is a share right of 0.418047 (sensR, see the handbook), hence 0.127071 able to tell
+    felt = tasters_needed("triangle", d=1.0)
+    assert felt.share == pytest.approx((0.418047 - 1 / 3) * 3 / 2, abs=2e-6)
+    assert felt.tasters == tasters_needed("triangle", share=felt.share).tasters
+
+
+def test_a_preference_either_way_is_noticed_at_both_ends():
+    """8 of 8, or none of 8: 0.75⁸ + 0.25⁸ where a share of 0.5 prefers one of the two surely."""
+    chance = tasters_needed("pair", share=0.5, two_sided=True).table.set_index("tasters")["chance"]
+    assert chance[6] == pytest.approx(0.75**6 + 0.25**6, rel=1e-9)
+    assert chance[8] == pytest.approx(0.75**8 + 0.25**8, rel=1e-9)
+
+
+def test_what_repeats_are_worth_in_people_by_hand():
+    """Korn & Graubard 1998: p(1 − p)/variance, times (t of answers − 1 over t of tasters − 1)²."""
+    right, tries = [2, 0, 1, 2, 1, 0, 2, 1], [2] * 8
+    p = 9 / 16
+    off = np.array(right) - p * 2
+    variance = 8 / 7 * (off**2).sum() / 16**2
+    worth = p * (1 - p) / variance * (stats.t.ppf(0.975, 15) / stats.t.ppf(0.975, 7)) ** 2
+    assert 8 < worth < 16
+    low, high = exact.share_of_people(right, tries, 0.95)
+    x, rest = p * worth, (1 - p) * worth
+    assert low == pytest.approx(stats.beta.ppf(0.025, x, rest + 1), abs=1e-12)
+    assert high == pytest.approx(stats.beta.ppf(0.975, x + 1, rest), abs=1e-12)
 
 
 def test_repeats_are_not_more_people():

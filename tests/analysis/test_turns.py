@@ -62,9 +62,9 @@ def test_one_order_in_every_bake_is_told():
 
 
 def test_three_settings_are_named_in_their_order():
-    ((text, alarm),) = said(series(always, 2, (0.4, 0.0, 0.8)))
+    ((text, alarm),) = said(series(always, 3, (0.4, 0.0, 0.8)))
     assert alarm
-    assert text.startswith("0.4 %, 0 % and 0.8 % came in this order in all 2 bakes, as the doughs")
+    assert text.startswith("0.4 %, 0 % and 0.8 % came in this order in all 3 bakes, as the doughs")
 
 
 def test_other_orders_are_not_remarked():
@@ -77,7 +77,20 @@ def test_other_orders_are_not_remarked():
 
 def test_too_few_bakes_to_see_an_order_kept():
     assert said(series(always, 2)) == []
-    assert said(series(always, 3))[0][1]
+    # what lots alone do in a quarter of such trials is told, and is no alarm
+    few = (
+        "0 % came before 0.8 % in all 3 bakes, as the doughs are listed, as lots would have it 1 "
+        "time in 4: turn them round in the next bakes"
+    )
+    assert said(series(always, 3)) == [(few, False)]
+    assert said(series(always, 4))[0][1]
+    [(text, alarm)] = said(series(always, 2, (0.4, 0.0, 0.8)))
+    assert "as lots would have it 1 time in 6:" in text
+    assert not alarm
+
+
+def test_lots_drawn_for_three_bakes_never_alarm():
+    assert not any(said(series(by_lot, 3, seed=seed))[0][1] for seed in range(20))
 
 
 def test_where_the_factor_decides_when_a_dough_is_mixed_its_turn_is_no_fault():

@@ -113,6 +113,13 @@ def next_step(c: "Choice") -> str:
         return "Next: they are not the same; ask in a new tasting which one is liked better."
     if c.answer in (Answer.SMALL, Answer.NONE):
         return "Next: choose by cost or convenience; for the taste they are alike."
+    if c.told and c.matters is not None:  # to notice it once more would settle nothing
+        more = f"prefer {_winner(c)}" if c.two_sided else "can tell"
+        return (
+            "Next: take it that they are not the same; whether more than "
+            f"{percent(c.matters)} of people {more} takes a new and larger tasting of different "
+            "people."
+        )
     share = c.matters if c.matters is not None else 0.5
     if c.two_sided:
         share = 2 * (c.matters or 0.75) - 1
@@ -125,7 +132,7 @@ def next_step(c: "Choice") -> str:
     else:
         seen = f"a difference that {percent(share)} of people can tell"
     text = f"Next: to notice {seen}, ask {need.tasters} different people in a new tasting"
-    if c.matters is not None and not c.two_sided and not c.told:
+    if c.matters is not None and not c.two_sided:
         try:
             alike = tasters_needed(c.method.name, share, aim="alike", alpha=c.alpha)
         except DataError:

@@ -50,14 +50,15 @@ class Consistency(Told):
 
     @property
     def sentence(self) -> str:
-        """Whose marks say little."""
+        """Who did not keep them apart."""
         if not self.unsteady:
             return "Every taster kept apart what is different more than what is the same."
-        do = "marks" if len(self.unsteady) == 1 else "mark"
+        one = len(self.unsteady) == 1
         return (
-            f"{words.join(self.unsteady)} {do} the same muffin as far apart as different ones: "
-            "such marks say little, yet leaving tasters out for it after the tasting would be "
-            "picking."
+            f"{words.join(self.unsteady)} {'marks' if one else 'mark'} the same muffin as far "
+            "apart as different ones: the muffins may be as good as alike to "
+            f"{'this taster' if one else 'them'}, or such marks say little; so few duplicates "
+            "cannot tell which, and leaving tasters out for it after the tasting would be picking."
         )
 
     def __repr__(self) -> str:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.asked import need_between
+from kit.analysis.means import tukey_critical
 from kit.analysis.tasting.answered import Answered
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread, spread
@@ -20,6 +21,12 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["Ranking", "friedman", "least_difference", "ranking"]
+
+#: Of so many samples the test of all of them guards every pair too (Fisher's protected difference;
+#: Hayter 1986, JASA 81:1000).
+_GUARDED = 3
+#: Degrees of freedom of a spread that is known, as that of ranks is.
+_KNOWN = 1e6
 
 
 @dataclass(frozen=True)
@@ -115,10 +122,11 @@ class Ranking(Answered):
     def statistics(self) -> str:
         """Test, p value and sources, for a statistician."""
         how = "exact" if self.exact else f"χ²({self.ranks.shape[1] - 1})"
+        joint = ", for all pairs at once" if self.ranks.shape[1] > _GUARDED else ""
         return (
             f"For the statistician: ISO 8587, Friedman F = {self.statistic:.2f} corrected for "
             f"ties, {how} p = {self.p:.2g}; least significant difference of rank sums "
-            f"{self.least:.1f}, used only where F is significant."
+            f"{self.least:.1f}{joint}, used only where F is significant."
         )
 
     def __repr__(self) -> str:
@@ -175,17 +183,25 @@ def friedman(sums: Any, tasters: int, ties: float = 0.0) -> float:
     return float(plain / (1 - ties / (tasters * p * (p**2 - 1))))
 
 
-def least_difference(tasters: int, samples: int, alpha: float = 0.05) -> float:
+def least_difference(
+    tasters: int, samples: int, alpha: float = 0.05, all_pairs: bool = False
+) -> float:
     """Least significant difference of two rank sums (ISO 8587): z √(J P (P + 1) / 6).
+
+    With `all_pairs` the studentized range over √2 stands for z, so that no pair at all is called
+    apart by chance more often than `alpha` (Nemenyi 1963, from memory).
 
     Examples
     --------
-    >>> round(least_difference(8, 5), 3)
-    12.396
+    >>> round(least_difference(8, 5), 3), round(least_difference(8, 5, all_pairs=True), 2)
+    (12.396, 17.25)
     """
     from scipy.special import ndtri
 
-    return float(ndtri(1 - alpha / 2)) * math.sqrt(tasters * samples * (samples + 1) / 6)
+    z = float(ndtri(1 - alpha / 2))
+    if all_pairs:
+        z = tukey_critical(1 - alpha, _KNOWN, samples)
+    return z * math.sqrt(tasters * samples * (samples + 1) / 6)
 
 
 def ranking(
@@ -248,11 +264,12 @@ def ranking(
         p = float(chi2.sf(statistic, samples - 1))
     reachable = math.factorial(samples) ** (1 - people) <= alpha
     told = p <= alpha
-    least = least_difference(people, samples, alpha)
+    # of three samples F already guards the pairs; of more, pairs that are alike need it as well
+    least = least_difference(people, samples, alpha, all_pairs=samples > _GUARDED)
     pairs = _pairs(ranks.sum().sort_values(kind="stable"), least, told)
     return Ranking(
         meaning, ranks, statistic, p, exact, least, pairs, alpha, reachable,
-        Answer.MATTERS if told else Answer.UNCLEAR, _checks(frame, wide, taster, sample, told),
+        Answer.MATTERS if told else Answer.UNCLEAR, _checks(frame, wide, taster, sample),
     )  # fmt: skip
 
 
@@ -264,9 +281,7 @@ def _pairs(sums: "pd.Series[float]", least: float, told: bool) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["before", "after", "difference", "apart"])
 
 
-def _checks(
-    frame: pd.DataFrame, wide: pd.DataFrame, taster: str, sample: str, told: bool
-) -> tuple[str, ...]:
+def _checks(frame: pd.DataFrame, wide: pd.DataFrame, taster: str, sample: str) -> tuple[str, ...]:
     said = []
     if len(wide) == 1:
         said.append("one taster's order says nothing about anybody else")
@@ -274,10 +289,5 @@ def _checks(
         said.append(
             "one person's repeats are not more people: a taster's ranks were averaged and ranked "
             "again"
-        )
-    if told and wide.shape[1] > 3:
-        said.append(
-            "many pairs were looked at, so that one of them may be called apart by luck more "
-            "often than once in 20 times"
         )
     return tuple(said)
