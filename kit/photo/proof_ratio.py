@@ -24,8 +24,8 @@ DOUBLE = (
 )
 #: How alike parts of uncertainty err in two photos of one camera and reference, as correlations
 #: (own choice); all others are the same in both. How far blur and shading shift an edge goes with
-#: what lies behind it, and a rising dough hides other ground. Whether a jar's own foot was taken for
-#: the dough's is one answer for all photos of a jar that stays where it is.
+#: what lies behind it, and a rising dough hides other ground. Whether a jar's own foot was taken
+#: for the dough's is one answer for all photos of a jar that stays where it is.
 ALIKE = {"fit": 0.0, "edge": 0.0, "marking": 0.8}
 
 
