@@ -1,7 +1,7 @@
 """Whether each setting kept to places of its own, so that the griddle may be its doing.
 
-A griddle is hotter here than there. Shared out by lot, or evenly, that is chance and is in the
-interval; where one setting lay on the left and the other on the right in every bake, it is in the
+A griddle is hotter here than there. Shared out piece by piece, that is chance and in the interval;
+where one setting lay on the left and the other on the right in every bake, it is in the
 difference, and nothing in the numbers tells. How far settings and places went together is
 Cramér's V² (1946, *Mathematical Methods of Statistics*, ch. 21).
 """
