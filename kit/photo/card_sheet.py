@@ -1,7 +1,6 @@
 """The kit's card as a sheet to print: PDF by matplotlib, nothing from outside."""
 
 import io
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import InputError
@@ -46,31 +45,24 @@ _STEPS = (
 )  # fmt: skip
 
 
-def card_pdf(paper: str = "a4", out: str | Path | None = None) -> bytes:
-    """Return the sheet as a PDF, and write it when `out` is given.
+def card_pdf(paper: str = "a4") -> bytes:
+    """Return the sheet as a PDF.
 
     Parameters
     ----------
     paper : str
         "a4" or "letter".
-    out : path, optional
 
     Raises
     ------
     InputError
-        Another paper, or a place that cannot be written to.
+        Another paper.
     """
     figure = sheet(paper)
     file = io.BytesIO()
     told: dict[str, Any] = {"Title": "Measuring card", "CreationDate": None, "ModDate": None}
     figure.savefig(file, format="pdf", metadata=told)
-    content = file.getvalue()
-    if out is not None:
-        try:
-            Path(out).write_bytes(content)
-        except OSError as exc:
-            raise InputError("out", str(out), "cannot be written", "Choose another place.") from exc
-    return content
+    return file.getvalue()
 
 
 def sheet(paper: str) -> "Figure":

@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
+from kit.photo.pieces import pieces
 
 __all__ = [
-    "FRINGE_MM", "SMALLEST_MM2", "TILE_MM", "Cells", "find_cells", "pieces", "seen_share",
+    "FRINGE_MM", "SMALLEST_MM2", "TILE_MM", "Cells", "find_cells", "seen_share",
     "tile_openness", "wall_chord", "with_fringe",
 ]  # fmt: skip
 
@@ -43,9 +44,6 @@ class Cells:
     mask : (height, width) bool
         Pixels of cells.
     area_mm2 : (n,) array
-    at_edge : (n,) bool
-        Cut off by the crumb's edge: they count in the area and in the number; their sizes are
-        smaller than they were.
     crumb_mm2 : float
     px_per_mm : float
     labels : (height, width) int
@@ -60,7 +58,6 @@ class Cells:
 
     mask: Mask
     area_mm2: Array
-    at_edge: Mask
     crumb_mm2: float
     px_per_mm: float
     labels: NDArray[Any]
@@ -167,19 +164,29 @@ class Cells:
         xx, yy, xy = (np.bincount(of, w) / n for w in (dx * dx, dy * dy, dx * dy))
         return np.column_stack([xx + 1 / 12, yy + 1 / 12, xy])
 
-    @property
-    def at_necks(self) -> int:
-        """How many more cells there were if passages narrower than `NECK_MM` were walls."""
+    def at_necks(self) -> "Cells":
+        """Return these cells as they were if passages narrower than `NECK_MM` were walls.
+
+        For their sizes and their number: the mask is the same.
+        """
         import cv2
 
         n = 2 * max(1, round(NECK_MM / 2 * self.px_per_mm)) + 1
         disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
-        wide = cv2.erode(self.mask.view(np.uint8), disc)
-        parts, pixels = pieces(wide)
-        cell_of = np.zeros(len(pixels), np.int64)
-        cell_of[parts[wide != 0]] = self.labels[wide != 0]
-        cell_of = cell_of[1:][pixels[1:] >= LEAST_PART_MM2 * self.px_per_mm**2]
-        return len(cell_of) - len(np.unique(cell_of))
+        parts = pieces(cv2.erode(self.mask.view(np.uint8), disc).view(bool))
+        label = np.zeros(len(parts.pixels), self.labels.dtype)
+        label[parts.of] = self.labels.ravel()[parts.place]
+        large = parts.pixels >= LEAST_PART_MM2 * self.px_per_mm**2
+        of, pixels = np.searchsorted(self.label_of, label[large]), parts.pixels[large]
+        of_all = np.bincount(of, pixels, len(self.area_mm2))
+        # what is narrow all through stays as it is
+        narrow = np.flatnonzero(of_all == 0)
+        share = np.concatenate([pixels / of_all[of], np.ones(len(narrow))])
+        of = np.concatenate([of, narrow])
+        return replace(
+            self, area_mm2=share * self.area_mm2[of], label_of=self.label_of[of],
+            weight=self.weight[of],
+        )  # fmt: skip
 
     def wall_chord_mm(self, crumb: Mask) -> float:
         """Mean length of wall along rows and columns, in mm."""
@@ -188,29 +195,6 @@ class Cells:
     def tiles(self, crumb: Mask) -> Array:
         """Openness of the 10 mm tiles that are at least 70 % crumb."""
         return tile_openness(self.mask, crumb, self.px_per_mm)
-
-
-def pieces(mask: Picture) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Return the number of the piece each pixel is of (0: none), and how many pixels each has.
-
-    Parameters
-    ----------
-    mask : (height, width) uint8
-        Pixels other than 0 that share an edge are of one piece.
-
-    Examples
-    --------
-    >>> labels, pixels = pieces(np.array([[1, 0, 1], [0, 1, 1]], np.uint8))
-    >>> pixels.tolist()
-    [2, 1, 3]
-    """
-    import cv2
-
-    # OpenCV's own statistics take four times as long, and counting what is of none as long again
-    count, labels = cv2.connectedComponents(mask, connectivity=4)
-    pixels = np.bincount(labels[mask != 0], minlength=count)
-    pixels[0] = mask.size - pixels.sum()
-    return labels, pixels
 
 
 def find_cells(
@@ -251,34 +235,25 @@ def find_cells(
     >>> cells.area_mm2, cells.openness
     (array([1.]), 0.0625)
     """
-    import cv2
-
     if open_mask.shape != crumb.shape:
         raise InputError("crumb", crumb.shape, f"must be as large as the mask, {open_mask.shape}")
     pixels = int(np.count_nonzero(crumb))
     if not pixels:
         raise InputError("crumb", 0, "must hold at least one pixel")
-    opened = (open_mask & crumb).view(np.uint8)
-    labels, area = pieces(opened)
-    keep = area >= smallest_mm2 * px_per_mm**2 * (1 - 1e-9)
+    found = pieces(open_mask & crumb)
+    keep = found.pixels >= smallest_mm2 * px_per_mm**2 * (1 - 1e-9)
     keep[0] = False
     for must in (core, sure):
         if must is not None:
-            held = np.zeros(len(area), bool)
-            held[labels[must & (opened > 0)]] = True
-            keep &= held
-    mask = np.take(keep, labels)
-    rim = cv2.erode(crumb.view(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) == 0
-    touched = np.zeros(len(area), bool)
-    touched[labels[rim & mask]] = True
-    area_mm2 = area[keep] / px_per_mm**2
+            keep &= found.hold(must)
+    mask = found.mask(keep)
+    area_mm2 = found.pixels[keep] / px_per_mm**2
     return Cells(
         mask=mask,
         area_mm2=area_mm2,
-        at_edge=touched[keep],
         crumb_mm2=pixels / px_per_mm**2,
         px_per_mm=px_per_mm,
-        labels=labels,
+        labels=found.labels,
         label_of=np.nonzero(keep)[0],
         weight=1 / seen_share(area_mm2, blur_mm),
     )
@@ -300,6 +275,8 @@ def with_fringe(counts: Sequence[Cells], depth_px: Picture) -> list[Cells]:
     """
     cells = counts[0]
     wide = FRINGE_MM * cells.px_per_mm
+    import cv2
+
     # of every eighth of a pixel of depth: 1 within a fringe, 2 just past it, 0 elsewhere
     step = 2 * wide + 3
     past = np.arange(int(8 * float(depth_px.max())) + 2) / 8
@@ -310,24 +287,23 @@ def with_fringe(counts: Sequence[Cells], depth_px: Picture) -> list[Cells]:
     table = np.where(past <= wide, 1, np.where(past <= wide + 1.5, 2, 0)).astype(np.uint8)
     inner = (past > wide / 2) & (past <= wide)
     eighths = (8 * depth_px).astype(np.uint16)
-    many = np.bincount(eighths.ravel(), minlength=len(table))
+    many = cv2.calcHist([eighths], [0], None, [len(table)], [0, len(table)]).ravel()
     many[0] = 0
     drawn = int(many[table == 1].sum())
     place = np.flatnonzero(cells.mask)
-    deep = eighths.ravel()[place]
-    kind = np.zeros_like(cells.mask, np.uint8)
-    kind.ravel()[place] = own_kind = table[deep]
-    labels, area = pieces(kind)
-    of = labels.ravel()[place]
-    through = np.zeros(len(area), bool)
-    through[of[own_kind == 2]] = True
-    within = (area >= SMALLEST_MM2 * cells.px_per_mm**2) & ~through
+    deep, kept = eighths.ravel()[place], np.zeros_like(cells.mask)
+    kept.ravel()[place] = table[deep] > 0
+    beside = pieces(kept)
+    own_deep, through = eighths.ravel()[beside.place], np.zeros(len(beside.pixels), bool)
+    through[beside.of[table[own_deep] == 2]] = True
+    within = (beside.pixels >= SMALLEST_MM2 * cells.px_per_mm**2) & ~through
     within[0] = False
-    area_mm2 = area[within] / cells.px_per_mm**2
+    area_mm2 = beside.pixels[within] / cells.px_per_mm**2
     stands = int(many[own].sum()) / drawn if drawn else 0.0
     # how open both are beside what is cut off
     here = np.count_nonzero(inner_own[deep]) / max(1, int(many[inner_own].sum()))
-    there = np.count_nonzero(through[of] & inner[deep]) / max(1, int(many[inner].sum()))
+    cut_off = np.count_nonzero(through[beside.of] & inner[own_deep])
+    there = cut_off / max(1, int(many[inner].sum()))
     stands *= min(1.0, here / there) if there else 1.0
     return [replace(c, fringe_mm2=area_mm2, fringe_weight=stands) for c in counts]
 

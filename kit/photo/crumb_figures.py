@@ -32,9 +32,16 @@ THRESHOLD = {"openness": 0.8, "median_cell_mm2": 0.8, "wall_chord_mm": 0.8}
 #: where a speck more or less counts. What share of cells is smaller may be wrong by this share of
 #: what it strays by in a sample of so many.
 DOUBT = {"walls": 0.7, "blur": 0.7}
-#: Of the cells that there were besides if narrow passages were walls (`Cells.at_necks`), this many
-#: may be (from one program's faces, on which intervals of the number held 80 % and then 86 %).
-NECKS = 0.5
+#: Were narrow passages walls (`Cells.at_necks`), number and sizes would be others: of that change,
+#: this much may be so, all of it for large cells, which are merged most (from one program's faces:
+#: intervals of the number held 80 % and then 86 %, of the area-weighted cell 68 to 81 % and then
+#: 88 %).
+NECKS = {
+    "cells_per_cm2": 0.5, "median_cell_mm2": 0.5, "mean_cell_mm2": 0.5, "cell_90_mm2": 0.5,
+    "area_weighted_cell_mm2": 1.0, "largest_cell_mm2": 1.0,
+}  # fmt: skip
+#: What may be cells too pale to be told moves these: as openness, others in proportion.
+PALE = ("openness", "cells_per_cm2", "median_cell_mm2", "mean_cell_mm2")
 FEW = {"cells_per_cm2": 0.5, "mean_cell_mm2": 0.5}
 RANKED = {"median_cell_mm2": 0.5, "cell_10_mm2": 0.1, "cell_90_mm2": 0.9}
 ASTRAY = 0.5
@@ -81,6 +88,7 @@ def values_of(
     as_found = sizes(replace(found, weight=found.weight * 0 + 1))
     ranked = {name: found.area_at(rank, made_up=True) for name, rank in RANKED.items()}
     others = {"walls": sizes(whole), "blur": as_found | ranked}
+    parted = sizes(found.at_necks())
     inner = int(np.count_nonzero(found.mask & band)) / max(1, int(np.count_nonzero(band)))
     shift = inner - found.openness
     values = {}
@@ -96,7 +104,9 @@ def values_of(
         if lean and name in LIGHT:
             of = 1.0 if name == "openness" else abs(value)
             parts["light"] = LIGHT[name] * min(1.0, lean / LEANS) * of
-        if unseen and name in ("openness", "cells_per_cm2"):
+        if name in NECKS and value > 0:
+            parts["necks"] = NECKS[name] * abs(parted[name] - value)
+        if unseen and name in PALE:
             of = 1.0 if name == "openness" else abs(value) / max(found.openness, 1e-3)
             parts["pale"] = unseen * of
         root = math.sqrt(max(1, len(found.area_mm2)))
@@ -112,7 +122,6 @@ def values_of(
             parts["crust"] = abs(shift)
         if name == "cells_per_cm2":
             parts["crust"] = abs(shift) / max(found.openness, 1e-3) * value * 0.5
-            parts["necks"] = NECKS * found.at_necks / root**2 * value
         values[name] = combined(value, _UNITS.get(name, "mm²"), **parts)
     return values
 

@@ -1,6 +1,5 @@
 """What a crumb says, in words for a baker."""
 
-from html import escape
 from typing import TYPE_CHECKING
 
 from kit.photo import pale_cells, side_light
@@ -11,7 +10,7 @@ if TYPE_CHECKING:
     from kit.photo.seen_cells import SeenCells
     from kit.photo.value import Value
 
-__all__ = ["cautions", "headline", "html", "method", "story", "text"]
+__all__ = ["cautions", "headline", "method", "story"]
 
 #: With fewer pixels to a millimetre thin walls are lost.
 ENOUGH_PX_PER_MM = 6.0
@@ -86,19 +85,3 @@ def method(c: "Crumb") -> str:
 def _said(v: "Value") -> str:
     # by way of a number, or 20 would be written 2e+01
     return f"{float(f'{v.value:.3g}'):g} ± {float(f'{v.u:.1g}'):g}"
-
-
-def text(c: "Crumb") -> str:
-    """All of it as lines."""
-    notes = [f"Note: {check}." for check in c.checks]
-    return "\n".join([headline(c), story(c), *notes, method(c)])
-
-
-def html(c: "Crumb") -> str:
-    """All of it as a piece of HTML."""
-    notes = "".join(f"<li>{escape(check)}.</li>" for check in c.checks)
-    return (
-        f"<p><strong>{escape(headline(c))}</strong> {escape(story(c))}</p>"
-        + (f"<ul>{notes}</ul>" if notes else "")
-        + f"<p><small>{escape(method(c))}</small></p>"
-    )

@@ -17,8 +17,9 @@ from kit.photo import crumb_figures, crumb_words, darkness, face_side
 from kit.photo import face as faces
 from kit.photo import square_on as flat
 from kit.photo.seen_cells import see_cells
-from kit.photo.strip import normals, resampled
+from kit.photo.strip import normals, perimeter, resampled
 from kit.photo.value import Value, combined
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,7 +62,7 @@ class _Sheet:
 
 
 @dataclass(frozen=True)
-class Crumb:
+class Crumb(Told):
     """The crumb of one cut face. Each `Value` with the uncertainty of measuring *this* face.
 
     How far another slice of the same piece would differ is `slice_u`.
@@ -188,11 +189,9 @@ class Crumb:
             f"median {self.median_cell_mm2.value:.3g} mm²>"
         )
 
-    def __str__(self) -> str:
-        return crumb_words.text(self)
-
-    def _repr_html_(self) -> str:
-        return crumb_words.html(self)
+    def tells(self) -> Telling:
+        """What it says."""
+        return Telling(self.headline, (self.sentence,), self.checks, self.method)
 
     def to_frame(self) -> "pd.DataFrame":
         """One row a value: ``name, value, u, unit, slice_u``."""
@@ -287,7 +286,8 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     out = normals(on_sheet)
     # filling takes in the pixels an outline runs through: half a pixel too many all round
     face = faces.filled(sheet.light.shape, on_sheet - 0.5 * out)
-    if face.sum() < faces.LEAST_MM2 * p**2 * 0.2:
+    face_px = int(np.count_nonzero(face))
+    if face_px < faces.LEAST_MM2 * p**2 * 0.2:
         raise InputError("outline", len(path), "must hold at least 50 mm² of the picture")
     own = sheet.found
     checks = list(own.notes) if own else []
@@ -295,7 +295,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     if crust_mm is None:
         ring = flat.moved(_inverse(sheet.coarse), path)
         depth, u_crust = (
-            own.crust
+            (own.crust_mm, own.u_crust_mm)
             if own
             else faces.crust_depth(faces.lab_of(sheet.overview), sheet.coarse_px_per_mm, ring)
         )
@@ -309,7 +309,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
         depth, u_crust = np.full(len(path), crust_mm), 0.1
     inner = on_sheet - out * (depth * p)[:, None]
     crumb_mask = faces.filled(face.shape, inner - 0.5 * out) & face
-    if crumb_mask.sum() < 0.2 * face.sum():
+    if np.count_nonzero(crumb_mask) < 0.2 * face_px:
         raise InputError("crust_mm", float(depth.mean()), "must leave some crumb")
     edge = darkness.blur_at(sheet.light, on_sheet, out, p)
     part = _about(crumb_mask, round(ROOM_MM * p))
@@ -333,9 +333,9 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     x, y = on_sheet.T
     face_mm2 = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / p**2
     area = combined(face_mm2, "mm²", scale=2 * sheet.u_scale.u * face_mm2,
-                    outline=_perimeter(on_sheet) / p * u_edge)  # fmt: skip
+                    outline=perimeter(on_sheet) / p * u_edge)  # fmt: skip
     crumb_area = combined(found.crumb_mm2, "mm²", scale=2 * sheet.u_scale.u * found.crumb_mm2,
-                          crust=_perimeter(inner) / p * u_crust)  # fmt: skip
+                          crust=perimeter(inner) / p * u_crust)  # fmt: skip
     mask = np.zeros_like(crumb_mask)
     mask[part] = found.mask
     return Crumb(
@@ -356,10 +356,6 @@ def _about(mask: Picture, room: int) -> tuple[slice, slice]:
 
 def _inverse(matrix: Array) -> Array:
     return np.asarray(np.linalg.inv(matrix), float)
-
-
-def _perimeter(path: Array) -> float:
-    return float(np.linalg.norm(np.roll(path, -1, 0) - path, axis=1).sum())
 
 
 def _checked_outline(outline: Any) -> Array:

@@ -68,8 +68,6 @@ class Rim:
         Darkness of the wall by itself and its spread.
     deep : float
         Darkness of the deepest.
-    profile : (n, 3) array
-        Distance from the first edge in mm (inwards positive), mean darkness, fitted darkness.
     """
 
     level: float
@@ -79,7 +77,6 @@ class Rim:
     wall: float
     noise: float
     deep: float
-    profile: Array
 
 
 def linear_light(picture: Picture) -> Picture:
@@ -157,10 +154,10 @@ def _wall_light(smooth: Picture, crumb: Picture, px_per_mm: float) -> Picture:
     spread = cv2.GaussianBlur(weight, (0, 0), 1.5) + 1e-9
     grid = cv2.GaussianBlur(weight * top, (0, 0), 1.5) / spread
     # node (i, j) stands for the window centred at i·hop + (side − 1)/2 − pad
-    yy = ((np.arange(height) / k + pad - (side - 1) / 2) / hop).astype(np.float32)
-    xx = ((np.arange(width) / k + pad - (side - 1) / 2) / hop).astype(np.float32)
-    return cv2.remap(grid.astype(np.float32), *np.meshgrid(xx, yy), cv2.INTER_LINEAR,
-                     borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    shift, less = (pad - (side - 1) / 2) / hop, 1 / (k * hop)
+    return cv2.warpAffine(grid, np.array([[less, 0, shift], [0, less, shift]]), (width, height),
+                          flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                          borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
 
 
 def blur_at(light: Picture, outline_px: Array, normal: Array, px_per_mm: float) -> float:
@@ -174,22 +171,17 @@ def blur_at(light: Picture, outline_px: Array, normal: Array, px_per_mm: float) 
     outline_px, normal = outline_px[some], normal[some]
     lines = strip_of(light, outline_px, normal, _ACROSS_MM * px_per_mm)
     lines -= lines.mean(1, keepdims=True)
-    near, steps = _blurred_steps()
-    n = near.sum(1)
-    mean = lines @ (near.T / n)
-    square = np.square(lines) @ (near.T / n) - np.square(mean)
-    misfit, height = np.empty((2, len(_TRIED_MM), len(lines)))
-    every = np.arange(len(lines))
-    for k, step in enumerate(steps):
-        of_all = step.sum(1) / n
-        spread = np.square(step).sum(1) / n - np.square(of_all)
-        both = lines @ (step.T / n) - mean * of_all
-        rest = square - np.square(both) / spread
-        at = rest.argmin(1)
-        misfit[k], height[k] = rest[every, at], np.abs(both[every, at] / spread[at])
+    near, steps, spread = _blurred_steps()
+    mean = lines @ near.T
+    square = np.square(lines) @ near.T - np.square(mean)
+    both = (lines @ steps.reshape(-1, lines.shape[1]).T).reshape(len(lines), *spread.shape)
+    rest = square[:, None] - np.square(both) / spread
+    at = rest.argmin(2)[..., None]
+    misfit = np.take_along_axis(rest, at, 2)[..., 0].T
+    height = np.abs(np.take_along_axis(both / spread, at, 2)[..., 0].T)
     best = misfit.argmin(0), np.arange(len(lines))
     clear = height[best] > max(0.02, 0.6 * median(height[best]))
-    unlike = misfit[best] / np.square(height[best])
+    unlike = misfit[best] / np.maximum(np.square(height[best]), 1e-9)
     if clear.sum() < _ENOUGH_LINES:
         return float("nan")
     first = max(_ENOUGH_LINES, int(clear.sum()) // 4)
@@ -199,17 +191,22 @@ def blur_at(light: Picture, outline_px: Array, normal: Array, px_per_mm: float) 
 
 
 @cache
-def _blurred_steps() -> tuple[Picture, Picture]:
-    """Which of `_ACROSS_MM` count for a step at each place, and steps there, from 1 to 0.
+def _blurred_steps() -> tuple[Picture, Picture, Picture]:
+    """Steps at each place near `_ACROSS_MM`, to be multiplied with lines.
 
-    The first (places, across), the second (blurs, places, across), 0 where it does not count.
+    What gives the mean over those that count for a step there (places, across); the covariance with
+    a step (blurs, places, across); and each step's variance (blurs, places).
     """
     from scipy.special import erf
 
     away = _ACROSS_MM - np.arange(-0.3, 0.31, 0.02)[:, None]
-    near = (np.abs(away) <= _REACH_MM).astype(np.float32)
-    steps = 0.5 * (1 - erf(away / (_TRIED_MM[:, None, None] * np.sqrt(2)))) * near
-    return near, steps.astype(np.float32)
+    near = (np.abs(away) <= _REACH_MM).astype(float)
+    near /= near.sum(1, keepdims=True)
+    steps = 0.5 * (1 - erf(away / (_TRIED_MM[:, None, None] * np.sqrt(2))))
+    steps -= (steps * near).sum(2, keepdims=True)
+    spread = (np.square(steps) * near).sum(2)
+    near, steps, spread = (v.astype(np.float32) for v in (near, steps * near, spread))
+    return near, steps, spread
 
 
 def restored(dark: Picture, px_per_mm: float, blur_mm: float, noise: float) -> Picture:
@@ -239,8 +236,15 @@ def restored(dark: Picture, px_per_mm: float, blur_mm: float, noise: float) -> P
     squared = np.square(np.fft.fftfreq(n))
     passed = np.exp(-2 * (np.pi * sd) ** 2 * (squared[:, None] + squared))
     kernel = np.fft.fftshift(np.fft.ifft2(passed / (passed**2 + noise)).real)
-    kernel = (kernel / kernel.sum()).astype(np.float32)
-    return np.asarray(cv2.filter2D(dark, -1, kernel, borderType=cv2.BORDER_REFLECT))
+    # all waves at once take a third of the time of OpenCV's filter, which goes by tiles
+    (height, width), about = dark.shape, n // 2
+    tall, wide = (cv2.getOptimalDFTSize(side + n - 1) for side in dark.shape)
+    room = (about, tall - height - about, about, wide - width - about)
+    own = np.zeros((tall, wide), np.float32)
+    own[:n, :n] = kernel / kernel.sum()
+    waves = cv2.dft(cv2.copyMakeBorder(dark, *room, cv2.BORDER_REFLECT))
+    sharp = cv2.idft(cv2.mulSpectrums(waves, cv2.dft(own), 0), flags=cv2.DFT_SCALE)
+    return np.ascontiguousarray(sharp[n - 1 : n - 1 + height, n - 1 : n - 1 + width])
 
 
 def rim_level(
@@ -276,7 +280,7 @@ def rim_level(
     y = _means(dark, at, use, n)
     ok = n > 20
     if ok.sum() < 8 or deep < 0.02:
-        rim = Rim(_START * deep, 0.12 * deep, np.nan, blur_mm, 0.0, 0.0, deep, np.empty((0, 3)))
+        rim = Rim(_START * deep, 0.12 * deep, np.nan, blur_mm, 0.0, 0.0, deep)
         return rim, dark
     edges = likely_edges(x[ok], y[ok], n[ok], blur_mm)
     for power in (*RESTORE, None):
@@ -290,8 +294,7 @@ def rim_level(
     raised = min(middle + CLEAR * noise, 1.6 * found)
     level = min(max(found, raised, 0.06 * deep), 0.75 * deep)
     u += 0.5 * (level - found)
-    return Rim(level, u, edges.step, edges.blur_mm, middle, noise, deep,
-               np.column_stack([x[ok], y[ok], edges.curve])), sharp  # fmt: skip
+    return Rim(level, u, edges.step, edges.blur_mm, middle, noise, deep), sharp
 
 
 def middle_and_spread(values: Picture) -> tuple[float, float]:
@@ -318,18 +321,18 @@ def _across(mask: Picture, crumb: Picture, px_per_mm: float) -> tuple[Any, ...]:
     bins = hi - lo + 1
     inward = cv2.distanceTransform(mask.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     outward = cv2.distanceTransform((~mask & crumb).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
-    signed = np.where(mask, inward - 0.5, 0.5 - outward) * 2
-    at = np.floor(signed).astype(np.int32) - lo
-    inside = crumb & (at >= 0) & (at < bins)
+    # one of both is 0; what lies further off than the first and the last bin does not count
+    inside = crumb & (inward < hi / 2 + 1) & (outward <= (1 - lo) / 2)
     for wide_in, wide_out in ((0.3, 0.25), (0.2, 0.15), (0.12, 0.1)):
         near_in, near_out = _near(inward, wide_in * px_per_mm), _near(outward, wide_out * px_per_mm)
-        use = inside & np.where(mask, near_in, near_out)
-        used = np.flatnonzero(use)
-        at_used = at.ravel()[used]
-        n = np.bincount(at_used, minlength=bins).astype(float)
-        if n.sum() > 3000:
+        used = np.flatnonzero(inside & ((mask & near_in) | (~mask & near_out)))
+        if len(used) > 3000:
             break
-    x = np.bincount(at_used, signed.ravel()[used], bins) / np.maximum(n, 1) * step
+    signed = 2 * (inward.ravel()[used] - outward.ravel()[used])
+    signed += np.where(mask.ravel()[used], np.float32(-1), np.float32(1))
+    at_used = np.floor(signed).astype(np.intp) - lo
+    n = np.bincount(at_used, minlength=bins).astype(float)
+    x = np.bincount(at_used, signed, bins) / np.maximum(n, 1) * step
     wall = np.flatnonzero(outward > (wide_out + 0.1) * px_per_mm)[::3]
     return at_used, used, x, n, wall
 

@@ -38,15 +38,12 @@ class Edges:
         Mean share of a cell's darkness that is a step at its edge.
     blur_mm : float
         Mean blur.
-    curve : array like the profile
-        The best of those tried.
     """
 
     at_mm: Array
     share: Array
     step: float
     blur_mm: float
-    curve: Array
 
     def level(self, x_mm: Array, y: Array) -> tuple[float, float]:
         """Mean and standard deviation of what a profile is at the edge."""
@@ -94,23 +91,19 @@ def likely_edges(x_mm: Array, dark: Array, count: Array, blur_mm: float) -> Edge
     before = (np.log(wider) / _BLUR_SD) ** 2 + (np.log(depth / _USUAL_DEPTH_MM) / _DEPTH_SD) ** 2
     # height and wall are linear: their best values in closed form
     w, wy, wyy = weight.sum() + _WALL_SD**-2, weight @ dark, weight @ np.square(dark)
-    misfit, height, wall = (np.empty((len(_STEP), len(edge))) for _ in range(3))
+    misfit = np.empty((len(_STEP), len(edge)))
     for k, share in enumerate(_STEP):
         shape = step - (1 - share) * rest
         ws, wss, wsy = shape @ weight, np.square(shape) @ weight, shape @ (weight * dark)
-        height[k] = (w * wsy - ws * wy) / (w * wss - ws * ws)
-        wall[k] = (wy - height[k] * ws) / w
-        misfit[k] = wyy - height[k] * wsy - wall[k] * wy + before[:, 0]
-    misfit[height <= 0] = np.inf
-    best = np.unravel_index(int(misfit.argmin()), misfit.shape)
-    share = np.exp(-0.5 * (misfit - misfit[best]))
+        height = (w * wsy - ws * wy) / (w * wss - ws * ws)
+        wall = (wy - height * ws) / w
+        misfit[k] = np.where(height > 0, wyy - height * wsy - wall * wy + before[:, 0], np.inf)
+    share = np.exp(-0.5 * (misfit - misfit.min()))
     share /= share.sum()
-    k, i = (int(v) for v in best)
     each = share.sum(0)
     return Edges(
         at_mm=edge[:, 0], share=each, step=float(_STEP @ share.sum(1)),
         blur_mm=float(each @ sd[:, 0]),
-        curve=height[k, i] * (step[i] - (1 - _STEP[k]) * rest[i]) + wall[k, i],
     )  # fmt: skip
 
 

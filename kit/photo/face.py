@@ -15,9 +15,11 @@ from kit.photo.colour import light_of_bytes
 from kit.photo.colour_table import codes, density, hues
 from kit.photo.face_blob import LEAST_CONVEX, LEAST_MM2, NOT_ONE, disc, rough_blob, solid
 from kit.photo.ranks import median, quantile
-from kit.photo.strip import closed_path, normals, resampled, strip_of
+from kit.photo.strip import closed_path, normals, perimeter, resampled, strip_of
 
-__all__ = ["LEAST_MM2", "Face", "crust_depth", "disc", "filled", "find_face", "lab_of"]
+__all__ = [
+    "LEAST_MM2", "Face", "crust_depth", "disc", "filled", "find_face", "lab_of", "light_of",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 Picture = NDArray[Any]
@@ -72,11 +74,6 @@ class Face:
     unsure: NDArray[np.bool_]
     notes: tuple[str, ...] = ()
 
-    @property
-    def crust(self) -> tuple[Array, float]:
-        """How deep the crust goes, and its standard uncertainty, in mm."""
-        return self.crust_mm, self.u_crust_mm
-
 
 def filled(shape: tuple[int, ...], outline_px: Array) -> Picture:
     """Return the pixels inside an outline, (height, width) of bool."""
@@ -121,7 +118,7 @@ def find_face(
     out_small = cv2.resize(out.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     small_box = None if box is None else [v / k for v in box]
     lab = lab_of(picture)
-    hue, light = hues(lab), _light_of(picture)
+    hue, light = hues(lab), light_of(picture)
     for part in (False, True):
         blob, another = rough_blob(_lab(small), px_per_mm / k, out_small, small_box, part)
         ring, _ = cv2.findContours(blob.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -209,7 +206,7 @@ def crust_depth(lab: Picture, px_per_mm: float, outline_px: Array) -> tuple[Arra
     path, normal = outline_px, normals(outline_px)
     depth = np.arange(0.0, deepest, step)
     strip = strip_of(lab, path, normal, -depth * px_per_mm)
-    along = np.linalg.norm(np.roll(path, -1, 0) - path, axis=1).sum() / px_per_mm / len(path)
+    along = perimeter(path) / px_per_mm / len(path)
     n = max(1, round(2.5 / along)) | 1
     around = cv2.copyMakeBorder(strip, n, n, 0, 0, cv2.BORDER_WRAP)
     bright = np.ascontiguousarray(around[..., 0])
@@ -268,8 +265,8 @@ def _lab(picture: Picture) -> Picture:
     return np.asarray(cv2.cvtColor(cv2.LUT(picture, shares), cv2.COLOR_RGB2LAB))
 
 
-def _light_of(picture: Picture) -> Picture:
-    """Linear light of the three colours, 0 to 100, as float32, a little smoothed."""
+def light_of(picture: Picture) -> Picture:
+    """Return the linear light of the three colours, 0 to 100, as float32, a little smoothed."""
     import cv2
 
     linear = cv2.LUT(picture, 100 * light_of_bytes())

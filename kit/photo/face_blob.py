@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
-from kit.photo.cells import pieces
-from kit.photo.colour_table import codes, density, how_rough, hues, share_of_roughness
+from kit.photo.colour_table import codes, density, how_rough, hues, of_table, share_of_roughness
+from kit.photo.pieces import pieces
 
 __all__ = ["LEAST_CONVEX", "LEAST_MM2", "NOT_ONE", "disc", "rough_blob", "solid"]
 
@@ -83,10 +83,11 @@ def rough_blob(
     )
     own, ground, least = inside & _within(xx, yy, inside), border, 1e-6
     for _ in range(3):
-        score = share_of_roughness(rough, own, ground)
+        here, there = np.flatnonzero(own), np.flatnonzero(ground)
+        score = share_of_roughness(rough, here, there)
         for c in seen:
-            face, other = density(c[own]), density(c[ground], shade=True)
-            score = score + (np.log10(face + least) - np.log10(other + least))[c]
+            face, other = density(c.ravel()[here]), density(c.ravel()[there], shade=True)
+            score += of_table(np.log10(face + least) - np.log10(other + least), c)
         best, another = _chosen(score, inside, px_per_mm, middle, part)
         ground = ~(cv2.dilate(best.view(np.uint8), disc(px_per_mm)) > 0) & ~out
         own, least = cv2.erode(best.view(np.uint8), np.ones((3, 3))) > 0, 1e-5
@@ -109,7 +110,7 @@ def _chosen(
     """The blob most unlike the ground, holes filled; whether another one could be meant."""
     import cv2
 
-    smooth = cv2.GaussianBlur(np.clip(score, -3, 3).astype(np.float32), (0, 0), 0.5 * px_per_mm)
+    smooth = cv2.GaussianBlur(np.clip(score, -3, 3), (0, 0), 0.5 * px_per_mm)
     ways = [(u, mm) for u in _SURER for mm in _WIDER_MM] if part else [(UNLIKE, NECK_MM)]
     heaviest, found = 0.0, None
     for unlike, neck_mm in ways:
@@ -118,9 +119,8 @@ def _chosen(
         # the paper about a marker is no face for having a marker in its hole
         mask = _without_holes(mask) * allowed.view(np.uint8)
         mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(neck_mm * px_per_mm))
-        labels, area = pieces(mask)
-        own = mask != 0
-        weight = np.bincount(labels[own], middle[own], minlength=len(area))
+        labels, place, of, area = pieces(mask.view(bool))
+        weight = np.bincount(of, middle.ravel()[place], minlength=len(area))
         weight[area < LEAST_MM2 * px_per_mm**2] = 0
         least = WHOLE if part else LEAST_SOLID
         bent = [i for i in np.flatnonzero(weight) if solid(labels == i) < least]

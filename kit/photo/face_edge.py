@@ -9,15 +9,25 @@ ground has no colour of its own: there the edge alone decides, and where that ha
 the ground's own edges, it is said.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.colour_table import STEP_VOLUME, UNKNOWN, codes, density
+from kit.photo.colour_table import STEP_VOLUME, UNKNOWN, codes, density, of_table
 from kit.photo.ranks import median, quantile
-from kit.photo.strip import closed_path, edge_of, lengths, normals, resampled, strip_of
+from kit.photo.strip import (
+    closed_path,
+    edge_of,
+    lengths,
+    normals,
+    perimeter,
+    resampled,
+    squares,
+    strip_of,
+)
 
 __all__ = ["outlined", "settled"]
 
@@ -209,11 +219,6 @@ def _across(
     return _Strip(path, normal, offsets, edge, seen, gone, px_per_mm)
 
 
-def _apart_mm(path: Array, px_per_mm: float) -> float:
-    """How far a path's points lie apart."""
-    return float(np.linalg.norm(np.roll(path, -1, 0) - path, axis=1).mean()) / px_per_mm
-
-
 def _sharp(strip: Picture, step: float, along: float) -> Picture:
     """How much the colour changes within half a millimetre, less what a slow change would."""
 
@@ -233,7 +238,7 @@ def _crumb_end(strip: _Strip, crumb: Array) -> Array:
     seen = codes(_blurred(strip.hue, max(0.3, 0.1 / strip.step), 0.8))
     ground = density(seen[:, far][~strip.gone[:, far]], shade=True)
     likely = np.log(0.9 * crumb + 0.1 * UNKNOWN) - np.log(0.5 * ground + 0.5 * UNKNOWN)
-    told = np.clip(likely[seen], _LEAST, _MOST).astype(np.float32)
+    told = np.clip(of_table(likely, seen), _LEAST, _MOST)
     told[strip.gone] = -_MOST
     told = _blurred(told, 0.1, 2.5)
     gain = np.sqrt(strip.edge_over(4.5)) / 4 + _PER_MM * np.cumsum(told, axis=1) * strip.step
@@ -265,7 +270,8 @@ def _likelihood(
     strip: _Strip, crumb: Array, yellow: float, crust_at: NDArray[np.bool_], beyond: float
 ) -> Picture:
     """How much likelier each colour is in a face than on the ground just there (logarithm)."""
-    mm = 1 / _apart_mm(strip.path, strip.px_per_mm)
+    # points to a millimetre
+    mm = len(strip.path) * strip.px_per_mm / perimeter(strip.path)
     soft = _blurred(strip.hue, max(0.3, 0.12 / strip.step), _ALONG_MM * mm)
     far = np.broadcast_to(strip.between(beyond, beyond + _GROUND_MM), crust_at.shape)
     ground, apart = _alike(soft, far, strip.gone, _NEARBY_MM * mm, _GROUND_SD, shade=True)
@@ -273,11 +279,12 @@ def _likelihood(
     crust = crust - np.log1p(np.exp((yellow - _LESS_YELLOW - soft[..., 2]) / _YELLOW_SD))
     seen, far = codes(soft), strip.between(beyond, np.inf) & ~strip.gone
     strewn = far & (apart > _STREWN)
-    share = strewn.sum() / max(1, far.sum())
-    face = np.log(_CRUMB * crumb + _NEW * UNKNOWN)[seen]
-    face = np.logaddexp(face, np.log(_CRUST) + crust)
-    other = np.log((share + 0.01) * (density(seen[strewn], shade=True) + 1e-5))[seen]
-    other = np.logaddexp(other, np.log(1.0 - share + 1e-9) + ground)
+    share = int(strewn.sum()) / max(1, int(far.sum()))
+    face = of_table(np.log(_CRUMB * crumb + _NEW * UNKNOWN), seen)
+    face = np.logaddexp(face, crust + math.log(_CRUST))
+    colours = density(seen[strewn], shade=True)
+    other = of_table(np.log((share + 0.01) * (colours + 1e-5)), seen)
+    other = np.logaddexp(other, ground + math.log(1.0 - share + 1e-9))
     told = np.clip(face - other, _LEAST, _MOST)
     told[strip.gone] = _LEAST
     return np.asarray(told)
@@ -291,23 +298,28 @@ def _alike(
 
     The second is its squared distance, in spreads. With `shade`, darker ones are likely too.
     """
-    off = soft - _blurred(_medians(soft, part), 0.1, nearby)
+    import cv2
+
+    middle = _blurred(_medians(soft, part), 0.1, nearby)
+    off: Picture = soft - np.repeat(middle, soft.shape[1], axis=1)
     shown = part & ~gone
     # hardly anything to see there but what is left out
     part = shown if shown.sum() >= len(part) else part
-    own = off[part]
-    far = np.einsum("ij,ij->i", own, own)
-    own = own[far <= quantile(far, 0.9)]
-    spread = _WIDER * np.cov(own.T) + np.diag(np.square(least))
+    far = squares(off)
+    usual = np.flatnonzero(part & (far <= quantile(far[part], 0.9)))
+    own = np.take(off.reshape(-1, 3), usual, axis=0)
+    mean = np.full(len(own), np.float32(1 / max(1, len(own)))) @ own
+    within = own.T @ own - len(own) * np.outer(mean, mean)
+    spread = _WIDER / max(1, len(own) - 1) * within + np.diag(np.square(least))
     likely, apart = _normal(off, spread)
     if shade:
         darker = off[..., 0] < 0
-        deep = 1 + np.abs(off[..., :1]) / _DEEP_SHADE
-        off[..., 1:] /= deep
+        deep = 1 + np.abs(off[..., 0]) / _DEEP_SHADE
+        off /= cv2.merge([np.ones_like(deep), deep, deep])
         dim, less = _normal(off, spread + np.diag([_SHADE_SD**2, 0, 0]))
-        likely = np.where(darker, np.logaddexp(likely, dim) - np.log(2), likely)
+        likely = np.where(darker, np.logaddexp(likely, dim) - math.log(2), likely)
         apart = np.where(darker, np.minimum(apart, less), apart)
-    return np.maximum(likely + np.log(STEP_VOLUME), -20.0), apart
+    return np.maximum(likely + math.log(STEP_VOLUME), -20.0), apart
 
 
 def _medians(soft: Picture, part: NDArray[np.bool_]) -> Picture:
@@ -329,9 +341,10 @@ def _medians(soft: Picture, part: NDArray[np.bool_]) -> Picture:
 
 def _normal(off: Picture, spread: Array) -> tuple[Array, Array]:
     """Logarithm of the normal density, and the squared distance in spreads."""
-    even = off @ np.linalg.cholesky(np.linalg.inv(spread)).astype(off.dtype)
-    apart = np.einsum("ijk,ijk->ij", even, even)
-    return -0.5 * (apart + np.linalg.slogdet(2 * np.pi * spread)[1]), apart
+    import cv2
+
+    apart = squares(cv2.transform(off, np.linalg.cholesky(np.linalg.inv(spread)).T))
+    return -0.5 * (apart + float(np.linalg.slogdet(2 * np.pi * spread)[1])), apart
 
 
 def _summed(likely: Picture, depth: Picture, step: float) -> Picture:

@@ -8,6 +8,8 @@ over directions.
 import numpy as np
 from numpy.typing import NDArray
 
+from kit.photo.strip import closed_path
+
 __all__ = ["find_face"]
 
 Array = NDArray[np.float64]
@@ -100,36 +102,10 @@ def _around(face: Array, mid: Array, half: Array) -> tuple[Array, float]:
     at = mid + radius[None, :, None] * across[:, None, :]  # (directions, radii, 2)
     seen = map_coordinates(face, [at[..., 1], at[..., 0]], order=1, mode="nearest")
     gain = np.cumsum((2 * seen - 1) * radius, axis=1)  # of ending the face at a radius
-    ends = (_best_closed(gain) + 1) / _RADII * 1.2
+    ends = (closed_path(-gain, _JUMP, 0.0) + 1) / _RADII * 1.2
     smooth = _rounded(ends)
     doubt = float(np.sqrt(np.mean((ends - smooth) ** 2)))
     return smooth, doubt
-
-
-def _best_closed(gain: Array) -> NDArray[np.intp]:
-    """Most gain along directions, the radius changing little; ends where it starts."""
-    half = len(gain) // 2
-    start = int(_best(gain)[half])  # opposite to the seam, where no end is loose
-    return np.roll(_best(np.roll(gain, -half, axis=0), start), half)
-
-
-def _best(gain: Array, start: int | None = None) -> NDArray[np.intp]:
-    """The best way through rows of `gain`, columns changing by at most `_JUMP` a row."""
-    n, m = gain.shape
-    ends = np.full(m, -np.inf)
-    ends[slice(None) if start is None else slice(max(0, start - _JUMP), start + _JUMP + 1)] = 0.0
-    best, came = ends, np.zeros((n, m), dtype=np.intp)
-    for i in range(n):
-        padded = np.pad(best, _JUMP, constant_values=-np.inf)
-        near = np.stack([padded[j : j + m] for j in range(2 * _JUMP + 1)])
-        came[i] = np.arange(m) + near.argmax(0) - _JUMP
-        best = near.max(0) + gain[i]
-    at = int(np.argmax(best + ends))
-    path = np.empty(n, dtype=np.intp)
-    for i in range(n - 1, -1, -1):
-        path[i] = at
-        at = came[i, at]
-    return path
 
 
 def _rounded(ends: Array) -> Array:

@@ -12,8 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.colour import light_of_bytes
-from kit.photo.face import Face, crust_depth, lab_of
+from kit.photo.face import Face, crust_depth, lab_of, light_of
 from kit.photo.strip import closed_path, edge_of, normals, resampled, strip_of
 
 __all__ = ["side_mm", "without_side"]
@@ -80,8 +79,7 @@ def without_side(picture: Picture, px_per_mm: float, face: Face, wide_mm: Array)
         return face
     path, normal = face.outline_px, normals(face.outline_px)
     inwards = np.arange(-0.5, float(wide_mm.max()) + ROOM_MM + 0.5, _STEP_MM)
-    linear = _light_of(picture)
-    edge = edge_of(strip_of(linear, path, normal, -inwards * px_per_mm), _STEP_MM)
+    edge = edge_of(strip_of(light_of(picture), path, normal, -inwards * px_per_mm), _STEP_MM)
     off = (inwards - wide_mm[:, None]) / (LEANS * wide_mm[:, None] + 0.1)
     gain = np.tanh(edge / max(1e-6, 2 * float(np.median(edge)))) - 0.5 * off**2
     gain[(inwards < -1e-9) | (inwards > wide_mm[:, None] + ROOM_MM)] = -9.0
@@ -94,10 +92,3 @@ def without_side(picture: Picture, px_per_mm: float, face: Face, wide_mm: Array)
         face, outline_px=path, u_px=u_px, crust_mm=depth, u_crust_mm=u_depth,
         notes=(*face.notes, LEFT_OUT),
     )  # fmt: skip
-
-
-def _light_of(picture: Picture) -> Picture:
-    """Linear light of the three colours as float32, a little smoothed."""
-    import cv2
-
-    return np.asarray(cv2.GaussianBlur(cv2.LUT(picture, light_of_bytes()), (0, 0), 1.0))

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.cells import pieces
 from kit.photo.pale_cells import HALF_MM, SOFT_MM
+from kit.photo.pieces import pieces
 from kit.photo.side_light import smaller, sums_of_tiles
 
 __all__ = ["lit_slopes", "toward_light"]
@@ -73,9 +73,9 @@ def toward_light(dark: Picture, crumb: Picture, px_per_mm: float) -> Array:
 
 def _usual(values: Picture) -> float:
     """The commonest darkness: the wall's."""
-    many, edges = np.histogram(values, bins=60, range=(-0.3, 0.5))
-    at = int(np.convolve(many, [1, 2, 3, 2, 1], "same").argmax())
-    return float((edges[at] + edges[at + 1]) / 2)
+    steps = ((values + 0.3) * 75).astype(np.intp)
+    many = np.bincount(steps[(steps >= 0) & (steps < 60)], minlength=60)
+    return (int(np.convolve(many, [1, 2, 3, 2, 1], "same").argmax()) + 0.5) / 75 - 0.3
 
 
 def lit_slopes(
@@ -116,16 +116,14 @@ def lit_slopes(
     bright = cv2.morphologyEx(
         ((soft < level) & crumb & ~found).view(np.uint8), cv2.MORPH_OPEN, wide
     )
-    labels, pixels = pieces(bright)
-    keep = np.zeros(len(pixels), bool)
-    keep[labels[core & (bright > 0)]] = True
-    bright = keep[labels]
+    patches = pieces(bright.view(bool))
+    lit = patches.mask(patches.hold(core))
     # from the dark part away from the light, and back from the bright one
     step = side / np.hypot(*side)
     reach = max(1, round(GAP_MM * px_per_mm))
     line = np.zeros((2 * reach + 1, 2 * reach + 1), np.uint8)
     end = np.round(reach + reach * step).astype(int)
     cv2.line(line, (reach, reach), (int(end[0]), int(end[1])), 1)
-    behind = cv2.dilate(bright.view(np.uint8), line[::-1, ::-1].copy())
+    behind = cv2.dilate(lit.view(np.uint8), line[::-1, ::-1].copy())
     before = cv2.dilate(found.view(np.uint8), line)
-    return np.asarray((bright | ((behind > 0) & (before > 0))) & crumb)
+    return np.asarray((lit | ((behind > 0) & (before > 0))) & crumb)

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.cells import SMALLEST_MM2, pieces
+from kit.photo.cells import SMALLEST_MM2
 from kit.photo.darkness import Rim
+from kit.photo.pieces import Pieces, nearest, pieces
 
 __all__ = ["own_levels"]
 
@@ -60,17 +61,11 @@ def own_levels(
     """
     import cv2
 
-    mask = opened.view(np.uint8)
-    labels, pixels = pieces(mask)
-    inside = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_5)
-    own = _levels_of_cells(labels, pixels / px_per_mm**2, sharp, inside / px_per_mm, rim, level)
+    found = pieces(opened)
+    inside = cv2.distanceTransform(opened.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    own = _levels_of_cells(found, sharp, inside, px_per_mm, rim, level)
     # every other pixel belongs to the nearest cell
-    away, near = cv2.distanceTransformWithLabels(
-        1 - mask, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    cell_at = np.zeros(int(near.max()) + 1, np.int32)
-    cell_at[near[opened]] = labels[opened]
-    whose: Picture = np.take(cell_at, np.asarray(near, np.int32))
+    away, whose = nearest(found.labels)
     levels: Picture = np.take(own, whose)
     levels[inside > REACH_MM * px_per_mm] = -np.inf
     shut = (away > REACH_MM * px_per_mm) | (sharp > level) | ~crumb
@@ -84,18 +79,19 @@ def own_levels(
 
 
 def _levels_of_cells(
-    labels: Picture, area_mm2: Picture, sharp: Picture, inside_mm: Picture, rim: Rim, level: float
+    found: Pieces, sharp: Picture, inside_px: Picture, px_per_mm: float, rim: Rim, level: float
 ) -> Picture:
     """The darkness at the edge of each piece, float32."""
+    area_mm2 = found.pixels / px_per_mm**2
     own = np.full(len(area_mm2), level, np.float32)
     cell = area_mm2 >= SMALLEST_MM2
-    cell[0] = False
     if np.count_nonzero(cell) < FEWEST:
         return own
-    use = (labels > 0) & (inside_mm <= FLOOR_MM)
-    of, weight = labels[use], np.square(np.square(np.minimum(inside_mm[use], DEEP_MM)))
+    inside_mm = inside_px.ravel()[found.place] / px_per_mm
+    use = inside_mm <= FLOOR_MM
+    of, weight = found.of[use], np.square(np.square(np.minimum(inside_mm[use], DEEP_MM)))
     held = np.bincount(of, weight, len(own))[cell]
-    dark = np.bincount(of, weight * sharp[use], len(own))[cell] / held
+    dark = np.bincount(of, weight * sharp.ravel()[found.place[use]], len(own))[cell] / held
     # a straight line through all edges, by their lengths
     edge = np.sqrt(area_mm2[cell])
     size = np.log(np.minimum(area_mm2[cell], LARGE_MM2))

@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.cells import SMALLEST_MM2, pieces
+from kit.photo.cells import SMALLEST_MM2
 from kit.photo.darkness import middle_and_spread
+from kit.photo.pieces import nearest, pieces
 
 __all__ = ["ADVICE", "TOLD", "PaleCells", "pale_cells"]
 
@@ -101,7 +102,7 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
     >>> dark += 0.02 * np.random.default_rng(1).standard_normal(dark.shape).astype(np.float32)
     >>> full, none = np.ones(dark.shape, bool), np.zeros(dark.shape, bool)
     >>> pale = pale_cells(dark, none, full, full, 14.0, 0.2).mask
-    >>> len(pieces(pale.view(np.uint8))[1]) - 1
+    >>> len(pieces(pale).pixels) - 1
     25
     >>> bool(pale_cells(-dark, none, full, full, 14.0, 0.2).mask.any())
     False
@@ -109,12 +110,12 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
     import cv2
 
     soft = cv2.GaussianBlur(dark, (0, 0), SOFT_MM * px_per_mm)
-    away = cv2.distanceTransform(1 - found.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    beside = _about(found, NEAR_MM * px_per_mm)
     # what is only counted is counted on every other pixel: in a quarter of the time
-    inner, coarse = core[::2, ::2], soft[::2, ::2]
-    wall = np.flatnonzero(core & (away > WALL_MM * px_per_mm))[::3]
+    inner, coarse = core[::2, ::2].copy(), soft[::2, ::2]
+    wall = np.flatnonzero(core & ~_about(found, WALL_MM * px_per_mm))[::3]
     middle, spread = middle_and_spread(soft.ravel()[wall])
-    free = crumb & (away > NEAR_MM * px_per_mm)
+    free = crumb & ~beside
     n = 2 * max(1, round(HALF_MM * px_per_mm)) + 1
     wide = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
 
@@ -124,14 +125,12 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
     def patches(part: Picture) -> tuple[Picture, Picture, int, int]:
         """Those wide; which of every other pixel are large enough too; how many; their pixels."""
         whole = cv2.morphologyEx((part & free).view(np.uint8), cv2.MORPH_OPEN, wide)
-        mask = np.ascontiguousarray(whole[::2, ::2])
-        labels, pixels = pieces(mask)
-        keep = np.zeros(len(pixels), bool)
-        keep[labels[inner & (mask > 0)]] = True
-        keep &= pixels >= CORE_MM2 * px_per_mm**2 / 4
-        keep &= np.bincount(labels[beyond], minlength=len(pixels)) <= MOST_DARK * pixels
+        cores = pieces(whole[::2, ::2].view(bool))
+        keep = cores.hold(inner) & (cores.pixels >= CORE_MM2 * px_per_mm**2 / 4)
+        dark_ones = np.bincount(cores.of[beyond.ravel()[cores.place]], minlength=len(keep))
+        keep &= dark_ones <= MOST_DARK * cores.pixels
         many = int(np.count_nonzero(keep))
-        return whole > 0, np.take(keep, labels), many, int(pixels[keep].sum())
+        return whole > 0, cores.mask(keep), many, int(cores.pixels[keep].sum())
 
     # the lower the level, the more specks beside cells: halved until the lowest is found
     levels = middle + np.maximum(spread * TRIED, LEAST)
@@ -148,7 +147,9 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
             high, palest = mid, float(levels[mid])
             large = large if many >= FEWEST else np.zeros_like(large)
             seeds = pale & large.repeat(2, axis=0).repeat(2, axis=1)[:height, :width]
-    mask = _grown(seeds, soft, middle, away, px_per_mm) & crumb
+    if not seeds.any():
+        return PaleCells(seeds, 0.0)
+    mask = _grown(seeds, soft, middle, beside, px_per_mm) & crumb
     tiny, small = _too_small(mask, soft - middle, math.hypot(blur_mm, SOFT_MM), px_per_mm)
     mask &= ~tiny
     deep = palest - middle
@@ -166,43 +167,44 @@ def _too_small(
     There a point is seen 2π·ln 2·blur² large; what the smallest cell and the blur take up add up
     like their squares (to within a tenth for discs down to the blur's own width).
     """
-    labels, pixels = pieces(mask.view(np.uint8))
-    of, own = labels[mask], dark[mask]
+    found, own = pieces(mask), dark[mask]
+    of, pixels = found.of, found.pixels
     darkest = np.zeros(len(pixels), np.float32)
     np.maximum.at(darkest, of, own)
     half = np.bincount(of[own > 0.5 * darkest[of]], minlength=len(pixels))
     least = math.hypot(SMALLEST_MM2, 2 * math.pi * math.log(2) * blur_mm**2) * px_per_mm**2
     # a large piece with a dark pit is no hole
     small = (half < least) & (pixels < 2 * least)
-    small[0] = False
     as_cells = small & (pixels >= SMALLEST_MM2 * px_per_mm**2)
-    return np.take(small, labels), int(np.count_nonzero(as_cells))
+    return found.mask(small), int(np.count_nonzero(as_cells))
+
+
+def _about(found: Picture, px: float) -> Picture:
+    """Pixels of what was found and as near to it as this."""
+    import cv2
+
+    away = np.ones((2 * int(px) + 1,) * 2, np.uint8)
+    away[int(px), int(px)] = 0
+    disc = cv2.distanceTransform(away, cv2.DIST_L2, cv2.DIST_MASK_5) <= px
+    return cv2.dilate(found.view(np.uint8), disc.view(np.uint8)) > 0
 
 
 def _grown(
-    seeds: Picture, soft: Picture, middle: float, away: Picture, px_per_mm: float
+    seeds: Picture, soft: Picture, middle: float, beside: Picture, px_per_mm: float
 ) -> Picture:
     """The cells whose cores are given; no cell grows over the border with another one's reach."""
     import cv2
 
-    if not seeds.any():
-        return seeds
-    labels, pixels = pieces(seeds.view(np.uint8))
+    cores = pieces(seeds)
     # as dark as it is where it is deepest: a hole too small to count is dark in its middle only
     inner = cv2.distanceTransform(seeds.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)[seeds]
     weight = np.square(np.square(np.minimum(inner, DEEP_MM * px_per_mm)))
-    of = labels[seeds]
-    deep = np.bincount(of, weight * (soft[seeds] - middle), len(pixels))
-    depth = deep / np.maximum(np.bincount(of, weight, len(pixels)), 1e-9)
-    apart, near = cv2.distanceTransformWithLabels(
-        1 - seeds.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    cell_at = np.zeros(int(near.max()) + 1, np.int32)
-    cell_at[near[seeds]] = labels[seeds]
-    whose: Picture = np.take(cell_at, np.asarray(near, np.int32))
+    deep = np.bincount(cores.of, weight * (soft[seeds] - middle))
+    depth = deep / np.maximum(np.bincount(cores.of, weight), 1e-9)
+    apart, whose = nearest(cores.labels)
     within = apart <= REACH_MM * px_per_mm
     share = (soft[within] - middle) / np.maximum(depth, 1e-3).astype(np.float32)[whose[within]]
-    border = away <= NEAR_MM * px_per_mm
+    border = beside.copy()
     for part, meet in (
         (np.s_[:, 1:], whose[:, 1:] != whose[:, :-1]), (np.s_[1:], whose[1:] != whose[:-1])
     ):  # fmt: skip

@@ -97,7 +97,7 @@ class Photo:
         """Return a smaller picture, its longer side near `longest_px`, and the factor k.
 
         A pixel (x, y) of it lies at ``(x + 0.5) * k - 0.5`` of the full picture. Decoded no
-        larger than needed; k = 1 where the picture is small already.
+        larger than needed; k = 1 where the picture is small already. Read-only, as `pixels`.
 
         Raises
         ------
@@ -112,14 +112,13 @@ class Photo:
             if longest_px not in self._small:
                 self._small.clear()
                 self._small[longest_px] = self._decode(longest_px)
-            pixels, k = self._small[longest_px]
-            return np.array(pixels), k
+            return self._small[longest_px]
         k = max(self.width, self.height) / longest_px
         size = (max(1, int(self.width / k + 1e-6)), max(1, int(self.height / k + 1e-6)))
         box = (0.0, 0.0, min(size[0] * k, self.width), min(size[1] * k, self.height))
         whole = Image.fromarray(self._held[0])
         # the gap averages whole pixels first: as good for k above 2, and several times as fast
-        return np.array(whole.resize(size, Image.Resampling.BILINEAR, box, 1.0)), k
+        return np.asarray(whole.resize(size, Image.Resampling.BILINEAR, box, 1.0)), k
 
     def forget(self) -> None:
         """Let go of the decoded pixels; they are decoded again when they are asked for."""

@@ -265,17 +265,14 @@ def _solve(
     group = np.zeros(len(seen)) if marks.group is None else marks.group
     groups = [(group == number) & kept for number in np.unique(group[kept & (group > 0)])]
 
-    def residual(lens: Camera, wide: Array, at: Pose) -> Array:
-        deep = _deep(marks.mm * (1 + wide[1] / 2, 1 - wide[1] / 2))
-        if marks.lines:
-            plane = np.column_stack([at.rotation[:, :2], at.shift])
-            seen_at = lens.rays(marks.px) @ np.linalg.inv(plane).T
-            deep[:, 1] = seen_at[:, 1] / seen_at[:, 2]
-        there = lens.project(at.to_camera(deep))
-        off = (there * marks.normal).sum(1) - marks.spread * wide[0] - seen
+    def gathered(off: Array) -> Array:
         for one in groups:
-            off[one] -= off[one].mean()
-        return np.asarray(off)
+            off[one] -= off[one].mean(0)
+        return off
+
+    def residual(lens: Camera, wide: Array, at: Pose) -> Array:
+        there = lens.project(at.to_camera(_places(lens, wide, at, marks)))
+        return gathered((there * marks.normal).sum(1) - marks.spread * wide[0] - seen)
 
     def believed(lens: Camera, wide: Array, at: Pose) -> Array:
         lean = at.rotation[2, :2]  # 0 where the plane is square-on
@@ -296,13 +293,12 @@ def _solve(
     best = cost(res, own)
     normal = np.eye(10)
     for _ in range(30):
-        slope, lean = np.empty((len(seen), 10)), np.empty((len(own), 10))
-        for i in range(10):
-            step = np.zeros(10)
-            step[i] = 1e-4 * unit[i]
-            near = stepped(step)
-            slope[:, i] = (residual(*near) - res) / 1e-4  # per unit
-            lean[:, i] = (believed(*near) - own) / 1e-4
+        slope = gathered(_slopes(camera, printed, pose, marks)) * unit
+        lean = np.zeros((len(own), 10))
+        lean[[0, 1, 2, 3], [0, 1, 2, 9]] = 1.0
+        a, b, c = pose.rotation[2]
+        lean[4:, 6:9] = (0, -c, b), (c, 0, -a)
+        lean *= unit / sure[:, None]
         weight = kept / sigma**2
         normal = (slope * weight[:, None]).T @ slope + lean.T @ lean
         normal[[3, 4, 5, 6, 7, 8], [3, 4, 5, 6, 7, 8]] += _HELD
@@ -324,3 +320,67 @@ def _solve(
             break
     cov = np.linalg.inv(normal) * np.outer(unit, unit)
     return camera, printed, pose, (cov + cov.T) / 2, res
+
+
+def _places(camera: Camera, printed: Array, pose: Pose, marks: Marks) -> Array:
+    """Where each mark lies in the plane's frame (n, 3); on a line, where on it it is seen."""
+    deep = _deep(marks.mm * (1 + printed[1] / 2, 1 - printed[1] / 2))
+    if marks.lines:
+        seen = camera.rays(marks.px) @ np.linalg.inv(_columns(pose)).T
+        deep[:, 1] = seen[:, 1] / seen[:, 2]
+    return deep
+
+
+def _columns(pose: Pose) -> Array:
+    """From places (x, y, 1) of the plane to camera millimetres."""
+    return np.column_stack([pose.rotation[:, :2], pose.shift])
+
+
+def _slopes(camera: Camera, printed: Array, pose: Pose, marks: Marks) -> Array:
+    """How fast residuals grow with each of the ten numbers (`_moved`, then the stretch): (n, 10).
+
+    The groups' means are still in them.
+    """
+    deep = _places(camera, printed, pose, marks)
+    goes = _goes(pose, deep)
+    if marks.lines:
+        goes[9] = marks.mm[:, :1] / 2 * pose.rotation[:, 0]
+        goes += _slid(camera, pose, marks)[..., None] * pose.rotation[:, 1]
+    else:
+        goes[9] = _deep(marks.mm * (0.5, -0.5)) @ pose.rotation.T
+    at = pose.to_camera(deep)
+    flat = at[:, :2] / at[:, 2:]
+    square = (flat**2).sum(1, keepdims=True)
+    flatly = (goes[..., :2] - flat * goes[..., 2:]) / at[:, 2:]
+    bent = 1 + camera.k1 * square
+    px = bent * flatly + 2 * camera.k1 * flat * (flat * flatly).sum(-1, keepdims=True)
+    px[0] += flat * square
+    px[1] += flat * bent
+    slopes = (camera.focal_px * px * marks.normal).sum(-1).T
+    slopes[:, 2] = -marks.spread
+    return np.asarray(slopes)
+
+
+def _goes(pose: Pose, deep: Array) -> Array:
+    """How fast places (n, 3) of the plane's frame move in camera millimetres, (10, n, 3)."""
+    goes = np.zeros((10, *deep.shape))
+    goes[1, :, 2] = pose.shift[2]
+    goes[3:6] = np.eye(3)[:, None]
+    (x, y), (right, down, back) = deep.T[:2, :, None], pose.rotation.T
+    goes[6], goes[7], goes[8] = y * back, -x * back, x * down - y * right
+    return goes
+
+
+def _slid(camera: Camera, pose: Pose, marks: Marks) -> Array:
+    """How fast the place on its line that a mark's pixel shows slides along it, (10, n)."""
+    rays, columns = camera.rays(marks.px), np.linalg.inv(_columns(pose)).T
+    seen = rays @ columns
+    by = seen[:, 2:]
+    at = seen / by
+    flat = rays[:, :2]
+    square = (flat**2).sum(1, keepdims=True)
+    less = -by * _goes(pose, at * (1.0, 1.0, 0.0))
+    less[0, :, :2] -= flat * square / (1 + 3 * camera.k1 * square)
+    less[1, :, :2] -= flat * (1 + camera.k1 * square) / (1 + 3 * camera.k1 * square)
+    turned_by = less @ columns
+    return np.asarray((turned_by[..., 1] - at[:, 1] * turned_by[..., 2]) / seen[:, 2])

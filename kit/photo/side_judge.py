@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
+from kit.photo.jar_profile import JarProfile
 from kit.photo.outline import CLEAR
 from kit.photo.solid_fit import SolidFit
 
@@ -28,6 +29,10 @@ LEAST_AGREED, WELL_AGREED = 0.88, 0.93
 SURE_AGREED = 0.75
 #: another edge nearly as clear may move top, foot or a side by this share of the smaller side
 MOST_DOUBT, NOTED_DOUBT = 0.06, 0.01
+#: of a jar's dough so much of the height is left open by the outline where another thing was found
+#: (own choice: of those drawn by two programs at most 0.09 where it was the dough, from 0.13 on
+#: where it was the glass's rim, a label or the dough's line alone)
+MOST_OPEN = 0.1
 #: an outline that is off the solid by more than this share of the smaller side is noted
 NOTED_MISFIT = 0.004
 
@@ -74,7 +79,7 @@ def _sure(found: Found) -> bool:
     )
 
 
-def judge(found: Found) -> None:
+def judge(found: Found, top_by_hand: bool = False) -> None:
     """Refuse a fit that is not to be trusted, with the reason and what to do.
 
     Raises
@@ -115,6 +120,15 @@ def judge(found: Found) -> None:
         msg = (
             "the piece hardly differs from the ground: its edge cannot be told from noise. Draw "
             "the outline, or retake the photo before a plain ground of another colour."
+        )
+        raise DataError(msg)
+    height, parts = fit.height
+    in_jar = isinstance(fit.shape, JarProfile)
+    if in_jar and not top_by_hand and parts["fit"] > MOST_OPEN * height:
+        msg = (
+            "what was found in the jar does not tell how high the dough is: the glass's rim, a "
+            "label or a shadow may have been taken for it. Turn the label away and retake the "
+            "photo, or draw the dough's outline."
         )
         raise DataError(msg)
     outside = float(np.mean(np.abs(fit.residual_px) > 0.03 * found.size_px))

@@ -43,6 +43,11 @@ LOOKED_AGAIN = (
     "it hardly stands out from what is around it and was looked for where a piece can stand beside "
     "the reference: look whether the outline drawn is right"
 )
+ON_IT = (
+    "both points lie on what was measured: if they were marked beside the piece, on a strip of "
+    "paper or a ruler, that was taken for it. Look at the outline drawn, and draw a box round the "
+    "piece"
+)
 GLASS = (
     "through clear glass the jar's own foot may be taken for the dough's, and the height is then "
     "too much by the glass under the dough. Look whether the outline drawn ends where the dough "
@@ -222,7 +227,7 @@ def side(
         found = side_fit.measure(
             photo, scale, stand, beliefs, shape, where, jar, drawn, top, base, last
         )
-        judge(found)
+        judge(found, top_by_hand=outline is not None or top is not None)
         return found
 
     try:
@@ -243,6 +248,8 @@ def side(
             raise
         found = replace(found, notes=(LOOKED_AGAIN, *found.notes))
     by_hand = not (outline is None and top is None and base is None)
+    if scale.kind == "points" and box is None and not by_hand:
+        checks = (*checks, *[ON_IT] * _within(scale.outline, found.fit.drawn))
     if stand.toward is not stand.up and scale.tilt_known and jar is None:
         checks = (*checks, *_leaning(found, math.degrees(beliefs.tilt)))
     foot = outline is not None or base is not None
@@ -303,6 +310,14 @@ def _told(
         _point(drawn[drawn[:, 1].argmin()]), fit.elevation_deg, fit.misfit_px,
         by_hand[0], (*checks, *found.notes), signed, fit,
     )  # fmt: skip
+
+
+def _within(points: Array, line: Array) -> bool:
+    """Whether all points lie within a closed line."""
+    import cv2
+
+    around = line.astype(np.float32)
+    return all(cv2.pointPolygonTest(around, _point(at), False) > 0 for at in points)
 
 
 def _point(at: Array) -> Point:

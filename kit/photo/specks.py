@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.cells import SMALLEST_MM2, pieces
+from kit.photo.cells import SMALLEST_MM2
 from kit.photo.darkness import Rim
+from kit.photo.pieces import pieces
 
 __all__ = ["sure_level"]
 
@@ -55,7 +56,7 @@ def sure_level(
 
     >>> dark, core = np.zeros((100, 100), np.float32), np.ones((100, 100), bool)
     >>> dark.reshape(20, 5, 20, 5)[:, :4, :, :4] = 0.3
-    >>> rim = Rim(0.1, 0.01, 0.5, 0.1, 0.0, 0.02, 0.5, np.empty((0, 3)))
+    >>> rim = Rim(0.1, 0.01, 0.5, 0.1, 0.0, 0.02, 0.5)
     >>> round(sure_level(dark, dark, core, 0.1, rim, 10.0), 3)
     0.11
 
@@ -65,12 +66,11 @@ def sure_level(
     >>> round(sure_level(dark, dark, core, 0.1, rim, 10.0), 3)
     0.13
     """
-    light = (sharp < 2 * rim.wall - level) & core
-    labels, pixels = pieces(light.view(np.uint8))
-    area_mm2 = pixels / px_per_mm**2
+    light = pieces((sharp < 2 * rim.wall - level) & core)
+    area_mm2 = light.pixels / px_per_mm**2
     speck = (area_mm2 >= SMALLEST_MM2) & (area_mm2 < LARGEST_MM2)
-    lightest = float(dark[light][speck[labels[light]]].min(initial=rim.wall))
-    found = pieces(((sharp > level) & core).view(np.uint8))[1][1:] / px_per_mm**2
+    lightest = float(dark.ravel()[light.place][speck[light.of]].min(initial=rim.wall))
+    found = pieces((sharp > level) & core).pixels / px_per_mm**2
     few = math.log(MANY / max(1, int(np.count_nonzero(found >= SMALLEST_MM2))))
     least = level + min(MOST, LEAST + FEWER * max(0.0, few)) * rim.noise
     clear = float(np.clip(2 * rim.wall - lightest, least, level + MOST * rim.noise))

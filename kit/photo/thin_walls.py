@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.cells import pieces
 from kit.photo.darkness import Rim, middle_and_spread, restored
+from kit.photo.pieces import nearest, pieces
 
 __all__ = ["apart", "left_blur_mm", "parted", "ridge_height"]
 
@@ -117,7 +117,7 @@ def ridge_height(dark: Picture, px_per_mm: float, share: float) -> Picture:
         wide = cv2.copyMakeBorder(line, far, far, far, far, cv2.BORDER_REPLICATE)
         one = wide[far + dy : far + dy + height, far + dx : far + dx + width]
         other = wide[far - dy : far - dy + height, far - dx : far - dx + width]
-        best = np.maximum(best, (1 - share) * cv2.min(one, other) - line)
+        best = cv2.max(best, cv2.addWeighted(cv2.min(one, other), 1 - share, line, -1, 0))
     return np.asarray(best)
 
 
@@ -137,21 +137,14 @@ def apart(
     loose : float
         Boundaries are looked for from this height on.
     """
-    import cv2
-
     mask = open_mask & (height < margin)
-    seeds = (mask & (height < loose)).astype(np.uint8)
-    labels, pixels = pieces(seeds)
-    count, keep = len(pixels), pixels >= SEED_MM2 * px_per_mm**2
-    keep[0] = False
-    own = np.take(np.where(keep, np.arange(count), 0).astype(np.int32), labels)
+    seeds = pieces(mask & (height < loose))
+    count = len(seeds.pixels)
     # every other pixel belongs to the nearest seed
-    _, near = cv2.distanceTransformWithLabels(
-        (own == 0).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    seed_at = np.zeros(int(near.max()) + 1, np.int32)
-    seed_at[near[own > 0]] = own[own > 0]
-    whose: Picture = np.take(seed_at, np.asarray(near, np.int32))
+    large = seeds.pixels >= SEED_MM2 * px_per_mm**2
+    own = np.zeros_like(seeds.labels)
+    own.ravel()[seeds.place] = np.where(large[seeds.of], seeds.of, 0)
+    _, whose = nearest(own)
     pairs, at = [], []
     for one, other in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:-1], np.s_[1:])):
         meet = (whose[one] != whose[other]) & open_mask[one] & open_mask[other]

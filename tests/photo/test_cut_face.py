@@ -8,6 +8,7 @@ prints errors by kind and level.
 
 import os
 import time
+from dataclasses import replace
 from math import gamma
 
 import crumbs
@@ -73,6 +74,9 @@ def test_what_is_told(plain):
     assert set(found.openness.parts) == {"threshold", "method", "scale", "crust", "pale"}
     assert found.openness.u == pytest.approx(np.hypot.reduce([*found.openness.parts.values()]))
     assert "<strong>" in found._repr_html_()
+    # though it holds pictures, which have no one answer to ==
+    assert found == replace(found, mask=found.mask.copy())
+    assert found != replace(found, mask=~found.mask)
     ax = found.plot()
     drawn = ax.images[1].get_array()
     assert drawn.count() == found.mask.sum()  # every cell pixel is shown, and no other

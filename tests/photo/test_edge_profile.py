@@ -44,7 +44,6 @@ def test_edge_of_a_pit_lies_where_it_begins(depth):
     assert abs(level - true) < 2 * u
     assert level < 0.3 * dark.max()  # far from half-way
     assert found.step < 0.4
-    assert found.curve == pytest.approx(dark, abs=0.012)
 
 
 def test_a_steady_wall_and_the_height_do_not_matter():

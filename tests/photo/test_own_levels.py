@@ -4,13 +4,13 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.cells import pieces
 from kit.photo.darkness import Rim
 from kit.photo.own_levels import FEWEST, REACH_MM, own_levels
+from kit.photo.pieces import pieces
 from kit.photo.seen_cells import see_cells
 
 P = 14.0
-RIM = Rim(0.15, 0.02, 0.9, 0.1, 0.0, 0.01, 0.5, np.empty((0, 3)))
+RIM = Rim(0.15, 0.02, 0.9, 0.1, 0.0, 0.01, 0.5)
 
 
 def discs(radii_mm, dark, blur_mm=0.1):
@@ -61,9 +61,9 @@ def test_walls_and_borders_between_cells_stay():
     wall = sharp == 0
     sharp = cv2.GaussianBlur(sharp, (0, 0), 1.5)
     opened = (sharp > 0.15) & ~wall
-    count = len(pieces(opened.view(np.uint8))[1])
+    count = len(pieces(opened).pixels)
     after = sharp > own_levels(opened, sharp, sharp >= 0, RIM, 0.15, P)
-    assert len(pieces(after.view(np.uint8))[1]) == count == 46
+    assert len(pieces(after).pixels) == count == 46
     assert not (after & wall & (sharp > 0.15)).any()
 
 

@@ -4,9 +4,9 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.cells import pieces
 from kit.photo.crumb_figures import DOUBT, values_of
 from kit.photo.pale_cells import TOLD, pale_cells
+from kit.photo.pieces import pieces
 from kit.photo.seen_cells import see_cells
 from kit.photo.value import Value
 
@@ -92,7 +92,7 @@ def test_a_pale_shelf_of_a_dark_cell_is_that_cell_and_a_walled_off_one_is_not():
     dark += 0.008 * np.random.default_rng(2).standard_normal(dark.shape).astype(np.float32)
     found, full = dark > 0.25, np.ones(dark.shape, bool)
     pale = pale_cells(dark, found, full, full, P, 0.25)
-    pixels = pieces((found | pale.mask).view(np.uint8))[1][1:]
+    pixels = pieces(found | pale.mask).pixels[1:]
     assert np.count_nonzero(pixels > 20) == 15  # 5 dark with a shelf, 5 dark, 5 pale
 
 
@@ -100,11 +100,13 @@ def test_what_may_be_unseen_is_in_the_uncertainty():
     cells = see_cells(*face(np.full((8, 14), 0.5)), P, P, 0.12)
     crumb, scale = face(np.full((8, 14), 0.5))[1], Value(0.0, 0.002, "")
 
-    def openness(unseen):
-        return values_of(
-            cells.found, cells.less, cells.whole, crumb, crumb, scale, 0.1, 0.0, unseen
-        )["openness"]
-
-    plain, doubted = openness(0.0), openness(0.06)
-    assert doubted.value == plain.value
-    assert doubted.u == pytest.approx(np.hypot(plain.u, 0.06))
+    plain, doubted = (
+        values_of(cells.found, cells.less, cells.whole, crumb, crumb, scale, 0.1, 0.0, unseen)
+        for unseen in (0.0, 0.06)
+    )
+    # pale rims would make each cell larger, and the crumb more open, by as much
+    for name in ("openness", "mean_cell_mm2", "median_cell_mm2"):
+        was, now = plain[name], doubted[name]
+        more = 0.06 * was.value / plain["openness"].value
+        assert now.value == was.value
+        assert now.u == pytest.approx(np.hypot(was.u, more))

@@ -159,6 +159,7 @@ def test_pixels_are_held_once_and_can_be_let_go(tmp_path):
     assert photo._held == []
     assert photo.pixels is photo.pixels
     assert not photo.pixels.flags.writeable
+    assert not photo.reduced(20)[0].flags.writeable
     sent = pickle.dumps(photo)
     assert len(sent) < 1000  # the path, not the pixels
     np.testing.assert_array_equal(pickle.loads(sent).pixels, photo.pixels)

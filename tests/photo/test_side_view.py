@@ -16,7 +16,7 @@ from kit.errors import DataError, InputError
 from kit.photo import outline as edges
 from kit.photo.picture import read
 from kit.photo.reference import scale
-from kit.photo.side_view import GLASS, ROUND, Jar, Side, side, two_views
+from kit.photo.side_view import GLASS, ON_IT, ROUND, Jar, Side, side, two_views
 
 
 def roughly(box, seed, share=0.06):
@@ -206,6 +206,23 @@ def test_an_empty_part_of_a_jar_is_not_taken_for_dough(seed):
     picture[glass > 0] = 0.3 * picture[glass > 0] + 0.7 * np.array([70, 95, 100])
     view = side(read(picture), scale, "jar", None, Jar(inner_mm))
     assert view.height_mm.value == pytest.approx(truth.height_mm, rel=0.04)
+
+
+@pytest.mark.parametrize("seed", [2302, 2305])
+def test_a_label_down_to_a_jar_s_foot_is_not_measured(seed):
+    """The glass's rim or the label was taken for the dough: 30 and 42 % too high at u 9 %."""
+    picture, scale, truth, inner_mm = solids.jar_scene(seed, "realistic")
+    x0, y0, x1, y1 = (int(v) for v in truth.box)
+    picture[y1 - int(85 * (y1 - y0) / truth.height_mm) : y1, x0 + 60 : x1 - 60] = (60, 70, 90)
+    with pytest.raises(DataError) as told:
+        side(read(picture), scale, "jar", None, Jar(inner_mm))
+    assert str(told.value) == (
+        "what was found in the jar does not tell how high the dough is: the glass's rim, a label "
+        "or a shadow may have been taken for it. Turn the label away and retake the photo, or draw "
+        "the dough's outline."
+    )
+    drawn = side(read(picture), scale, "jar", outline=truth.outline, jar=Jar(inner_mm))
+    assert drawn.height_mm.value == pytest.approx(truth.height_mm, rel=0.01)
 
 
 def test_the_glass_s_own_foot_may_be_the_one_found_in_a_jar():
@@ -453,6 +470,23 @@ def test_two_points_beside_it_do(seed):
     any_way = side(photo, scale(photo, "points", **said), kind, truth.box)
     assert any_way.height_mm.value == pytest.approx(view.height_mm.value, rel=1e-6)
     assert view.height_mm.u < 0.6 * any_way.height_mm.u
+
+
+def test_points_that_lie_on_what_was_measured_are_told():
+    """Marked on a strip of paper beside it, the paper was taken for the piece: 50 % too low."""
+    import cv2
+
+    picture, card, truth, kind = solids.scene(5, "easy", "piece")
+    hull = cv2.convexHull(card.outline.astype(np.float32))
+    picture = cv2.fillPoly(picture, [np.round(hull).astype(np.int32)], picture[5, 5].tolist())
+    photo = replace(read(picture), focal_35mm=26.0)
+    x0, y0, x1, y1 = truth.box
+    y = (y0 + y1) / 2
+    for ends in ([(x0 + 20, y), (x1 - 20, y)], [(x0 - 90, y), (x0 - 20, y)]):
+        by = scale(photo, "points", points=ends, mm=70, offset_mm=0)
+        on_it = ends[0][0] > x0
+        assert (ON_IT in side(photo, by, kind).checks) == on_it
+        assert ON_IT not in side(photo, by, kind, truth.box).checks
 
 
 @pytest.mark.parametrize(("seed", "rounded"), [(6606, True), (6609, True), (6607, False)])

@@ -11,7 +11,7 @@ from kit.photo.darkness import Rim
 from kit.photo.specks import FEWER, LEAST, MOST, sure_level
 
 P = 14.0
-RIM = Rim(0.08, 0.01, 0.5, 0.1, 0.0, 0.025, 0.4, np.empty((0, 3)))
+RIM = Rim(0.08, 0.01, 0.5, 0.1, 0.0, 0.025, 0.4)
 
 
 def textured(seed, side_mm=40.0):

@@ -95,7 +95,7 @@ def test_a_narrow_passage_parts_nothing_where_a_wall_does(degrees):
     def parts(open_mask):
         fine = cv2.GaussianBlur(open_mask.astype(np.float32) * DEEP, (0, 0), blur * P * 4)
         dark = cv2.resize(fine, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
-        rim = Rim(0.15, 0.02, 1.0, blur, 0.0, 0.0, DEEP, np.empty((0, 3)))
+        rim = Rim(0.15, 0.02, 1.0, blur, 0.0, 0.0, DEEP)
         full = np.ones(dark.shape, bool)
         return len(find_cells(parted(dark > 0.15, dark, full, rim, P, P), full, P).area_mm2)
 
