@@ -317,4 +317,11 @@ class TrialAnswers(TrialAsked):
         usual = [c for c in ("room_temp_c", "flour_lot") if present(frame, c)]
         if outcome == self.outcome:
             more.setdefault("matters", self.matters)
-        return drift(frame, outcome, list(against) or usual, factors, **more)
+        conditions = list(against) or usual
+        if not conditions:
+            msg = (
+                f"{self.name} has no condition noted that its bakes could follow: note the room's "
+                "temperature or the flour lot of each bake, or say what else to look at (against)."
+            )
+            raise DataError(msg)
+        return drift(frame, outcome, conditions, factors, **more)

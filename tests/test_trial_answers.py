@@ -29,7 +29,7 @@ def workspace(tmp_path):
             invented=True,
             baker="A & B",
         )
-        trial.import_csv(DEMO)
+        trial.bring_in(trial.look_at(DEMO))
         trial.event("warm room", "window <shut>", on=trial.bake("4"))
         yield ws
 
@@ -44,6 +44,20 @@ def test_only_what_happened_to_measured_pieces_is_noted(workspace):
     assert len(noted) == 1
     assert "warm room" in noted[0]
     assert "dropped" not in noted[0]
+
+
+def test_bakes_without_a_condition_noted_have_nothing_to_follow(tmp_path):
+    trial = kit.Workspace(tmp_path).new_trial(
+        "plain", question="?", factors={"malt_percent": [0, 1]}, outcome="rise_height_mm"
+    )
+    piece = trial.add_piece(trial.add_dough(trial.add_bake("2026-11-26")))
+    trial.record(piece, "rise_height_mm", "31")
+    with pytest.raises(DataError) as caught:
+        trial.drift()
+    assert str(caught.value) == (
+        "plain has no condition noted that its bakes could follow: note the room's temperature or "
+        "the flour lot of each bake, or say what else to look at (against)."
+    )
 
 
 def test_trial_fills_in_what_it_knows(workspace):
@@ -112,7 +126,9 @@ def test_against_none_with_dunnett(workspace):
 
 def test_several_trials_in_one_regression(workspace):
     second = workspace.new_trial("again", outcome="rise_height_mm")
-    second.import_csv(pd.read_csv(DEMO).assign(rise_height_mm=lambda f: f["rise_height_mm"] + 5))
+    second.bring_in(
+        second.look_at(pd.read_csv(DEMO).assign(rise_height_mm=lambda f: f["rise_height_mm"] + 5))
+    )
     both = workspace.compare(["harbour", "again"], "rise_height_mm", "malt_percent", matters=2)
     assert both.counts == {"bake": 16, "dough": 40, "piece": 236}
     assert both.adjusted == ("trial",)

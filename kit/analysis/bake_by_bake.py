@@ -17,7 +17,7 @@ from kit.analysis.fitting import overall
 from kit.analysis.looks import Finding
 from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.structure import MOST_SETTINGS, safe_name
-from kit.analysis.verdict import decide_each
+from kit.analysis.verdict import Answer, decide_each
 from kit.errors import KitError
 
 if TYPE_CHECKING:
@@ -28,6 +28,9 @@ __all__ = ["bake_by_bake", "repeats"]
 
 #: One time in twenty by chance: the test has little power in a few bakes.
 _ALARM = 0.05
+#: Above it bakes are taken to agree, as when mean squares are pooled (Bozivich, Bancroft & Hartley
+#: 1956, Ann Math Stat 27:1017): that another day is not in the interval is said of every answer.
+_ALIKE = 0.25
 #: Fewer bakes tell next to nothing of further days.
 _LEAST_BAKES = 3
 #: More cells than this of bakes and settings are not tried.
@@ -60,7 +63,7 @@ def bake_by_bake(rows: pd.DataFrame, c: "Comparison") -> list[Finding]:
         return []
     same = int((np.sign(each) == np.sign(c.leading.difference)).sum())
     p = _p(rows, c.fit, c.by, c.kind == "line") if repeats(c) else 1.0
-    further = _another_day(rows, c) if repeats(c) and len(each) >= _LEAST_BAKES else []
+    further = _another_day(rows, c, p) if repeats(c) and len(each) >= _LEAST_BAKES else []
     if p >= _ALARM:
         text = f"in {same} of {len(each)} bakes the difference went the same way"
         return [Finding("bakes", text), *further]
@@ -87,7 +90,7 @@ def _differences(rows: pd.DataFrame, c: "Comparison") -> "pd.Series[float]":
     return each.dropna()
 
 
-def _another_day(rows: pd.DataFrame, c: "Comparison") -> list[Finding]:
+def _another_day(rows: pd.DataFrame, c: "Comparison", p: float) -> list[Finding]:
     """The answer were it asked of further days: what a bake does to a setting is random too."""
     groups = ("bake", *(g for g in c.fit.groups if g != "bake"), "bake_by_setting")
     if c.kind == "line" or len(groups) > 4 or len(rows) > _MOST_ROWS or "bake" not in c.fit.groups:
@@ -112,7 +115,9 @@ def _another_day(rows: pd.DataFrame, c: "Comparison") -> list[Finding]:
         f"{high} {words.unit_of(c.outcome)}".rstrip()
         + ")"
     )
-    return [Finding("bakes", text, answer is not c.answer)]
+    # of further days less is known, never more
+    less = c.answer is not Answer.UNCLEAR and answer is not c.answer
+    return [Finding("bakes", text, less and p < _ALIKE)]
 
 
 def _p(rows: pd.DataFrame, fit: MixedFit, by: str, line: bool) -> float:

@@ -21,7 +21,7 @@ import pandas as pd
 from kit.alike import Alike
 from kit.analysis import looks, words
 from kit.analysis.bake_by_bake import bake_by_bake
-from kit.analysis.deletion import without_each
+from kit.analysis.deletion import MOST_LEFT_OUT, Now, one_dough_out, without_each
 from kit.analysis.fitting import differences_of
 from kit.analysis.looks import Ask, Finding
 from kit.analysis.mixed import MixedFit
@@ -130,7 +130,8 @@ def check(
     columns: Mapping[str, str | None],
     ask: Ask,
     tell: Tell | None,
-    now: tuple[str, float],
+    now: Now,
+    each_dough: bool = True,
 ) -> FitChecks:
     """Look at one fit from all sides.
 
@@ -151,25 +152,34 @@ def check(
         Gives the answer in words, and its number, for a frame with rows left out.
     tell : callable
         Gives the same for each of several fits that are like `fit`; None where only `ask` can.
-    now : (str, float)
-        What it gives for all rows.
+    now : Now
+        What it gives for all rows, with the interval.
+    each_dough : bool
+        Whether to ask again without each dough, which takes long.
 
     Returns
     -------
     FitChecks
     """
-    outcome, by, *others = names
+    (outcome, by, *others), used = names, frame.loc[rows.index]
     pieces, doughs = looks.residuals(rows, labels, fit, outcome, by)
     missing = looks.missing_table(frame, outcome, by)
     again: list[tuple[str, float] | None] = [None] * rows["dough"].nunique()
-    if tell is not None and columns["dough"] is not None and len(again) <= looks.MOST_LEFT_OUT:
+    if (
+        each_dough
+        and tell is not None
+        and columns["dough"] is not None
+        and len(again) <= MOST_LEFT_OUT
+    ):
         units = pd.factorize(rows["dough"], sort=True)[0]
         factors = [safe_name(name) for name in (by, *others)]
         refits = without_each(fit, rows, safe_name(outcome), factors, units)
         some = {i: refit for i, refit in enumerate(refits) if refit is not None}
         for i, told in zip(some, tell(list(some.values())), strict=True):
             again[i] = told
-    out, finding = looks.one_dough_out(frame, rows, labels, again, columns, ask, now)
+    out, finding = pd.DataFrame(), list[Finding]()
+    if each_dough:
+        out, finding = one_dough_out(frame, rows, labels, again, columns, ask, now)
     scatter = looks.spread(pieces, outcome, by)
     if not any(finding.alarm for finding in scatter):  # which would show in the doughs as well
         scatter = looks.dough_spread(rows, doughs, by) or scatter
@@ -183,17 +193,20 @@ def check(
         *looks.missing(missing, outcome, by),
         *(f for other in others for f in looks.missing_beside(frame, outcome, other)),
         *looks.at_limit(values, outcome),
-        *looks.beside(frame.loc[rows.index], fit, columns),
-        *moved_along(frame.loc[rows.index], (by, *others), fit, columns),
+        *looks.beside(used, fit, columns),
+        *moved_along(used, (by, *others), fit, columns),
         *(turns(rows, labels, by, columns.get("mixing") != by) if columns["bake"] else ()),
-        *(on_places(frame.loc[rows.index], (by, *others)) if "C(place)" not in fit.formula else ()),
-        *looks.events(frame.loc[rows.index], frame, ask, now),
+        *(on_places(used, (by, *others), rows) if "C(place)" not in fit.formula else ()),
+        *looks.events(used, frame, ask, now.answer),
     ]
-    return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, missing, now[1])
+    return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, missing, now.estimate)
 
 
 def check_comparison(
-    frame: pd.DataFrame, answer: "Comparison", records: Records | None = None
+    frame: pd.DataFrame,
+    answer: "Comparison",
+    records: Records | None = None,
+    alone: bool = True,
 ) -> FitChecks:
     """Look at a `Comparison` from all sides.
 
@@ -204,6 +217,9 @@ def check_comparison(
     answer : Comparison
     records : Records, optional
         What it read, where that is at hand.
+    alone : bool
+        False leaves out what takes long, or is asked of many answers together: the answer without
+        each dough, and at every setting of what is held alike.
     """
     from kit.analysis.compare import compare
 
@@ -232,11 +248,23 @@ def check_comparison(
         records = read_records(
             frame, answer.outcome, answer.by, answer.columns, answer.adjusted, line
         )
-    now = (answer.answer.told(answer.matters), lead.difference)
+    now = Now(
+        answer.answer.told(answer.matters), lead.difference, lead.low, lead.high, answer.matters
+    )
     names = (answer.outcome, answer.by)
     found = check(
-        frame, records.frame, records.labels, answer.fit, names, answer.columns, ask, tell, now
+        frame,
+        records.frame,
+        records.labels,
+        answer.fit,
+        names,
+        answer.columns,
+        ask,
+        tell,
+        now,
+        alone,
     )
-    more = with_others(records.frame, answer.fit, names, answer.adjusted, lead)
+    others = answer.adjusted if alone else ()
+    more = with_others(records.frame, answer.fit, names, others, lead)
     more += bake_by_bake(records.frame, answer)
     return replace(found, findings=(*found.findings, *more))

@@ -1,7 +1,13 @@
-"""The same fit without each dough in turn, all of them searched at once from the whole fit."""
+"""The answer without each dough in turn: whether one alone carries it.
 
-from collections.abc import Iterator, Sequence
+As in Quenouille's jackknife (1956, Biometrika 43:353); the fits without each dough are all searched
+at once from the whole fit.
+"""
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -9,12 +15,100 @@ import pandas as pd
 from kit.analysis import reml
 from kit.analysis.blocks import Blocks, stack
 from kit.analysis.kenward_roger import Estimate
+from kit.analysis.looks import Ask, Finding
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Integers
 from kit.analysis.scaled import Scaled, may_go_below, number_groups
+from kit.analysis.verdict import Answer, decide
 from kit.errors import KitError
 
-__all__ = ["without_each"]
+__all__ = ["MOST_LEFT_OUT", "Now", "one_dough_out", "without_each"]
+
+#: With more doughs than this, one alone can hardly carry the answer, and trying takes long.
+MOST_LEFT_OUT = 40
+#: More doughs than this are counted, not named, in a sentence.
+MOST_NAMED = 3
+
+
+class Now(NamedTuple):
+    """The answer with all doughs in, and the difference that goes with it."""
+
+    answer: str
+    estimate: float
+    low: float
+    high: float
+    matters: float | None
+
+    def moved_over(self, estimate: float) -> bool:
+        """Whether an interval as wide about that estimate instead would give another answer.
+
+        That a difference is too small and that there is none are one here.
+        """
+        by = estimate - self.estimate
+        now = decide(self.low, self.high, self.matters)
+        then = decide(self.low + by, self.high + by, self.matters)
+        alike = then is now or {then, now} == {Answer.SMALL, Answer.NONE}
+        return math.isfinite(by) and not alike
+
+
+def one_dough_out(
+    frame: pd.DataFrame,
+    rows: pd.DataFrame,
+    labels: pd.DataFrame,
+    refits: Sequence[tuple[str, float] | None],
+    columns: Mapping[str, str | None],
+    ask: Ask,
+    now: Now,
+) -> tuple[pd.DataFrame, list[Finding]]:
+    """The answer without each dough in turn; asked anew where the same fit cannot give it.
+
+    That fewer doughs say less is no alarm, nor that an open answer is near to being settled; it is
+    one where a settled answer changes because the difference itself moves so far.
+    """
+    empty = pd.DataFrame(columns=["dough", "estimate", "answer"])
+    first = np.unique(rows["dough"].to_numpy(), return_index=True)[1]
+    if columns["dough"] is None:
+        return empty, []
+    if len(first) > MOST_LEFT_OUT:
+        text = f"with {len(first)} doughs it was not tried whether one alone carries the answer"
+        return empty, [Finding("single dough", text)]
+    keys = [c for c in (columns["trial"], columns["bake"], columns["dough"]) if c is not None]
+    told = []
+    for at, refit in zip(first, refits, strict=True):
+        name = str(labels["dough"].iloc[at])
+        try:
+            if refit is None:
+                own = frame.loc[rows.index[at], keys]
+                refit = ask(frame[~(frame[keys] == own).all(axis=1)])
+            answer, estimate = refit
+        except KitError:
+            answer, estimate = "no answer at all", math.nan
+        told.append({"dough": name, "estimate": estimate, "answer": answer})
+    table = pd.DataFrame(told)
+    return table, [_carried(table, now)]
+
+
+def _carried(table: pd.DataFrame, now: Now) -> Finding:
+    changed = table[table["answer"] != now.answer]
+    if changed.empty:
+        text = f"whichever of the {len(table)} doughs is left out, the answer stays: {now.answer}"
+        return Finding("single dough", text)
+    leans = changed[[now.moved_over(estimate) for estimate in changed["estimate"]]]
+    if now.answer == Answer.UNCLEAR or leans.empty:
+        return Finding("single dough", f"one dough less says less: {_without(changed, table)}")
+    text = f"the answer ({now.answer}) leans on single doughs: {_without(leans, table)}"
+    return Finding("single dough", text, True)
+
+
+def _without(changed: pd.DataFrame, table: pd.DataFrame) -> str:
+    parts = []
+    for other, group in changed.groupby("answer", sort=False):
+        doughs = list(group["dough"])
+        named = " or ".join(f"dough {dough}" for dough in doughs)
+        if len(doughs) > MOST_NAMED:
+            named = f"one of {len(doughs)} of the {len(table)} doughs ({doughs[0]}, for one)"
+        parts.append(f"without {named} it would be: {other}")
+    return "; ".join(parts)
 
 
 def without_each(

@@ -18,6 +18,7 @@ from kit.analysis import dose_words, fitting
 from kit.analysis.asked import need_one_of, relabelled
 from kit.analysis.best_dose import BestDose, Want, find_best
 from kit.analysis.checks import FitChecks, check
+from kit.analysis.deletion import Now
 from kit.analysis.dose_data import Doses, read_doses
 from kit.analysis.dose_fit import Curve, Shape, lack_of_fit, misfit, settings_means
 from kit.analysis.fitting import Difference
@@ -262,7 +263,8 @@ def dose(
         return answers.of_refits(curve, fits, matters)
 
     rows = doses.frame.assign(**curve.columns(doses.frame))
-    now = (result.answer.told(matters), result.whole.difference)
+    whole = result.whole
+    now = Now(result.answer.told(matters), whole.difference, whole.low, whole.high, matters)
     examined = check(
         frame, rows, doses.records.labels, curve.fit, (outcome, of), columns, ask,
         None if curve.knot is not None else tell, now,

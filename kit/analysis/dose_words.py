@@ -10,16 +10,33 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.dose_set import near
-from kit.analysis.sentences import against, beyond_reach, bounds, fitted, judged_by, outlook
+from kit.analysis.sentences import (
+    after_the_notes,
+    against,
+    beyond_reach,
+    bounds,
+    fitted,
+    judged_by,
+    outlook,
+)
 from kit.analysis.verdict import Answer
 
 if TYPE_CHECKING:
     from kit.analysis.dose import DoseResponse
     from kit.analysis.fitting import Difference
 
-__all__ = ["about_shape", "best", "finding", "headline", "method", "next_step", "rests_on"]
+__all__ = [
+    "SHAPES",
+    "about_shape",
+    "best",
+    "finding",
+    "headline",
+    "method",
+    "next_step",
+    "rests_on",
+]
 
-_SHAPES = {
+SHAPES = {
     "straight": "a straight line",
     "curved": "a curve with one bend",
     "plateau": "a line that levels off",
@@ -36,7 +53,7 @@ def headline(d: "DoseResponse") -> str:
         return f"Between these doses {dose} makes {d.answer.value}."
     if _misfits(d):
         return (
-            f"{what} does not follow {_SHAPES[d.shape]} along the doses: compare them as settings."
+            f"{what} does not follow {SHAPES[d.shape]} along the doses: compare them as settings."
         )
     told = {
         "up": f"The more {dose}, the more {what[0].lower()}{what[1:]}, over all the doses baked.",
@@ -61,7 +78,7 @@ def headline(d: "DoseResponse") -> str:
 def finding(d: "DoseResponse") -> str:
     """What the outcome does along the doses, with intervals."""
     lead, whole = d.leading, d.whole
-    start = f"Along {_SHAPES[d.shape]}, which does not fit, from" if _misfits(d) else "From"
+    start = f"Along {SHAPES[d.shape]}, which does not fit, from" if _misfits(d) else "From"
     parts = [f"{start} {_amounts(d, whole)}, {_goes(d, whole)}."]
     if _misfits(d):
         return parts[0]
@@ -106,7 +123,7 @@ def best(d: "DoseResponse") -> str:
         )
     else:
         end = {"highest": "the highest dose baked, ", "lowest": "the lowest dose baked, "}
-        text = f"Along {_SHAPES[d.shape]}, {what} is {most} at {end.get(b.place, '')}{at} "
+        text = f"Along {SHAPES[d.shape]}, {what} is {most} at {end.get(b.place, '')}{at} "
         text += f"({mean}, {span})"
         if b.may_be.pieces == ((b.dose, b.dose),):
             text += ", and no other dose baked fits as the best."
@@ -127,6 +144,10 @@ def rests_on(d: "DoseResponse") -> str:
 
 def next_step(d: "DoseResponse") -> str:
     """What to do next."""
+    return after_the_notes(_step(d), d.examined)
+
+
+def _step(d: "DoseResponse") -> str:
     b = d.best
     if _misfits(d):
         return "Next: look at the doses as settings with `compare`, or try another shape."
@@ -186,19 +207,19 @@ def about_shape(
         )
     elif different == 3 and shape != "straight":
         notes.append(
-            f"with three doses {_SHAPES[shape]} always meets all of them: whether it is the right "
+            f"with three doses {SHAPES[shape]} always meets all of them: whether it is the right "
             "shape cannot be tested; a fourth dose would"
         )
     if once:
         notes.append(
             "each dose was mixed once: how doughs differ is judged from how they lie about "
-            f"{_SHAPES[shape]}, so if that shape is wrong the answer is too. Mix each dose again"
+            f"{SHAPES[shape]}, so if that shape is wrong the answer is too. Mix each dose again"
         )
     table = shapes.set_index("shape")
     mine = table.loc[shape]
     if mine["p"] < 0.05:
         notes.append(
-            f"the doses do not lie on {_SHAPES[shape]} (p = {mine['p']:.2g}): read the doses as "
+            f"the doses do not lie on {SHAPES[shape]} (p = {mine['p']:.2g}): read the doses as "
             "settings with `compare` beside it"
         )
     elif shape == "straight" and bend is not None and bend < 0.05:
@@ -207,10 +228,10 @@ def about_shape(
     if shape != "straight" and len(rivals) and different > 3:
         name, gain = str(rivals.idxmin()), float(mine["misfit"] - rivals.min())
         if gain >= CLEARLY:
-            notes.append(f"{_SHAPES[name]} fits these doses better than {_SHAPES[shape]}")
+            notes.append(f"{SHAPES[name]} fits these doses better than {SHAPES[shape]}")
         elif shape == "plateau" or gain > 0:
             notes.append(
-                f"{_SHAPES[name]} fits these doses about as well: which of the two it is cannot "
+                f"{SHAPES[name]} fits these doses about as well: which of the two it is cannot "
                 "be told"
             )
     return notes

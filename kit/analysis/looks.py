@@ -1,8 +1,7 @@
 """Each thing that is looked at about one fit: one function, one or more findings.
 
 Sources: far-off values by Grubbs (1950, Ann Math Stat 21:27), spread of pieces by Levene's idea
-(1960) with doughs as the units, of doughs by Bartlett (1937, Proc R Soc A 160:268), one dough at a
-time left out as in Quenouille's jackknife (1956).
+(1960) with doughs as the units, of doughs by Bartlett (1937, Proc R Soc A 160:268).
 """
 
 import math
@@ -23,22 +22,20 @@ from kit.errors import KitError
 
 __all__ = [
     "Ask", "Finding", "at_limit", "beside", "dough_spread", "events", "far_off", "grubbs",
-    "missing", "missing_beside", "missing_table", "one_dough_out", "residuals", "spread",
+    "missing", "missing_beside", "missing_table", "residuals", "spread",
 ]  # fmt: skip
 
 #: A check alarms when chance alone would do as much in fewer than one trial in a hundred:
 #: several checks are made of every answer.
 ALARM = 0.01
-#: Where only this one thing is asked.
-UNLIKELY = 0.05
-#: With more doughs than this, one alone can hardly carry the answer, and trying takes long.
-MOST_LEFT_OUT = 40
-#: More doughs than this are counted, not named, in a sentence.
-MOST_NAMED = 3
 #: Share of values at the end of their scale from which on it is worth a word.
 CROWDED = 0.2
-#: Difference between settings in the share of missing pieces that is worth a word.
-UNEVEN = 0.1
+#: Difference between settings in the share of missing pieces that is worth a word, where chance
+#: makes one as large in fewer than one trial in ten (own choice: what is missing is seldom much).
+UNEVEN, _RARE = 0.1, 0.1
+#: So many far-off ones are looked for, of so many values at least (from 15 on Rosner's test keeps
+#: its level).
+_MOST_FAR, _MANY = 3, 15
 #: Robust sd from the median within which the bulk lies, and the chance of a lean that counts (own).
 _BULK, _LEANS = 4.0, 0.1
 #: Outcomes that are missing because they are large: what was waited for and had not come yet.
@@ -130,7 +127,8 @@ def far_off(pieces: pd.DataFrame, doughs: pd.DataFrame, outcome: str) -> list[Fi
             continue
         left = table["residual"].to_numpy(dtype=float)
         sd = float(np.std(left, ddof=1))
-        if grubbs(left) >= ALARM:
+        many = _how_many(left)
+        if not many:
             continue
         at = int(np.abs(left).argmax())
         row, far = table.iloc[at], float(left[at])
@@ -142,7 +140,9 @@ def far_off(pieces: pd.DataFrame, doughs: pd.DataFrame, outcome: str) -> list[Fi
             f"{'' if kind == 'dough' else ' and dough'} would give, further than chance usually "
             f"puts one of {len(table)}"
         )
-        alone = not _lopsided(left, far)
+        if many > 1:
+            text += f", and {'one more is' if many == 2 else f'{many - 1} more are'} as odd"
+        alone = not _lopsided(left, far, many)
         text += (
             ": look for a slip in weighing, measuring or writing down"
             if alone
@@ -156,7 +156,21 @@ def far_off(pieces: pd.DataFrame, doughs: pd.DataFrame, outcome: str) -> list[Fi
     return found
 
 
-def _lopsided(left: Floats, far: float) -> bool:
+def _how_many(values: Floats) -> int:
+    """How many of the most extreme values lie further out than chance puts them, up to three.
+
+    Two or three hide each other, being in the spread that each is set against: so those further out
+    are left away before the next is looked at (Rosner 1983, Technometrics 25:165).
+    """
+    rest, many = values, 0
+    for i in range(_MOST_FAR if len(values) >= _MANY else 1):
+        if grubbs(rest) < ALARM:
+            many = i + 1
+        rest = np.delete(rest, int(np.abs(rest - rest.mean()).argmax()))
+    return many
+
+
+def _lopsided(left: Floats, far: float, many: int) -> bool:
     """Whether the bulk, too, reaches further to the side where one lies far off.
 
     However many gross slips there are, they leave the bulk as even as chance has it (skewness,
@@ -166,7 +180,7 @@ def _lopsided(left: Floats, far: float) -> bool:
 
     away = np.abs(left - np.median(left))
     near = away <= _BULK * np.median(away) / stats.norm.ppf(0.75)
-    near[int(np.abs(left).argmax())] = False
+    near[np.argsort(np.abs(left))[-many:]] = False
     if near.sum() < 8 or np.ptp(left[near]) == 0:
         return False
     side = "greater" if far > 0 else "less"
@@ -241,55 +255,6 @@ def dough_spread(rows: pd.DataFrame, doughs: pd.DataFrame, by: str) -> list[Find
     return [Finding("spread", text, True)]
 
 
-def one_dough_out(
-    frame: pd.DataFrame,
-    rows: pd.DataFrame,
-    labels: pd.DataFrame,
-    refits: Sequence[tuple[str, float] | None],
-    columns: Mapping[str, str | None],
-    ask: Ask,
-    now: tuple[str, float],
-) -> tuple[pd.DataFrame, list[Finding]]:
-    """The answer without each dough in turn; asked anew where the same fit cannot give it."""
-    empty = pd.DataFrame(columns=["dough", "estimate", "answer"])
-    first = np.unique(rows["dough"].to_numpy(), return_index=True)[1]
-    if columns["dough"] is None:
-        return empty, []
-    if len(first) > MOST_LEFT_OUT:
-        text = f"with {len(first)} doughs it was not tried whether one alone carries the answer"
-        return empty, [Finding("single dough", text)]
-    keys = [c for c in (columns["trial"], columns["bake"], columns["dough"]) if c is not None]
-    told = []
-    for at, refit in zip(first, refits, strict=True):
-        name = str(labels["dough"].iloc[at])
-        try:
-            if refit is None:
-                own = frame.loc[rows.index[at], keys]
-                refit = ask(frame[~(frame[keys] == own).all(axis=1)])
-            answer, estimate = refit
-        except KitError:
-            answer, estimate = "no answer at all", math.nan
-        told.append({"dough": name, "estimate": estimate, "answer": answer})
-    table = pd.DataFrame(told)
-    return table, [_carried(table, now[0])]
-
-
-def _carried(table: pd.DataFrame, answer: str) -> Finding:
-    changed = table[table["answer"] != answer]
-    if changed.empty:
-        text = f"whichever of the {len(table)} doughs is left out, the answer stays: {answer}"
-        return Finding("single dough", text)
-    parts = []
-    for other, group in changed.groupby("answer", sort=False):
-        doughs = list(group["dough"])
-        named = " or ".join(f"dough {dough}" for dough in doughs)
-        if len(doughs) > MOST_NAMED:
-            named = f"one of {len(doughs)} of the {len(table)} doughs ({doughs[0]}, for one)"
-        parts.append(f"without {named} it would be: {other}")
-    text = f"the answer ({answer}) leans on single doughs: {'; '.join(parts)}"
-    return Finding("single dough", text, True)
-
-
 def missing_table(frame: pd.DataFrame, outcome: str, by: str) -> pd.DataFrame:
     """Pieces, and pieces without a reading, by setting."""
     known = frame[frame[by].notna()]
@@ -320,13 +285,24 @@ def missing(table: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
             "all are there"
         )
         return [Finding("missing", text, True)]
-    if total >= 3 and share.max() - share.min() >= UNEVEN:
+    if share.max() - share.min() >= UNEVEN and _hardly_chance(table):
         text += (
             ": if they are missing because of the setting (burnt, torn, collapsed), those left "
             "flatter it"
         )
         return [Finding("missing", text, True)]
     return [Finding("missing", text)]
+
+
+def _hardly_chance(table: pd.DataFrame) -> bool:
+    """Whether the settings differ in what is missing more than chance has it (chi-square)."""
+    from scipy import stats
+
+    there = table["pieces"] - table["missing"]
+    if not there.any():
+        return False
+    counts = np.array([table["missing"], there], dtype=float)
+    return bool(stats.chi2_contingency(counts, correction=False).pvalue < _RARE)
 
 
 def missing_beside(frame: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
@@ -374,9 +350,7 @@ def beside(used: pd.DataFrame, fit: MixedFit, columns: Mapping[str, str | None])
     ]
 
 
-def events(
-    used: pd.DataFrame, frame: pd.DataFrame, ask: Ask, now: tuple[str, float]
-) -> list[Finding]:
+def events(used: pd.DataFrame, frame: pd.DataFrame, ask: Ask, now: str) -> list[Finding]:
     """Ask again without the pieces that each kind of event happened to."""
     if "events" not in frame.columns:
         return []
@@ -391,9 +365,9 @@ def events(
         except KitError:
             answer = "no answer at all"
         gone = f"without the {words.plural(count, 'piece')} of “{kind}”"
-        if answer == now[0]:
+        if answer == now:
             findings.append(Finding("events", f"{gone} the answer stays: {answer}"))
         else:
-            text = f"{gone} the answer would be: {answer} (with them: {now[0]})"
+            text = f"{gone} the answer would be: {answer} (with them: {now})"
             findings.append(Finding("events", text, True))
     return findings

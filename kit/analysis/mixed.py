@@ -20,7 +20,7 @@ from kit.analysis.asked import need_between, need_one_of
 from kit.analysis.kenward_roger import Estimate, each_df, f_test
 from kit.analysis.matrix import Design, make_design, parse_formula, variables_of
 from kit.analysis.moments import Dropped, Floats, Moments, moments
-from kit.analysis.scaled import Scaled, Structure, may_go_below, number_groups
+from kit.analysis.scaled import Scaled, Structure, constant_of, may_go_below, number_groups
 from kit.errors import DataError, InputError
 
 if TYPE_CHECKING:
@@ -336,7 +336,7 @@ def fit_table(
     _, rhs = parse_formula(formula)
     variables = variables_of(rhs, map(str, table.cells.columns))
     design = make_design(rhs, table.cells[variables], table.n)
-    constant = _constant(design.x)
+    constant = constant_of(design.x)
     shift = table.shift if constant.any() else 0.0
     numbers, outermost = number_groups(table.cells, groups, structure)
     scaled = Scaled.of(design.x, table.mean + (table.shift - shift), table.n, table.within_ss)
@@ -372,17 +372,6 @@ def _check_arguments(groups: Sequence[str], variance: str, structure: str, level
     need_one_of("variance", variance, ("free", "floored"))
     need_one_of("structure", structure, ("nested", "within-first", "crossed"))
     need_between("level", level, 0, 1, "Write 0.95 for 95 %.")
-
-
-def _constant(x: Floats) -> Floats:
-    """Coefficients whose fitted values are all 1; all 0 when the model has no constant."""
-    exact = np.flatnonzero(np.all(x == 1, axis=0))
-    if len(exact):
-        first: Floats = np.eye(x.shape[1])[exact[0]]
-        return first
-    ones = np.ones(len(x))
-    found: Floats = np.linalg.lstsq(x, ones, rcond=None)[0]
-    return found if np.max(np.abs(x @ found - ones)) < 1e-9 else np.zeros(x.shape[1])
 
 
 def _checks(

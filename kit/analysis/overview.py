@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
+from kit.analysis.checks import check_comparison
 from kit.analysis.compare import Comparison, compare
 from kit.analysis.sentences import outlook
 from kit.analysis.structure import read_records
@@ -149,6 +150,9 @@ def overview(
         if not given:
             raise InputError(name, list(given), "must name at least one column")
     margins = dict(matters or {})
+    together: dict[str, Any] = {
+        "dough": dough, "bake": bake, "load": load, "trial": trial, "mixing": mixing
+    }  # fmt: skip
     rows: list[dict[str, Any]] = []
     answers: dict[tuple[str, str], Comparison] = {}
     for factor in dict.fromkeys(factors):
@@ -158,18 +162,9 @@ def overview(
             others = [f for f in factors if f in frame.columns and f not in (factor, outcome)]
             try:
                 answer = compare(
-                    frame,
-                    outcome,
-                    factor,
-                    dough=dough,
-                    bake=bake,
-                    load=load,
-                    trial=trial,
-                    mixing=mixing,
-                    matters=margins.get(outcome),
-                    adjust=[f for f in others if frame[f].notna().any()],
-                    level=level,
-                )
+                    frame, outcome, factor, **together, matters=margins.get(outcome),
+                    adjust=[f for f in others if frame[f].notna().any()], level=level,
+                )  # fmt: skip
             except KitError as exc:
                 rows.append(_not_tested(factor, outcome, exc))
                 continue
@@ -180,7 +175,11 @@ def overview(
         table,
         _settings(answers, frame),
         tuple(_trade_offs(table, answers, list(outcomes))),
-        (*_checks(table, margins, level), *_together(frame, answers.values())),
+        (
+            *_checks(table, margins, level),
+            *_together(frame, answers.values()),
+            *_alarms(frame, list(answers.values())),
+        ),
         answers,
     )
 
@@ -229,6 +228,32 @@ def _together(frame: pd.DataFrame, answers: Iterable[Comparison]) -> list[str]:
         found = with_others(rows, c.fit, names, [other], c.leading, len(pairs))
         told += [f"for {words.name(c.outcome)}, {f.text}" for f in found]
     return told
+
+
+def _alarms(frame: pd.DataFrame, answers: Sequence[Comparison]) -> list[str]:
+    """What is to think about in single answers, each told once with those that it is about.
+
+    Whether factors do the same with each other is asked of all pairs together, and whether an
+    answer leans on a single dough of the answer itself.
+    """
+    asked = [(c.by, c.outcome) for c in answers]
+    about: dict[str, list[tuple[str, str]]] = {}
+    for c in answers:
+        for finding in check_comparison(frame, c, alone=False).findings:
+            if finding.alarm:
+                about.setdefault(finding.text, []).append((c.by, c.outcome))
+    return [f"{_of_which(pairs, asked)}{text}" for text, pairs in about.items()]
+
+
+def _of_which(pairs: Sequence[tuple[str, str]], asked: Sequence[tuple[str, str]]) -> str:
+    """The pairs in as few words as say which; nothing where it is all of them."""
+    if set(pairs) == set(asked):
+        return ""
+    for at in (0, 1):  # all that was asked of one factor, or of one outcome
+        named = {pair[at] for pair in pairs}
+        if set(pairs) == {pair for pair in asked if pair[at] in named}:
+            return f"{words.join(words.name(n) for n in dict.fromkeys(p[at] for p in pairs))}: "
+    return f"{words.join(f'{words.name(by)} for {words.name(y)}' for by, y in pairs)}: "
 
 
 def _settings(answers: Mapping[tuple[str, str], Comparison], frame: pd.DataFrame) -> pd.DataFrame:

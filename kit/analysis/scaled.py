@@ -11,7 +11,7 @@ from kit.analysis.blocks import Blocks, make_blocks
 from kit.analysis.kenward_roger import Estimate
 from kit.analysis.moments import Floats, Integers
 
-__all__ = ["Scaled", "Structure", "may_go_below", "number_groups"]
+__all__ = ["Scaled", "Structure", "constant_of", "may_go_below", "number_groups"]
 
 Structure = Literal["nested", "within-first", "crossed"]
 #: A spread this small beside the readings' own size is not one: nobody reads twelve digits.
@@ -139,3 +139,14 @@ def number_groups(
     if not groups or (structure == "crossed" and len(groups) > 1):
         return numbers, None
     return numbers, numbers[0]
+
+
+def constant_of(x: Floats) -> Floats:
+    """Coefficients whose fitted values are all 1; all 0 when the model has no constant."""
+    exact = np.flatnonzero(np.all(x == 1, axis=0))
+    if len(exact):
+        first: Floats = np.eye(x.shape[1])[exact[0]]
+        return first
+    ones = np.ones(len(x))
+    found: Floats = np.linalg.lstsq(x, ones, rcond=None)[0]
+    return found if np.max(np.abs(x @ found - ones)) < 1e-9 else np.zeros(x.shape[1])

@@ -12,14 +12,16 @@ from kit.analysis.settling import FUTILE, chance_in_words, reach
 from kit.analysis.verdict import Answer
 
 if TYPE_CHECKING:
+    from kit.analysis.checks import FitChecks
     from kit.analysis.compare import Comparison
     from kit.analysis.dose import DoseResponse
     from kit.analysis.fitting import Difference
     from kit.analysis.mixed import MixedFit
 
 __all__ = [
-    "against", "beyond_reach", "bounds", "finding", "fitted", "headline", "held_alike", "judged_by",
-    "made_of", "method", "next_step", "outlook", "rests_on", "why_not_pieces",
+    "after_the_notes", "against", "beyond_reach", "bounds", "finding", "fitted", "headline",
+    "held_alike", "judged_by", "made_of", "method", "next_step", "outlook", "rests_on",
+    "why_not_pieces",
 ]  # fmt: skip
 
 _DECIDED = {
@@ -120,21 +122,34 @@ def held_alike(held: Sequence[str]) -> str:
 
 def next_step(c: "Comparison") -> str:
     """What to do next."""
-    if c.answer is Answer.MATTERS:
-        return (
-            "Next: choose the setting you prefer; more of the same bakes would only sharpen the "
-            "number."
+    step = beyond_reach(c) if c.answer is Answer.UNCLEAR else _settled(c)
+    if c.answer is Answer.UNCLEAR and c.more is not None:
+        step = (
+            f"Next: about {_so_many(c, c.more)}, spread evenly over the settings and best over "
+            "several bakes, would settle it four times in five if the true difference is near "
+            f"{_size(c)} and the spread as it was."
         )
-    if c.answer in (Answer.SMALL, Answer.NONE):
+    return after_the_notes(step, c.examined)
+
+
+def _settled(c: "Comparison") -> str:
+    if c.answer is not Answer.MATTERS:
         what = words.name(c.outcome)
-        return f"Next: choose by taste, cost or convenience; for {what} these settings are alike."
-    if c.more is None:
-        return beyond_reach(c)
-    return (
-        f"Next: about {_so_many(c, c.more)}, spread evenly over the settings and best over several "
-        f"bakes, would settle it four times in five if the true difference is near {_size(c)} and "
-        "the spread as it was."
+        return f"Next: choose by taste, cost or convenience; for {what} they are alike enough."
+    more = (
+        ""
+        if c.examined and c.examined.checks
+        else "; more of the same bakes would only sharpen the number"
     )
+    return f"Next: choose the setting you prefer{more}."
+
+
+def after_the_notes(step: str, examined: "FitChecks | None") -> str:
+    """A next step, where something was found that may change the answer: that comes first."""
+    if examined is None or not examined.checks:
+        return step
+    then = step.removeprefix("Next: ")
+    return f"Next: think about the notes first, for they may change the answer. Then: {then}"
 
 
 def beyond_reach(c: "Comparison | DoseResponse") -> str:

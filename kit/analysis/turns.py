@@ -16,14 +16,14 @@ from kit.analysis.looks import Finding
 from kit.analysis.moments import Floats
 from kit.analysis.structure import MOST_SETTINGS, safe_name
 
-__all__ = ["turns"]
+__all__ = ["BY_LOT", "KEPT", "turns"]
 
 #: An order kept that lots drawn anew for every bake would keep more often than this says nothing:
 #: two settings in three bakes are just enough (1 in 4).
-_BY_LOT = 0.25
+BY_LOT = 0.25
 #: And one that they would keep no more often than this is something to think about: two settings
 #: in four bakes (1 in 8).
-_ALARM = 0.125
+KEPT = 0.125
 
 
 def turns(rows: pd.DataFrame, labels: pd.DataFrame, by: str, listed: bool = True) -> list[Finding]:
@@ -62,7 +62,7 @@ def turns(rows: pd.DataFrame, labels: pd.DataFrame, by: str, listed: bool = True
             {"bake": rows["bake"], "unit": rows[kind], "setting": setting, "turn": turn}
         ).drop_duplicates("unit")
         order, bakes, chance = _order(once)
-        if chance > 1.01 * _BY_LOT:  # rounding
+        if chance > 1.01 * BY_LOT:  # rounding
             continue
         seen.append(f"{kind}s")
         if order:
@@ -73,7 +73,7 @@ def turns(rows: pd.DataFrame, labels: pd.DataFrame, by: str, listed: bool = True
         text = "the settings came in different turns from bake to bake"
         return [Finding("turn", f"{text}, as the {words.join(seen)} are listed")]
     return [
-        Finding("turn", _text(by, order, bakes, kinds, chance), chance < 1.01 * _ALARM)
+        Finding("turn", _text(by, order, bakes, kinds, chance), chance < 1.01 * KEPT)
         for (order, bakes, chance), kinds in kept.items()
     ]
 
@@ -109,7 +109,7 @@ def _text(by: str, order: tuple[object, ...], bakes: int, kinds: list[str], chan
     if len(told) > 2:
         came = f"{words.join(told)} came in this order"
     text = f"{came} in all {bakes} bakes, as the {words.join(kinds)} are listed"
-    if chance > 1.01 * _ALARM:
+    if chance > 1.01 * KEPT:
         often = round(1 / chance)
         return f"{text}, as lots would have it 1 time in {often}: turn them round in the next bakes"
     return (

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from kit.analysis import words
+from kit.analysis.dose_words import SHAPES
 from kit.charts.base import (
     BLUE,
     GREEN,
@@ -52,7 +53,7 @@ def dose_response(d: "DoseResponse", ax: "Axes | None" = None) -> "Axes":
                 mew=0.7, zorder=3, label="mean of a dough")  # fmt: skip
     ax.fill_between(x, d.curve["low"].to_numpy(dtype=float), d.curve["high"].to_numpy(dtype=float),
                     color=BLUE, alpha=0.2, lw=0, zorder=1.5, label=f"its {sure}")  # fmt: skip
-    ax.plot(x, d.curve["mean"], color=BLUE, lw=2.4, zorder=4, label=_SHAPES[d.shape])
+    ax.plot(x, d.curve["mean"], color=BLUE, lw=2.4, zorder=4, label=SHAPES[d.shape])
     if d.settings is not None:
         ax.errorbar(d.settings["level"], d.settings["mean"], yerr=arms(d.settings, "mean"),
                     fmt="s", color=ORANGE, mec=INK, mew=0.5, ms=6, lw=1.4, capsize=3, zorder=5,
@@ -67,13 +68,6 @@ def dose_response(d: "DoseResponse", ax: "Axes | None" = None) -> "Axes":
     ax.set_ylabel(called(d.outcome))
     _legend(ax)
     return ax
-
-
-_SHAPES = {
-    "straight": "a straight line",
-    "curved": "a curve with one bend",
-    "plateau": "a line that levels off",
-}
 
 
 def surface(s: "Surface", ax: "Axes | None" = None) -> "Axes":

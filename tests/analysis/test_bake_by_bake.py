@@ -141,3 +141,27 @@ def test_bakes_that_disagree_are_told(make):
         assert further / 400 < 0.085
         if differs == 0:
             assert told / 400 < 0.085
+
+
+def test_an_open_answer_is_not_said_to_be_settled_for_further_days():
+    """Less is known of days to come than of those baked, though the numbers may look otherwise."""
+    frame = by_dough(np.random.default_rng([4, 31650]), 0.0)
+    frame["height"] += frame["malt"]
+    c = ask(frame)
+    (further,) = [f for f in seen(frame, c) if f.text.startswith("asked of further days")]
+    assert c.answer is Answer.UNCLEAR
+    assert "would be: a difference too small to matter" in further.text
+    assert not further.alarm
+
+
+def test_bakes_that_agree_are_no_alarm_for_further_days():
+    """Three bakes tell hardly anything of a fourth, whatever they say: that is said anyhow."""
+    alarms = other = 0
+    for seed in range(60):
+        frame = by_dough(np.random.default_rng([seed, 31651]), 0.0)
+        c = ask(frame)
+        further = [f for f in seen(frame, c) if f.text.startswith("asked of further days")]
+        alarms += any(f.alarm for f in further)
+        other += any(f"be: {c.answer.value} (" not in f.text for f in further)
+    assert alarms <= 15  # one in four; half of the answers of further days are others
+    assert other > alarms

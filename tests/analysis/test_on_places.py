@@ -76,4 +76,35 @@ def test_places_drawn_by_lot_are_seldom_said_to_be_a_settings_own(bakes):
     """1 in 100 is allowed at most; 400 trials of that give more than 10 once in 300 runs."""
     rng = np.random.default_rng(55202)
     frames = (baked(by_lot, bakes=bakes, seed=rng) for _ in range(400))
-    assert sum(bool(on_places(frame, ["malt_percent"])) for frame in frames) <= 10
+    found = (on_places(frame, ["malt_percent"], frame[["bake", "dough"]]) for frame in frames)
+    assert sum(map(bool, found)) <= 10
+
+
+@pytest.mark.parametrize(("bakes", "alarms"), [(3, (0, 0)), (5, (4, 26))])
+def test_doughs_in_blocks_keep_to_places_as_often_as_lots_would_have_it(bakes, alarms):
+    """Two blocks a bake lie alike in all of 3 bakes 1 time in 4, of 5 bakes 1 time in 16.
+
+    200 trials of 1 in 16 lie outside 4 … 26 once in 1000, of 1 in 4 outside 25 … 80.
+    """
+    rng, alarmed, told = np.random.default_rng(31700500), 0, 0
+
+    def blocks(rng):
+        left, right = [1, 2, 3] * 2, [4, 5, 6] * 2
+        return left + right if rng.random() < 0.5 else right + left
+
+    for _ in range(200):
+        frame = baked(blocks, bakes=bakes, seed=rng)
+        found = on_places(frame, ["malt_percent"], frame[["bake", "dough"]])
+        alarmed, told = alarmed + any(f.alarm for f in found), told + bool(found)
+    assert alarms[0] <= alarmed <= alarms[1]
+    assert bakes > 3 or 25 <= told <= 80
+
+
+def test_a_side_of_the_griddle_for_one_time_a_side_in_every_dough_is_told():
+    """What differs inside doughs is shared out among their pieces, not among the doughs."""
+    frame = baked(lambda rng: [1, 2, 3, 4, 5, 6] * 2).assign(
+        side_minutes=lambda f: 5 + (f.place > 3)
+    )
+    (found,) = on_places(frame, ["side_minutes"], frame[["bake", "dough"]])
+    assert found.alarm
+    assert "(5 min on places 1, 2 and 3; 6 min on places 4, 5 and 6)" in found.text

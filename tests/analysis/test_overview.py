@@ -116,3 +116,24 @@ def test_something_must_be_asked(demo):
     with pytest.raises(InputError) as caught:
         overview(demo, [], OUTCOMES)
     assert str(caught.value) == "factors is []: must name at least one column."
+
+
+def test_what_is_to_think_about_in_single_answers_is_told_once(demo):
+    """A slip, and settings that kept their turn, are in no sentence of the overview."""
+    frame = demo.copy()
+    frame.loc[7, "browning_l"] /= 10
+    found = overview(frame, FACTORS, OUTCOMES, dough="dough", bake="bake", load="load")
+    (slip,) = [c for c in found.checks if "look for a slip" in c or "decimal point" in c]
+    assert slip.startswith(f"browning L*: one piece of dough {frame['dough'][7]} lies ")
+    rows = [
+        (bake, f"{bake}{malt}", malt, 30 + 0.1 * bake * malt + 0.2 * k, 5.0 + (k + bake) % 3)
+        for bake in range(5) for malt in (0.0, 1.2) for k in range(3)
+    ]  # fmt: skip
+    kept = pd.DataFrame(rows, columns=["bake", "dough", "malt_percent", *OUTCOMES[::2]])
+    all_of = overview(kept, ["malt_percent"], OUTCOMES[::2], dough="dough", bake="bake")
+    single = kit.compare(
+        kept, OUTCOMES[0], "malt_percent", dough="dough", bake="bake", examine=True
+    )
+    (turn,) = [f.text for f in single.examined.findings if f.subject == "turn"]
+    assert turn.startswith("0 % came before 1.2 % in all 5 bakes")
+    assert all_of.checks.count(turn) == 1
