@@ -67,7 +67,7 @@ def _demo(ws: "Workspace", story: dict[str, Any]) -> "Trial":
 
 def _fill(trial: "Trial", formula: dict[str, Any]) -> None:
     trial.set_formula(formula["name"], formula["ingredients"], note=formula["note"])
-    trial.import_csv(demo_folder() / "pieces.csv")
+    trial.bring_in(trial.look_at(demo_folder() / "pieces.csv"))
     for event in pd.read_csv(demo_folder() / "events.csv", dtype=str).to_dict("records"):
         thing: Any = getattr(trial, event["level"])(event["code"])
         trial.event(event["kind"], event["text"], on=thing)

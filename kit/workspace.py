@@ -295,8 +295,7 @@ class Workspace:
         """
         from kit.records.package.receive import receive_package
 
-        told = receive_package(self.store, self.who, source, baker)
-        return Received(self, told.trial_id, told.already_here, told.notes)
+        return Received(self, *receive_package(self.store, self.who, source, baker))
 
     def together(self, says: str, whole: bool = False) -> AbstractContextManager[None]:
         """Make one undo of everything done inside a ``with`` block, each thing stored at once.

@@ -3,6 +3,7 @@
 One module a subject; a command is registered where it is written, in the order of the imports here.
 """
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -47,6 +48,9 @@ def main(words: Sequence[str] | None = None) -> None:
         if os.environ.get("KIT_TRACEBACK"):
             raise
         told = " ".join(f"{type(exc).__name__}: {exc}".split())
-        err.print(escape(f"kit: this should not happen. {told} Where: set KIT_TRACEBACK=1."))
+        told = f"this should not happen. {told} Where: set KIT_TRACEBACK=1."
+        if isinstance(exc, OSError) and exc.errno == errno.ENOSPC:  # what is printed goes to a file
+            told = "the disk is full. Free some space, then do this again."
+        err.print(escape(f"kit: {told}"))
         code = 1
     sys.exit(code)

@@ -8,6 +8,7 @@ import typer
 from kit.cli import tables
 from kit.cli.shell import Matters, app, said_in_one_line, say
 from kit.errors import DataError, InputError
+from kit.records.typed import plain_name
 
 if TYPE_CHECKING:
     from kit.records.sheets.look import Look
@@ -54,7 +55,7 @@ def import_(
 
     with Workspace(folder) as ws:
         known = {t.name: t for t in ws.trials()}
-        with ws.together(f"{trial}: {table.name} brought in", whole=True):
+        with ws.together(f"{trial}: {plain_name(table.name)} brought in", whole=True):
             into = known.get(trial) or ws.new_trial(trial)
             seen = _corrected(into.look_at(table, sheet), column or [], dates, decimal)
             given = _given(seen, factor or [], outcome, question, matters)

@@ -13,6 +13,7 @@ from rich.markup import escape
 
 from kit.errors import DataError, InputError, KitError, StoreError
 from kit.quantities import find, label
+from kit.records.typed import plain_name
 from kit.us_units import also_us
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ def help_without_command(context: typer.Context) -> None:
 
 def say(text: str = "", style: str = "") -> None:
     """Print a paragraph: broken at words on a screen, one line in a file or a pipe."""
-    screen.print(escape(also_us(text)), style=style, soft_wrap=not screen.is_terminal)
+    screen.print(escape(also_us(plain_name(text))), style=style, soft_wrap=not screen.is_terminal)
 
 
 def existing(where: str, or_table: bool = False) -> "Workspace":

@@ -1,5 +1,7 @@
 """Files given on the command line, and numbers typed beside them."""
 
+import os
+from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,17 +25,16 @@ def read(table: Path) -> "pd.DataFrame":
     import pandas as pd
     from pandas.api.types import is_numeric_dtype as is_number
 
-    try:
-        with table.open(encoding="utf-8-sig") as file:
-            first = file.readline()
-        sign = max(",;\t", key=first.count)
-        point, comma = (
-            pd.read_csv(table, sep=sign, decimal=mark, encoding="utf-8-sig") for mark in ".,"
-        )
-    except FileNotFoundError as exc:
+    from kit.records.sheets.file import delimiter
+
+    if not os.path.exists(table):
         msg = f"{table} is not there. Give a CSV file or a workspace folder."
-        raise DataError(msg) from exc
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError, OSError) as exc:
+        raise DataError(msg)
+    content = text(table, "CSV (UTF-8)")
+    sign = delimiter(content)
+    try:
+        point, comma = (pd.read_csv(StringIO(content), sep=sign, decimal=mark) for mark in ".,")
+    except (pd.errors.ParserError, pd.errors.EmptyDataError) as exc:
         msg = f"{table} cannot be read as a CSV table: {str(exc).splitlines()[0]}"
         raise DataError(msg) from exc
     if sign == ",":
@@ -44,7 +45,7 @@ def read(table: Path) -> "pd.DataFrame":
     return point
 
 
-def text(file: Path) -> str:
+def text(file: Path, kind: str = "plain text (UTF-8)") -> str:
     """Read a text file, and say where its encoding had to be guessed.
 
     Raises
@@ -60,7 +61,7 @@ def text(file: Path) -> str:
     except OSError as exc:
         msg = f"{file} was not read: {said_of_disk(exc)}"
         raise DataError(msg) from exc
-    read, notes = decoded(content, file.name, "plain text (UTF-8)")
+    read, notes = decoded(content, file.name, kind)
     for note in notes:
         say(f"Note: {note}")
     return read
@@ -78,8 +79,7 @@ def level(frame: "pd.DataFrame", by: str | None, control: str | None) -> Any:
     """The setting a person means by its text."""
     if control is None or by is None or by not in frame:
         return control
-    levels = frame[by].dropna().unique().tolist()
-    named = {f"{v:g}" if isinstance(v, float) else str(v): v for v in levels}
+    named = {f"{v:g}" if isinstance(v, float) else str(v): v for v in settings(frame, by)}
     if control not in named:
         raise InputError("--control", control, f"must be one of {', '.join(named)}")
     return named[control]

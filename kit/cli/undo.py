@@ -1,12 +1,13 @@
-"""``kit undo``: the last thing done, taken back."""
+"""``kit undo`` and ``kit restore``: the last thing done taken back, or a copy put back."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from kit.cli.shell import app, existing, said_in_one_line, say
+from kit.cli.shell import app, existing, must_exist, said_in_one_line, say
 
-__all__ = ["undo"]
+__all__ = ["restore", "undo"]
 
 
 @app.command()
@@ -23,3 +24,21 @@ def undo(
     with existing(folder) as ws:
         said = ws.undo()
     say(f"{capital(said)}.")
+
+
+@app.command()
+@said_in_one_line
+def restore(
+    folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
+    copy: Annotated[Path | None, typer.Option(help="Which copy; the newest that is whole.")] = None,
+) -> None:
+    """Put back a copy of a workspace; close every program that uses it first.
+
+    What it replaces stays in the folder copies. Example: python -m kit restore my-bakes
+    """
+    from kit.records.copies import FOLDER, put_back
+    from kit.records.store import FILE
+
+    must_exist(folder)
+    taken = put_back(Path(folder) / FILE, copy)
+    say(f"{folder} is again as {taken} has it; what was there lies in {Path(folder) / FOLDER}.")

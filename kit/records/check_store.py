@@ -25,7 +25,7 @@ from kit.shown import InLines
 
 __all__ = ["Finding", "StoreCheck", "check_store"]
 
-_GO_BACK = "Close every program that uses it and put back a copy (the newest is {copy})."
+_GO_BACK = "Close every program that uses it and put back a copy: python -m kit restore {folder}"
 _NO_COPY = "Put back a copy of the folder if you have one."
 _PARENTS = (
     (t.bake, "trial_id", t.trial), (t.dough, "bake_id", t.bake), (t.load, "bake_id", t.bake),
@@ -150,8 +150,8 @@ def check_store(where: Store | str | Path) -> StoreCheck:
 
 
 def _remedy(folder: Path | None) -> str:
-    kept = [] if folder is None else copies(folder)
-    return _GO_BACK.format(copy=kept[-1]) if kept else _NO_COPY
+    kept = folder is not None and copies(folder)
+    return _GO_BACK.format(folder=folder) if kept else _NO_COPY
 
 
 def _file(connection: Connection, remedy: str) -> Iterator[Finding]:

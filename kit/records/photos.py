@@ -32,7 +32,7 @@ from kit.records.measured_by import MeasuredBy
 from kit.records.store import Store
 from kit.records.things import Thing, check_there, there
 from kit.records.trouble import in_words
-from kit.records.typed import moment
+from kit.records.typed import moment, plain_name
 
 __all__ = [
     "FOLDER", "SHOWS", "Placed", "StoredPhoto", "add", "change", "place", "readings_of", "record",
@@ -117,7 +117,8 @@ def place(store: Store, file: Path, taken: datetime | None = None) -> Placed:
         file = file.resolve(strict=True)
         with file.open("rb") as opened:
             sha256 = hashlib.file_digest(opened, "sha256").hexdigest()
-    if not file.is_relative_to(home):
+    inside = file.relative_to(home).as_posix() if file.is_relative_to(home) else ""
+    if inside == "" or plain_name(inside) != inside:
         with in_words(str(home / FOLDER)):
             file = _copied(file, home / FOLDER)
     return Placed(file.relative_to(home).as_posix(), sha256, taken)
@@ -126,14 +127,15 @@ def place(store: Store, file: Path, taken: datetime | None = None) -> Placed:
 def _copied(file: Path, folder: Path) -> Path:
     """Copy a file under its own name; where another file has that name, one that is free."""
     folder.mkdir(exist_ok=True)
-    stem = f"photo-{file.stem}" if _FINGERPRINT.match(file.name) else file.stem
+    own = plain_name(file.stem)
+    stem = f"photo-{own}" if _FINGERPRINT.match(own) else own
     handle, aside = tempfile.mkstemp(prefix=".copying-", dir=folder)
     os.close(handle)
     try:
         shutil.copyfile(file, aside)
         number = 1
         while True:
-            target = folder / f"{stem}{f'-{number}' if number > 1 else ''}{file.suffix}"
+            target = folder / f"{stem}{f'-{number}' if number > 1 else ''}{plain_name(file.suffix)}"
             if not target.exists():
                 os.replace(aside, target)
                 shutil.copystat(file, target)

@@ -187,7 +187,7 @@ def _make_ready(store: Store, url: URL, wait_seconds: float) -> None:
                 stamp.create(connection)
                 connection.execute(stamp.insert().values(version_num=VERSION))
                 version = VERSION
-    if version == "" or version in VERSIONS[:-1]:
+    if version in VERSIONS[:-1]:
         _upgrade(store, url, wait_seconds)
     elif version != VERSION:
         text = (
@@ -200,17 +200,17 @@ def _make_ready(store: Store, url: URL, wait_seconds: float) -> None:
 
 def _refuse_to_forget(store: Store) -> None:
     """Do not begin anew where records were: each new start would push a copy of them out."""
-    kept = [] if store.folder is None else copies(store.folder)
-    if kept:
+    if store.folder is not None and copies(store.folder):
         text = (
-            f"{store.name} is empty or was taken away, but copies of it are there. Copy the "
-            f"newest, {kept[-1]}, to {store.name}; to begin anew, take the folder {FOLDER} away."
+            f"{store.name} is empty or was taken away, but copies of it are there. Put the newest "
+            f"back: python -m kit restore {store.folder}. To begin anew, take the folder {FOLDER} "
+            "away."
         )
         raise StoreError(text)
 
 
 def _version(connection: Connection, name: str) -> str | None:
-    """Return the schema's version, ``""`` before the first one, None where there are no tables.
+    """Return the schema's version, None where there are no tables.
 
     Raises
     ------
@@ -218,8 +218,8 @@ def _version(connection: Connection, name: str) -> str | None:
         There are tables, but they are not a workspace's.
     """
     tables = inspect(connection).get_table_names()
-    if stamp.name in tables:
-        return connection.scalar(select(stamp.c.version_num)) or ""
+    if stamp.name in tables and (version := connection.scalar(select(stamp.c.version_num))):
+        return str(version)
     if tables:
         text = f"{name} {NOT_OURS}"
         raise StoreError(text)

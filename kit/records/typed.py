@@ -12,8 +12,20 @@ from kit.errors import InputError
 from kit.given import as_whole, is_missing
 from kit.units import parse
 
-__all__ = ["day", "local_zone", "margin", "moment", "now", "placed", "text", "whole", "zone"]
+__all__ = [
+    "day",
+    "local_zone",
+    "margin",
+    "moment",
+    "now",
+    "placed",
+    "plain_name",
+    "text",
+    "whole",
+    "zone",
+]
 
+_FIRST_YEAR, _LAST_YEAR = 1970, 2200
 #: digits, and up to two zeros behind a comma or a point, as spreadsheets write them
 _COUNTED = re.compile(r"(\d{1,6})(?:[.,]00?)?")
 
@@ -34,6 +46,17 @@ def text(field: str, value: object, *, longest: int = 200, needed: bool = True) 
     if "\0" in clean or any("\ud800" <= sign <= "\udfff" for sign in clean):
         raise InputError(field, clean, "holds characters that cannot be stored", "Type it anew.")
     return clean
+
+
+def plain_name(name: str) -> str:
+    r"""Return a file's name as it can be stored and shown: "_" for bytes that are no UTF-8.
+
+    Examples
+    --------
+    >>> plain_name("Brötchen\udcff.csv")
+    'Brötchen_.csv'
+    """
+    return re.sub("[\ud800-\udfff]", "_", name)
 
 
 def margin(field: str, value: str | float | None, unit: str = "") -> float | None:
@@ -76,6 +99,19 @@ def day(field: str, value: object, zone: str | None = None) -> date | None:
     """
     if is_missing(value):
         return None
+    read = _read_day(field, value, zone)
+    _need_our_time(field, value, read)
+    return read
+
+
+def _need_our_time(field: str, value: object, read: date) -> None:
+    """Refuse what no kitchen meant, such as a spreadsheet's 5 formatted as a day."""
+    if not _FIRST_YEAR <= read.year <= _LAST_YEAR:
+        rule = f"must lie between {_FIRST_YEAR} and {_LAST_YEAR}"
+        raise InputError(field, str(value), rule, "Write for example 2026-11-26.")
+
+
+def _read_day(field: str, value: object, zone: str | None) -> date:
     if isinstance(value, datetime):
         placed = value.astimezone(ZoneInfo(zone)) if zone and value.tzinfo else value
         return placed.date()
@@ -186,6 +222,7 @@ def moment(field: str, value: str | datetime | None, where: str) -> str:
     try:
         typed = re.sub(r"(?<=\d )(?=\d:)", "0", in_iso_form(str(value).strip()))  # 9:40
         read = value if isinstance(value, datetime) else datetime.fromisoformat(typed)
+        _need_our_time(field, value, read)
         if read.tzinfo is None:
             which = "second" if read.fold else None
             read = placed(field, value, read.replace(fold=0), which, ZoneInfo(where))

@@ -1,8 +1,9 @@
 """Copies on opening, the check of a workspace, and files that earlier kits wrote."""
 
 import hashlib
-import shutil
 import sqlite3
+import subprocess
+import sys
 import warnings
 from contextlib import closing
 from pathlib import Path
@@ -11,9 +12,10 @@ import pytest
 from typer.testing import CliRunner
 
 from kit.cli import app
+from kit.errors import StoreError
 from kit.records import copies as copies_module
 from kit.records.check_store import check_store
-from kit.records.copies import copies
+from kit.records.copies import copies, put_back
 from kit.workspace import Workspace
 
 FILE = "bakes.sqlite"
@@ -58,14 +60,102 @@ def test_undoing_is_a_change_too(tmp_path):
     assert len(copies(tmp_path)) == 2
 
 
+def test_many_states_of_one_day_leave_the_last_of_each_day_before(tmp_path):
+    for number in range(16):
+        with Workspace(tmp_path) as ws:
+            ws.new_trial(f"trial {number}")
+        if number % 2 == 0 and number < 14:  # two states a day, a week long
+            last = copies(tmp_path)[-1:]
+            for copy in last:
+                copy.rename(copy.with_name(f"bakes-202611{number + 1:02}-{copy.name[15:]}"))
+    days = [copy.name[6:14] for copy in copies(tmp_path)]
+    today = days[-1]
+    assert days == ["20261107", "20261109", "20261111", "20261113", *[today] * 5]
+
+
+def test_a_clock_put_back_does_not_take_the_newest_for_the_oldest(tmp_path):
+    for number in range(12):
+        with Workspace(tmp_path) as ws:
+            ws.new_trial(f"trial {number}")
+        if number < 7:
+            for copy in copies(tmp_path)[-1:]:
+                copy.rename(copy.with_name(f"bakes-209901{number + 1:02}-000000-000000.sqlite"))
+    held = []
+    for copy in copies(tmp_path)[-5:]:
+        with closing(sqlite3.connect(copy)) as raw:
+            held.append(raw.execute("SELECT count(*) FROM trial").fetchone()[0])
+    assert held == [7, 8, 9, 10, 11]
+
+
+def test_a_copy_somebody_named_is_left_alone(tmp_path):
+    (tmp_path / "copies").mkdir()
+    own = tmp_path / "copies" / "bakes-before-the-fair.sqlite"
+    own.write_bytes(b"mine")
+    for number in range(8):
+        with Workspace(tmp_path) as ws:
+            ws.new_trial(f"trial {number}")
+    assert own.read_bytes() == b"mine"
+    assert len(copies(tmp_path)) == 5
+
+
 def test_a_copy_put_back_is_the_workspace_as_it_was(tmp_path):
     with Workspace(tmp_path) as ws:
         ws.new_trial("malt")
     with Workspace(tmp_path) as ws:
         ws.remove_trial("malt")
-    shutil.copy(copies(tmp_path)[-1], tmp_path / FILE)
+    (kept,) = copies(tmp_path)
+    assert put_back(tmp_path / FILE) == kept
     with Workspace(tmp_path) as ws:
         assert [trial.name for trial in ws.trials()] == ["malt"]
+    (aside,) = (tmp_path / "copies").glob("replaced-*.sqlite")
+    with closing(sqlite3.connect(aside)) as raw:
+        assert raw.execute("SELECT count(deleted) FROM trial").fetchone() == (1,)
+
+
+KILLED = """
+import os, sys
+from kit.workspace import Workspace
+trial = Workspace(sys.argv[1]).trial("malt")
+for _ in range(150):
+    trial.add_piece(trial.doughs()[0])
+os.kill(os.getpid(), 9)
+"""
+
+
+def test_a_copy_put_back_after_a_kill_is_not_mixed_with_what_the_log_held(tmp_path):
+    with Workspace(tmp_path) as ws:
+        trial = ws.new_trial("malt")
+        dough = trial.add_dough(trial.add_bake("2026-11-26"))
+        for _ in range(60):
+            trial.add_piece(dough)
+    Workspace(tmp_path).close()
+    subprocess.run([sys.executable, "-c", KILLED, tmp_path], check=False)
+    assert (tmp_path / f"{FILE}-wal").exists()
+    put_back(tmp_path / FILE)
+    with Workspace(tmp_path) as ws:
+        assert len(ws.trial("malt").pieces()) == 60
+        assert ws.check().ok, str(ws.check())
+    (aside,) = (tmp_path / "copies").glob("replaced-*.sqlite")
+    with closing(sqlite3.connect(aside)) as raw:  # nothing is lost
+        assert raw.execute("SELECT count(*) FROM piece").fetchone() == (210,)
+
+
+def test_the_newest_whole_copy_is_put_back_or_none(tmp_path):
+    for number in range(3):
+        with Workspace(tmp_path) as ws:
+            ws.new_trial(f"trial {number}")
+    first, second = copies(tmp_path)
+    second.write_bytes(b"no database")
+    with pytest.raises(StoreError, match="holds no whole copy of a workspace"):
+        put_back(tmp_path / FILE, second)
+    with pytest.raises(StoreError, match="holds no whole copy of a workspace"):
+        put_back(tmp_path / FILE, tmp_path / "none.sqlite")
+    assert put_back(tmp_path / FILE) == first
+    first.unlink()
+    with pytest.raises(StoreError, match="copies holds no whole copy of a workspace"):
+        put_back(tmp_path / FILE)
+    with Workspace(tmp_path) as ws:
+        assert [trial.name for trial in ws.trials()] == ["trial 0"]
 
 
 @pytest.mark.parametrize("how", ["a file in the way", "a full disk"])
@@ -174,7 +264,7 @@ def test_a_damaged_file_names_the_copy_to_put_back(tmp_path):
     told = check_store(tmp_path)
     assert not told.ok
     assert {finding.about for finding in told.findings} == {"file"}
-    assert str(copies(tmp_path)[-1]) in str(told)
+    assert f"python -m kit restore {tmp_path}" in str(told)
 
 
 def test_a_file_that_is_no_workspace(tmp_path):

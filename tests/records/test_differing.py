@@ -5,6 +5,7 @@ import math
 import pytest
 
 from kit.errors import DataError, InputError
+from kit.records.differing import rows
 
 
 @pytest.fixture
@@ -62,3 +63,29 @@ def test_what_cannot_be_set_side_by_side(trial, two):
         assert str(told.value) == what
     with pytest.raises(DataError, match=r"^dough 2B has no pieces: nothing to set side by side"):
         trial.differences(one, trial.add_dough(other.bake))
+
+
+def test_what_differs_as_it_is_read(trial, two):
+    """Values as they are written, and the difference of those; what reads alike is left out."""
+    one, other = two
+    first, second = trial.pieces(one)
+    third, fourth = trial.pieces(other)
+    for piece, tap, core in (
+        (first, 1, 95.01),
+        (second, 2, 95.02),
+        (third, 1, 95),
+        (fourth, 1, 95),
+    ):
+        trial.record(piece, "hollow_tap", tap)
+        trial.record(piece, "core_temp_c", core)
+    assert rows(trial.differences(one, other)) == [
+        ("Day", "2026-11-26", "2026-12-03", "–"),
+        ("Flour lot", "F1", "F2", "–"),
+        ("Diastatic malt", "0.00 %", "0.80 %", "+0.80 %"),
+        ("Dough temperature", "–", "24.0 °C", "–"),
+        ("Height", "30.5 mm", "34.0 mm", "+3.5 mm"),
+        ("Tap", "1.5", "1.0", "−0.5"),
+        ("Events", "burnt", "–", "–"),
+    ]
+    whole = trial.differences(first, second).query("quantity == 'hollow_tap'")
+    assert rows(whole) == [("Tap", "1", "2", "+1")]

@@ -12,7 +12,6 @@ from sqlalchemy import event, func, select
 from kit.errors import DataError, InputError, StoreError
 from kit.records import journal
 from kit.records import tables as t
-from kit.records.sheets.strict import read_sheet
 from kit.records.store import open_store
 from kit.workspace import Workspace
 
@@ -97,7 +96,9 @@ def test_every_row_stands_in_the_journal(ws, trial, made):
     trial.set_formula("base", [("flour", "flour", 100), ("milk", "liquid", 72)])
     trial.event("burnt", on=made.pieces[0])
     trial.record(made.dough, "malt_percent", 0.8)
-    trial.import_csv(pd.DataFrame({"bake": [2, 2], "dough": "2A", "rise_height_mm": [38, 39]}))
+    trial.bring_in(
+        trial.look_at(pd.DataFrame({"bake": [2, 2], "dough": "2A", "rise_height_mm": [38, 39]}))
+    )
     with ws.store.reading() as connection:
         lines = connection.execute(select(t.change).where(t.change.c.what == "add")).all()
         told = [
@@ -122,13 +123,13 @@ def test_one_undo_takes_a_whole_import_back(ws, trial, made):
             "events": [None, "burnt", None],
         }
     )  # fmt: skip
-    trial.import_csv(table)
+    trial.bring_in(trial.look_at(table))
     assert len(trial.frame()) == 6
-    assert ws.undo() == "undone: malt: imported 3 pieces from the table"
+    assert ws.undo() == "undone: malt: brought in 3 rows of the table"
     pd.testing.assert_frame_equal(trial.frame(), before)
     assert ws.lots()["code"].tolist() == ["F2"]
     assert trial.events().empty
-    trial.import_csv(table)  # and may come again
+    trial.bring_in(trial.look_at(table))  # and may come again
     assert len(trial.frame()) == 6
 
 
@@ -210,7 +211,9 @@ def test_an_import_that_fails_half_way_leaves_nothing(ws, trial, made, monkeypat
 
     monkeypatch.setattr(journal.Step, "add_all", torn)
     with pytest.raises(RuntimeError, match="power cut"):
-        trial.import_csv(pd.DataFrame({"bake": [2], "dough": ["2A"], "flour_lot": ["F9"]}))
+        trial.bring_in(
+            trial.look_at(pd.DataFrame({"bake": [2], "dough": ["2A"], "flour_lot": ["F9"]}))
+        )
     assert {name: rows(ws, table) for name, table in t.metadata.tables.items()} == counts
 
 
@@ -234,12 +237,6 @@ def test_the_journal_is_plain_json(ws, trial, made):
         after = json.loads(cursor.fetchone()[0])
     assert (after["value"], after["u"], after["note"]) == (38.5, 0.5, "calliper")
     assert (after["how"], after["quantity"]) == ("entered", "rise_height_mm")
-
-
-def test_reading_a_sheet_stores_nothing(ws, trial):
-    before = rows(ws, t.change)
-    read_sheet(pd.DataFrame({"bake": [1], "dough": ["1A"]}))
-    assert rows(ws, t.change) == before
 
 
 def test_several_things_together_are_one_undo(ws, trial, made):

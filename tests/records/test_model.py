@@ -200,12 +200,11 @@ def act(trial, model, what, a, b, c):
         if code not in [bake["handle"].code for bake in model.all("bake")]:
             model.remember()
             days = [f"2026-10-{1 + b % 28:02}"] * 2
-            trial.import_csv(
-                pd.DataFrame(
-                    {"bake": code, "day": days, "dough": "x", "load": [1, None],
-                     "rise_height_mm": [30.0 + c, None], "events": [None, "burnt"]}
-                )
+            table = pd.DataFrame(
+                {"bake": code, "day": days, "dough": "x", "load": [1, None],
+                 "rise_height_mm": [30.0 + c, None], "events": [None, "burnt"]}
             )  # fmt: skip
+            trial.bring_in(trial.look_at(table))
             bake = trial.bake(code)
             model.add(bake, "bake", day=bake.day, flour_lot=None)
             (dough,), (load,) = trial.doughs(bake), trial.loads(bake)

@@ -1,6 +1,7 @@
 """Photos of a trial: files copied once, whose they are, what was measured on them, and undo."""
 
 import hashlib
+import os
 import shutil
 from datetime import UTC, datetime
 
@@ -49,6 +50,16 @@ def test_a_file_from_elsewhere_is_copied_whole_and_named(ws, trial, file):
     assert (photo.shows, photo.on) == (None, None)
     assert not list((ws.folder / "photos").glob(".*"))
     assert ws.check().ok
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file names are Unicode there")
+def test_a_name_that_is_no_utf_8_is_copied_under_one_that_is(ws, trial, file):
+    odd = file.rename(file.with_name(os.fsdecode(b"\xff 1.jpg")))
+    add(trial, odd)
+    inside = ws.folder / "photos" / os.fsdecode(b"\xfe.jpg")
+    inside.write_bytes(b"\xff\xd8\xff another")
+    add(trial, inside)
+    assert [photo.path for photo in listed(trial)] == ["photos/_ 1.jpg", "photos/_.jpg"]
 
 
 def test_the_same_file_twice_is_one_photo(ws, trial, file):

@@ -78,7 +78,7 @@ def test_a_bake_there_and_back(ws, server):
     ws.undo()
     pd.testing.assert_frame_equal(trial.frame(), frame)
     copy = ws.new_trial("copy")
-    copy.import_csv(frame)
+    copy.bring_in(copy.look_at(frame))
     pd.testing.assert_frame_equal(copy.frame(), frame)
     ws.undo()
     assert copy.frame().empty

@@ -71,7 +71,8 @@ def test_a_kitchen_table_is_understood_and_nothing_is_stored(ws, trial, tmp_path
         "It is left out unless you say.",
         "What is 'Colour'? It is left out unless you say.",
     )
-    look = look.with_column("Gewicht gebacken g", quantity="baked_weight_g").ignore("Colour")
+    look = look.with_column("Gewicht gebacken g", quantity="baked_weight_g")
+    look = look.with_column("Colour", "ignored")
     assert look.questions == ()
     assert look.problems.empty
     frame = look.to_frame()

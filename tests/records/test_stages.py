@@ -356,7 +356,14 @@ def test_lengths_by_hand(ws, kitchen):
     all_through(kitchen)
     trial = kitchen.trial
     assert trial.readings().query("how != 'planned'").empty  # offered, not recorded
+    offered = trial.from_times(kitchen.bake)
+    assert str(offered).splitlines()[0] == "12 lengths of time follow from the stages."
+    assert not offered.to_frame()["recorded"].any()
     found = trial.times_into_readings(kitchen.bake)
+    told = "12 lengths of time follow from the stages; 10 recorded now."
+    assert str(found).splitlines()[0] == told
+    table = found.to_frame()
+    assert table["recorded"].tolist() == (table["quantity"] != "retard_hours").tolist()
     got = {(o.thing.id, o.quantity): o.value for o in found.offers}
     k = kitchen
     assert got == pytest.approx(
@@ -402,6 +409,10 @@ def test_what_was_entered_stays(kitchen):
     ]
     assert trial.times_into_readings(kitchen.bake).recorded == tuple(changed)
     assert trial.frame().set_index("piece")["double_minutes"]["1B1"] == 115
+    # half a minute is a correction as well
+    trial.stage(kitchen.b, "doubled", "2025-11-26 11:10:30")
+    (changed,) = [o for o in trial.from_times(kitchen.bake).offers if o.state == "changed"]
+    assert (changed.value, changed.has) == (pytest.approx(115.5), 115)
 
 
 def test_one_time_of_turning_says_nothing_of_pieces_turned_at_different_times(kitchen):
@@ -411,6 +422,14 @@ def test_one_time_of_turning_says_nothing_of_pieces_turned_at_different_times(ki
     found = trial.from_times(kitchen.bake)
     assert not [o for o in found.offers if o.quantity == "side_minutes"]
     assert "turned at different times" in found.checks[0]
+
+
+def test_a_clock_a_little_ahead_is_now():
+    noon = datetime(2026, 11, 26, 12, tzinfo=UTC)
+    for typed in ("2026-11-26 12:01", "2026-11-26 12:02"):
+        assert read_when("at", typed, "UTC", noon) == noon
+    with pytest.raises(InputError, match="is still to come"):
+        read_when("at", "2026-11-26 12:03", "UTC", noon)
 
 
 def test_missing_times_give_no_length(kitchen):

@@ -11,7 +11,7 @@ import pytest
 
 from kit.errors import MissingPackageError, StoreError
 from kit.records import store as store_module
-from kit.records.copies import copies
+from kit.records.copies import put_back
 from kit.records.store import open_store
 from kit.records.tables import VERSION
 from kit.workspace import Workspace
@@ -102,14 +102,13 @@ def test_records_that_are_gone_are_not_begun_anew_beside_their_copies(tmp_path, 
         with Workspace(tmp_path) as ws:
             ws.new_trial(f"trial {number}")
     file = tmp_path / FILE
-    newest = copies(tmp_path)[-1]
     spoil(file)
     assert message(tmp_path) == (
-        f"{file} is empty or was taken away, but copies of it are there. Copy the newest, "
-        f"{newest}, to {file}; to begin anew, take the folder copies away."
+        f"{file} is empty or was taken away, but copies of it are there. Put the newest back: "
+        f"python -m kit restore {tmp_path}. To begin anew, take the folder copies away."
     )
     assert file.exists() == (spoil is not Path.unlink)  # the cloud may yet bring it back
-    newest.replace(file)
+    put_back(file)
     with Workspace(tmp_path) as ws:
         assert [trial.name for trial in ws.trials()] == ["trial 0"]
 

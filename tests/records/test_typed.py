@@ -116,5 +116,5 @@ def test_moment():
     assert typed.moment("at", "26.11.2026 07:30", "UTC") == "2026-11-26T07:30:00.000000+00:00"
     assert typed.moment("at", None, "UTC") > "2026"
     assert refused(typed.moment, "at", "0001-01-01 00:00", "Europe/Berlin") == (
-        "at is '0001-01-01 00:00': is not a point in time. Write 2026-11-26 07:30."
+        "at is '0001-01-01 00:00': must lie between 1970 and 2200. Write for example 2026-11-26."
     )

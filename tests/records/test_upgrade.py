@@ -1,6 +1,7 @@
 import sqlite3
 import sys
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
@@ -23,11 +24,9 @@ def schema(file):
 
 
 @pytest.fixture
-def version_0(tmp_path):
-    """Make a file as it stands before the first revision: stamped with none, no tables."""
+def version_1(tmp_path):
     with closing(sqlite3.connect(tmp_path / FILE)) as raw:
-        raw.execute("CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL PRIMARY KEY)")
-        raw.commit()
+        raw.executescript((Path(__file__).parent / "schema_0001.sql").read_text())
     return tmp_path
 
 
@@ -36,26 +35,36 @@ def test_the_versions_are_those_of_the_revisions():
     assert tuple(r.revision for r in revisions)[::-1] == t.VERSIONS
 
 
-def test_upgrading_from_nothing_gives_what_a_new_file_has(version_0, tmp_path_factory):
+def test_upgrading_gives_what_a_new_file_has(version_1, tmp_path_factory):
     new = tmp_path_factory.mktemp("new")
     open_store(new).close()
-    store = open_store(version_0)
+    store = open_store(version_1)
     with store.reading() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, t.metadata) == []
     store.close()
-    assert schema(version_0 / FILE) == schema(new / FILE)
+    assert schema(version_1 / FILE) == schema(new / FILE)
 
 
-def test_an_older_file_is_copied_aside_then_upgraded(version_0):
-    before = schema(version_0 / FILE)
-    with Workspace(version_0) as ws:
-        ws.new_trial("malt")
-    (copy,) = version_0.glob("bakes-before-0002-*.sqlite")
+def test_an_older_file_is_copied_aside_then_upgraded(version_1):
+    before = schema(version_1 / FILE)
+    with Workspace(version_1) as ws:
+        ws.new_trial("salt")
+    (copy,) = version_1.glob("bakes-before-0002-*.sqlite")
     assert schema(copy) == before
-    with Workspace(version_0) as ws:  # opened again, nothing more to do
-        assert [trial.name for trial in ws.trials()] == ["malt"]
-    assert len(list(version_0.glob("bakes-before-*"))) == 1
+    with Workspace(version_1) as ws:  # opened again, nothing more to do
+        assert [trial.name for trial in ws.trials()] == ["malt", "salt"]
+    assert len(list(version_1.glob("bakes-before-*"))) == 1
+
+
+def test_a_file_stamped_with_no_version_is_no_workspace(tmp_path):
+    with closing(sqlite3.connect(tmp_path / FILE)) as raw:
+        raw.execute("CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL PRIMARY KEY)")
+        raw.commit()
+    before = schema(tmp_path / FILE)
+    with pytest.raises(StoreError, match="is not a workspace or is damaged"):
+        open_store(tmp_path)
+    assert schema(tmp_path / FILE) == before
 
 
 NEXT = """

@@ -7,7 +7,6 @@ of them is taken here, all rows get new ones.
 
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from os import PathLike
 from typing import Any
 
@@ -28,32 +27,20 @@ from kit.records.store import Store
 from kit.records.things import there
 from kit.records.typed import text
 
-__all__ = ["Reception", "free_name", "receive_package"]
-
-
-@dataclass(frozen=True)
-class Reception:
-    """What became of a package.
-
-    Parameters
-    ----------
-    trial_id : str
-        The trial it is here.
-    already_here : bool
-        The very same was here before; nothing was changed.
-    notes : tuple of str
-        What was renamed, left out, or is unusual.
-    """
-
-    trial_id: str
-    already_here: bool
-    notes: tuple[str, ...]
+__all__ = ["free_name", "receive_package"]
 
 
 def receive_package(
     store: Store, who: str, source: str | PathLike[str], baker: str | None = None
-) -> Reception:
-    """Bring another baker's trial in, whole or not at all; see `Workspace.receive`."""
+) -> tuple[str, bool, tuple[str, ...]]:
+    """Bring another baker's trial in, whole or not at all; see `Workspace.receive`.
+
+    Returns
+    -------
+    (str, bool, tuple of str)
+        The trial's id here, whether the very same was here before, and what was renamed, left
+        out, or is unusual.
+    """
     named = None if baker is None else text("baker", baker)
     with SafeZip(source) as zipped:
         arrival = read_package(zipped)
@@ -62,10 +49,10 @@ def receive_package(
         with store.reading() as connection:
             same = _already_here(connection, arrival, store.folder is not None)
         if same is not None:
-            return Reception(same, True, ())
+            return same, True, ()
         with Landing(store.folder, zipped, arrival) as landing, step(store, who) as action:
             trial_id = _store(action, arrival, met, whose, landing)
-    return Reception(trial_id, False, tuple(arrival.notes))
+    return trial_id, False, tuple(arrival.notes)
 
 
 def _already_here(connection: Connection, arrival: Arrival, files: bool) -> str | None:

@@ -16,6 +16,11 @@ from kit.records.typed import day, text, whole
 __all__ = ["Sheet", "check", "named"]
 
 _ABOUT_BAKE = ("day", "flour_lot", "yeast_lot")
+#: what stands where rows are summed up; it would be stored as one more dough
+_SUMMED = frozenset(
+    ("total", "totals", "grand total", "sum", "mean", "average", "avg", "median",
+     "summe", "gesamt", "mittel", "mittelwert", "durchschnitt")
+)  # fmt: skip
 
 
 @dataclass
@@ -153,6 +158,15 @@ def _code(cell: Any) -> str:
     return text("code", cell, longest=80, needed=False)
 
 
+def _one_code(cell: Any) -> str:
+    """Return the code of one thing, not of a row that sums up others."""
+    code = _code(cell)
+    if code.casefold().strip(" .:") in _SUMMED:
+        rule = "is what a row that sums up others is called"
+        raise InputError("code", code, rule, "Leave that row out, or write another code.")
+    return code
+
+
 def _kinds(cell: Any) -> list[str]:
     kinds = [] if cell is None else str(cell).split(";")
     return [check_kind(kind) for kind in kinds if kind.strip()]
@@ -160,7 +174,7 @@ def _kinds(cell: Any) -> list[str]:
 
 def _structure(sheet: Sheet) -> None:
     """Say which bake, dough, load and piece each row is."""
-    bakes, doughs = sheet.read("bake", _code), sheet.read("dough", _code)
+    bakes, doughs = sheet.read("bake", _one_code), sheet.read("dough", _one_code)
     # a value whose thing is not found has no bake either, nor a row without a day where that tells
     # the bake: one word about it is enough
     lost = {row for row, problem in sheet.problems if not sheet.wide or problem.field == "day"}
@@ -178,7 +192,7 @@ def _structure(sheet: Sheet) -> None:
         None if load is None else (bake, load) for bake, load in zip(bakes, loads, strict=True)
     ]
     sheet.places = places
-    pieces = sheet.read("piece", _code)
+    pieces = sheet.read("piece", _one_code)
     if sheet.wide:
         _number_pieces(sheet, pieces)
     else:
@@ -186,6 +200,7 @@ def _structure(sheet: Sheet) -> None:
             (dough, piece) if dough and piece else None
             for dough, piece in zip(sheet.keys["dough"], pieces, strict=True)
         ]
+    _nearly_alike(sheet)
     _places(sheet, bakes, loads)
     sheet.about_bake = {
         "day": sheet.read("day", lambda cell: day("day", cell)),
@@ -194,6 +209,18 @@ def _structure(sheet: Sheet) -> None:
     }
     for name in _ABOUT_BAKE:
         _one_each(sheet, name, "bake", sheet.about_bake[name], str)
+
+
+def _nearly_alike(sheet: Sheet) -> None:
+    """Ask about bakes and doughs that a slip may have made two of: "A" and "a", "1" and "01"."""
+    for level in ("bake", "dough"):
+        first: dict[Any, Any] = {}
+        for key, row in sheet.first_row(level).items():
+            above, code = (None, key) if level == "bake" else key or ("", "")
+            seen = first.setdefault((above, str(code or "").casefold().lstrip("0")), code)
+            if code and seen and seen != code:
+                doubt = f"{code!r} and {seen!r} count as two {level}s. Is that right?"
+                sheet.doubts.append((row, level, doubt))
 
 
 def _places(sheet: Sheet, bakes: Sequence[Any], loads: Sequence[Any]) -> None:
@@ -283,7 +310,7 @@ def _one_each(
     for row, key, value, cell in zip(
         sheet.rows, sheet.keys[level], values, sheet.column(column), strict=True
     ):
-        if value is None:
+        if value is None or (key is None and level == "bake"):  # a code refused is told already
             continue
         if key is None:
             remedy = f"Fill in the column {level} as well"

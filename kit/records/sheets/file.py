@@ -8,19 +8,33 @@ file is ever computed.
 import codecs
 import csv
 import io
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from kit import quantities
 from kit.errors import DataError, InputError
 from kit.given import is_missing
-from kit.records.sheets.words import IGNORED, guess
+from kit.records.sheets.words import IGNORED, guess, unit_fits
+from kit.records.typed import plain_name
 
-__all__ = ["ERRORS", "Formula", "Percent", "Table", "cell", "decoded", "headed", "open_table"]
+__all__ = [
+    "ERRORS",
+    "Formula",
+    "Percent",
+    "Table",
+    "cell",
+    "decoded",
+    "delimiter",
+    "headed",
+    "open_table",
+]
 
 #: how many rows at the top may be a title before the heading comes
 _TOP = 20
@@ -93,9 +107,7 @@ def cell(x: Any) -> Any:
     return str(x).strip() or None
 
 
-def open_table(
-    source: str | Path | pd.DataFrame, sheet: str | None = None, *, titled: bool = True
-) -> Table:
+def open_table(source: str | Path | pd.DataFrame, sheet: str | None = None) -> Table:
     """Read a table.
 
     Parameters
@@ -104,8 +116,6 @@ def open_table(
         .csv, .tsv, .txt, .xlsx, .xlsm, or a frame.
     sheet : str, optional
         Which sheet of a workbook; the first one that shows and holds anything when not given.
-    titled : bool
-        Rows of a title may stand above the headings.
 
     Raises
     ------
@@ -120,13 +130,14 @@ def open_table(
         names = [str(column) for column in source.columns]
         return Table("the table", "", names, columns, list(range(2, len(source) + 2)))
     path = Path(source)
+    name = plain_name(path.name)
     try:
         with path.open("rb") as file:
             begins = file.read(8)
             if begins[:4] == b"PK\x03\x04" or path.suffix.lower() in (".xlsx", ".xlsm"):
                 from kit.records.sheets.xlsx import read_workbook
 
-                return read_workbook(path, sheet, titled)
+                return read_workbook(path, sheet)
             content = begins + file.read()
     except OSError as exc:
         text = f"{path} cannot be read: {(exc.strerror or str(exc)).lower()}."
@@ -135,13 +146,13 @@ def open_table(
         raise DataError(text) from exc
     if begins == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
         text = (
-            f"{path.name} is a workbook of the old kind (.xls), or locked with a password. "
+            f"{name} is a workbook of the old kind (.xls), or locked with a password. "
             "Save it as .xlsx without a password."
         )
         raise DataError(text)
-    _only_table(path.name, sheet)
-    text, notes = decoded(content, path.name)
-    return headed(path.name, "", _lines(text, path.name), notes, titled)
+    _only_table(name, sheet)
+    text, notes = decoded(content, name)
+    return headed(name, "", _lines(text, name), notes)
 
 
 def _only_table(name: str, sheet: str | None) -> None:
@@ -186,12 +197,7 @@ def decoded(content: bytes, name: str, kind: str = "CSV (UTF-8)") -> tuple[str, 
 
 def _lines(text: str, name: str) -> list[tuple[int, list[Any]]]:
     """Return the lines of a text file with the row each stands in, as a spreadsheet counts."""
-    # quoted text may hold any of them; the line with the heading seldom does
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    signs = {sign: first.count(sign) for sign in ",;\t"}
-    if not any(signs.values()):  # a title first
-        signs = {sign: text[:5000].count(sign) for sign in ";\t,"}
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=max(signs, key=signs.__getitem__))
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter(text))
     lines: list[tuple[int, list[Any]]] = []
     try:
         for number, line in enumerate(reader, start=1):
@@ -207,6 +213,20 @@ def _lines(text: str, name: str) -> list[tuple[int, list[Any]]]:
     return lines
 
 
+def delimiter(text: str) -> str:
+    """Return what parts the cells: what most of the first lines hold equally often.
+
+    Titles, quoted text and decimals may hold the others, but seldom in every line.
+    """
+    top = list(islice(filter(str.strip, text[:50_000].splitlines()), _TOP))
+
+    def alike(sign: str) -> tuple[int, int]:
+        often = Counter(line.count(sign) for line in top if sign in line)
+        return max(((lines, count) for count, lines in often.items()), default=(0, 0))
+
+    return max(";\t,", key=alike)
+
+
 def _too_long(name: str, row: int) -> str:
     return (
         f"{name} cannot be read: a cell in row {row} holds more than {_LONGEST_CELL} characters. "
@@ -215,11 +235,7 @@ def _too_long(name: str, row: int) -> str:
 
 
 def headed(
-    name: str,
-    sheet: str,
-    lines: Iterable[tuple[int, Sequence[Any]]],
-    notes: list[str],
-    titled: bool = True,
+    name: str, sheet: str, lines: Iterable[tuple[int, Sequence[Any]]], notes: list[str]
 ) -> Table:
     """Find the headings and part what stands below them into columns.
 
@@ -231,25 +247,22 @@ def headed(
         From the top of the file.
     notes : list of str
         What is worth knowing about the file.
-    titled : bool
-        A title may stand above the headings; else the first row is taken for them.
     """
-    lines = list(lines)
     filled = [(row, line) for row, line in lines if any(x is not None for x in line)]
-    at = 0
-    if titled:
-        known = [sum(_is_heading(x) for x in line) for _, line in filled[:_TOP]]
-        at = known.index(max(known)) if max(known, default=0) >= 2 else 0
-    elif lines and (not filled or filled[0][0] != lines[0][0]):
-        filled = lines[:1] + filled
     if not filled:
         return Table(name, sheet, [], [], [], 1, notes)
+    known = [sum(_is_heading(x) for x in line) for _, line in filled[:_TOP]]
+    at = known.index(max(known)) if max(known) >= 2 else 0  # a title may stand above
     heading_row, heading = filled[at]
     if at:
         notes = [*notes, f"The headings stand in row {heading_row}; what is above is left out."]
     headings = ["" if x is None else str(x) for x in heading]
     while headings and not headings[-1]:
         headings.pop()  # spreadsheets write empty columns at the end
+    if at + 1 < len(filled) and (units := _units(headings, filled[at + 1][1])):
+        at += 1
+        notes = [*notes, f"Row {filled[at][0]} is read as the units of the columns."]
+        headings = [f"{h} ({unit})" if unit else h for h, unit in zip(headings, units, strict=True)]
     width, below = len(headings), filled[at + 1 :]
     columns: list[list[Any]] = [[] for _ in range(width)]
     problems = []
@@ -268,6 +281,21 @@ def headed(
 
 def _is_heading(x: Any) -> bool:
     return isinstance(x, str) and len(x) < 80 and guess(x).meaning != IGNORED
+
+
+def _units(headings: Sequence[str], line: Sequence[Any]) -> list[str]:
+    """Return the unit of each column where a row below the headings holds them; else nothing."""
+    found, fitting = [""] * len(headings), 0
+    for i, (heading, x) in enumerate(zip(headings, line, strict=False)):
+        one = guess(heading)
+        if x is None or not quantities.find(one.meaning):
+            continue
+        unit = x.strip(" ()[]") if isinstance(x, str) else "0"
+        if any(sign.isdigit() for sign in unit):
+            return []  # a measured value
+        fitting += unit_fits(unit, one.meaning)
+        found[i] = "" if one.unit else unit
+    return found if fitting else []
 
 
 def _over(row: int, value: str) -> InputError:

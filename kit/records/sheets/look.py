@@ -141,13 +141,6 @@ class Look:
             raise InputError("decimal", mark, "must be 'comma' or 'point'")
         return replace(self, decimal=mark)
 
-    def ignore(self, *headings: str) -> "Look":
-        """Leave columns out."""
-        one = self
-        for heading in headings:
-            one = one.with_column(heading, IGNORED)
-        return one
-
     def _at(self, heading: str) -> int:
         names = [column.heading for column in self.columns]
         if heading not in names:
@@ -296,7 +289,9 @@ class Look:
         )
 
     def __str__(self) -> str:
-        return self.text("Answer with .with_column, .with_dates, .with_decimal or .ignore.")
+        return self.text(
+            "Answer with .with_column (ignored leaves one out), .with_dates or .with_decimal."
+        )
 
     def text(self, answer_with: str) -> str:
         """How the table is understood; below open questions, how they are answered."""

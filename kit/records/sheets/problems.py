@@ -1,12 +1,14 @@
 """The cells of a table that cannot be used, as a table and as lines."""
 
 from collections.abc import Sequence
+from datetime import date, time, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from kit import quantities
 from kit.errors import InputError
+from kit.given import is_missing
 
 if TYPE_CHECKING:
     from kit.records.sheets.look import Look
@@ -32,16 +34,19 @@ def problem_frame(look: "Look", problems: Sequence[tuple[int, InputError]]) -> p
     for row, heading, e in sorted(named_as, key=lambda p: (p[0], order.get(p[1], -1))):
         # as it stands in the table, not as it was read
         value = cells[heading][at[row]] if heading in cells else e.value
+        value = str(value) if isinstance(value, date | time | timedelta) else value
         remedy = f"{e.rule[:1].upper()}{e.rule[1:]}. {e.remedy}".strip()
         known, unit = quantities.find(e.field), units.get(heading)
         if known and unit and unit != known.unit:
             remedy += f" It was read as {value} {unit}."
         rows.append((look.table.sheet or look.table.name, row, heading, value, remedy))
-    return pd.DataFrame(rows, columns=["sheet", "row", "column", "value", "remedy"])
+    columns = ["sheet", "row", "column", "value", "remedy"]
+    return pd.DataFrame(rows, columns=columns, dtype=object).astype({"row": int})
 
 
 def problem_lines(problems: pd.DataFrame, shown: int) -> list[str]:
     """Return the first of a table of problems, one a line."""
-    told = problems.head(shown).to_dict("records")
-    lines = [f"  row {p['row']}, {p['column']} {p['value']!r}: {p['remedy']}" for p in told]
+    told = problems.head(shown)[["row", "column", "value", "remedy"]].values.tolist()
+    cells = [column if is_missing(x) else f"{column} {x!r}" for _, column, x, _ in told]
+    lines = [f"  row {one[0]}, {cell}: {one[3]}" for one, cell in zip(told, cells, strict=True)]
     return [*lines, f"  and {len(problems) - shown} more"] if len(problems) > shown else lines

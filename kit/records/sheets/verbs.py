@@ -7,12 +7,10 @@ from typing import Any
 
 import pandas as pd
 
-from kit.records import trials
 from kit.records.sheets.bring import BroughtIn, bring_in
 from kit.records.sheets.file import open_table
 from kit.records.sheets.known import read_known
 from kit.records.sheets.look import Look, look
-from kit.records.sheets.strict import read_sheet, store_sheet
 from kit.records.trial_head import TrialHead
 
 __all__ = ["TrialSheets"]
@@ -20,31 +18,6 @@ __all__ = ["TrialSheets"]
 
 class TrialSheets(TrialHead):
     """The verbs of a trial that bring in what was written down elsewhere."""
-
-    def import_csv(self, source: str | Path | pd.DataFrame) -> list[str]:
-        """Bring in a table with one row a piece, whole or not at all; one undo takes it back.
-
-        Parameters
-        ----------
-        source : path or DataFrame
-            Columns as in `frame`; ``bake`` and ``dough`` are needed, the rest as there is.
-
-        Returns
-        -------
-        list of str
-            What is unusual, by row; look at it.
-
-        Raises
-        ------
-        DataError
-            Lists every cell that cannot be used, by row; nothing is stored.
-        NotFoundError
-            A column nobody knows.
-        """
-        sheet = read_sheet(source)
-        with self._step() as step:
-            zone = trials.trial_row(step.connection, self.id).zone
-            return store_sheet(step, self.id, zone, sheet)
 
     def look_at(self, source: str | Path | pd.DataFrame, sheet: str | None = None) -> Look:
         """Look at a table of any layout before it is brought in; nothing is stored.
@@ -61,7 +34,7 @@ class TrialSheets(TrialHead):
         -------
         Look
             What each column seems to mean, `questions`, `problems`; correct it with
-            `with_column`, `with_dates`, `with_decimal`, `ignore`, then `bring_in`.
+            `with_column`, `with_dates`, `with_decimal`, then `bring_in`.
 
         Raises
         ------

@@ -13,16 +13,18 @@ from typing import IO, Any
 
 from kit.errors import DataError, NotFoundError
 from kit.records.sheets.file import Formula, Percent, Table, cell, headed
+from kit.records.typed import plain_name
 
 __all__ = ["read_workbook"]
 
 _MAX_BYTES, _MAX_RATIO, _MAX_ROWS, _MAX_COLUMNS = 600_000_000, 200, 1_048_576, 500
 _MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s+ref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
-_OVERLAP = 100
+_HIDDEN = re.compile(rb'<(?:\w+:)?row\s+r="(\d+)"[^>]{0,300}?\shidden="(?:1|true)"')
+_OVERLAP = 500
 
 
-def read_workbook(path: Path, sheet: str | None, titled: bool = True) -> Table:
+def read_workbook(path: Path, sheet: str | None) -> Table:
     """Read one sheet of a workbook.
 
     Parameters
@@ -31,8 +33,6 @@ def read_workbook(path: Path, sheet: str | None, titled: bool = True) -> Table:
         An .xlsx file.
     sheet : str, optional
         Which; the first one that shows and holds anything when not given.
-    titled : bool
-        See `kit.records.sheets.file.headed`.
 
     Raises
     ------
@@ -50,7 +50,7 @@ def read_workbook(path: Path, sheet: str | None, titled: bool = True) -> Table:
             book = load_workbook(path, read_only=True, data_only=True)
             try:
                 name, notes = _chosen(book, sheet, path.name)
-                return headed(path.name, name, _lines(book, name, path, notes), notes, titled)
+                return headed(plain_name(path.name), name, _lines(book, name, path, notes), notes)
             finally:
                 book.close()
     except (DataError, NotFoundError):
@@ -112,7 +112,7 @@ def _lines(book: Any, name: str, path: Path, notes: list[str]) -> Iterator[tuple
     """Yield a sheet's rows as plain cells, merged ones filled."""
     sheet = book[name]
     sheet.reset_dimensions()
-    merged, formulas = _scan(sheet)
+    merged, hidden, formulas = _scan(sheet)
     top = [row for _, row in zip(range(50), sheet.iter_rows(), strict=False)]
     width = max((i for row in top for i, x in enumerate(row, 1) if x.value is not None), default=0)
     if width > _MAX_COLUMNS:
@@ -126,7 +126,8 @@ def _lines(book: Any, name: str, path: Path, notes: list[str]) -> Iterator[tuple
             fill |= {(row, col): (first_row, first) for row in over[0] for col in over[1]}
     seen: dict[tuple[int, int], Any] = {}
     said: set[tuple[int, int]] = set()
-    formats: dict[int, bool] = {}
+    formats: dict[int, str] = {}
+    unseen: list[int] = []
     # one column more, to meet cells without a heading
     for number, row in enumerate(sheet.iter_rows(max_col=width + 1), start=1):
         if number > _MAX_ROWS:
@@ -136,6 +137,8 @@ def _lines(book: Any, name: str, path: Path, notes: list[str]) -> Iterator[tuple
         for col, formula in uncomputed.get(number, {}).items():
             if line[col - 1] is None:
                 line[col - 1] = Formula(formula)
+        if number in hidden and any(x is not None for x in line):
+            unseen.append(number)
         if fill:
             for col in range(1, len(line) + 1):
                 origin = fill.get((number, col))
@@ -146,6 +149,11 @@ def _lines(book: Any, name: str, path: Path, notes: list[str]) -> Iterator[tuple
                     if origin not in said and seen.get(origin) is not None:
                         said.add(origin)
         yield number, line
+    if unseen:
+        notes.append(
+            f"Hidden rows are read as well ({len(unseen)}, the first is row {unseen[0]}). Is that "
+            "meant? If not, delete them from the sheet."
+        )
     if said:
         first_row, col = min(said)
         notes.append(
@@ -154,18 +162,18 @@ def _lines(book: Any, name: str, path: Path, notes: list[str]) -> Iterator[tuple
         )
 
 
-def _plain(x: Any, formats: dict[int, bool]) -> Any:
-    """Return a cell as text, number, day or time."""
+def _plain(x: Any, formats: dict[int, str]) -> Any:
+    """Return a cell as text, number, day or time; a unit its format shows belongs to it."""
     value = x.value
     if value is None:
         return None
     if x.data_type == "n" and isinstance(value, int | float):
         style = x._style_id
         if style not in formats:
-            formats[style] = "%" in re.sub(r'"[^"]*"|\\.', "", x.number_format or "")
-        if formats[style] and not isinstance(value, bool):
+            formats[style] = _shown_behind(x.number_format or "")
+        if formats[style] == "%" and not isinstance(value, bool):
             return Percent(f"{value * 100:.12g} %")
-        return value
+        return f"{value!r}{formats[style]}" if formats[style] else value
     if isinstance(value, datetime) and value.time() == time():
         return value.date()
     if isinstance(value, date | time | timedelta):
@@ -173,14 +181,29 @@ def _plain(x: Any, formats: dict[int, bool]) -> Any:
     return cell(value)
 
 
-def _scan(sheet: Any) -> tuple[list[tuple[int, int, int, int]], bool]:
-    """Return the merged areas of a sheet, and whether it holds formulas.
+def _shown_behind(form: str) -> str:
+    r"""Return what a number format shows behind the number: "%", or a unit in quotes.
 
-    Openpyxl does not tell either while it reads row by row.
+    Examples
+    --------
+    >>> [_shown_behind(form) for form in ("0.0%", '0.0" cm"', '"No. "0', '0"."', "0")]
+    ['%', ' cm', '', '', '']
+    """
+    first = re.sub(r"\\(.)", r'"\1"', form.partition(";")[0]).replace('""', "")
+    if "%" in re.sub(r'"[^"]*"', "", first):
+        return "%"
+    behind = re.search(r'[0#?]\s*"([^"\d]+)"\s*$', first)
+    return behind[1].rstrip() if behind and re.search(r"\w|[°″]", behind[1]) else ""
+
+
+def _scan(sheet: Any) -> tuple[list[tuple[int, int, int, int]], set[int], bool]:
+    """Return the merged areas of a sheet, its hidden rows, and whether it holds formulas.
+
+    Openpyxl does not tell them while it reads row by row.
     """
     from openpyxl.utils import column_index_from_string
 
-    merged, formulas, rest = [], False, b""
+    merged, hidden, formulas, rest = [], set(), False, b""
     source: IO[bytes]
     with sheet._get_source() as source:
         while chunk := source.read(1 << 20):
@@ -189,6 +212,7 @@ def _scan(sheet: Any) -> tuple[list[tuple[int, int, int, int]], bool]:
                 msg = "a document type inside a sheet"
                 raise ValueError(msg)
             formulas = formulas or _FORMULA.search(text) is not None
+            hidden |= {int(row) for row in _HIDDEN.findall(text)}
             last = 0
             for found in _MERGED.finditer(text):
                 left, top, right, bottom = (part.decode() for part in found.groups())
@@ -196,7 +220,7 @@ def _scan(sheet: Any) -> tuple[list[tuple[int, int, int, int]], bool]:
                                int(bottom), column_index_from_string(right)))  # fmt: skip
                 last = found.end()
             rest = text[max(last, len(text) - _OVERLAP) :]
-    return merged, formulas
+    return merged, hidden, formulas
 
 
 def _uncomputed(path: Path, name: str, width: int) -> dict[int, dict[int, str]]:
