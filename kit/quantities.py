@@ -153,7 +153,23 @@ class Quantity:
             if not self._is_scale:
                 raise
             raise UnitError(self.name, text, exc.rule, self._ask(), where) from exc
-        return self.check(number, where)
+        try:
+            return self.check(number, where)
+        except InputError as exc:
+            raise InputError(*self._as_typed(text, number, exc), where) from exc
+
+    def _as_typed(
+        self, text: str | float | None, number: float | None, refused: InputError
+    ) -> tuple[str, object, str, str]:
+        """Field, value as it was typed, rule, and a remedy with what it may have been meant as."""
+        said, remedy = refused.value, refused.remedy
+        if number is not None and isinstance(text, str) and f"{number:g}" not in text:
+            said, remedy = text, f"It was read as {number:.5g} {self.unit}".rstrip() + f". {remedy}"
+        elif number is not None and self.unit == "°C":
+            low, high = self.possible
+            if low <= (number - 32) / 1.8 <= high:
+                remedy = f"If °F is meant, write {number:g} F."
+        return self.name, said, refused.rule, remedy
 
     @property
     def _is_scale(self) -> bool:

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from inspect import signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from kit.errors import DataError, InputError
+from kit.errors import DataError, InputError, NotFoundError
 from kit.records.aside import write_whole
 from kit.telling import TrialPages
 from kit.units import parse
@@ -120,6 +121,9 @@ class TrialSharing(TrialPages):
         path = Path(path)
         if path.suffix.lower() not in (".html", ".htm"):
             raise InputError("path", str(path), "must end in .html", "For example muffin.html.")
+        known = [name for name in signature(card).parameters if name != "batch"]
+        if strange := next((name for name in more if name not in known), None):
+            raise NotFoundError("part of a recipe page", strange, known)
         formula = self.formula()
         if formula is None:
             msg = f"{self.name} has no formula: set it first, then it can be told (set_formula)."

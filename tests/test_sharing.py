@@ -95,6 +95,31 @@ def test_a_dose_may_be_typed_as_it_is_told(trial, tmp_path):
         assert nine.recipe(tmp_path / "nine.html", 6, 76, {"malt_percent": typed}).exists()
 
 
+@pytest.mark.parametrize(
+    ("settings", "more", "said"),
+    [
+        (["malt"], {}, "settings is ['malt']: must be settings by name. Write "
+                       '{"malt_percent": 0.8}.'),
+        ({"malt_percent": 0.6}, {"wibble": 3}, "no part of a recipe page 'wibble'. There are: "
+         "'steps', 'prep_minutes', 'wait_minutes', 'cook_minutes', 'author', 'scale_step_g', "
+         "'fine_step_g', 'fine_up_to_g'."),
+        ({"malt_percent": 0.6}, {"steps": "Mix."}, "steps is 'Mix.': must be a list of texts, a "
+         'step each. Write ["Mix.", "Bake."].'),
+        ({"malt_percent": 0.6}, {"steps": [1]}, "steps is [1]: must be a list of texts, a step "
+         'each. Write ["Mix.", "Bake."].'),
+        ({"malt_percent": 0.6}, {"steps": 5}, "steps is 5: must be a list of texts, a step each. "
+         'Write ["Mix.", "Bake."].'),
+        ({"malt_percent": 0.6}, {"author": 3}, "author is 3: must be a text. Leave it out where "
+         "none is told."),
+    ],
+)  # fmt: skip
+def test_what_is_given_to_a_recipe_is_looked_at(trial, tmp_path, settings, more, said):
+    with pytest.raises(KitError) as caught:
+        trial.recipe(tmp_path / "malt.html", 6, 76, settings, **more)
+    assert str(caught.value) == said
+    assert not (tmp_path / "malt.html").exists()
+
+
 def test_a_recipe_is_a_page_of_a_formula(trial, tmp_path):
     with pytest.raises(InputError, match="raw_piece_g is '': must not be empty"):
         trial.recipe(tmp_path / "malt.html", 6, "", {"malt_percent": 0.6})

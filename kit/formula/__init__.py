@@ -42,7 +42,7 @@ from kit.formula.malt import (
     wk_from_lintner,
 )
 from kit.formula.preblend import PreBlend, preblend
-from kit.formula.rounding import Dose, dose, round_to_step
+from kit.formula.rounding import round_to_step
 from kit.formula.scaling import Batch, scale
 from kit.formula.sheet import WeighingSheet, Weight
 from kit.formula.temperature import LiquidTemperature, ice_percent, liquid_temperature
@@ -52,10 +52,10 @@ from kit.formula.written import read_formula, write_formula
 from kit.formula.yeast import YeastAmount, convert_yeast, swap_yeast
 
 __all__ = [
-    "ROLES", "Allergen", "Batch", "Division", "Dose", "Doubt", "Formula", "Friction", "Ingredient",
+    "ROLES", "Allergen", "Batch", "Division", "Doubt", "Formula", "Friction", "Ingredient",
     "LiquidTemperature", "PreBlend", "WeighingSheet", "Weight", "YeastAmount", "allergens",
     "bake_loss_doubts", "bake_loss_percent", "blend_falling_number", "card", "convert_yeast",
-    "divide", "dose", "doubts", "equal_dose", "falling_number", "flour_malted", "ice_percent",
+    "divide", "doubts", "equal_dose", "falling_number", "flour_malted", "ice_percent",
     "lintner_from_wk", "liquefaction_number", "liquid_temperature", "malt_doubts",
     "measure_friction", "preblend", "read_formula", "rebase_loss", "round_to_step", "scale",
     "swap_yeast", "to_jsonld", "water_in", "weigh", "wk_from_lintner", "write_formula",

@@ -110,9 +110,7 @@ class Formula:
         return cls(name, tuple(_line(one) for one in lines), note)
 
     @classmethod
-    def from_weights(
-        cls, name: str, lines: Iterable[tuple[str, str, float]], note: str = ""
-    ) -> "Formula":
+    def from_weights(cls, name: str, lines: Iterable[tuple[str, str, float]]) -> "Formula":
         """Make a formula from a recipe that gives weights.
 
         Parameters
@@ -121,8 +119,6 @@ class Formula:
             What it makes.
         lines : iterable of (name, role, weight)
             Weights in grams, or all in any other one unit.
-        note : str
-            Anything.
 
         Raises
         ------
@@ -150,7 +146,7 @@ class Formula:
                     "A point or comma stands before decimals: write 1200, not 1.200.",
                 )  # fmt: skip
         made = [Ingredient(what, role, 100 * weight / flour) for what, role, weight in rows]
-        return cls(name, tuple(made), note)
+        return cls(name, tuple(made))
 
     def __getitem__(self, name: str) -> Ingredient:
         """Return one ingredient by name.

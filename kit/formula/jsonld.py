@@ -6,7 +6,6 @@ Terms: schema.org/Recipe, with `recipeIngredient`, `recipeInstructions` as HowTo
 
 import json
 from collections.abc import Sequence
-from datetime import date
 from typing import Any
 
 from kit.errors import InputError
@@ -24,11 +23,7 @@ def to_jsonld(
     prep_minutes: float | None = None,
     wait_minutes: float | None = None,
     cook_minutes: float | None = None,
-    makes: str = "",
     author: str = "",
-    description: str = "",
-    image: str = "",
-    published: date | str | None = None,
     scale_step_g: float = 1.0,
     fine_step_g: float | None = 0.1,
     fine_up_to_g: float = 50.0,
@@ -45,10 +40,8 @@ def to_jsonld(
         Hands at work; time on the griddle.
     wait_minutes : float, optional
         Retard and proof: part of the total time, of neither of the other two.
-    makes : str
-        The yield in words; from the batch's pieces where not given.
-    author, description, image : str
-        Left out when empty. Readers of recipes expect an image's address.
+    author : str
+        Left out when empty.
     scale_step_g, fine_step_g, fine_up_to_g : float
         Weights are rounded to these.
 
@@ -81,15 +74,19 @@ def to_jsonld(
       "totalTime": "PT34M"
     }
     """
+    listed = isinstance(steps, Sequence) and not isinstance(steps, str)
+    if not listed or not all(isinstance(step, str) for step in steps):
+        rule = "must be a list of texts, a step each"
+        raise InputError("steps", steps, rule, 'Write ["Mix.", "Bake."].')
+    if not isinstance(author or "", str):
+        raise InputError("author", author, "must be a text", "Leave it out where none is told.")
     recipe: dict[str, Any] = {
         "@context": "https://schema.org",
         "@type": "Recipe",
         "name": batch.formula.name,
-        "description": description or batch.formula.note,
-        "image": image,
+        "description": batch.formula.note,
         "author": {"@type": "Person", "name": author} if author else "",
-        "datePublished": published.isoformat() if isinstance(published, date) else published,
-        "recipeYield": makes or _yield(batch),
+        "recipeYield": _yield(batch),
         "recipeIngredient": _ingredients(batch, Scales(scale_step_g, fine_step_g, fine_up_to_g)),
         "recipeInstructions": [{"@type": "HowToStep", "text": step} for step in steps],
     }

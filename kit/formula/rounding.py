@@ -9,13 +9,10 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 
-import pandas as pd
-
 from kit.errors import InputError
-from kit.formula.numbers import grams, plain, required, span, weight
-from kit.shown import InLines
+from kit.formula.numbers import required, span, weight
 
-__all__ = ["Achieved", "Dose", "Scales", "dose", "round_down", "round_to_step", "round_up"]
+__all__ = ["Achieved", "Scales", "round_down", "round_to_step", "round_up"]
 
 #: a step that is a larger share of the amount than this is coarse
 COARSE = 0.02
@@ -101,108 +98,6 @@ class Achieved:
         """Whether both may really be the same dose."""
         low, high = sorted((self, other), key=lambda one: (one.low_percent, one.high_percent))
         return high.low_percent <= low.high_percent * (1 + 1e-12)
-
-
-@dataclass(frozen=True)
-class Dose(InLines, Achieved):
-    """One amount as planned, as weighed, and as it may really be.
-
-    Parameters
-    ----------
-    percent : float
-        Planned, of the flour's weight.
-    flour_g : float
-        Flour it is a share of.
-    step_g : float
-        Of the scale it is weighed on.
-    shown_g : float
-        What the scale is to show.
-    """
-
-    percent: float
-    flour_g: float
-    step_g: float
-    shown_g: float
-
-    @property
-    def planned_g(self) -> float:  # type: ignore[override]  # reckoned here
-        """Exact weight."""
-        return self.percent * self.flour_g / 100
-
-    @property
-    def low_g(self) -> float:
-        """Least that may lie on the scale: half a step below, never below nothing."""
-        return max(0.0, self.shown_g - self.step_g / 2) if self.percent else 0.0
-
-    @property
-    def high_g(self) -> float:
-        """Most that may lie on the scale: half a step above. What is left out is really 0."""
-        return self.shown_g + self.step_g / 2 if self.percent else 0.0
-
-    @property
-    def low_percent(self) -> float:  # type: ignore[override]  # reckoned here
-        """Least dose really achieved, in % of the flour."""
-        return 100 * self.low_g / self.flour_g
-
-    @property
-    def high_percent(self) -> float:  # type: ignore[override]  # reckoned here
-        """Greatest dose really achieved, in % of the flour."""
-        return 100 * self.high_g / self.flour_g
-
-    @property
-    def vanishes(self) -> bool:
-        """Whether something is wanted and the scale shows nothing."""
-        return self.percent > 0 and self.shown_g == 0
-
-    def __str__(self) -> str:
-        if self.percent == 0:
-            return f"0 % of {grams(self.flour_g)} flour: left out."
-        text = (
-            f"{plain(self.percent)} % of {grams(self.flour_g)} flour is {grams(self.planned_g)}; "
-            f"on a scale in steps of {grams(self.step_g)} weigh {grams(self.shown_g)}, "
-            f"really {self.range_percent}."
-        )
-        return text + (" The scale shows nothing so small." if self.vanishes else "")
-
-    def to_frame(self) -> pd.DataFrame:
-        """One row: percent, flour_g, planned_g, shown_g, step_g and the range in g and %."""
-        names = ("percent", "flour_g", "planned_g", "shown_g", "step_g", "low_g", "high_g")
-        return pd.DataFrame(
-            [{name: getattr(self, name) for name in (*names, "low_percent", "high_percent")}]
-        )
-
-
-def dose(percent: float, flour_g: float, scale_step_g: float) -> Dose:
-    """Weigh out a share of the flour's weight on a scale with steps.
-
-    Parameters
-    ----------
-    percent : float
-        Of the flour's weight.
-    flour_g : float
-        Weight of all flours. Its own half step is not counted: it changes the dose by well under
-        a hundredth of itself.
-    scale_step_g : float
-        Smallest change the scale shows.
-
-    Returns
-    -------
-    Dose
-        With the range really achieved: shown ± half a step, as a share of the flour.
-
-    Raises
-    ------
-    InputError
-        A dose below 0, no flour, or a step that is none.
-
-    Examples
-    --------
-    >>> print(dose(0.5, 400, 1))
-    0.5 % of 400 g flour is 2 g; on a scale in steps of 1 g weigh 2 g, really 0.38 to 0.63 %.
-    """
-    share = required("percent", percent, low=0, high=1000, remedy="Enter it in % of the flour.")
-    flour = required("flour_g", flour_g, above=0, remedy="Enter the flour's weight in grams.")
-    return Dose(share, flour, scale_step_g, round_to_step(share * flour / 100, scale_step_g))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from kit.given import as_number
 if TYPE_CHECKING:
     from kit.formula.formula import Formula
 
-__all__ = ["ROLE_SETTINGS", "put_all", "put_in"]
+__all__ = ["ROLE_SETTINGS", "check_named", "put_all", "put_in"]
 
 #: setting -> the role whose ingredients it sets
 ROLE_SETTINGS = {"malt_percent": "malt", "salt_percent": "salt", "yeast_percent": "yeast"}
@@ -34,6 +34,7 @@ def put_in(formula: "Formula", name: str, value: object) -> "Formula":
 
 def put_all(formula: "Formula", settings: Mapping[str, object]) -> "Formula":
     """Return `formula` with a dough's settings put in; see `Formula.with_settings`."""
+    check_named(settings)
     # hydration last: the water that butter and egg bring has to stand by then
     for name in sorted(settings, key=lambda one: one == _HYDRATION):
         ours = name in ROLE_SETTINGS or name == _HYDRATION or _own_ingredient(formula, name)
@@ -41,6 +42,14 @@ def put_all(formula: "Formula", settings: Mapping[str, object]) -> "Formula":
             continue
         formula = put_in(formula, name, settings[name])
     return formula
+
+
+def check_named(settings: object, field: str = "settings", where: str = "") -> None:
+    """Refuse what is no mapping of settings by name."""
+    if not isinstance(settings, Mapping) or not all(isinstance(name, str) for name in settings):
+        raise InputError(
+            field, settings, "must be settings by name", 'Write {"malt_percent": 0.8}.', where
+        )
 
 
 def _own_ingredient(formula: "Formula", name: str) -> str | None:

@@ -52,6 +52,12 @@ class Weight(Achieved):
         """Whether something is wanted and the scale shows nothing."""
         return self.planned_g > 0 and self.weigh_g == 0
 
+    @property
+    def furthest_percent(self) -> float:
+        """How far off the dose may really be, in % of itself: rounding and half a step."""
+        most = max(self.high_percent - self.percent, self.percent - self.low_percent)
+        return 100 * most / self.percent
+
 
 @dataclass(frozen=True)
 class WeighingSheet:
@@ -255,8 +261,8 @@ def _scale_notes(sheet: WeighingSheet) -> list[str]:
     if coarse:
         steps = join(dict.fromkeys(say(w.step_g) for w in coarse))
         names = join(dict.fromkeys(short(w.ingredient) for w in coarse))
-        worst = max(coarse, key=lambda w: w.step_g / w.planned_g)
-        off = plain(50 * worst.step_g / worst.planned_g, 0)
+        worst = max(coarse, key=lambda w: w.furthest_percent)
+        off = plain(worst.furthest_percent, 0)
         notes.append(
             f"a step of {steps} is more than 2 % of {names}: the range in brackets is what the "
             f"dough really gets. Furthest off may be {short(worst.ingredient)}, {off} % of its "

@@ -17,6 +17,7 @@ from kit.formula.numbers import join, letters, short
 from kit.formula.preblend import PreBlend, preblend
 from kit.formula.rounding import Scales, round_to_step, round_up
 from kit.formula.scaling import Batch, scale
+from kit.formula.settings import check_named
 from kit.formula.sheet import WeighingSheet, Weight, clashes
 
 __all__ = ["weigh"]
@@ -141,19 +142,14 @@ def _named(
         return {"dough": {}}
     if isinstance(doughs, Mapping):
         named = {str(code): settings for code, settings in doughs.items()}
-    else:
+    elif isinstance(doughs, Sequence) and not isinstance(doughs, str):
         named = {letters(i): settings for i, settings in enumerate(doughs, start=1)}
+    else:
+        raise InputError("doughs", doughs, "must be one mapping of settings a dough", _OPEN)
     if not named:
         raise InputError("doughs", None, "must not be empty", "Leave it out for a single dough.")
     for code, settings in named.items():
-        if not isinstance(settings, Mapping):
-            raise InputError(
-                "doughs",
-                settings,
-                "must be settings by name",
-                'Write {"malt_percent": 0.8}.',
-                f"dough {code}",
-            )
+        check_named(settings, "doughs", f"dough {code}")
     return named
 
 

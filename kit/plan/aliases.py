@@ -30,15 +30,12 @@ class Freedom:
         How many of them the plan has.
     df : int
         Degrees of freedom left for the spread from unit to unit.
-    least : int
-        Fewest units that any one setting is given to.
     """
 
     factor: str
     unit: str
     units: int
     df: int
-    least: int
 
 
 def _dummies(column: pd.Series) -> Floats:
@@ -118,7 +115,7 @@ def one_with(runs: pd.DataFrame, factors: Sequence[Factor], fully: bool = False)
 
 def _why(what: str) -> str:
     return {
-        "bake": "each bake has one setting only",
+        "bake": "each bake has one setting only. Mix two or more on each, and the day cancels",
         "load": "each load holds one setting only",
         "the order of mixing": "the same setting is always mixed at the same turn",
         "the place on the griddle": "the same setting always lies at the same places",
@@ -141,7 +138,8 @@ def freedom(runs: pd.DataFrame, factors: Sequence[Factor]) -> list[Freedom]:
             mixings = units.drop_duplicates(["bake", mixing]) if mixing else units
             if len(mixings) < len(units):
                 unit, units, mine = "mixing", mixings, [factor]
-            base = [_dummies(units["bake"])]
+            # bakes of one dough are compared as a whole: nothing is left of a bake to take out
+            base = [_dummies(units["bake"])] if units["bake"].duplicated().any() else []
         elif factor.level == "load":
             units = runs.drop_duplicates(["bake", "load"])
             base = [_dummies(units["bake"])]
@@ -151,8 +149,7 @@ def freedom(runs: pd.DataFrame, factors: Sequence[Factor]) -> list[Freedom]:
             base = [_dummies(runs.groupby(["bake", "dough"]).ngroup())]
             mine = [f for f in factors if f.level == "piece"]
         rank = _rank(*base, *(_dummies(units[f.quantity]) for f in mine))
-        least = int(units[factor.quantity].value_counts().min())
-        found.append(Freedom(factor.quantity, unit, len(units), len(units) - rank, least))
+        found.append(Freedom(factor.quantity, unit, len(units), len(units) - rank))
     return found
 
 

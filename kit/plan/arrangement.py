@@ -30,7 +30,10 @@ def arrangement(
         for f in asked.whole:
             notes.append(f"{words.capital(settings_in_words(f))}, decided for a whole dough")
         for f in asked.single:
-            notes.append(f"{words.capital(settings_in_words(f))}, inside each dough")
+            later = ": pieces that proof for less are shaped later" * f.quantity.startswith(
+                "proof_"
+            )
+            notes.append(f"{words.capital(settings_in_words(f))}, inside each dough{later}")
     for f in asked.loaded:
         notes.append(f"{words.capital(settings_in_words(f))}, decided for a whole load")
     recipes = count(asked.whole)

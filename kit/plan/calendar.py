@@ -5,6 +5,7 @@ carry the kitchen's zone, and the file carries the zone's rules (VTIMEZONE), so 
 come right on a phone in another zone and across a change of the clock.
 """
 
+from collections import Counter
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
@@ -80,9 +81,11 @@ def calendar_text(
     book.add("prodid", "-//bake-trial-kit//schedule//EN")
     book.add("version", "2.0")
     book.add("calscale", "GREGORIAN")
+    seen: Counter[tuple[str, str, str]] = Counter()
     for step in schedule.steps:
         if step.told:
-            book.add_component(_event(schedule, step, title, alarm_minutes, stamp))
+            seen[kind := (step.what, step.dough, step.load)] += 1  # a dough may be shaped in parts
+            book.add_component(_event(schedule, step, seen[kind], title, alarm_minutes, stamp))
     year = timedelta(days=366)
     first, last = (
         clock.local(m, schedule.zone) for m in (schedule.times.start, schedule.times.table)
@@ -113,7 +116,7 @@ def _true_onset(observance: Any, zone: ZoneInfo) -> None:
 
 
 def _event(
-    schedule: "Schedule", step: "Step", title: str, alarm_minutes: int, stamp: datetime
+    schedule: "Schedule", step: "Step", part: int, title: str, alarm_minutes: int, stamp: datetime
 ) -> "icalendar.Event":
     import icalendar
 
@@ -122,6 +125,7 @@ def _event(
     summary = f"{title}: {_SUMMARY[step.what].format(dough=step.dough, load=step.load)}"
     day = f"{schedule.table_time:%Y-%m-%d}"
     key = "\x1f".join((title, schedule.bake.name, day, step.what, step.dough, step.load))
+    key += f"\x1f{part}" if part > 1 else ""
     event = icalendar.Event()
     event.add("uid", f"{sha256(key.encode()).hexdigest()[:32]}@bake-trial-kit")
     event.add("dtstamp", stamp)

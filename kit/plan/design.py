@@ -144,7 +144,8 @@ def design(
 def _check_factors(
     factors: Sequence[Factor], kind: str, seed: int, star: str, centre: int | None
 ) -> list[Factor]:
-    listed: list[Factor] = [factors] if isinstance(factors, Factor) else list(factors)
+    one = isinstance(factors, (Factor, str)) or not hasattr(factors, "__iter__")
+    listed: list[Factor] = [factors] if one else list(factors)  # type: ignore[list-item]
     for factor in listed:
         if not isinstance(factor, Factor):
             raise InputError(

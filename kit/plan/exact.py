@@ -15,7 +15,7 @@ import numpy as np
 
 from kit.analysis.moments import Floats
 
-__all__ = ["Curve", "Exact", "Simulated", "critical", "whole_factor"]
+__all__ = ["Curve", "Exact", "Simulated", "critical", "criticals", "whole_factor"]
 
 _GRID = 4000
 
@@ -30,6 +30,22 @@ def critical(level: float, df: float, settings: int) -> float:
     if settings <= 2:
         return float(special.stdtrit(df, (1 + level) / 2))
     return tukey_critical(level, df, settings)
+
+
+def criticals(df: Floats, level: float, settings: int) -> Floats:
+    """Critical values of many degrees of freedom; by interpolation where each is slow."""
+    from scipy import special
+
+    if settings <= 2:
+        result: Floats = special.stdtrit(df, (1 + level) / 2)
+        return result
+    inverse = 1 / np.clip(df, 0.5, 1e6)
+    low, high = float(inverse.min()), float(inverse.max())
+    if high - low < 1e-9:
+        return np.full(len(df), critical(level, 1 / high, settings))
+    nodes = np.linspace(low, high, 25)
+    known = np.log([critical(level, float(1 / x), settings) for x in nodes])
+    return np.exp(np.interp(inverse, nodes, known))
 
 
 @lru_cache(maxsize=64)

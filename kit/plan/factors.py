@@ -23,7 +23,7 @@ DECIDED: tuple[Decided, ...] = get_args(Decided)
 #: More settings of one factor than this are no plan for a kitchen.
 MOST_SETTINGS = 24
 #: Numbers with nothing but spaces between, a unit after the last: a comma in one is a decimal's.
-_SPACED = re.compile(r"\d+(?:[.,]\d+)?(?:\s+\d+(?:[.,]\d+)?)+\s*[^\d\s.,;/]*")
+_SPACED = re.compile(r"(?:\d+|\d*[.,]\d+)(?:\s+(?:\d+|\d*[.,]\d+))+\s*[^\d\s.,;/]*")
 #: One number, also a fraction, and the unit behind it, if any.
 _WITH_UNIT = re.compile(r"[-+\d.,/\s¼-¾⅐-⅞]*[\d¼-¾⅐-⅞](\s*[^\d\s:][^\d:]*)?")
 _SPAN = re.compile(
@@ -138,7 +138,7 @@ class Factor:
             low, high = sorted(_typed(known, part) for part in _same_unit(span.group(1, 2)))
             return cls.between(quantity, low, high, int(span[3] or 4), decided)
         if _SPACED.fullmatch(text):
-            signs = r"(?<=\d)\s+(?=\d)"
+            signs = r"(?<=\d)\s+(?=[.,]?\d)"
         elif ";" in text or "/" in text:
             signs = r";|\s/\s|\bor\b|\band\b|\n"
         else:
@@ -238,7 +238,7 @@ def _typed(quantity: quantities.Quantity, text: str) -> float:
         raise InputError(
             quantity.name, text, "must not be empty", "Write the settings: 0, 0.4, 0.8.", "settings"
         )
-    return _rounded(quantity.name, value) if value != round(value, 9) else value
+    return _rounded(quantity.name, value) if value != round(value, 6) else value
 
 
 def _decided(quantity: str, decided: Decided | None) -> Decided:

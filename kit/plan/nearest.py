@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from kit.analysis import words
 from kit.plan.clock import awake_spans, say_minutes, say_moment
 from kit.plan.runs import Bake
+from kit.plan.steps import moved
 from kit.plan.timing import lay_out, solve
 
 if TYPE_CHECKING:
@@ -123,13 +124,7 @@ def _offer(s: "Schedule", plan: "Schedule") -> Offer:
     if s.bake.overfull(s.limits.griddle_places):
         count = words.plural(len(plan.bake.loads), "load")
         parts.append(f"the pieces in {count} of up to {s.limits.griddle_places}")
-    for dough in plan.bake.doughs:
-        minutes = plan.times.doughs[dough.name].retard_minutes
-        if minutes != dough.retard_minutes:
-            parts.append(
-                f"dough {dough.name} chilled for {say_minutes(minutes)} instead of "
-                f"{say_minutes(dough.retard_minutes)}"
-            )
+    parts += moved(plan.bake, plan.times)
     shift = plan.times.table - s.times.table
     if shift:
         way = f"{say_minutes(abs(shift))} {'later' if shift > 0 else 'earlier'}"

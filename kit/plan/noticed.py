@@ -18,7 +18,7 @@ from kit.shown import Telling, Told
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Power", "often"]
+__all__ = ["Power", "degrees", "often"]
 
 
 @dataclass(frozen=True)
@@ -287,10 +287,9 @@ class Power(Told):
         )
         if self.effects:
             how = f"noncentral F({self.settings - 1}, {self.df:.1f}) for the whole factor; {how}"
-        df = f"{self.df:.1f}".removesuffix(".0")
         return (
-            f"For the statistician: {100 * (1 - self.alpha):.0f} % interval by {pair}, {df} "
-            f"degrees of freedom, SE of a difference {words.number(self.se, self.se)}; {how}. "
+            f"For the statistician: {100 * (1 - self.alpha):.0f} % interval by {pair}, "
+            f"{degrees(self.df)}, SE of a difference {words.number(self.se, self.se)}; {how}. "
             f"{self.spread.sentence}"
         )
 
@@ -328,6 +327,18 @@ class Power(Told):
         from kit import charts
 
         return charts.doughs_and_pieces(self, ax)
+
+
+def degrees(df: float) -> str:
+    """Degrees of freedom as they are said.
+
+    Examples
+    --------
+    >>> degrees(1.0), degrees(9.27)
+    ('1 degree of freedom', '9.3 degrees of freedom')
+    """
+    number = f"{df:.1f}".removesuffix(".0")
+    return f"{number} {'degree' if number == '1' else 'degrees'} of freedom"
 
 
 def often(chance: float) -> str:

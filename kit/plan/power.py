@@ -13,19 +13,18 @@ from typing import Any, Literal
 
 import numpy as np
 
-from kit.analysis import words
 from kit.analysis.mixing import TAKEN_ALIKE, mixed_by
 from kit.analysis.verdict import MOST_DOUGHS
 from kit.errors import DesignError, InputError, NotFoundError
 from kit.given import as_number, as_whole
 from kit.plan.exact import Curve, Exact, critical, whole_factor
-from kit.plan.noticed import Power, often
+from kit.plan.noticed import Power, degrees, often
 from kit.plan.numbers import between, numbers_of
 from kit.plan.plan import Plan
 from kit.plan.rehearsal import Rehearsal, Sds, rehearse
 from kit.plan.spread import Spread
 
-__all__ = ["Power", "bakes_needed", "doughs_needed", "power"]
+__all__ = ["Power", "bakes_needed", "power"]
 
 #: Where standard errors are reported no more than this much larger because variances are
 #: estimated, a plan is all but balanced and the closed form close enough (tests/plan).
@@ -300,11 +299,10 @@ def _result(
         )
     if unit == "mixing" and spread.mixing is None:
         checks.append(TAKEN_ALIKE)
-    if df < 4:
+    if df < 4 and (not facts["of"] or facts["line"]):  # but of a line
         checks.append(
-            f"the spread from {unit} to {unit} will be judged by {words.number(df, 1.0)} degrees "
-            "of freedom only (comparisons left over to see the spread by); one more bake helps "
-            "more than anything else"
+            f"the spread from {unit} to {unit} will be judged by {degrees(df)} only (comparisons "
+            "left over to see the spread by); one more bake helps more than anything else"
         )
     return Power(
         spread=spread, chance_wanted=wanted, smallest=smallest,
@@ -340,42 +338,13 @@ def bakes_needed(matters: float, *, most: int = 52, **asked: Any) -> Power:
     >>> bakes_needed(2.0, sd_dough=1.0, sd_piece=1.5).bakes
     8
     """
-    return _fewest("bakes", matters, most, {"doughs": 1, **asked})
-
-
-def doughs_needed(matters: float, *, most: int = 500, **asked: Any) -> Power:
-    """Fewest doughs a setting, all of one session, that notice a difference of `matters`.
-
-    Parameters
-    ----------
-    matters : float
-    most : int
-        Doughs a setting beyond which the search gives up.
-    **asked
-        As for `power`: settings, pieces, spread, chance …
-
-    Returns
-    -------
-    Power
-
-    Raises
-    ------
-    DesignError
-        Even `most` doughs are too few.
-    """
-    return _fewest("doughs", matters, most, dict(asked))
-
-
-def _fewest(what: str, matters: float, most: int, asked: dict[str, Any]) -> Power:
-    """Bisect: the chance grows with every bake or dough."""
-    for name in (what, "plan", "of", "effects", "matters"):
-        if name in asked and not (what == "bakes" and name == "doughs"):
-            raise InputError(name, asked[name], f"cannot be given when {what} are searched for")
+    for name in {"bakes", "plan", "of", "effects"} & set(asked):
+        raise InputError(name, asked[name], "cannot be given when bakes are searched for")
     wanted = asked.get("chance", 0.8)
 
     def at(count: int) -> Power | None:
         try:
-            return power(matters=matters, **{**asked, what: count})
+            return power(matters=matters, bakes=count, **asked)
         except DesignError:
             return None
 
@@ -383,7 +352,7 @@ def _fewest(what: str, matters: float, most: int, asked: dict[str, Any]) -> Powe
     if found is None or found.chance is None or found.chance < wanted:
         reach = "" if found is None else f" At {most} it is {often(found.chance or 0.0)}."
         msg = (
-            f"even {most} {what} would not notice {matters:g} {often(wanted)}.{reach} Look for a "
+            f"even {most} bakes would not notice {matters:g} {often(wanted)}.{reach} Look for a "
             "larger difference, or make the doughs more alike."
         )
         raise DesignError(msg)

@@ -24,6 +24,8 @@ ABOUT = 0.25
 Q10_LOW, Q10_HIGH = 2.0, 2.6
 COLDEST_C, WARMEST_C = 15.0, 35.0
 _SURE = 0.8  # of the interval from the baker's own times
+_MOVED_BY = ", moved to this temperature (2.0 to 2.6 times as fast for every 10 °C warmer)"
+_SAME_C = 0.5  # so near, it is the same temperature
 
 
 @dataclass(frozen=True)
@@ -149,17 +151,18 @@ def doubling(room_temp_c: float, measured: Sequence[float | tuple[float, float]]
     times = [_read(entry, room_temp_c) for entry in measured]
     if not times:
         _refuse_outside(room_temp_c)
-        middle, low, high = _shift(USUAL_MINUTES, room_temp_c - USUAL_ROOM_C)
+        warmer = room_temp_c - USUAL_ROOM_C
+        middle, low, high = _shift(USUAL_MINUTES, warmer)
         return Doubling(
             float(room_temp_c),
             middle,
             low * (1 - ABOUT),
             high * (1 + ABOUT),
-            "common practice (about two hours at 22 °C), moved to this temperature by 2.0 to "
-            "2.6 times for every 10 °C",
+            "common practice (about two hours at 22 °C)"
+            + ("" if abs(warmer) <= _SAME_C else _MOVED_BY),
             ("times you have measured yourself are worth more than this guess",),
         )
-    moved = [minutes for at, minutes in times if abs(at - room_temp_c) > 0.5]
+    moved = [minutes for at, minutes in times if abs(at - room_temp_c) > _SAME_C]
     if moved:
         for at in (room_temp_c, *(at for at, _ in times)):
             _refuse_outside(at)
@@ -227,9 +230,12 @@ def _refuse_outside(room_temp_c: float) -> None:
         if room_temp_c < COLDEST_C
         else "Above it yeast is near its limit and slows again."
     )
+    remedy = f"{why} Measure a time at that temperature and give it as measured."
+    if COLDEST_C <= (as_c := (room_temp_c - 32) / 1.8) <= WARMEST_C:
+        remedy = f"If °F is meant, that is {as_c:.1f} °C."
     raise InputError(
         "room_temp_c",
         room_temp_c,
         f"must lie between {COLDEST_C:g} and {WARMEST_C:g} for a proof time",
-        f"{why} Measure a time at that temperature and give it as measured.",
+        remedy,
     )

@@ -22,7 +22,7 @@ from kit.analysis.moments import Floats, Integers
 from kit.analysis.scaled import Structure, may_go_below  # the answers' own rule
 from kit.analysis.structure import Unit, read_records, safe_name
 from kit.errors import DesignError, KitError
-from kit.plan.exact import Simulated, critical
+from kit.plan.exact import Simulated, criticals
 from kit.plan.kitchen import MOST_PIECES
 
 __all__ = ["Known", "Rehearsal", "Sds", "rehearse"]
@@ -225,7 +225,7 @@ class Rehearsal:
         if not np.isfinite(se).any() and problems:
             first = next(iter(problems.values()))
             raise DesignError(str(first)) from first
-        halves = se * _criticals(df.ravel(), level, self.settings).reshape(df.shape)
+        halves = se * criticals(df.ravel(), level, self.settings).reshape(df.shape)
         furthest = (np.abs(errors) + halves).max(axis=0)
         return Simulated(errors[which], halves[which], furthest)
 
@@ -263,22 +263,6 @@ class Rehearsal:
         groups, names = list(self.groups.values()), list(self.groups)
         xy, n = np.column_stack([q, y]), np.ones(len(q))
         return make_blocks(xy, n, 0.0, groups, names, self.outermost, q.shape[1])
-
-
-def _criticals(df: Floats, level: float, settings: int) -> Floats:
-    """Critical values of many degrees of freedom; by interpolation where each is slow."""
-    from scipy import special
-
-    if settings <= 2:
-        result: Floats = special.stdtrit(df, (1 + level) / 2)
-        return result
-    inverse = 1 / np.clip(df, 0.5, 1e6)
-    low, high = float(inverse.min()), float(inverse.max())
-    if high - low < 1e-9:
-        return np.full(len(df), critical(level, 1 / high, settings))
-    nodes = np.linspace(low, high, 25)
-    known = np.log([critical(level, float(1 / x), settings) for x in nodes])
-    return np.exp(np.interp(inverse, nodes, known))
 
 
 def rehearse(

@@ -1,6 +1,7 @@
 """A plan's rows read as doughs to mix and loads to bake."""
 
 import math
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -49,10 +50,20 @@ class PlannedPiece:
 
 @dataclass(frozen=True)
 class PlannedDough:
-    """One batch as planned: how long it stands cold, 0 for not at all."""
+    """One batch as planned.
+
+    Parameters
+    ----------
+    name : str
+    retard_minutes : int
+        How long it stands cold, 0 for not at all.
+    proofs : tuple of (int, int)
+        Minutes that its pieces proof, the longest first, and how many do.
+    """
 
     name: str
     retard_minutes: int
+    proofs: tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True)
@@ -185,8 +196,15 @@ def read_runs(
         notes.append(
             f"a dough that is not chilled ({warm}) is warm when it is shaped and proofs faster "
             "than a cold one, for which the times here are: look at it early"
+            + ("" if limits.rise_minutes else ", and mix it earlier where it is to rise first")
         )
-    planned = tuple(PlannedDough(n, doughs[n]) for n in mixed)
+    proofs = Counter((p.dough, p.proof_minutes) for load in found for p in load.pieces)
+    planned = tuple(
+        PlannedDough(
+            n, doughs[n], tuple(sorted(((m, k) for (d, m), k in proofs.items() if d == n))[::-1])
+        )
+        for n in mixed
+    )
     return Bake(bake, planned, found, tuple(notes), drawn=None not in turns)
 
 

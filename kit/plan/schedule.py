@@ -26,7 +26,7 @@ from kit.plan.clock import say_moment
 from kit.plan.limits import Limits
 from kit.plan.proofing import Doubling, doubling
 from kit.plan.runs import read_runs
-from kit.plan.scheduled import Schedule, build
+from kit.plan.scheduled import Schedule
 from kit.plan.timing import lay_out, solve
 
 __all__ = ["Limits", "Schedule", "schedule"]
@@ -121,4 +121,4 @@ def schedule(
         msg = "no times were found"
         raise RuntimeError(msg)
     not_before = moments["mix_time"] if len(moments) == 2 else None
-    return build(bake, limits, where, proof, times, forward, not_before, tuple(given))
+    return Schedule(bake, limits, where, proof, times, forward, not_before, tuple(given))

@@ -1,6 +1,6 @@
 """A bake with all its times: what happens when, what does not fit, and what would."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from html import escape
@@ -17,13 +17,13 @@ from kit.plan.limits import Limits
 from kit.plan.nearest import Offer, offers
 from kit.plan.proofing import Doubling
 from kit.plan.runs import Bake
-from kit.plan.steps import Step, make_steps, misses, notes
+from kit.plan.steps import Step, longest_waits, make_steps, misses, notes, record_moved
 from kit.plan.timing import Times
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Schedule", "build"]
+__all__ = ["Schedule"]
 
 
 @dataclass(frozen=True)
@@ -45,12 +45,10 @@ class Schedule(Alike):
         Reckoned from the mixing instead of from the table.
     not_before : int or None
         Mixing was not to start before.
-    steps : tuple of Step
-        Everything that is done or waits, by start.
-    misses : tuple of str
-        What does not fit; empty when all fits.
-    notes : tuple of str
-        What to know besides.
+    given : tuple of str
+        What is to be known of the times that were asked for.
+    change : str
+        What was changed so that it fits; empty for a plan as asked.
     """
 
     bake: Bake
@@ -60,10 +58,31 @@ class Schedule(Alike):
     times: Times
     forward: bool
     not_before: int | None
-    steps: tuple[Step, ...]
-    misses: tuple[str, ...]
-    notes: tuple[str, ...]
-    _given: tuple[str, ...] = field(default=(), repr=False)
+    given: tuple[str, ...] = ()
+    change: str = ""
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """Everything that is done or waits, by start."""
+        return make_steps(self.bake, self.limits, self.times)
+
+    @cached_property
+    def misses(self) -> tuple[str, ...]:
+        """What does not fit; empty when all fits."""
+        return misses(
+            self.bake, self.limits, self.times, self.steps, self.zone, self.not_before
+        )  # fmt: skip
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """What to know besides."""
+        told = (*self.given, *notes(self.bake, self.times, self.zone, self.proof))
+        if not self.change:
+            return told
+        again = record_moved(self.bake, self.times)  # the change names them already
+        record = "; record how long each retard really was" if again else ""
+        changed = f"changed so that it fits: {self.change}{record}"
+        return (changed, *(note for note in told if note not in again))
 
     @property
     def fits(self) -> bool:
@@ -105,8 +124,7 @@ class Schedule(Alike):
         pieces = {p.name for p in self.bake.pieces}
         for offer in self.offers:
             if {p.name for p in offer.schedule.bake.pieces} == pieces:
-                note = f"changed so that it fits: {offer.change}"
-                return replace(offer.schedule, notes=(note, *offer.schedule.notes))
+                return replace(offer.schedule, change=offer.change)
         return self
 
     @property
@@ -123,15 +141,16 @@ class Schedule(Alike):
         rows = []
         for name, t in self.times.doughs.items():
             own = [p for p in self.bake.pieces if p.dough == name]
-            proof = min(p.proof_minutes for p in own)
+            shaped, ready = min((t.shapings[m][1], t.ready(m)) for m in t.shapings)
             moments: dict[str, float | None] = {
-                "mix": t.mix, "cold": t.cold, "take_out": t.out, "shaped": t.shaped,
-                "ready": t.shaped + proof, "ready_early": None, "ready_late": None,
+                "mix": t.mix, "cold": t.cold, "take_out": t.out, "shaped": shaped,
+                "ready": ready, "ready_early": None, "ready_late": None,
                 "first_load": min(self.times.loads[p.load][0] for p in own),
             }  # fmt: skip
             if self.proof is not None:
-                moments["ready_early"] = t.shaped + proof * self.proof.low / self.proof.minutes
-                moments["ready_late"] = t.shaped + proof * self.proof.high / self.proof.minutes
+                by_guess = (ready - shaped) / self.proof.minutes
+                moments["ready_early"] = shaped + by_guess * self.proof.low
+                moments["ready_late"] = shaped + by_guess * self.proof.high
             row: dict[str, Any] = {"dough": name}
             for column, moment in moments.items():
                 row[column] = None if moment is None else clock.local(round(moment), self.zone)
@@ -141,22 +160,19 @@ class Schedule(Alike):
     @property
     def loads(self) -> pd.DataFrame:
         """One row a load: ``load, on, off, minutes, pieces, waited_minutes`` (longest wait)."""
-        pieces = self.pieces
-        rows = []
-        for load in self.bake.loads:
-            on, off = self.times.loads[load.name]
-            waited = pieces.loc[pieces["load"] == load.name, "waited_minutes"].max()
-            rows.append(
-                {
-                    "load": load.name,
-                    "on": clock.local(on, self.zone),
-                    "off": clock.local(off, self.zone),
-                    "minutes": off - on,
-                    "pieces": len(load.pieces),
-                    "waited_minutes": int(waited),
-                }
-            )
-        return pd.DataFrame(rows)
+        loads = self.bake.loads
+        on, off = zip(*(self.times.loads[load.name] for load in loads), strict=True)
+        waits = longest_waits(self.bake, self.times)
+        return pd.DataFrame(
+            {
+                "load": [load.name for load in loads],
+                "on": [clock.local(moment, self.zone) for moment in on],
+                "off": [clock.local(moment, self.zone) for moment in off],
+                "minutes": [b - a for a, b in zip(on, off, strict=True)],
+                "pieces": [len(load.pieces) for load in loads],
+                "waited_minutes": [waits[load.name] for load in loads],
+            }
+        )
 
     @property
     def pieces(self) -> pd.DataFrame:
@@ -165,30 +181,20 @@ class Schedule(Alike):
         Returns
         -------
         DataFrame
-            ``piece, blind, dough, load, place, side_minutes, proof_minutes`` (until ready),
+            ``piece, dough, load, place, blind, side_minutes, proof_minutes`` (until ready),
             ``waited_minutes`` (ready before the load), ``on``, and minutes after ``on``:
             ``turn_after, off_after, off_after_third_turn``.
         """
-        rows = []
-        for p in self.bake.pieces:
-            on = self.times.loads[p.load][0]
-            rows.append(
-                {
-                    "piece": p.name,
-                    "blind": p.blind,
-                    "dough": p.dough,
-                    "load": p.load,
-                    "place": p.place,
-                    "side_minutes": p.side_minutes,
-                    "proof_minutes": p.proof_minutes,
-                    "waited_minutes": self.times.waited(p),
-                    "on": clock.local(on, self.zone),
-                    "turn_after": p.side_minutes,
-                    "off_after": p.bake_minutes,
-                    "off_after_third_turn": p.bake_minutes + self.limits.third_turn_minutes,
-                }
-            )
-        return pd.DataFrame(rows)
+        pieces = self.bake.pieces
+        table = pd.DataFrame([vars(p) for p in pieces]).rename(columns={"name": "piece"})
+        off = table["side_minutes"] * 2
+        return table.assign(
+            waited_minutes=[self.times.waited(p) for p in pieces],
+            on=[clock.local(self.times.loads[p.load][0], self.zone) for p in pieces],
+            turn_after=table["side_minutes"],
+            off_after=off,
+            off_after_third_turn=off + self.limits.third_turn_minutes,
+        )
 
     def __repr__(self) -> str:
         counts = ", ".join(words.plural(n, word) for n, word in self._counts())
@@ -282,34 +288,4 @@ class Schedule(Alike):
 
     def again(self, times: Times, bake: Bake | None = None) -> "Schedule":
         """The same kitchen with other times, or with other doughs and loads."""
-        return build(
-            bake or self.bake, self.limits, self.zone, self.proof, times, self.forward,
-            self.not_before, self._given,
-        )  # fmt: skip
-
-
-def build(
-    bake: Bake,
-    limits: Limits,
-    zone: ZoneInfo,
-    proof: Doubling | None,
-    times: Times,
-    forward: bool,
-    not_before: int | None,
-    given: tuple[str, ...],
-) -> Schedule:
-    """Put steps and words to times."""
-    steps = make_steps(bake, limits, times)
-    return Schedule(
-        bake=bake,
-        limits=limits,
-        zone=zone,
-        proof=proof,
-        times=times,
-        forward=forward,
-        not_before=not_before,
-        steps=steps,
-        misses=misses(bake, limits, times, steps, zone, not_before),
-        notes=(*given, *notes(bake, times, zone, proof)),
-        _given=given,
-    )
+        return replace(self, times=times, bake=bake or self.bake)

@@ -44,7 +44,6 @@ _QUESTIONS = {
 def score_sheet(
     serving: Serving, title: str = "Tasting", question: str = "", paper: str = "A4",
     formula: "Formula | None" = None, scale: int = 9,
-    ends: tuple[str, str] | None = None,
 ) -> str:  # fmt: skip
     """Write the score sheets, one page a taster and plate.
 
@@ -60,8 +59,6 @@ def score_sheet(
         Tells the allergens; else wheat, barley malt, milk and egg are named.
     scale : int
         Boxes of a score, from 1.
-    ends : pair of str, optional
-        Words for the lowest and the highest score.
 
     Returns
     -------
@@ -88,7 +85,7 @@ def score_sheet(
         title=title, paper=paper, method=serving.method, reference=REFERENCE,
         task=_TASKS[serving.method].format(question=asked), cleanser=_CLEANSER,
         allergens=_allergens(formula), plates=_plates(serving), boxes=list(range(1, scale + 1)),
-        words=_scale_words(scale, ends, question),
+        words=_scale_words(scale, question),
     )  # fmt: skip
 
 
@@ -147,9 +144,7 @@ def _allergens(formula: "Formula | None") -> str:
     return f"Contains {words.join([*gluten, *others])}."
 
 
-def _scale_words(scale: int, ends: tuple[str, str] | None, question: str) -> dict[int, str]:
-    if ends is not None:
-        return {1: ends[0], scale: ends[1]}
+def _scale_words(scale: int, question: str) -> dict[int, str]:
     if question:
         return {1: "least", scale: "most"}
     return _LIKING if scale == 9 else {1: _LIKING[1], scale: _LIKING[9]}

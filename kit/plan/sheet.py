@@ -25,7 +25,7 @@ from kit.plan.sheet_tables import (
     settings_of,
     weights_table,
 )
-from kit.plan.steps import turns
+from kit.plan.steps import longest_waits, turns
 from kit.plan.template import check_paper, fill
 from kit.quantities import Quantity
 from kit.us_units import also_us
@@ -252,15 +252,9 @@ def _load_times(load: str, schedule: "Schedule | None") -> str:
     if schedule is None:
         return ""
     on, off = schedule.times.loads[load]
-    waited = _waited(load, schedule)
+    waited = longest_waits(schedule.bake, schedule.times)[load]
     text = f"planned on {say_clock(on, schedule.zone)}, off by {say_clock(off, schedule.zone)}"
     return f"{text}, its pieces ready up to {waited} min before" if waited else text
-
-
-def _waited(load: str, schedule: "Schedule") -> int:
-    """The longest planned wait of a load's pieces."""
-    pieces = schedule.pieces
-    return int(pieces.loc[pieces["load"] == load, "waited_minutes"].max())
 
 
 def _load_boxes(
@@ -271,7 +265,7 @@ def _load_boxes(
     for quantity in wanted:
         planned = ""
         if quantity.name == "waited_minutes" and schedule is not None:
-            planned = f"plan {_waited(load, schedule)}"
+            planned = f"plan {longest_waits(schedule.bake, schedule.times)[load]}"
         boxes.append((quantity.asked, planned))
     return boxes
 

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from kit.analysis import words
 from kit.plan.clock import (
+    Span,
     awake_spans,
     clock_changes,
     local,
@@ -16,10 +17,11 @@ from kit.plan.clock import (
 )
 from kit.plan.limits import Limits
 from kit.plan.proofing import Doubling
-from kit.plan.runs import Bake, PlannedLoad, to_five
+from kit.plan.runs import Bake, PlannedLoad, PlannedPiece, to_five
 from kit.plan.timing import DoughTimes, Times, most_at_once
 
-__all__ = ["Step", "make_steps", "misses", "notes", "turns"]
+__all__ = ["Step", "longest_waits", "make_steps", "misses", "moved", "notes", "record_moved",
+           "turns"]  # fmt: skip
 
 #: Who does a step that takes no time, or leaves its hands free.
 ANYONE = "anyone"
@@ -94,24 +96,43 @@ def _dough_steps(bake: Bake, name: str, t: DoughTimes, times: Times) -> Iterator
             yield Step(t.cold, t.cold, "chill", ANYONE, True, name, "", text)
         text = f"dough {name} stands in the refrigerator for {cold}"
         yield Step(t.cold, t.out, "retard", "refrigerator", False, name, "", text)
-    count = words.plural(len(pieces), "piece")
-    text = f"take dough {name} out and shape {count}" if t.retard_minutes else ""
-    text = text or f"shape {count} of dough {name}"
-    text += f" ({say_minutes(t.shaped - t.out)})"
-    yield Step(t.out, t.shaped, "shape", "", True, name, "", text)
+    yield from _shapings(name, t, pieces)
     ready: dict[str, int] = {}
+    proofs: dict[Span, set[str]] = {}
     for p in pieces:
-        ready[p.load] = max(ready.get(p.load, 0), t.shaped + p.proof_minutes)
-    for moment in sorted(set(ready.values())):
-        of = [load for load, m in ready.items() if m == moment]
-        text = f"dough {name} proofs for {say_minutes(moment - t.shaped)}"
-        load = of[0] if len(ready) == 1 or len(set(ready.values())) > 1 else ""
-        yield Step(t.shaped, moment, "proof", "room", False, name, load, text)
+        moment = t.ready(p.proof_minutes)
+        ready[p.load] = max(ready.get(p.load, 0), moment)
+        proofs.setdefault((moment - p.proof_minutes, moment), set()).add(p.load)
+    for (shaped, moment), loads in sorted(proofs.items()):
+        text = f"dough {name} proofs for {say_minutes(moment - shaped)}"
+        load = loads.pop() if len(loads) == 1 else ""
+        yield Step(shaped, moment, "proof", "room", False, name, load, text)
     for load, moment in ready.items():
         on = times.loads[load][0]
         if on > moment:
             text = f"dough {name} stands ready for load {load}, {say_minutes(on - moment)}"
             yield Step(moment, on, "wait", "room", False, name, load, text)
+
+
+def _shapings(name: str, t: DoughTimes, pieces: Sequence[PlannedPiece]) -> Iterator[Step]:
+    """Take the dough out and shape it; piece by piece where some proof for less than others."""
+    own: dict[Span, list[PlannedPiece]] = {}
+    for p in pieces:
+        own.setdefault(t.shapings[p.proof_minutes], []).append(p)
+    first = min(own)
+    for span, some in sorted(own.items()):
+        told = words.plural(len(pieces), "piece")
+        if len(own) > 1:
+            told = words.join(sorted(p.name for p in some))
+        text = f"shape {told} of dough {name}"
+        if span == first and t.out > t.cold:
+            text = f"take dough {name} out and shape {told}"
+        text += f" ({say_minutes(span[1] - span[0])})"
+        if len(own) > 1:
+            text += f", to proof for {say_minutes(max(p.proof_minutes for p in some))}"
+        if span != max(own):
+            text += "; the rest of it back into the cold"
+        yield Step(*span, "shape", "", True, name, "", text)
 
 
 def _load_steps(bake: Bake, limits: Limits, times: Times) -> Iterator[Step]:
@@ -210,10 +231,10 @@ def misses(
             for name, t in times.doughs.items()
             if t.mix < not_before
         ]
-    tubs = most_at_once([(t.mix, t.shaped) for t in times.doughs.values()])
+    tubs = most_at_once([(t.mix, t.work[-1][1]) for t in times.doughs.values()])
     if tubs > limits.tubs:
         found.append(f"{tubs} doughs stand at once, for {words.plural(limits.tubs, 'tub')}")
-    cold = most_at_once([(t.cold, t.out) for t in times.doughs.values()])
+    cold = most_at_once([(t.cold, t.work[-1][0]) for t in times.doughs.values()])
     if cold > limits.shelf_places:
         places = words.plural(limits.shelf_places, "shelf place")
         found.append(f"{cold} doughs are in the refrigerator at once, for {places}")
@@ -224,7 +245,7 @@ def misses(
             has = f"a piece at place {most}"
         places = words.plural(limits.griddle_places, "place")
         found.append(f"load {load.name} has {has}, on a griddle of {places}")
-    for name, wait in _waits(bake, times).items():
+    for name, wait in longest_waits(bake, times).items():
         if wait > limits.whole("wait_minutes"):
             found.append(
                 f"pieces of load {name} stand ready for {say_minutes(wait)}, longer than "
@@ -263,17 +284,18 @@ def _from_to(start: int, end: int, zone: ZoneInfo) -> str:
     return f"{say_clock(start, zone)} to {say_moment(end, zone)}"
 
 
-def _waits(bake: Bake, times: Times) -> dict[str, int]:
+def longest_waits(bake: Bake, times: Times) -> dict[str, int]:
     """Load -> the longest wait of its pieces."""
-    waits: dict[str, int] = {}
+    longest: dict[str, int] = {}
     for p in bake.pieces:
-        waits[p.load] = max(waits.get(p.load, 0), times.waited(p))
-    return waits
+        longest[p.load] = max(longest.get(p.load, 0), times.waited(p))
+    return longest
 
 
 def notes(bake: Bake, times: Times, zone: ZoneInfo, proof: Doubling | None) -> tuple[str, ...]:
     """What to know besides, a sentence without its full stop each."""
-    found = [*bake.notes, *_moved(bake, times), *_out_of_turn(bake, times)]
+    found = [*bake.notes, *record_moved(bake, times), *_out_of_turn(bake, times)]
+    found += _shaped_at_once(bake)
     if proof is not None:
         guess, low, high = (say_minutes(to_five(m)) for m in (proof.minutes, proof.low, proof.high))
         found.append(
@@ -293,14 +315,31 @@ def notes(bake: Bake, times: Times, zone: ZoneInfo, proof: Doubling | None) -> t
     return tuple(found)
 
 
-def _moved(bake: Bake, times: Times) -> Iterator[str]:
-    """Retards that are not as planned."""
+def moved(bake: Bake, times: Times) -> list[str]:
+    """Retards that are not as planned, a phrase each."""
+    retards = [(d.name, times.doughs[d.name].retard_minutes, d.retard_minutes) for d in bake.doughs]
+    return [
+        f"dough {name} chilled for {say_minutes(minutes)} instead of {say_minutes(asked)}"
+        for name, minutes, asked in retards
+        if minutes != asked
+    ]
+
+
+def record_moved(bake: Bake, times: Times) -> list[str]:
+    """One sentence that asks to write down the retards that were moved; none without."""
+    told = words.join(moved(bake, times))
+    return [f"{told}: record what it really was"] if told else []
+
+
+def _shaped_at_once(bake: Bake) -> Iterator[str]:
+    """Doughs whose pieces cannot proof for different times."""
     for dough in bake.doughs:
-        minutes = times.doughs[dough.name].retard_minutes
-        if minutes != dough.retard_minutes:
+        if len(dough.proofs) > 1 and not dough.retard_minutes:
+            asked = words.join(say_minutes(minutes) for minutes, _ in reversed(dough.proofs))
             yield (
-                f"dough {dough.name} is chilled for {say_minutes(minutes)} instead of "
-                f"{say_minutes(dough.retard_minutes)}: record what it really was"
+                f"pieces of dough {dough.name} are to proof for {asked}, but a dough that is not "
+                "chilled is shaped all at once: those of one load proof alike. Chill it, and some "
+                "can be shaped later"
             )
 
 
@@ -320,7 +359,7 @@ def _out_of_turn(bake: Bake, times: Times) -> Iterator[str]:
 
 def _waiting(bake: Bake, times: Times, proof: Doubling | None) -> Iterator[str]:
     """Pieces that wait keep rising: say which, how long, and about how far."""
-    waits = {name: wait for name, wait in _waits(bake, times).items() if wait > 0}
+    waits = {name: wait for name, wait in longest_waits(bake, times).items() if wait > 0}
     if not waits:
         return
     told = words.join(f"load {name} {say_minutes(wait)}" for name, wait in waits.items())
@@ -334,18 +373,33 @@ def _waiting(bake: Bake, times: Times, proof: Doubling | None) -> Iterator[str]:
 
 def _unequal(bake: Bake, times: Times) -> Iterator[str]:
     """Doughs of one load that have stood ready for different times: proof differs with them."""
+    order = {dough.name: i for i, dough in enumerate(bake.doughs)}
+    hurried = {d.name: _taken_early(bake, times, d.name) for d in bake.doughs}
     for load in bake.loads:
-        waits = {
-            p.dough: times.waited(p) for p in sorted(load.pieces, key=lambda p: p.proof_minutes)
-        }
-        if max(waits.values()) - min(waits.values()) >= _ALIKE:
-            told = words.join(f"dough {name} {say_minutes(w)}" for name, w in waits.items())
-            yield (
-                f"doughs do not stand ready alike before load {load.name} ({told}), so that proof "
-                "differs with the dough: one more pair of hands evens it out, and a reading of "
-                "the proof ratio shows it"
-            )
-            return
+        pieces = sorted(load.pieces, key=lambda p: (order[p.dough], p.proof_minutes))
+        waits = {p.dough: times.waited(p) for p in pieces}
+        if _apart(waits) < _ALIKE:
+            continue
+        told = words.join(f"dough {name} {say_minutes(w)}" for name, w in waits.items())
+        by_hands = _apart({name: w - hurried[name] for name, w in waits.items()}) < _ALIKE
+        even = "one more pair of hands evens it out" if by_hands else (
+            "it comes from doughs that have pieces in earlier loads, too; loads that share all "
+            "doughs alike even it out"
+        )  # fmt: skip
+        yield (
+            f"doughs do not stand ready alike before load {load.name} ({told}), so that proof "
+            f"differs with the dough: {even}, and a reading of the proof ratio shows it"
+        )
+        return
+
+
+def _apart(waits: dict[str, int]) -> int:
+    return max(waits.values()) - min(waits.values())
+
+
+def _taken_early(bake: Bake, times: Times, dough: str) -> int:
+    """Minutes that hands, or a retard, had a dough taken out before its first load asks for it."""
+    return min(times.waited(p) for p in bake.pieces if p.dough == dough)
 
 
 def _changes(times: Times, zone: ZoneInfo) -> Iterator[str]:

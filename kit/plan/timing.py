@@ -3,11 +3,13 @@
 All times are whole minutes (see `kit.plan.clock`). The loads follow one another without a gap,
 the last of them so that its pieces have rested when the table is laid. Every dough is taken out
 as late as its first load allows, so that nothing goes on before it is proofed; where hands are
-short it is taken out earlier, and its pieces wait. Mixing follows from the retard. Doughs are
-placed in turn from the last to the first (those of the same moment in the plan's order), which
-always ends: earlier there are free hands.
+short it is taken out earlier, and its pieces wait. Pieces of a dough that proof for less are
+shaped later, so that all are ready together. Mixing follows from the retard. Doughs are placed
+in turn from the last to the first (those of the same moment in the plan's order), which always
+ends: earlier there are free hands.
 """
 
+import math
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -25,13 +27,25 @@ STEP = 5
 
 @dataclass(frozen=True)
 class DoughTimes:
-    """Moments of one dough; `cold` and `out` are equal when it is not chilled."""
+    """Moments of one dough; `cold` and `out` are equal when it is not chilled.
+
+    `shapings` has the minutes that pieces proof, and when those are shaped.
+    """
 
     mix: int
     mixed: int
     cold: int
     out: int
-    shaped: int
+    shapings: Mapping[int, Span]
+
+    @property
+    def work(self) -> list[Span]:
+        """When hands are at it: mixing, then every shaping."""
+        return [(self.mix, self.mixed), *dict.fromkeys(self.shapings.values())]
+
+    def ready(self, proof_minutes: int) -> int:
+        """When its pieces that proof so long are ready for the griddle."""
+        return self.shapings[proof_minutes][1] + proof_minutes
 
     @property
     def retard_minutes(self) -> int:
@@ -70,7 +84,8 @@ class Times:
 
     def waited(self, piece: PlannedPiece) -> int:
         """Minutes a piece stands ready before its load."""
-        return self.loads[piece.load][0] - self.doughs[piece.dough].shaped - piece.proof_minutes
+        ready = self.doughs[piece.dough].ready(piece.proof_minutes)
+        return self.loads[piece.load][0] - ready
 
 
 @dataclass(frozen=True)
@@ -84,6 +99,8 @@ class Layout:
     loads : mapping
         Name -> on the griddle and off it.
     heat : int
+    shapings : mapping
+        Dough -> minutes that pieces proof -> when those are shaped, after it is taken out.
     latest : mapping
         Dough -> the last moment to take it out so that every piece is proofed for its load.
     slack : mapping
@@ -95,6 +112,7 @@ class Layout:
     limits: Limits
     loads: Mapping[str, Span]
     heat: int
+    shapings: Mapping[str, Mapping[int, Span]]
     latest: Mapping[str, int]
     slack: Mapping[str, int]
 
@@ -108,15 +126,36 @@ def lay_out(bake: Bake, limits: Limits) -> Layout:
         end = loads[load.name][0] - limits.whole("changeover_minutes")
     loads = {load.name: loads[load.name] for load in bake.loads}
     heat = min(on for on, _ in loads.values()) - limits.whole("heat_minutes")
-    shape, wait = limits.whole("shape_minutes"), limits.whole("wait_minutes")
+    shapings = {dough.name: _shapings(dough, limits) for dough in bake.doughs}
     latest, slack = {}, {}
-    for dough in bake.doughs:
+    for name, shaped in shapings.items():
         wanted = [
-            loads[p.load][0] - p.proof_minutes - shape for p in bake.pieces if p.dough == dough.name
+            loads[p.load][0] - p.proof_minutes - shaped[p.proof_minutes][1]
+            for p in bake.pieces
+            if p.dough == name
         ]
-        latest[dough.name] = min(wanted)
-        slack[dough.name] = wait - (max(wanted) - min(wanted))
-    return Layout(bake, limits, loads, heat, latest, slack)
+        latest[name] = min(wanted)
+        slack[name] = limits.whole("wait_minutes") - (max(wanted) - min(wanted))
+    return Layout(bake, limits, loads, heat, shapings, latest, slack)
+
+
+def _shapings(dough: PlannedDough, limits: Limits) -> dict[int, Span]:
+    """When pieces of each proof time are shaped, in minutes after the dough is taken out.
+
+    A load holds all of them, so those that proof for less have to be shaped later, the rest of
+    the dough cold again meanwhile. A dough that is not chilled cannot wait, and those whose turn
+    would come while others are shaped go with these.
+    """
+    shape, pieces = limits.whole("shape_minutes"), sum(count for _, count in dough.proofs)
+    found: dict[int, Span] = {}
+    last = (0, shape)
+    for proof, count in dough.proofs:
+        end = shape + dough.proofs[0][0] - proof
+        start = end - math.ceil(shape * count / pieces)
+        if dough.retard_minutes and start >= last[1]:
+            last = (start, end)
+        found[proof] = last
+    return found
 
 
 def solve(
@@ -165,15 +204,15 @@ def solve(
     ):
         latest = table + layout.latest[dough.name]
         if awake is None:
-            times: DoughTimes | None = _as_asked(dough, latest, limits, busy)
+            times: DoughTimes | None = _as_asked(layout, dough, latest, busy)
         else:
             slack = layout.slack[dough.name]
             before = min((t.mix for t in found.values()), default=None) if as_drawn else None
-            times = _held(dough, latest, slack, limits, busy, awake, not_before, tolerance, before)
+            times = _held(layout, dough, latest, slack, busy, awake, not_before, tolerance, before)
         if times is None:
             return None
         found[dough.name] = times
-        busy += [(times.mix, times.mixed), (times.out, times.shaped)]
+        busy += times.work
     return Times({d.name: found[d.name] for d in doughs}, loads, table + layout.heat, table)
 
 
@@ -193,22 +232,20 @@ def most_at_once(spans: Sequence[Span]) -> int:
     return most
 
 
-def _as_asked(dough: PlannedDough, latest: int, limits: Limits, busy: Sequence[Span]) -> DoughTimes:
+def _as_asked(layout: Layout, dough: PlannedDough, out: int, busy: Sequence[Span]) -> DoughTimes:
     """The exact retard, taken out as late as hands allow."""
-    out = latest
     while True:
-        times = _times(dough.retard_minutes, out, limits)
-        spans = ((times.mix, times.mixed), (times.out, times.shaped))
-        if all(_is_free(span, busy, limits.hands) for span in spans):
+        times = _times(layout, dough, dough.retard_minutes, out)
+        if all(_is_free(span, busy, layout.limits.hands) for span in times.work):
             return times
         out -= 1
 
 
 def _held(
+    layout: Layout,
     dough: PlannedDough,
     latest: int,
     slack: int,
-    limits: Limits,
     busy: Sequence[Span],
     awake: Sequence[Span],
     not_before: int | None,
@@ -219,12 +256,15 @@ def _held(
 
     Where it is to be mixed before another dough, out as late as can be comes first.
     """
-    shape, mix = limits.whole("shape_minutes"), limits.whole("mix_minutes")
-    rise = limits.whole("rise_minutes")
+    limits = layout.limits
+    mix, rise = limits.whole("mix_minutes"), limits.whole("rise_minutes")
     outs = [
         out
         for out in range(latest, latest - slack - 1, -STEP)
-        if _within((out, out + shape), awake) and _is_free((out, out + shape), busy, limits.hands)
+        if all(
+            _within(span, awake) and _is_free(span, busy, limits.hands)
+            for span in _times(layout, dough, dough.retard_minutes, out).work[1:]
+        )
     ]
     changes = [0]
     if dough.retard_minutes and outs:
@@ -243,11 +283,12 @@ def _held(
             and _within((cold, cold), awake)
             and _is_free(mixing, busy, limits.hands)
         ):
-            return _times(dough.retard_minutes + change, out, limits)
+            return _times(layout, dough, dough.retard_minutes + change, out)
     return None
 
 
-def _times(retard: int, out: int, limits: Limits) -> DoughTimes:
+def _times(layout: Layout, dough: PlannedDough, retard: int, out: int) -> DoughTimes:
+    limits, shapings = layout.limits, layout.shapings[dough.name]
     cold = out - retard
     mixed = cold - limits.whole("rise_minutes")
     return DoughTimes(
@@ -255,7 +296,7 @@ def _times(retard: int, out: int, limits: Limits) -> DoughTimes:
         mixed=mixed,
         cold=cold,
         out=out,
-        shaped=out + limits.whole("shape_minutes"),
+        shapings={proof: (out + start, out + end) for proof, (start, end) in shapings.items()},
     )
 
 

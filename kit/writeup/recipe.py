@@ -9,8 +9,9 @@ from kit import quantities
 from kit.errors import InputError, KitError, NotFoundError
 from kit.formula.formula import Formula
 from kit.formula.numbers import plain
+from kit.formula.settings import check_named
 
-__all__ = ["at_setting", "recipe"]
+__all__ = ["at_setting", "changed_by", "recipe"]
 
 #: more values than this are told by the lowest and the highest
 _MOST_NAMED = 6
@@ -49,6 +50,17 @@ def recipe(formula: Formula, settings: Mapping[str, Iterable[object]]) -> pd.Dat
     return table
 
 
+def changed_by(
+    formula: Formula, factors: Mapping[str, Sequence[float]]
+) -> dict[str, Sequence[float]]:
+    """Return those of a trial's factors that change its formula, with what was baked."""
+    return {
+        name: baked
+        for name, baked in factors.items()
+        if recipe(formula, {name: baked})["changed"].any()
+    }
+
+
 def at_setting(
     formula: Formula, factors: Mapping[str, Sequence[float]], settings: Mapping[str, str | float]
 ) -> Formula:
@@ -79,17 +91,14 @@ def at_setting(
       0.6 %  malt
     In all 100.6 % of the flour's weight; hydration 0 %.
     """
+    check_named(settings)
     given: dict[str, str | float] = {}
     for said, value in settings.items():
-        name = quantities.called(str(said))
+        name = quantities.called(said)
         if name in given:
             raise InputError(name, value, "is said twice", f"Leave out this or {given[name]}.")
         given[name] = value
-    changed = {
-        name: baked
-        for name, baked in factors.items()
-        if recipe(formula, {name: baked})["changed"].any()
-    }
+    changed = changed_by(formula, factors)
     for name in given.keys() - changed.keys():
         raise NotFoundError("part of the recipe that the trial changes", name, changed)
     made = formula

@@ -195,6 +195,35 @@ def test_settings_refused(name, value, message):
     assert str(caught.value) == message
 
 
+def test_what_is_open_twice_cannot_be_shared_out():
+    open_twice = kf.Formula.from_lines(
+        "x",
+        [("f", "flour", 100), ("milk", "liquid", None), ("water", "liquid", 30),
+         ("malt", "malt", None), ("rye malt", "malt", 0.2)],
+    )  # fmt: skip
+    for name, value, message in [
+        (
+            "hydration_percent",
+            62,
+            "hydration_percent is 62: cannot be shared out between milk and water. Give all "
+            "liquids but the one that is set; or set them by name.",
+        ),
+        (
+            "malt_percent",
+            0.6,
+            "malt_percent is 0.6: cannot be shared out between malt and rye malt. Set each of them "
+            "by its own name.",
+        ),
+    ]:
+        with pytest.raises(KitError) as caught:
+            open_twice.with_setting(name, value)
+        assert str(caught.value) == message
+    alone = kf.Formula.from_lines("x", [("f", "flour", 100), ("milk", "liquid", None)])
+    assert alone.with_setting("hydration_percent", 66)["milk"].percent == pytest.approx(75)
+    two = open_twice.with_percent("malt", 0.4).with_setting("malt_percent", 0.9)
+    assert [one.percent for one in two.of_role("malt")] == pytest.approx([0.6, 0.3])
+
+
 def test_formulas_refused():
     for lines, message in [
         (
@@ -427,3 +456,23 @@ def test_usual_formula_raises_no_doubt_and_odd_ones_do():
         "Sugar is 8 %; above 5 % it slows the yeast. Is it meant so? (Source: Marek and Bushuk, "
         "Cereal Chem. 44:300 (1967).)",
     ]
+
+
+@pytest.mark.parametrize(
+    ("name", "role", "usual", "doubted"),
+    [
+        ("fresh yeast", "yeast", 8, 8.1),
+        ("instant yeast", "yeast", 2.5, 2.6),
+        ("instant yeast", "yeast", 0.1, 0),
+        ("sugar", "sugar", 5, 5.1),
+        ("malt", "malt", 1, 1.1),
+        ("salt", "salt", 2.5, 2.6),
+    ],
+)
+def test_a_doubt_begins_beyond_what_is_usual(name, role, usual, doubted):
+    lines = {"water": "liquid", "salt": "salt", "instant yeast": "yeast"}
+    shares = {"water": 68, "salt": 1.8, "instant yeast": 0.5}
+    others = [(n, r, shares[n]) for n, r in lines.items() if r != role]
+    made = kf.Formula.from_lines("x", [("f", "flour", 100), *others, (name, role, usual)])
+    assert made.checks == ()
+    assert len(made.with_percent(name, doubted).checks) == 1

@@ -38,47 +38,26 @@ def test_rounding_stays_within_half_a_step_and_on_the_scale(weight, step):
     assert kf.round_to_step(-weight, step) == -shown
 
 
-@example(5e-324, 20.0, 0.01)  # its weight is 0 to a computer, yet it is wanted
-@given(st.floats(0, 50), st.floats(20, 5000), STEPS)
+@example(0.0, 20.0, 0.01)
+@given(st.floats(0, 20), st.floats(20, 5000), STEPS)
 def test_achieved_range_holds_the_planned_dose(percent, flour_g, step):
-    dose = kf.dose(percent, flour_g, step)
+    bun = kf.Formula.from_lines("Bun", [("flour", "flour", 100), ("malt", "malt", percent)])
+    dose = kf.weigh(bun, flour_g=flour_g, scale_step_g=step)["dough", "malt"]
     slack = 1e-9 * (1 + percent)
     assert dose.low_percent - slack <= percent <= dose.high_percent + slack
     assert dose.coarse == (percent > 0 and step > 0.02 * dose.planned_g * (1 + 1e-12))
 
 
-def test_a_dose_in_words():
-    # 0.5 % of 400 g is 2.0 ± 0.5 g: 0.38 to 0.63 % (NEEDS 43, arithmetic)
-    two = kf.dose(0.5, 400, 1)
+def test_the_range_of_a_dose():
+    # 0.5 % of 400 g is 2.0 ± 0.5 g: 0.38 to 0.63 %, by arithmetic
+    bun = kf.Formula.from_lines("Bun", [("flour", "flour", 100), ("honey", "sugar", None)])
+    sheet = kf.weigh(bun, [{"honey": share} for share in (0, 0.1, 0.5, 12.5)], flour_g=400)
+    two = sheet["C", "honey"]
     assert (two.low_percent, two.high_percent) == (0.375, 0.625)
-    assert str(two) == (
-        "0.5 % of 400 g flour is 2 g; on a scale in steps of 1 g weigh 2 g, really 0.38 to 0.63 %."
-    )
-    assert str(kf.dose(0.1, 250, 1)) == (
-        "0.1 % of 250 g flour is 0.25 g; on a scale in steps of 1 g weigh 0 g, really 0 to 0.2 %. "
-        "The scale shows nothing so small."
-    )
-    assert str(kf.dose(0, 250, 1)) == "0 % of 250 g flour: left out."
-    assert two.to_frame().loc[0, "low_g"] == 1.5
-    assert not kf.dose(12.5, 400, 1).coarse  # 1 g in 50 g is 2 %, not more
-    for call, message in [
-        (
-            lambda: kf.dose(0.5, 400, 0),
-            "scale_step_g is 0: must be above 0. It is the smallest change the scale shows, for "
-            "example 1 or 0.1 g.",
-        ),
-        (
-            lambda: kf.dose(0.5, 0, 1),
-            "flour_g is 0: must be above 0. Enter the flour's weight in grams.",
-        ),
-        (
-            lambda: kf.dose(-0.5, 400, 1),
-            "percent is -0.5: must lie between 0 and 1000. Enter it in % of the flour.",
-        ),
-    ]:
-        with pytest.raises(InputError) as caught:
-            call()
-        assert str(caught.value) == message
+    assert two.range_percent == "0.38 to 0.63 %"
+    assert sheet["B", "honey"].vanishes
+    assert sheet["A", "honey"].high_percent == 0  # what is left out is really nothing
+    assert not sheet["D", "honey"].coarse  # 1 g in 50 g is 2 %, not more
 
 
 DEMO_DOUGHS = [{"malt_percent": malt} for malt in (0, 0.4, 0.8, 1.2)]
@@ -278,6 +257,32 @@ def test_sheets_refused(size, doughs, message):
     assert str(caught.value) == message
 
 
+def test_the_furthest_off_counts_rounding_and_half_a_step():
+    """1.57 g of yeast on a scale of 1 g: shown 2, really 1.5 to 2.5, so up to 59 % more."""
+    bun = kf.Formula.from_lines("Bun", [("flour", "flour", 100), ("yeast", "yeast", 0.6)])
+    sheet = kf.weigh(bun, flour_g=262)
+    assert sheet["dough", "yeast"].furthest_percent == pytest.approx(100 * (2.5 / 1.572 - 1))
+    assert "Furthest off may be yeast, 59 % of its 1.57 g" in sheet.checks[0]
+    # 1.4 g shown as 1 may really be 0.5: the lower end is the further one
+    less = kf.weigh(bun.with_percent("yeast", 1.4), flour_g=100)
+    assert less["dough", "yeast"].furthest_percent == pytest.approx(100 * 0.9 / 1.4)
+
+
+@pytest.mark.parametrize("listed", [5, "malt", {"A": {3: 1}}, [{3: 1}]])
+def test_doughs_that_are_no_settings(listed):
+    with pytest.raises(InputError, match=r"^doughs is .*settings"):
+        kf.weigh(harbour(None), listed, flour_g=100)
+
+
+@pytest.mark.parametrize("listed", [5, "malt", ["malt"], {3: 1}])
+def test_settings_that_are_none(listed):
+    with pytest.raises(InputError) as caught:
+        harbour(None).with_settings(listed)
+    assert str(caught.value) == (
+        f'settings is {listed!r}: must be settings by name. Write {{"malt_percent": 0.8}}.'
+    )
+
+
 def test_sheet_is_escaped():
     made = kf.Formula.from_lines("<i>", [("<b>", "flour", 100), ("&", "malt", None)])
     page = kf.weigh(made, {"<u>": {"malt_percent": 1}}, flour_g=100)._repr_html_()
@@ -336,6 +341,9 @@ def test_blends_refused_and_admitted():
         "even this blend does not keep all doses apart: choose doses further from each other, or a "
         "scale with a finer step"
     )
+    fine = kf.preblend([1, 1.02], 1000)  # 2 % apart: half a gram in 160 g of malt is 0.3 %
+    assert (fine.apart, fine.parts, fine.strong_g) == (True, 9, 160)
+    assert "its strength is known to within 0.3 %" in fine.recipe
     tiny = kf.preblend([0.01, 0.02], 250)
     assert tiny.apart
     assert tiny.checks == (

@@ -16,6 +16,7 @@ from kit.plan.design import KINDS, design
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
 from kit.plan.plan import Plan
+from kit.plan.power import power
 from kit.plan.spread import Spread
 
 MALT = Factor.between("malt_percent", 0, 1.2)
@@ -290,12 +291,30 @@ def test_each_setting_mixed_once():
 def test_malt_and_bake_cannot_be_told_apart():
     plan = design([MALT2], Kitchen(2, 1), spread=KNOWN)
     assert plan.checks[0] == (
-        "diastatic malt and bake cannot be told apart: each bake has one setting only"
+        "diastatic malt and bake cannot be told apart: each bake has one setting only. Mix two or "
+        "more on each, and the day cancels"
     )
     assert plan.checks[1] == (
         "each setting of diastatic malt is mixed once: no number of pieces can tell the setting "
         "from the dough (0 degrees of freedom). Give each setting one more dough, best all "
         "settings on each bake"
+    )
+
+
+def test_bakes_of_one_dough_are_judged_by_what_is_left_between_bakes():
+    """4 bakes, 2 settings: 2 are left, in the plan as in what it will notice."""
+    plan = design([MALT2], Kitchen(4, 1), spread=KNOWN)
+    assert plan.checks[1].startswith("diastatic malt is judged by 2 degrees of freedom only")
+    assert power(plan, spread=KNOWN).df == pytest.approx(2)
+    assert not any("nothing is left over" in check for check in plan.checks)
+
+
+@pytest.mark.parametrize("listed", ["malt_percent", 5, None])
+def test_what_are_no_factors(listed):
+    with pytest.raises(InputError) as caught:
+        design(listed, Kitchen(2, 2))
+    assert str(caught.value) == (
+        f"factors is {listed!r}: must be Factors. For example Factor('malt_percent', (0, 1))."
     )
 
 
@@ -732,6 +751,7 @@ def test_a_comma_without_a_space_is_told_as_what_it_was_read_as(text, told):
         ("0,5 1,0", (0.5, 1)),
         ("0,4 0,8 %", (0.4, 0.8)),
         ("0.4 0.8 1.2", (0.4, 0.8, 1.2)),
+        ("0 .5 1", (0, 0.5, 1)),
         ("0,0 / 1,0", (0, 1)),
         ("0; 0,4; 0,8", (0, 0.4, 0.8)),
         ("0 - 1,2", (0, 0.4, 0.8, 1.2)),
@@ -755,6 +775,7 @@ def test_settings_as_people_type_them(text, settings):
         ("liquid_temp_c", "70 °F or 40 °C", (21.1, 40)),
         ("side_minutes", "5 1/2; 6 1/2 min", (5.5, 6.5)),
         ("retard_hours", "24 or 36 h or 2 d", (24, 36, 48)),
+        ("ball_weight_g", "2 3/4 or 3 oz", (78, 85)),
     ],
 )
 def test_one_unit_written_once_is_that_of_all(quantity, text, settings):

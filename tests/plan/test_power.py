@@ -28,7 +28,7 @@ from kit.plan.design import design
 from kit.plan.exact import Exact, critical
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
-from kit.plan.power import _trials, bakes_needed, doughs_needed, power
+from kit.plan.power import _trials, bakes_needed, power
 from kit.plan.proofing import doubling
 from kit.plan.rehearsal import Sds, rehearse
 from kit.plan.spread import Spread
@@ -66,10 +66,11 @@ def test_reference_power(case):
 @pytest.mark.parametrize("case", REFERENCE["table_two_levels_80"])
 def test_reference_doughs_needed(case):
     sd_piece = math.sqrt((1 - case["icc"]) / case["icc"])
-    found = doughs_needed(
-        case["delta_in_sd_batch"], pieces=case["pieces"], sd_dough=1.0, sd_piece=sd_piece
-    )
-    assert found.doughs == 2 * case["batches_needed_80"]
+    asked = {"pieces": case["pieces"], "sd_dough": 1.0, "sd_piece": sd_piece}
+    asked["matters"] = case["delta_in_sd_batch"]
+    enough = case["batches_needed_80"]
+    assert power(doughs=enough, **asked).chance >= 0.8
+    assert enough == 2 or power(doughs=enough - 1, **asked).chance < 0.8
 
 
 @pytest.mark.parametrize(
@@ -429,9 +430,14 @@ def test_what_can_be_said_surely_is_larger_than_what_is_noticed():
 
 def test_few_and_many_are_remarked():
     assert power(bakes=2, **SD).checks == (
-        "the spread from dough to dough will be judged by 1.0 degrees of freedom only "
-        "(comparisons left over to see the spread by); one more bake helps more than anything else",
+        "the spread from dough to dough will be judged by 1 degree of freedom only (comparisons "
+        "left over to see the spread by); one more bake helps more than anything else",
     )
+    assert ", 1 degree of freedom, SE" in power(bakes=2, **SD).method
+    plan = design([Factor("malt_percent", (0, 1))], Kitchen(2, 2))
+    assert "1 degree of freedom only" in plan.checks[0]
+    assert power(plan, **SD).checks == ()  # the plan said it
+    assert "freedom only" in power(plan, line=True, **SD).checks[0]  # but not of a line
     assert power(bakes=13, settings=2, **SD).checks == (
         "26 doughs are more than a home series usually gets done (some 12 to 24; experience, no "
         "source)",

@@ -63,6 +63,15 @@ def test_outside_the_range_it_says_nothing(cold, why):
         doubling(cold, measured=[(21, 100)])
 
 
+def test_a_temperature_that_may_be_fahrenheit():
+    with pytest.raises(InputError) as said:
+        doubling(72)
+    assert str(said.value) == (
+        "room_temp_c is 72: must lie between 15 and 35 for a proof time. If °F is meant, that is "
+        "22.2 °C."
+    )
+
+
 def test_a_time_measured_in_a_proofing_box_needs_no_rule():
     assert doubling(38, measured=[45, 50]).minutes == pytest.approx(math.sqrt(45 * 50))
 
@@ -105,6 +114,11 @@ def test_a_temperature_that_is_none():
     assert str(said.value) == "room_temp_c is nan: must be a number. Enter °C."
 
 
+def test_near_the_usual_room_nothing_is_moved():
+    assert doubling(22).rests_on == "common practice (about two hours at 22 °C)"
+    assert doubling(21.5).rests_on.endswith("for every 10 °C warmer)")
+
+
 def test_other_ratios():
     found = doubling(F72)
     assert found.to_ratio(2) == 120
@@ -122,8 +136,8 @@ def test_faces():
     assert repr(found) == "<Doubling at 24 °C: 104 min [76, 133]>"
     assert str(found) == (
         "In a room of 24.0 °C a cold dough doubles in about 104 minutes, mostly 76 to 133.\n"
-        "This rests on common practice (about two hours at 22 °C), moved to this temperature by "
-        "2.0 to 2.6 times for every 10 °C.\n"
+        "This rests on common practice (about two hours at 22 °C), moved to this temperature "
+        "(2.0 to 2.6 times as fast for every 10 °C warmer).\n"
         "Note: times you have measured yourself are worth more than this guess."
     )
     assert found._repr_html_().startswith("<p><strong>In a room of 24.0 °C")

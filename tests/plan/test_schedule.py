@@ -141,10 +141,12 @@ def check_rules(s, runs, tolerance=timedelta()):
     awake = all(inside(a, b, start, end) for a, b in zip(hands_on["start"], hands_on["end"],
                                                          strict=True))  # fmt: skip
     assert awake == ("is not within" not in told)
-    tubs = overlapping(list(zip(doughs["mix"], doughs["shaped"], strict=True)))
+    shaping = table[table["what"] == "shape"].groupby("dough")  # in parts where proofs differ
+    tubs = overlapping(list(zip(doughs["mix"], shaping["end"].max()[doughs.index], strict=True)))
     assert (tubs > limits.tubs) == ("doughs stand at once" in told)
     chilled = doughs[doughs["cold"] < doughs["take_out"]]
-    cold = overlapping(list(zip(chilled["cold"], chilled["take_out"], strict=True)))
+    left = shaping["start"].max()[chilled.index]
+    cold = overlapping(list(zip(chilled["cold"], left, strict=True)))
     assert (cold > limits.shelf_places) == ("in the refrigerator at once" in told)
     wait = pieces["waited_minutes"].max()
     assert (wait > limits.wait_minutes) == ("stand ready for" in told)
@@ -344,6 +346,15 @@ def test_short_hands_take_doughs_out_earlier():
         "a reading of the proof ratio shows it"
     )
     assert not any("alike" in note for note in two.notes)
+    # B's first pieces are in load 1, so its others wait for load 2 however many hands there are
+    rows = plan({"A": 16, "B": 16, "C": 16}, pieces=4).drop(columns=["load", "place"])
+    three = schedule(rows, **ASKED, limits=Limits(hands=3))
+    assert three.notes[-1] == (
+        "doughs do not stand ready alike before load 2 (dough B 19 min and dough C 0 min), so that "
+        "proof differs with the dough: it comes from doughs that have pieces in earlier loads, "
+        "too; loads that share all doughs alike even it out, and a reading of the proof ratio "
+        "shows it"
+    )
     assert set(two.to_frame().query("what == 'shape'")["who"]) == {
         "person 1", "person 2", "person 3",
     }  # fmt: skip
@@ -364,6 +375,47 @@ def test_capacities():
     gap = schedule(plan({"A": 16}, pieces=2, place=[1, 7]), **ASKED)
     assert "load 1 has a piece at place 7, on a griddle of 6 places" in gap.misses
     assert gap.nearest.pieces["place"].tolist() == [1, 2]
+
+
+def test_a_load_that_is_full_may_still_have_a_place_too_many():
+    six = schedule(plan({"A": 16}, place=[1, 2, 3, 4, 5, 7]), **ASKED)
+    assert "load 1 has a piece at place 7, on a griddle of 6 places" in six.misses
+
+
+def test_work_may_last_until_bedtime():
+    s = schedule(plan({"A": 12}), table_time="2026-11-05 12:55", zone=BERLIN)
+    assert f"{s.doughs.loc[0, 'cold']:%H:%M}" == "22:00"
+    assert s.fits
+
+
+def test_who_does_it_and_what_it_is_of():
+    """One pair of hands keeps the griddle; steps of several doughs, or loads, name none."""
+    two = Limits(hands=3, griddle_hands=2, awake_from="04:00")
+    crossed = schedule(plan(crossed=True), **ASKED, limits=two).to_frame()
+    griddle = crossed[crossed["what"].isin(["load", "changeover"])]
+    assert griddle["what"].tolist() == ["load", "changeover", "load", "changeover", "load"]
+    assert set(griddle["who"]) == {"person 1 and person 2"}
+    assert set(griddle["dough"]) == {""}
+    assert griddle["load"].tolist() == ["1", "", "2", "", "3"]
+    waits = crossed[crossed["what"] == "wait"]
+    assert set(waits["load"]) == {"2", "3"}
+    assert not waits["hands_on"].any()
+    assert set(crossed.loc[crossed["what"] == "proof", "load"]) == {""}
+    free = schedule(plan({"A": 16, "B": 16}), **ASKED, limits=Limits(griddle_hands=0)).to_frame()
+    griddle = free[free["what"].isin(["load", "changeover"])]
+    assert set(griddle["who"]) == {"anyone"}
+    assert griddle["dough"].tolist() == ["A", "", "B"]
+    assert free.loc[free["what"] == "proof", "load"].tolist() == ["1", "2"]
+
+
+def test_doughs_a_quarter_of_an_hour_apart_are_told_of():
+    """One pair of hands shapes in so many minutes, so the doughs stand ready so far apart."""
+    rows = plan({"A": 16, "B": 16}, pieces=3, load=1, place=range(1, 7))
+    for minutes in (14, 15):
+        limits = Limits(shape_minutes=minutes, mix_minutes=minutes)
+        s = schedule(rows, **ASKED, limits=limits)
+        assert sorted(s.pieces["waited_minutes"].unique()) == [0, minutes]
+        assert any("do not stand ready alike" in n for n in s.notes) == (minutes == 15)
 
 
 def test_another_order_of_mixing_than_drawn_is_told():
@@ -412,8 +464,13 @@ def test_a_retard_is_moved_within_the_tolerance():
         "on the table at 12:47 on Thursday 5 November, 15 min earlier",
     ]
     assert strict.nearest.notes[0] == (
-        "dough A is chilled for 12 h 10 min instead of 12 h: record what it really was"
+        "dough A chilled for 12 h 10 min instead of 12 h: record what it really was"
     )
+    told = [note for note in strict.fitted().notes if "12 h 10 min" in note]
+    assert told == [
+        "changed so that it fits: dough A chilled for 12 h 10 min instead of 12 h; record how long "
+        "each retard really was"
+    ]
     none = schedule(
         plan({"A": 12}),
         table_time="2026-11-05 13:02",
@@ -463,8 +520,37 @@ def test_proof_from_ratio_temperature_and_measured_times():
     assert set(given.pieces["proof_minutes"]) == {70}
     assert given.proof is None
     assert not any("warm proof rests" in note for note in given.notes)
-    mixed = schedule(plan({"A": 16}, proof_ratio=[1.5, 2.0] * 3), **ASKED)
-    assert sorted(set(mixed.pieces["waited_minutes"])) == [0, 60]
+
+
+def test_pieces_that_proof_for_less_are_shaped_later():
+    """On at 8:15: double by 6:15, one and a half times (an hour) by 7:15, in half the time."""
+    s = schedule(plan({"A": 16}, proof_ratio=[1.5, 2.0] * 3), **ASKED)
+    assert set(s.pieces["waited_minutes"]) == {0}
+    shaping = s.to_frame().query("what == 'shape'")
+    hours = [f"{moment:%H:%M}" for moment in [*shaping["start"], *shaping["end"]]]
+    assert hours == ["06:05", "07:10", "06:15", "07:15"]
+    assert shaping["text"].tolist() == [
+        "take dough A out and shape A2, A4 and A6 (10 min), to proof for 2 h; the rest of it back "
+        "into the cold",
+        "shape A1, A3 and A5 of dough A (5 min), to proof for 1 h",
+    ]
+    proofs = s.to_frame().query("what == 'proof'")
+    assert proofs["minutes"].tolist() == [120, 60]
+    assert len(set(proofs["end"])) == 1
+    assert s.doughs.loc[0, "ready"] == s.doughs.loc[0, "first_load"]
+    # the tub and its place in the cold are free only with the last of it
+    both = plan({"A": 16, "B": 1}, proof_ratio=([1.5, 2.0] * 3) * 2, load=1, place=range(1, 13))
+    short = schedule(both, **ASKED, limits=Limits(hands=2, shelf_places=1, griddle_places=12))
+    assert "2 doughs are in the refrigerator at once, for 1 shelf place" in short.misses
+    # five minutes apart, but shaping takes six of the ten: with the others
+    near = schedule(plan({"A": 16}, proof_minutes=[115] * 4 + [120] * 2), **ASKED)
+    assert set(near.pieces["waited_minutes"]) == {0, 5}
+    warm = schedule(plan({"A": 0}, proof_ratio=[1.5, 2.0] * 3), **ASKED)
+    assert sorted(set(warm.pieces["waited_minutes"])) == [0, 60]
+    assert (
+        "pieces of dough A are to proof for 1 h and 2 h, but a dough that is not chilled is shaped "
+        "all at once: those of one load proof alike. Chill it, and some can be shaped later"
+    ) in warm.notes
 
 
 def test_without_a_retard_or_loads():
@@ -473,8 +559,11 @@ def test_without_a_retard_or_loads():
         "the plan has no loads: filled in its order, 6 pieces at a time",
         "the plan gives no time a side: 6 min taken",
         "a dough that is not chilled (A) is warm when it is shaped and proofs faster than a cold "
-        "one, for which the times here are: look at it early",
+        "one, for which the times here are: look at it early, and mix it earlier where it is to "
+        "rise first",
     )
+    risen = schedule(plan({"A": 0}), **ASKED, limits=Limits(rise_minutes=60))
+    assert risen.bake.notes[-1].endswith("for which the times here are: look at it early")
     assert "retard" not in set(s.to_frame()["what"])
     assert "shape 6 pieces of dough A (10 min)" in set(s.to_frame()["text"])
     chilled = schedule(plan({"A": 0}).drop(columns="retard_hours"), **ASKED, retard_hours=16)
