@@ -175,6 +175,47 @@ def test_share_gives_no_more_away_than_was_agreed_to(ws):
     assert again.photos.value is False
 
 
+def test_bring_keeps_the_table_as_it_was_corrected(ws):
+    ws.new_trial("mine", factors={"malt_percent": [0, 0.8]}, outcome="rise_height_mm")
+    table = ws.folder / "own" / "bakes.csv"
+    table.parent.mkdir()
+    table.write_text("Day;Dough;Malt %;Height\n03/12/2026;A;0;31\n03/12/2026;B;0,8;33\n")
+    panel = panels.bring(ws)
+    panel.trial.value, panel.path.value = "mine", str(table)
+    panel.again.click()
+    panel.dates.value = "day/month"
+    again = panels.bring(ws)
+    assert (again.path.value, again.dates.value) == (str(table), "day/month")
+    assert (again.shown.value, again.store.disabled) == (panel.shown.value, False)
+    again.store.click()
+    again.work.thread.join(30)
+    later = panels.bring(ws)
+    assert later.work.thread is again.work.thread
+    frame = ws.trial("mine").frame()
+    assert frame["rise_height_mm"].tolist() == [31, 33]
+    assert [str(bake.day) for bake in ws.trial("mine").bakes()] == ["2026-12-03"]
+
+
+def test_the_further_question_comes_back_and_is_answered_when_pressed(ws):
+    compare = panels.compare(ws)
+    panel = panels.deeper(follows=compare)
+    panel.question.value, panel.outcome.value = "next", "diameter_mm"
+    panel.factor.value = "retard_hours"
+    again = panels.deeper(follows=panels.compare(ws))
+    assert again.question.value == "next"
+    assert (again.outcome.value, again.factor.value) == ("diameter_mm", "retard_hours")
+    assert again.answer is None
+
+
+def test_the_two_batches_come_back(ws):
+    panel = panels.side_by_side(ws)
+    panel.kind.value = "bakes"
+    panel.one.value = panel.one.options[0][1]
+    again = panels.side_by_side(ws)
+    assert (again.kind.value, str(again.one.value)) == ("bakes", "bake 1")
+    assert again.shown.value == panel.shown.value != panels.SideBySidePanel(ws).shown.value
+
+
 def test_two_panels_of_a_kind_keep_their_own(ws, monkeypatch):
     """Each stands for the one in its own cell."""
 

@@ -41,7 +41,7 @@ def look_at(panel):
 
 def store(panel):
     panel.store.click()
-    panel.working.join(30)
+    panel.work.thread.join(30)
 
 
 def test_nothing_is_stored_before_it_is_shown(panel):
@@ -63,7 +63,7 @@ def test_corrected_then_stored_then_the_rest_without_doubles(panel):
     assert means["Height (in)"][1].value == "in"
     means["Colour"][0].value = "ignored"
     store(panel)
-    assert "3 of 4 rows are stored" in words(panel.stored)
+    assert "3 of 4 rows are stored" in words(panel.work.said)
     trial = panel.workspace.trial("mine")
     frame = trial.frame()
     assert frame["rise_height_mm"].dropna().tolist() == [31.75, 38.1, 31.75]
@@ -73,7 +73,7 @@ def test_corrected_then_stored_then_the_rest_without_doubles(panel):
     look_at(panel)
     panel.dates.value = "day/month"
     store(panel)
-    assert "4 of 4 rows are stored" in words(panel.stored)
+    assert "4 of 4 rows are stored" in words(panel.work.said)
     assert trial.frame()["rise_height_mm"].tolist() == [31.75, 38.1, 31.75, 38.1]
 
 
@@ -106,18 +106,18 @@ def test_it_can_be_stopped(panel, monkeypatch):
 
     def halt_after_one(change):
         if change["new"] >= 1:
-            panel.stop.click()
+            panel.work.stop.click()
 
-    panel.progress.observe(halt_after_one, "value")
-    panel.stop.click()
-    assert words(panel.stored) == "Nothing is being stored."
+    panel.work.progress.observe(halt_after_one, "value")
+    panel.work.stop.click()
+    assert words(panel.work.said) == "Nothing is being stored."
     lost = []  # a button that is disabled while it works loses the keyboard
-    for one in (panel.store, panel.stop):
+    for one in (panel.store, panel.work.stop):
         one.observe(lambda change: lost.append(change["owner"].description), "disabled")
     store(panel)
     assert lost == []
-    told = words(panel.stored)
+    told = words(panel.work.said)
     assert "It was stopped." in told
-    panel.stop.click()  # a moment late
-    assert words(panel.stored) == told
+    panel.work.stop.click()  # a moment late
+    assert words(panel.work.said) == told
     assert 0 < len(panel.workspace.trial("mine").frame()) < 4

@@ -255,6 +255,15 @@ def test_svg_is_the_same_each_time_and_asks_for_nothing():
     assert {"one piece", "Angle deg", "A", "B", "C", "Recipe · 15 doughs at each"} <= set(words)
 
 
+def test_two_charts_stand_on_one_page_without_names_that_clash():
+    one = charts.svg(charts.comparison(cake()), "One", "First.")
+    other = charts.svg(charts.comparison(demo("rise_height_mm", "malt_percent")), "Two", "Second.")
+    named = [set(re.findall(r' id="([^"]+)"', chart)) for chart in (one, other)]
+    pointed = set(re.findall(r'(?:href="#|url\(#)([\w.-]+)', one + other))
+    assert pointed <= named[0] | named[1]
+    assert named[0] & named[1] <= pointed  # what is drawn alike is called alike
+
+
 def test_svg_of_a_figure_and_of_axes_is_the_same():
     figure = charts.comparison(cake()).figure
     assert charts.svg(figure, "a", "b") == charts.svg(charts.comparison(cake()), "a", "b")

@@ -1,5 +1,7 @@
 """Commands as typed: what is printed, exit codes, one-line errors."""
 
+import errno
+import os
 import re
 import shutil
 import zipfile
@@ -177,6 +179,8 @@ def test_ctrl_c_is_quiet_and_the_unexpected_one_line(capsys, monkeypatch):
         (KeyboardInterrupt(), 130, ""),
         (RuntimeError("a\nb"), 1, "kit: this should not happen. RuntimeError: a b "
          "Where: set KIT_TRACEBACK=1.\n"),
+        (OSError(errno.ENOSPC, "No space left on device"), 1,
+         "kit: the disk is full. Free some space, then do this again.\n"),
     ):  # fmt: skip
 
         def fails(*_, _raised=raised):
@@ -424,6 +428,27 @@ def test_a_workspace_whose_file_is_gone_is_told_by_every_command(run):
     Path("bakes/bakes.sqlite").unlink()
     for command in ("check", "undo", "compare"):
         assert "was taken away, but copies of it are there" in run(command, "bakes").output
+    told = run("restore", "bakes").output
+    assert told.startswith("bakes is again as bakes/copies/bakes-")
+    assert told.endswith("what was there lies in bakes/copies.\n")
+    with kit.Workspace("bakes") as ws:
+        assert [trial.name for trial in ws.trials()] == ["trial 0"]
+
+
+def test_a_table_saved_as_unicode_text_is_read(tmp_path):
+    table = tmp_path / "cookies.txt"
+    table.write_text("dough\tdiameter\nA\t61,5\n", encoding="utf-16")
+    assert tables.read(table)["diameter"].tolist() == [61.5]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file names are Unicode there")
+def test_a_table_whose_name_is_no_utf_8_is_brought_in(run, tmp_path):
+    table = tmp_path / os.fsdecode(b"br\xf6tchen.csv")
+    table.write_text("Bake,Dough,Height\n1,A,38\n")
+    result = run("import", table, "bakes", "--trial", "mine")
+    assert result.output.startswith("br_tchen.csv: 1 of 1 rows are stored")
+    with kit.Workspace("bakes") as ws:
+        assert ws.history(1)["what"].tolist() == ["mine: br_tchen.csv brought in"]
 
 
 def test_names_no_folder_has(run):

@@ -81,7 +81,8 @@ def test_headings_of_a_page_skip_no_level(path, tmp_path):
 
 def test_an_empty_corner_of_a_table_is_no_heading():
     told = show([Table("T", ("", "A"), (("x", "1"),), (False, True))])
-    assert '<tr><td></td><th scope="col">A</th></tr>' in told
+    assert '<tr><td></td><th scope="col" class="kit-n">A</th></tr>' in told
+    assert '<th scope="row">x</th><td class="kit-n">1</td>' in told
 
 
 def test_a_message_that_comes_again_is_answered_alike_and_done_once():

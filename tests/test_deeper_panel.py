@@ -54,6 +54,11 @@ def test_fields_follow_the_question(panel):
     panel.question.value = "overview"
     assert panel.outcome.layout.display == "none"
     assert panel.shown.value == ""  # no answer stands under another question
+    panel.question.value = "steadiness"
+    panel.ask.click()
+    assert panel.shown.value != ""
+    panel.outcome.value = "diameter_mm"
+    assert (panel.answer, panel.shown.value) == (None, "")  # nor under another outcome
 
 
 def test_what_cannot_be_answered_says_why(ws, panel):

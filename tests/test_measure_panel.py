@@ -652,27 +652,27 @@ def test_all_are_measured_stopped_and_gone_on_with(panel, trial, calls, monkeypa
     side = calls.side
 
     def slowly(photo, scale, **how):
-        panel.stop.click()
+        panel.work.stop.click()
         return side(photo, scale, **how)
 
     monkeypatch.setattr(kit.photo, "side", slowly, raising=False)
-    panel.stop.click()
-    assert words(panel.told) == "Nothing is being measured."
+    panel.work.stop.click()
+    assert words(panel.work.said) == "Nothing is being measured."
     lost = []  # a button that is disabled while it works loses the keyboard
-    for one in (panel.all, panel.stop):
+    for one in (panel.all, panel.work.stop):
         one.observe(lambda change: lost.append(change["owner"].description), "disabled")
     panel.all.click()
-    panel.working.join(30)
-    assert words(panel.told).startswith("Stopped. 1 photo measured; look at each")
+    panel.work.thread.join(30)
+    assert words(panel.work.said).startswith("Stopped. 1 photo measured; look at each")
     assert lost == []
     assert [i["word"] for i in panel.strip.items] == [
         "look at it", "not measured", "not measured",
     ]  # fmt: skip
     monkeypatch.setattr(kit.photo, "side", side, raising=False)
     panel.all.click()
-    panel.working.join(30)
-    assert words(panel.told) == "2 photos measured; look at each before you rely on it."
-    assert (panel.progress.value, panel.progress.max) == (2, 2)
+    panel.work.thread.join(30)
+    assert words(panel.work.said) == "2 photos measured; look at each before you rely on it."
+    assert (panel.work.progress.value, panel.work.progress.max) == (2, 2)
     assert words(panel.counted) == "malt: 3 photos, 3 to look at."
     assert set(trial.photo_readings()["note"]) == {"as found, not looked at"}
     panel.one.measure.click()
@@ -691,9 +691,9 @@ def test_all_are_measured_stopped_and_gone_on_with(panel, trial, calls, monkeypa
     trial.add_photos(picture(trial.workspace.folder / "new" / "x.jpg", None))
     panel.refresh()
     panel.all.click()
-    panel.working.join(30)
+    panel.work.thread.join(30)
     left = "1 photo was left out: say of each what it shows and whose it is."
-    assert words(panel.told).endswith(left)
+    assert words(panel.work.said).endswith(left)
 
 
 def test_what_a_photo_was_measured_by_is_there_again_after_a_new_start(panel, trial, calls):
@@ -762,16 +762,16 @@ def test_why_many_cannot_be_measured_stands_until_the_reference_is_another(panel
     one = panel.one
     one.reference.kind.value = "marker"
     panel.all.click()
-    assert words(panel.told) == "Not yet: see beside “Its side” above what can be used."
+    assert words(panel.work.said) == "Not yet: see beside “Its side” above what can be used."
     assert "must not be empty" in words(one.reference.fields["marker"]["side_mm"].said)
     one.reference.fields["marker"]["side_mm"].value = "40 mm"
-    assert panel.told.value == ""
+    assert panel.work.said.value == ""
 
 
 def test_points_cannot_measure_many(panel):
     panel.one.reference.kind.value = "points"
     panel.all.click()
-    assert "Measure these photos one by one." in words(panel.told)
+    assert "Measure these photos one by one." in words(panel.work.said)
 
 
 def test_a_watched_folder_takes_in_what_has_arrived_whole(panel, trial, tmp_path):
@@ -926,15 +926,15 @@ def test_measuring_all_goes_on_after_a_reload_and_is_stopped_there(
         monkeypatch.setattr(panels, "date", SimpleNamespace(today=lambda: date(2031, 1, 2)))
     again = panels.measure(trial.workspace)
     again.all.click()  # is on already
-    assert again.working is panel.working
-    again.stop.click()
+    assert again.work.thread is panel.work.thread
+    again.work.stop.click()
     going.set()
-    again.working.join(30)
-    told = words(again.told)
+    again.work.thread.join(30)
+    told = words(again.work.said)
     assert told.startswith("Stopped. 1 photo measured; look at each")
     assert [i["word"] for i in again.strip.items].count("look at it") == 1
-    again.stop.click()
-    assert words(again.told) == told  # what came of it is still there to be read
+    again.work.stop.click()
+    assert words(again.work.said) == told  # what came of it is still there to be read
 
 
 def test_trouble_in_a_field_that_is_hidden_hides_no_other(panel, calls, monkeypatch):

@@ -131,7 +131,7 @@ def test_trials_that_cannot_answer_say_why(tmp_path):
         assert "There is no trial in this folder yet." in nothing.shown.value
         trial = ws.new_trial("salt/2", question="<b>salt?</b>")
         assert "outcome is None: is not set" in panels.compare(ws).shown.value
-        trial.import_csv(shipped.demo_folder() / "pieces.csv")
+        trial.bring_in(trial.look_at(shipped.demo_folder() / "pieces.csv"))
         assert "by is None: is not set: the trial has no factor" in panels.compare(ws).shown.value
         trial.change(factors={"malt_percent": [0, 0.4, 0.8, 1.2]}, outcome="rise_height_mm")
         panel = panels.compare(ws)

@@ -64,6 +64,39 @@ def test_what_cannot_be_received_says_why_and_stays_typed(ws, typed, said):
     assert len(ws.trials()) == 1
 
 
+def test_the_recipe_at_a_dose_is_written_by_its_button(tmp_path):
+    with panels.open_workspace(tmp_path / "demo") as ws:
+        panel = panels.share(ws)
+        (dose,) = panel.recipe.doses.children
+        assert dose.text.description == "Diastatic malt (%)"
+        assert dose.text.placeholder == "0, 0.4, 0.8 and 1.2 were baked"
+        page = ws.folder / "harbour-malt-recipe.html"
+        for value, said in (("", "must be one that was baked"), ("2", "or between those")):
+            dose.value = value
+            panel.recipe.write.click()
+            assert said in words(dose.said)
+            assert (panel.recipe.written.value, page.exists()) == ("", False)
+        dose.value, panel.recipe.pieces.value = "0,6", "a few"
+        panel.recipe.write.click()
+        assert "makes (pieces) is &#x27;a few&#x27;" in words(panel.recipe.pieces.said)
+        panel.recipe.pieces.value, panel.recipe.piece.value = "8", "heavy"
+        panel.recipe.write.click()
+        assert "raw piece is &#x27;heavy&#x27;" in words(panel.recipe.piece.said)
+        panel.recipe.piece.value, panel.recipe.steps.value = "2 3/4 oz", "Mix.\n\nChill <b>."
+        panel.recipe.write.click()
+        assert "Written: " in words(panel.recipe.written)
+        told = page.read_text()
+        assert "8 pieces" in told
+        assert "<li>Chill &lt;b&gt;.</li>" in told
+        assert "application/ld+json" in told
+        assert panels.share(ws).recipe.steps.value == "Mix.\n\nChill <b>."  # after a reload
+        ws.new_trial("bare")
+        panel = panels.share(ws)
+        panel.trial.value = "bare"
+        assert panel.recipe.write.layout.display == "none" != panel.recipe.none.layout.display
+        assert panel.recipe.written.value == ""
+
+
 def test_a_file_that_cannot_be_written_is_said(ws, monkeypatch):
     panel = panels.share(ws)
     (ws.folder / "salt-b-.zip").mkdir()

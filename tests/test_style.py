@@ -36,7 +36,10 @@ def test_contrast_of_known_pairs():
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
 def test_frames_and_focus_rings_are_seen_in_both_themes(path):
     css = path.read_text(encoding="utf-8")
-    told = re.findall(r"(?:--kit-(?:bad|ask):|outline:[^;}]*|border-left:[^;}]*)\s*(#\w{6})", css)
+    told = re.findall(
+        r"(?:--(?:kit-(?:bad|ask)|jp-\S*-color):|outline:[^;}]*|border-left:[^;}]*)\s*(#\w{6})",
+        css,
+    )
     for colour in told:
         for ground in GROUNDS:
             assert contrast(colour, ground) >= LEAST, (colour, ground)
@@ -45,3 +48,4 @@ def test_frames_and_focus_rings_are_seen_in_both_themes(path):
 def test_the_rule_above_is_about_something():
     everything = "".join(path.read_text(encoding="utf-8") for path in FILES)
     assert len(re.findall(r"outline:[^;}]*#\w{6}", everything)) > 5
+    assert "--jp-widgets-input-border-color: #" in everything  # JupyterLab's own is too pale

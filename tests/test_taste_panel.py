@@ -56,6 +56,8 @@ def test_triangle_by_its_buttons(panel, tmp_path):
     panel.unblind.click()
     assert "The tasters told them apart." in panel.shown.value
     assert "<svg" in panel.shown.value
+    told = panel.shown.value
+    assert (told.count("<td>right</td>"), told.count("<td>wrong</td>")) == (9, 3)
     panel.matters.value = "30"
     assert "cannot tell yet whether enough to matter" in panel.shown.value
     panel.matters.value = "a lot"
@@ -65,6 +67,51 @@ def test_triangle_by_its_buttons(panel, tmp_path):
     assert not panel.unblind.disabled
     panel.unblind.click()
     assert "It is open already: the answer stands below." in panel.opened.value
+
+
+def test_what_is_planned_twice_is_stored_once(panel, tmp_path):
+    panel.plan.click()
+    sheets = tmp_path / "bakes" / "cold-tasting-1-sheets.html"
+    sheets.unlink()
+    panel.plan.click()
+    assert "It is planned already. To draw it afresh, press Undo first." in panel.planned.value
+    assert "cold-tasting-1-sheets.html" in panel.planned.value
+    assert sheets.exists()
+    again = panels.taste(panel.workspace)
+    again.plan.click()
+    assert again.chosen.tastings()["tasting"].unique().tolist() == [1]
+    again.tasters.value = "8"  # another one
+    again.plan.click()
+    again.undo.click()
+    again.plan.click()
+    answer_all(again)
+    again.plan.click()  # the same people once more, after they have answered
+    assert again.chosen.tastings()["tasting"].nunique() == 3
+
+
+@pytest.mark.parametrize("method", ["duo-trio", "pair", "ranking"])
+def test_who_answered_what_is_told_when_it_is_open(panel, method):
+    panel.method.value, panel.tasters.value = method, "Ada, Bo"
+    panel.plan.click()
+    plan = panel.chosen.serving()
+    for name in plan.tasters:
+        own = plan.table[(plan.table["taster"] == name) & (plan.table["code"] != "R")]
+        code = own.set_index("sample")["code"]["cold retard at 40 h"]
+        panel.chosen.taste(name, code if method != "ranking" else list(own["code"]))
+    panel._show_tasting()
+    panel.unblind.click()
+    told, served = panel.shown.value, panel.chosen.tastings()
+    if method == "duo-trio":
+        ticked = served[served["mark"] == 1].set_index("taster")["code"]
+        right = sum(plan.right(name) == ticked[name] for name in plan.tasters)
+        assert told.count("<td>right</td>") == right
+        assert told.count("<td>wrong</td>") == 2 - right
+    elif method == "pair":
+        assert told.count("<td>cold retard at 40 h</td>") == 2
+        assert "right</td>" not in told
+    else:
+        assert "Rank" in told
+        assert told.count("<td>cold retard at 16 h</td>") == 2
 
 
 def test_scores_with_names(panel):

@@ -65,6 +65,9 @@ def svg(drawing: "Axes | Figure | SubFigure", title: str, description: str) -> s
     body = body.replace("xlink:href", "href").replace(' xmlns="http://www.w3.org/2000/svg"', "")
     body = re.sub(r"font-family: [^;\"]*", "font-family: Helvetica, Arial, sans-serif", body)
     body = re.sub(r"^ +", "", body, flags=re.MULTILINE)
+    # all charts of a page call their parts alike: only what is pointed at keeps its name
+    used = set(re.findall(r"#([\w.-]+)", body))
+    body = re.sub(r' id="([\w.-]+)"', lambda one: one[0] if one[1] in used else "", body)
     name = f"chart-{sha256((title + description).encode()).hexdigest()[:8]}"
     return (
         f'<svg viewBox="{box[1]}" role="img" aria-labelledby="{name}" '

@@ -93,7 +93,7 @@ def _again(panel: _P) -> _P:
 
 def bring(workspace: Workspace | None = None) -> BringPanel:
     """The panel that brings spreadsheets into the baker's workspace."""
-    return BringPanel(workspace or open_workspace())
+    return _again(BringPanel(workspace or open_workspace()))
 
 
 def compare(workspace: Workspace | None = None) -> ComparePanel:
@@ -110,7 +110,8 @@ def deeper(workspace: Workspace | None = None, follows: ComparePanel | None = No
     follows : ComparePanel, optional
         Whatever trial is picked there is picked here as well.
     """
-    panel = DeeperPanel(workspace or (follows.workspace if follows else open_workspace()))
+    opened = workspace or (follows.workspace if follows else open_workspace())
+    panel = _again(DeeperPanel(opened))
     if follows is not None:
         follows.trial.observe(lambda change: setattr(panel.trial, "value", change["new"]), "value")
     return panel
@@ -143,7 +144,7 @@ def share(workspace: Workspace | None = None) -> SharePanel:
 
 def side_by_side(workspace: Workspace | None = None) -> SideBySidePanel:
     """The panel that sets two batches side by side, on the baker's workspace."""
-    return SideBySidePanel(workspace or open_workspace())
+    return _again(SideBySidePanel(workspace or open_workspace()))
 
 
 def taste(workspace: Workspace | None = None) -> TastePanel:

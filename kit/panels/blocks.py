@@ -96,12 +96,17 @@ def _parts(item: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _table(table: Table) -> str:
+    kinds = [' class="kit-n"' if number else "" for number in table.numeric]
     head = "".join(
-        f'<th scope="col">{escape(name)}</th>' if name else "<td></td>" for name in table.head
+        f'<th scope="col"{kind}>{escape(name)}</th>' if name else "<td></td>"
+        for name, kind in zip(table.head, kinds, strict=True)
     )
     rows = (
-        f'<tr><th scope="row">{escape(row[0])}</th>'
-        f"{''.join(f'<td>{escape(cell)}</td>' for cell in row[1:])}</tr>"
+        f'<tr><th scope="row"{kinds[0]}>{escape(row[0])}</th>'
+        + "".join(
+            f"<td{kind}>{escape(cell)}</td>" for cell, kind in zip(row[1:], kinds[1:], strict=True)
+        )
+        + "</tr>"
         for row in table.rows
     )
     inside = (

@@ -3,15 +3,16 @@
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
-from threading import Event, Thread
+from typing import Self
 
 import ipywidgets as widgets
 import pandas as pd
 
 from kit import quantities
 from kit.errors import KitError, NotFoundError
-from kit.panels.blocks import items, show, status
-from kit.panels.controls import LABELS, Panel, button, pick, row, visible
+from kit.panels.at_work import AtWork, Progress
+from kit.panels.blocks import items, show
+from kit.panels.controls import Panel, pick, row, tall, visible
 from kit.panels.fields import Typed
 from kit.panels.style import trouble
 from kit.panels.today import trial_at_work
@@ -22,7 +23,6 @@ from kit.writeup.blocks import Table
 
 __all__ = ["BringPanel"]
 
-_BUTTON = {"min_width": "11rem", "max_width": "20rem"}
 _AS_SHOWN = "as the cells show"
 _ROWS = 8
 
@@ -46,25 +46,22 @@ class BringPanel(Panel):
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         self.look: Look | None = None
-        self._stopped = Event()
         names = [t.name for t in workspace.trials()]
         self.trial = pick("Into trial", names, value=trial_at_work(workspace))
         self.file = pick("Table", self._files())
         self.path = Typed("or its path", hint="/home/…/bakes.xlsx")
         self.sheet = Typed("Sheet", hint="the first, when empty")
-        self.again = button("Look at it", self._look, **_BUTTON)
+        self.again = tall("Look at it", self._look)
         self.dates = pick("Days are", [_AS_SHOWN, "day/month", "month/day"])
         self.decimal = pick("Decimals have", [_AS_SHOWN, "comma", "point"])
         self.columns = widgets.VBox()
-        self.said, self.shown, self.stored = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.store = button("Store the good rows", self._store, **_BUTTON)
-        self.stop = button("Stop", self._stop, **_BUTTON)
-        self.progress = widgets.IntProgress(description="Rows stored", style=LABELS)
-        self.working: Thread | None = None
+        self.said, self.shown = widgets.HTML(), widgets.HTML()
+        self.store = tall("Store the good rows", self._store)
+        self.work = AtWork("Rows stored", "Nothing is being stored.")
         self.corrections = widgets.VBox([self.dates, self.decimal, self.columns])
         super().__init__(
             self.trial, self.file, self.path, self.sheet, self.again, self.said, self.corrections,
-            self.shown, row(self.store, self.stop, gap="0"), self.progress, self.stored,
+            self.shown, row(self.store, self.work.stop), self.work,
         )  # fmt: skip
         self.dates.observe(lambda _: self._correct(self._dated), "value")
         self.decimal.observe(lambda _: self._correct(self._marked), "value")
@@ -86,10 +83,24 @@ class BringPanel(Panel):
             raise NotFoundError("trial", "", [])
         return self.workspace.trial(self.trial.value)
 
+    def _asks(self) -> list[widgets.Widget]:
+        return [self.trial, self.file, self.path, self.sheet]
+
+    def _relieve(self, before: Self) -> None:
+        self.work.take_over(before.work)
+
+    def _come_back(self, before: Self) -> None:
+        """A table that was looked at is still understood as it was corrected."""
+        super()._come_back(before)
+        self.look = before.look
+        with self.filling():
+            self.dates.value, self.decimal.value = before.dates.value, before.decimal.value
+        self._show()
+
     def _look(self) -> None:
         """Read the file and show what its columns seem to mean."""
         source = self.path.value.strip() or self.file.value
-        self.look, self.stored.value = None, ""
+        self.look, self.work.said.value = None, ""
         try:
             if not source:
                 raise NotFoundError("table", "", [name for name, path in self.file.options if path])
@@ -122,7 +133,6 @@ class BringPanel(Panel):
         """One line a column, then the questions, the problems and the first rows."""
         look = self.look
         visible(self.corrections, look)
-        visible(self.progress, False)
         self.store.disabled = look is None
         self.columns.children = [] if look is None else self._lines(look)
         if look is None:
@@ -173,32 +183,15 @@ class BringPanel(Panel):
 
     def _store(self) -> None:
         """Store the good rows, telling how far it is."""
-        if self.look is None or self._works():
+        if self.look is None or self.work.busy:
             return
-        self._stopped.clear()
-        self.progress.layout.display, self.progress.value = None, 0
-        # beside the notebook's own thread, which must stay free to hear Stop
-        self.working = Thread(target=self._bring_in, args=(self.look, self.chosen))
-        self.working.start()
+        look, trial = self.look, self.chosen
 
-    def _bring_in(self, look: Look, trial: Trial) -> None:
-        def progress(done: int, of: int) -> None:
-            self.progress.max, self.progress.value = max(of, 1), done
+        def job(progress: Progress, stopped: Callable[[], bool]) -> str:
+            told = trial.bring_in(look, lambda done, of: progress(done, of, ""), stopped)
+            return f'<div role="status">{told._repr_html_()}</div>'
 
-        try:
-            told = trial.bring_in(look, progress, self._stopped.is_set)
-            self.stored.value = f'<div role="status">{told._repr_html_()}</div>'
-        except KitError as exc:
-            self.stored.value = trouble(str(exc))
-
-    def _works(self) -> bool:
-        """Whether rows are being stored: the buttons stay, for who stands on one by keyboard."""
-        return self.working is not None and self.working.is_alive()
-
-    def _stop(self) -> None:
-        self._stopped.set()
-        if not self._works() and not self.stored.value:  # what it tells stays
-            self.stored.value = status("Nothing is being stored.")
+        self.work.begin(job)
 
 
 def _label(name: str) -> str:

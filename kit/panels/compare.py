@@ -77,11 +77,6 @@ class ComparePanel(Panel):
             asked.observe(lambda _: self._ask(), "value")
         self._show_trial()
 
-    @property
-    def chosen(self) -> Trial:
-        """The trial that is picked."""
-        return self.workspace.trial(self.trial.value)
-
     def _show_trial(self) -> None:
         """Offer what the trial has."""
         trial, frame = self.chosen, self.chosen.frame()
@@ -206,7 +201,7 @@ class ComparePanel(Panel):
         chart = charts.svg(charts.comparison(answer), picture.title, picture.description)
         # the tables are means, differences, and where the spread comes from
         differences = [block for block in part["analysis"] if isinstance(block, Table)][1]
-        rest = [block for block in part["analysis"] if block is not differences]
+        brief = _first_columns(differences, 4)  # the others are for the statistician
         call = ", ".join(f"{name}={value!r}" for name, value in self.asked.items() if value)
         return (
             f'<section class="kit-answer">{if_invented(trial)}'
@@ -214,8 +209,8 @@ class ComparePanel(Panel):
             f"{show(part['question'])}</div>"
             f'<div role="status">{show(part["answer"])}</div>'
             f"{drawn(chart, picture.title, picture.caption)}"
-            f"{show(part['rests-on'])}{show([differences])}"
-            f"{folded('For the statistician', show(rest))}"
+            f"{show(part['rests-on'])}{show([brief])}"
+            f"{folded('For the statistician', show(part['analysis']))}"
             f"{from_python(f'trial = ws.trial({trial.name!r})', f'print(trial.compare({call}))')}"
             "</section>"
         )
@@ -238,3 +233,8 @@ class ComparePanel(Panel):
         self.written.value = (
             f'<p role="status">Written: {link(path)}{escape(f"{order}.{place}")}</p>'
         )
+
+
+def _first_columns(table: Table, count: int) -> Table:
+    rows = tuple(row[:count] for row in table.rows)
+    return Table(table.caption, table.head[:count], rows, table.numeric[:count])

@@ -10,6 +10,7 @@ import ipywidgets as widgets
 from kit.panels.again import Name, fill_in, held, left
 from kit.panels.keys import OwnKeys
 from kit.panels.style import STYLE
+from kit.workspace import Workspace
 
 __all__ = [
     "LABELS", "Form", "Panel", "button", "columns", "pick", "row", "section", "tall", "tick",
@@ -52,6 +53,15 @@ class Panel(Form):
         super().__init__([OwnKeys(), widgets.HTML(STYLE + style), *inside])
         for name in filter(None, ("kit-panel", kind)):
             self.add_class(name)
+
+    #: what it works on, and the menu of its trials
+    workspace: Workspace
+    trial: widgets.Dropdown
+
+    @property
+    def chosen(self) -> Any:
+        """The `Trial` that is picked; None where there is none."""
+        return self.workspace.trial(self.trial.value) if self.trial.value else None
 
     #: while what stood here before comes back; what takes its time waits for the last of it
     _returning = False

@@ -79,13 +79,12 @@ class DeeperPanel(Panel):
             self.shown.value = trouble("There is no trial in this folder yet.")
             return
         self.trial.observe(lambda _: self._offer(), "value")
-        self.question.observe(lambda _: self._fit_fields(), "value")
+        for asked in (self.question, self.outcome, self.factor):
+            asked.observe(lambda _: self._fit_fields(), "value")
         self._offer()
 
-    @property
-    def chosen(self) -> Trial:
-        """The trial that is picked."""
-        return self.workspace.trial(self.trial.value)
+    def _asks(self) -> list[widgets.Widget]:
+        return [self.trial, self.question, self.outcome, self.factor]  # answered when pressed
 
     @property
     def asked(self) -> _Question:
@@ -105,7 +104,7 @@ class DeeperPanel(Panel):
         self._fit_fields()
 
     def _fit_fields(self) -> None:
-        """Show the fields that the question needs; take away an answer to another one."""
+        """Show the fields that are needed; take away an answer to something else."""
         visible(self.outcome, self.asked.outcome)
         visible(self.factor, self.asked.factor)
         self.answer, self.shown.value = None, ""

@@ -1,6 +1,6 @@
 """The measure panel: photos of a folder, whose they are, measured, corrected, kept."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from html import escape
 from pathlib import Path
 from threading import Event, Thread
@@ -10,8 +10,9 @@ import ipywidgets as widgets
 
 from kit.analysis import words
 from kit.errors import InputError, KitError
+from kit.panels.at_work import AtWork, Progress
 from kit.panels.blocks import items, status
-from kit.panels.controls import LABELS, Panel, pick, row, section, tall, toggle, visible, wide
+from kit.panels.controls import Panel, pick, row, section, tall, toggle
 from kit.panels.fields import Typed
 from kit.panels.measure_about import SHOWN
 from kit.panels.measure_one import OnePhoto
@@ -47,8 +48,8 @@ class MeasurePanel(Panel):
     ----------
     one : OnePhoto
         The photo that is chosen.
-    working : Thread or None
-        While all are measured, or a folder is watched.
+    work : AtWork
+        Measuring all of them.
     """
 
     def __init__(self, workspace: Workspace) -> None:
@@ -56,14 +57,11 @@ class MeasurePanel(Panel):
         self._thumbs: dict[str, bytes] = {}
         self._photos: dict[str, StoredPhoto] = {}
         self._guesses: Mapping[str, Guess] = {}
-        self._stopped = Event()
         self._unwatch = Event()
         self._unwatch.set()
         self._seen: dict[Path, tuple[int, int]] = {}
         self._in: set[tuple[Path, tuple[int, int]]] = set()
         self._refused = False
-        self._heir: MeasurePanel | None = None
-        self.working: Thread | None = None
         self.watching: Thread | None = None
         names = [trial.name for trial in workspace.trials()]
         self.trial = pick("Trial", names, value=trial_at_work(workspace))
@@ -76,31 +74,23 @@ class MeasurePanel(Panel):
         self.counted = widgets.HTML()
         self.one = OnePhoto(self.refresh)
         self.all = tall("Measure all that are not measured", self._measure_all)
-        self.stop = tall("Stop", self._stop)
         self.undo = tall("Undo", self._undo)
-        self.progress = widgets.IntProgress(description="Photos", style=LABELS, layout=wide())
-        self.told = widgets.HTML()
+        self.work = AtWork("Photos", "Nothing is being measured.", self.refresh)
         self.twice = TwiceBlock(lambda: self.chosen)
         which = section(
             "Which photos?", self.trial, self.folder, self.path,
             row(self.take, self.watch, self.undo), self.taken,
         )  # fmt: skip
-        many = section("Many photos", row(self.all, self.stop), self.progress, self.told)
+        many = section("Many photos", row(self.all, self.work.stop), self.work)
         super().__init__(
             _as_high(which), self.counted, self.strip, self.one, _as_high(many), self.twice,
             kind="kit-measure", style=_OWN_STYLE,
         )  # fmt: skip
-        visible(self.progress, False)
         self.trial.observe(lambda _: self.refresh(), "value")
         self.watch.observe(lambda _: self._watch(), "value")
         self.strip.observe(lambda _: self._choose(), "chosen")
         self.one.reference.observe_said(self._let_go)
         self.refresh()
-
-    @property
-    def chosen(self) -> Trial | None:
-        """The trial that is picked."""
-        return self.workspace.trial(self.trial.value) if self.trial.value else None
 
     def _folders(self) -> list[tuple[str, str]]:
         """The workspace's folder of photos, and others in the workspace that hold some."""
@@ -129,14 +119,7 @@ class MeasurePanel(Panel):
         if before.watch.value:
             before.watch.value = False
             self.taken.value = status("The folder is not watched any more: the page is a new one.")
-        before._heir, self.working, self._stopped = self, before.working, before._stopped
-        if self._works():
-            visible(self.progress, True)
-
-    @property
-    def _now(self) -> "MeasurePanel":
-        """The panel that is seen: this one, or what stands in its place."""
-        return self if self._heir is None else self._heir._now
+        self.work.take_over(before.work)
 
     # showing
 
@@ -280,7 +263,7 @@ class MeasurePanel(Panel):
     def _measure_all(self) -> None:
         """Measure all by the reference that is set, beside the notebook's own thread."""
         trial = self.chosen
-        if trial is None or self._works():
+        if trial is None or self.work.busy:
             return
         try:
             rising = any(guess.shows == "rise" for guess in self._guesses.values())
@@ -288,42 +271,21 @@ class MeasurePanel(Panel):
         except KitError as exc:
             field = next(filter(None, map(self.one.means.said_beside, SHOWN)), "")
             told = f"see beside “{field}” above what can be used." if field else str(exc)
-            self.told.value, self._refused = trouble(told), True
+            self.work.said.value, self._refused = trouble(told), True
             return
-        self._stopped.clear()
-        self.progress.value, self.told.value, self._refused = 0, "", False
-        visible(self.progress, True)
-        self.working = Thread(target=self._measure_them, args=(trial, how))
-        self.working.start()
+        self._refused = False
 
-    def _measure_them(self, trial: Trial, how: Mapping[str, Mapping[str, Any]]) -> None:
-        def progress(done: int, of: int, said: str) -> None:
-            now = self._now
-            now.progress.max, now.progress.value = of, done
-            now.told.value = f"<p>{escape(said)}</p>"
-
-        try:
-            kept, reasons = trial.measure_all(how.__getitem__, progress, self._stopped.is_set)
+        def job(progress: Progress, stopped: Callable[[], bool]) -> str:
+            kept, reasons = trial.measure_all(how.__getitem__, progress, stopped)
             unsaid = sum(not (one.on and one.shows) for one in trial.guesses().values())
-            self._now.told.value = _report(kept, reasons, self._stopped.is_set(), unsaid)
-        except KitError as exc:
-            self._now.told.value = trouble(str(exc))
-        finally:
-            self._now.refresh()
+            return _report(kept, reasons, stopped(), unsaid)
+
+        self.work.begin(job)
 
     def _let_go(self) -> None:
         """Take back a refusal: it was of another reference."""
         if self._refused:
-            self.told.value, self._refused = "", False
-
-    def _works(self) -> bool:
-        """Whether photos are measured now; the buttons stay, for who stands on one by keyboard."""
-        return self.working is not None and self.working.is_alive()
-
-    def _stop(self) -> None:
-        self._stopped.set()
-        if not self._works() and not self.told.value:  # what it tells stays
-            self.told.value = status("Nothing is being measured.")
+            self.work.said.value, self._refused = "", False
 
 
 def _as_high(section: widgets.Widget) -> widgets.Box:

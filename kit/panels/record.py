@@ -116,11 +116,6 @@ class RecordPanel(Panel):
         self.past.observe(lambda _: self._show_history(), "value")
 
     @property
-    def chosen(self) -> Trial | None:
-        """The trial that is picked."""
-        return self.workspace.trial(self.trial.value) if self.trial.value else None
-
-    @property
     def chosen_bake(self) -> Bake | None:
         """The bake that is picked."""
         trial = self.chosen

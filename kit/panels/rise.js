@@ -2,7 +2,7 @@
 //
 // A press carries its moment. What Python has not answered is said to be NOT SAVED, kept in the
 // browser and sent again, also after a reload. What was read at the start is kept a dough, so that it
-// is typed once.
+// is typed once; what is half typed is kept that day, for a reload.
 
 const ANSWER_MS = 2500; // without an answer after so long, say NOT SAVED
 const RETRY_MS = 3000;
@@ -56,6 +56,9 @@ class Reader {
       this.alert, this.unsaved, this.status));
     this.way.addEventListener("change", () => this.label());
     this.at.addEventListener("input", () => this.label());
+    for (const field of [this.way, this.start, this.now, this.at]) {
+      field.addEventListener("input", () => this.keep());
+    }
     this.now.addEventListener("keydown", (event) => {
       if (event.key === "Enter") this.press(this.now.value.trim());
     });
@@ -76,12 +79,23 @@ class Reader {
   set pending(presses) {
     kept(`kit-rise|${this.model.get("trial")}`, presses);
   }
-  // another dough was picked: what was read at its start comes back
+  get typed() {
+    return `kit-rise-start|${this.model.get("dough")}`;
+  }
+  keep() {
+    if (!this.model.get("dough")) return;
+    const fields = [this.way, this.start, this.now, this.at];
+    const [way, start, now, at] = fields.map((field) => field.value.trim());
+    kept(this.typed, { way, start, now, at, on: new Date().toDateString() });
+  }
+  // another dough was picked: what was typed of it comes back
   show() {
-    const before = kept(`kit-rise-start|${this.model.get("dough")}`) ?? {};
+    const before = kept(this.typed) ?? {};
+    const today = before.on === new Date().toDateString();
     if (before.way) this.way.value = before.way;
     this.start.value = before.start ?? "";
-    this.now.value = "";
+    this.now.value = today ? before.now : "";
+    if (today && before.at) this.at.value = before.at;
     this.status.textContent = "";
     this.alert.hidden = true;
     this.label();
@@ -113,8 +127,7 @@ class Reader {
       at: this.at.value.trim(), pressed: new Date().toISOString(),
       clock: new Date().toLocaleTimeString("en-GB", zone),
     }];
-    const start = { way: this.way.value, start: this.start.value.trim() };
-    kept(`kit-rise-start|${this.model.get("dough")}`, start);
+    this.keep();
     this.send();
   }
   send() {
@@ -151,6 +164,7 @@ class Reader {
     if (ok && press.dough === this.model.get("dough")) {
       if (this.now.value.trim() === press.now) this.now.value = "";
       if (this.at.value.trim() === press.at) this.at.value = "";
+      this.keep();
     }
     this.label();
   }

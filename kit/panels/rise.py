@@ -108,11 +108,6 @@ class RisePanel(Panel):
         return [self.trial, self.dough, self.by, self.room]
 
     @property
-    def chosen(self) -> Trial | None:
-        """The trial that is picked."""
-        return self.workspace.trial(self.trial.value) if self.trial.value else None
-
-    @property
     def chosen_dough(self) -> Dough | None:
         """The dough that is picked."""
         return self._doughs.get(self.dough.value or "")

@@ -1,4 +1,4 @@
-"""The share panel: a whole trial into one file, and another baker's brought in."""
+"""The share panel: a trial as one file, its recipe as a page, another baker's brought in."""
 
 from html import escape
 from pathlib import Path
@@ -10,6 +10,7 @@ from kit.errors import InputError, KitError
 from kit.panels.blocks import status
 from kit.panels.controls import Panel, button, columns, pick, section, tick
 from kit.panels.fields import Typed
+from kit.panels.share_recipe import RecipeBlock
 from kit.panels.style import link, trouble
 from kit.panels.today import trial_to_answer
 from kit.records.aside import file_name
@@ -22,7 +23,7 @@ _BUTTON = {"width": "16rem", "max_width": "calc(100% - 4px)"}
 
 
 class SharePanel(Panel):
-    """Asks for a trial and for a file, by `Trial.package` and `Workspace.receive`.
+    """Asks for a trial and for a file, by `Trial.package`, `Trial.recipe`, `Workspace.receive`.
 
     Parameters
     ----------
@@ -32,31 +33,37 @@ class SharePanel(Panel):
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         names = [trial.name for trial in workspace.trials()]
-        self.trial = pick("Trial to send", names, value=trial_to_answer(workspace))
-        self.photos = tick("Its photos as well, without place, owner and serial numbers", True)
-        self.licence = Typed("What others may do", "", "such as CC-BY-4.0; may stay empty")
+        self.trial = pick("Trial to share", names, value=trial_to_answer(workspace))
+        self.photos = tick("With its photos, place and serial numbers taken out", True)
+        self.licence = Typed("What others may do", "", "CC-BY-4.0, or empty")
         self.pack = button("Pack it into one file", self._pack, "archive", **_BUTTON)
         self.packed = widgets.HTML()
-        self.source = Typed("The file", "", "such as salt.zip, in your folder or with its path")
+        self.source = Typed("The file", "", "salt.zip, or its path")
         self.baker = Typed("Whose it is", "", "when the file does not say")
         self.receive = button("Bring it in", self._receive, "download", **_BUTTON)
         self.received = widgets.HTML()
-        send = section(
-            "Send a trial", self.trial, self.photos, self.licence, self.pack, self.packed
-        )
+        self.recipe = RecipeBlock(lambda: self.chosen)
+        send = section("Send its data", self.photos, self.licence, self.pack, self.packed)
+        tell = section("Hand on its recipe", self.recipe)
         bring = section(
             "Bring in another baker's", self.source, self.baker, self.receive, self.received
         )
-        super().__init__(columns(send, bring))
+        super().__init__(self.trial, columns(send, tell, bring))
         self.pack.disabled = not names
+        self.trial.observe(lambda _: self._show_trial(), "value")
+        self._show_trial()
 
     def _asks(self) -> list[widgets.Widget]:
-        return [self.trial, self.source, self.baker]  # what others may do is said anew
+        return [self.trial, self.recipe, self.source, self.baker]  # what others may do is said anew
 
     def _come_back(self, before: Self) -> None:
         """That photos stay at home comes back, that they may go does not."""
         super()._come_back(before)
         self.photos.value = self.photos.value and before.photos.value
+
+    def _show_trial(self) -> None:
+        self.packed.value = ""  # it was of another one
+        self.recipe.refresh()
 
     @property
     def folder(self) -> Path:

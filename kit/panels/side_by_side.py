@@ -13,7 +13,7 @@ from kit.panels.style import trouble
 from kit.panels.today import trial_to_answer
 from kit.records import differing
 from kit.records.things import Thing
-from kit.workspace import Trial, Workspace
+from kit.workspace import Workspace
 from kit.writeup.blocks import Table, Text
 
 __all__ = ["SideBySidePanel"]
@@ -43,12 +43,12 @@ class SideBySidePanel(Panel):
         for each in (self.one, self.other):
             each.observe(lambda _: self._show(), "value")
 
-    def _trial(self) -> Trial | None:
-        return self.workspace.trial(self.trial.value) if self.trial.value else None
+    def _asks(self) -> list[widgets.Widget]:
+        return [self.trial, self.kind, self.one, self.other]
 
     def _there(self) -> None:
         """Offer what the trial holds, the last two that were measured picked."""
-        trial = self._trial()
+        trial = self.chosen
         things: list[Thing] = [] if trial is None else list(getattr(trial, self.kind.value)())
         measured = set() if trial is None else set(trial.baked()["bake"])
         done = [one for one in things if getattr(one, "bake", one).code in measured]
@@ -61,7 +61,7 @@ class SideBySidePanel(Panel):
 
     def _show(self) -> None:
         """Show what the two differ in."""
-        trial, one, other = self._trial(), self.one.value, self.other.value
+        trial, one, other = self.chosen, self.one.value, self.other.value
         if trial is None or one is None or other is None:
             self.shown.value = "<p>There are no two of them yet.</p>"
             return

@@ -57,7 +57,7 @@ class Slide(anywidget.AnyWidget):
       margin: 0 2px}
     .kit-slide label {text-align: right; width: 11rem}
     @media (max-width: 35rem) {.kit-slide label {text-align: left; width: auto}}
-    .kit-slide input {flex: 1 1 14rem; max-width: 26rem; min-height: 44px}
+    .kit-slide input {flex: 1 1 8rem; max-width: 26rem; min-height: 44px}
     .kit-slide input:focus-visible {outline: 3px solid #cc7000}
     .kit-slide output {font-variant-numeric: tabular-nums}
     """

@@ -28,6 +28,7 @@ STYLE = """<style>
 .kit-scroll caption {text-align: left; font-weight: 600; max-width: 68vw}
 .kit-scroll th, .kit-scroll td {padding: .15em .9em .15em 0; text-align: left;
   font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
+.kit-scroll table .kit-n {text-align: right}
 .kit-answer summary {cursor: pointer}
 .kit-panel a {color: var(--jp-content-link-color, #0b57d0); text-decoration: underline}
 .kit-answer pre {white-space: pre-wrap}
@@ -36,6 +37,8 @@ STYLE = """<style>
 /* a box to tick says all of it, on as many lines as it takes */
 .kit-panel .widget-checkbox, .kit-panel .widget-checkbox .widget-label-basic {height: auto;
   min-height: 28px; white-space: normal; overflow: visible}
+/* JupyterLab's own is too pale to show where a field is */
+.kit-panel {--jp-widgets-input-border-color: #767676}
 /* a hint must not look like what was typed, and be read, in a dark theme either */
 .kit-panel ::placeholder {color: var(--jp-ui-font-color1, #1d1d1d) !important;
   font-style: italic; opacity: .7}

@@ -2,7 +2,7 @@
 
 from html import escape
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import ipywidgets as widgets
 
@@ -13,13 +13,13 @@ from kit.errors import InputError, KitError
 from kit.panels.blocks import items, status
 from kit.panels.controls import Panel, button, columns, pick, row, section, tick, visible
 from kit.panels.fields import Typed, beside, people, share
-from kit.panels.style import holds, link, trouble
+from kit.panels.style import holds, trouble
 from kit.panels.taste_plate import CHOOSE, Plate, besides
-from kit.panels.taste_shown import answer_page, few_tasters
+from kit.panels.taste_shown import answer_page, few_tasters, to_print
 from kit.panels.today import last_done, trial_to_answer
 from kit.records.aside import file_name
 from kit.us_units import us_paper
-from kit.workspace import Trial, Workspace
+from kit.workspace import Workspace
 
 __all__ = ["TastePanel"]
 
@@ -53,6 +53,8 @@ class TastePanel(Panel):
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         self.answer: Any = None
+        #: what was planned last, and the tasting it became
+        self._asked: tuple[Any, ...] = ()
         self._make_fields()
         plan = section(
             "Plan it", self.method, self.samples, self.question, self.tasters, self.twice,
@@ -115,10 +117,9 @@ class TastePanel(Panel):
         return [self.trial, self.method, self.samples, self.question, self.tasters, self.twice,
                 self.noticed, self.tasting]  # fmt: skip
 
-    @property
-    def chosen(self) -> Trial:
-        """The trial that is picked."""
-        return self.workspace.trial(self.trial.value)
+    def _come_back(self, before: Self) -> None:
+        super()._come_back(before)
+        self._asked = before._asked
 
     # planning
 
@@ -176,11 +177,17 @@ class TastePanel(Panel):
         self.samples.said.value = ""
         try:
             trial = self.chosen
-            plan = trial.plan_tasting(
-                method, names, self.tasters.read(people),
-                duplicate=method == "scores" and self.twice.value,
-                question="" if method in ("triangle", "duo-trio") else self.question.value,
-            )  # fmt: skip
+            how = {
+                "tasters": self.tasters.read(people),
+                "duplicate": method == "scores" and self.twice.value,
+                "question": "" if method in ("triangle", "duo-trio") else self.question.value,
+            }
+            if self._asked != (trial, method, names, how, self._waiting()):
+                plan = trial.plan_tasting(method, names, **how)
+                told = (plan.headline, *(f"{words.capital(check)}." for check in plan.checks))
+                self._asked = (trial, method, names, how, self._waiting())
+            else:
+                told = ("It is planned already. To draw it afresh, press Undo first.",)
             sheets, key = trial.tasting_sheets(folder, paper=us_paper())
         except KitError as exc:
             if isinstance(exc, InputError):
@@ -188,10 +195,17 @@ class TastePanel(Panel):
             if not self.samples.said.value and not self.tasters.said.value:
                 self.planned.value = trouble(str(exc))
             return
-        notes = items(f"{words.capital(check)}." for check in plan.checks)
         self._show_tastings()
-        told = f"<p>{escape(plan.headline)}</p>{_to_print(sheets, key)}{notes}"
-        self.planned.value = f'<div role="status">{told}</div>'
+        head, *notes = told
+        inside = f"<p>{escape(head)}</p>{to_print(sheets, key)}{items(notes)}"
+        self.planned.value = f'<div role="status">{inside}</div>'
+
+    def _waiting(self) -> int | None:
+        """The newest tasting, where it waits for its first answer."""
+        told = self.chosen.tastings()
+        told = told[told["tasting"] == told["tasting"].max()]
+        waits = not told.empty and self._blind(told) and told["mark"].isna().all()
+        return int(told["tasting"].iloc[0]) if waits else None
 
     def _papers(self) -> str:
         """What there is to print of the tasting that is picked, while it is blind."""
@@ -202,7 +216,7 @@ class TastePanel(Panel):
         own = [code for code in told["code"] if code != "R"]
         mine = [*own, f"{self.trial.value}, tasting {self.tasting.value}"]
         there = len(told) and holds(sheets, own) and holds(key, mine)
-        return _to_print(sheets, key) if there and self._blind(told) else ""
+        return to_print(sheets, key) if there and self._blind(told) else ""
 
     # answers
 
@@ -376,10 +390,3 @@ class TastePanel(Panel):
                 self.shown.value = trouble(str(exc))
             return
         self.shown.value = answer_page(self.chosen, self.answer, told, self.tasting.value, matters)
-
-
-def _to_print(sheets: Path, key: Path) -> str:
-    return (
-        f"<p>Print {link(sheets)} for the tasters, and {link(key)} for who serves and does not "
-        "taste.</p>"
-    )

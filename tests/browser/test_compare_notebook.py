@@ -137,7 +137,7 @@ def test_words_are_whole_where_it_is_narrow(page, lab):
     page.set_viewport_size({"width": 1024, "height": 768})
     open_and_run(page, lab)
     run_all(page)
-    photos = page.locator("label", has_text="Its photos as well, without place")
+    photos = page.locator("label", has_text="With its photos, place and serial")
     photos.wait_for(timeout=40_000)
     assert photos.evaluate("e => e.scrollWidth <= e.clientWidth")
     printed = page.locator(".jp-OutputArea-output pre", has_text="A difference that matters.")

@@ -191,7 +191,22 @@ def test_an_example_run_right_after_a_restart_does_not_leave_dead_panels(page, l
     page.locator(".kit-of-before").wait_for(state="detached", timeout=60_000)
 
 
-def test_a_restart_while_panels_are_made_makes_them_after_all(page, lab):
+@pytest.mark.parametrize("silent", [False, True], ids=["speaking on", "silent"])
+def test_a_restart_while_panels_are_made_makes_them_after_all(page, lab, silent):
+    """Python as it was may speak on while it is ended, or say nothing any more."""
+    if silent:  # the messages by which JupyterLab tells that it is idle do not arrive
+        page.add_init_script(
+            """addEventListener("load", () => {
+                const waits = setInterval(() => {
+                    const shown = window.jupyterapp?.shell.currentWidget;
+                    if (!shown?.sessionContext) return;
+                    clearInterval(waits);
+                    const { statusChanged } = shown.sessionContext;
+                    const emit = statusChanged.emit.bind(statusChanged);
+                    statusChanged.emit = (status) => { if (status !== "idle") emit(status); };
+                }, 20);
+            })"""
+        )
     page.goto(lab[0])
     page.locator(".kit-page[aria-busy=true]").wait_for(timeout=60_000)
     page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.restart()")

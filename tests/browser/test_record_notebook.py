@@ -437,6 +437,9 @@ def test_readable_on_a_phone(page, lab, trial):
     cell.press("Enter")
     page.locator("td[data-state=refused]").wait_for(timeout=10_000)
     assert cut_off(page) == []
+    page.set_viewport_size({"width": 380, "height": 800})
+    whole = page.get_by_role("region", name="The whole bake")
+    assert whole.evaluate("e => e.scrollWidth <= e.clientWidth")
     # the piece's code stays in sight however far the table is moved
     region = page.get_by_role("region", name="Each piece")
     region.evaluate("e => e.scrollTo(1000, 0)")

@@ -129,6 +129,30 @@ def test_a_reading_is_not_lost_when_python_dies(page, lab, proofing):
     assert readings(lab, proofing)[-1] == pytest.approx(1.6)
 
 
+def test_what_is_half_typed_comes_back_with_its_dough(page, lab, proofing):
+    from kit.workspace import Workspace
+
+    with Workspace(lab[1]) as ws:
+        ws.trial(proofing).add_dough(ws.trial(proofing).bakes()[0])
+    open_and_run(page, lab)
+    page.get_by_label("Trial", exact=True).select_option(label=proofing)
+    page.get_by_role("button", name="dough 1A: note it — now").wait_for(timeout=20_000)
+    page.get_by_label("What you read", exact=True).select_option("level")
+    for label, value in (("At the start (mm)", "40"), ("Now (mm)", "6"), ("When it was", "9:4")):
+        page.get_by_label(label, exact=True).fill(value)
+    page.reload()
+    open_notebook(page, page.url, "rise")
+    now = page.get_by_label("Now (mm)", exact=True)
+    now.wait_for(timeout=20_000)
+    assert now.input_value() == "6"
+    assert page.get_by_label("When it was", exact=True).input_value() == "9:4"
+    dough = page.get_by_label("Dough", exact=True)
+    dough.select_option(label=dough.locator("option").filter(has_text="1B").inner_text())
+    other = page.get_by_label("Now (times the start)", exact=True)
+    page.get_by_role("button", name="dough 1B: note it").wait_for(timeout=20_000)
+    assert (other if other.is_visible() else now).input_value() == ""
+
+
 def test_the_keyboard_stays_when_the_clock_starts(page, lab, proofing):
     """The button that started it goes; the field that comes next has the keyboard."""
     from kit.workspace import Workspace

@@ -46,7 +46,8 @@
     makers.add(sessionContext);
     let making = false;
     let wanted = true;
-    let ended = false; // Python, by this window or by itself: what it says as it starts is no news
+    let ended = false; // this window, or Python by itself: what the next one says is no news
+    let mark; // of the messages of Python as it runs now
     let waits;
 
     async function make() {
@@ -69,29 +70,24 @@
     function runs(_, what) {
       if (what.notebook === notebook && panelCells(notebook).includes(what.cell)) wanted = false;
     }
-    function anew() {
-      clearTimeout(waits);
-      wanted = true;
-    }
-    function hasOther(_, { newValue }) {
-      if (newValue && !ended) anew();
-    }
     function says(_, status) {
-      if (status.endsWith("restarting")) {
-        ended = true;
-        // where making them is what ended Python, it would do so again
-        if (!making || status === "restarting") anew();
-      } else if (status === "idle") {
-        ended = false;
-        clearTimeout(waits);
-        if (wanted) waits = setTimeout(make, AFTER_MS);
-      }
+      if (status !== "restarting") return;
+      clearTimeout(waits);
+      wanted = ended = true;
     }
-    // another window ended it: what Python now says bears another mark
-    let mark;
-    function hears(_, { header }) {
-      if (mark && header.session !== mark && !ended && !making) anew();
+    // What Python says is told by its mark: the old one may speak on while it is ended, and what the
+    // new one does at first is kept from `statusChanged`.
+    function hears(_, { header, content }) {
+      if (content.execution_state === "restarting") { // said by the server: it ended by itself
+        wanted = !making; // where making them is what ended it, it would do so again
+        return;
+      }
+      if (header.session === mark) return;
+      if (mark && !ended && !making) wanted = true; // another window ended it
       mark = header.session;
+      ended = false;
+      clearTimeout(waits);
+      waits = setTimeout(make, AFTER_MS);
     }
     actions.executionScheduled.connect(runs);
     disposed.connect(() => {
@@ -101,7 +97,6 @@
     });
     await sessionContext.ready;
     await sessionContext.session?.kernel?.info;
-    sessionContext.kernelChanged.connect(hasOther);
     sessionContext.statusChanged.connect(says);
     sessionContext.iopubMessage.connect(hears);
     await make();
