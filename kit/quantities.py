@@ -163,7 +163,7 @@ class Quantity:
     ) -> tuple[str, object, str, str]:
         """Field, value as it was typed, rule, and a remedy with what it may have been meant as."""
         said, remedy = refused.value, refused.remedy
-        if number is not None and isinstance(text, str) and f"{number:g}" not in text:
+        if number is not None and isinstance(text, str) and f"{number:.12g}" not in text:
             said, remedy = text, f"It was read as {number:.5g} {self.unit}".rstrip() + f". {remedy}"
         elif number is not None and self.unit == "°C":
             low, high = self.possible

@@ -34,6 +34,25 @@ def test_ranges_are_sound(quantity):
     assert quantity.check(usual_low).doubt == ""
 
 
+@pytest.mark.parametrize(
+    ("name", "typed", "message"),
+    [
+        ("liquid_temp_c", "105", "liquid_temp_c is 105: must lie between -5 and 100 °C. "
+         "If °F is meant, write 105 F."),
+        ("liquid_temp_c", "400 F", "liquid_temp_c is '400 F': must lie between -5 and 100 °C. "
+         "It was read as 204.44 °C. Enter liquid temperature in °C."),
+        ("side_minutes", "5:30", "side_minutes is '5:30': must lie between 0 and 60 min. "
+         "It was read as 330 min. Enter time a side in min."),
+        ("malt_percent", "1000000", "malt_percent is 1000000: must lie between 0 and 20 %. "
+         "Enter diastatic malt in %."),
+    ],
+)  # fmt: skip
+def test_what_was_typed_is_shown_with_what_it_was_read_as(name, typed, message):
+    with pytest.raises(InputError) as caught:
+        quantities.get(name).parse(typed)
+    assert str(caught.value) == message
+
+
 def test_impossible_is_refused_with_field_value_and_remedy():
     with pytest.raises(InputError) as caught:
         quantities.get("malt_percent").parse("1000000", "dough 1A")
