@@ -117,7 +117,7 @@ def _fade(share: Picture, depth: Picture, px_per_mm: float) -> Picture:
     parts = np.split(values[order], np.cumsum(np.bincount(at, minlength=bins))[:-1])
     top = np.array([quantile(v, 0.85) if len(v) > 50 else np.nan for v in parts])
     level = np.nanmedian(top[bins // 2 :])
-    if not np.isfinite(level):
+    if not level > 0:  # none near the crust, or no light at all
         return np.ones_like(share)
     top = np.where(np.isfinite(top), top, level) / level
     # towards the edge it only darkens

@@ -12,11 +12,20 @@ from kit.photo.edge_colour import doubted
 from kit.photo.outline import CLEAR, Edge, Looked, inside, jumps_along, noise_of, size_of
 
 __all__ = [
-    "at_foot", "crevice", "doubts", "in_shade", "overlap", "share_along",
+    "at_foot", "contact", "crevice", "doubts", "in_shade", "overlap", "share_along",
 ]  # fmt: skip
 
+#: what lies on both sides of the line where a piece meets the worktop is so many times as bright
+#: where that line begins to count, and where it is sure (own choice, from drawn shadows)
+DARK_LINE, SURE_LINE = 1.15, 1.4
 #: from where an outline's normals turn down a shadow on the worktop may lie along it
 LOWER = 0.3
+#: where a piece's colour ends is told where so much of its light is not the ground's colour, so
+#: many times the noise of that (own choices, from drawn pieces of two kinds)
+UNLIKE, COLOUR_CLEAR = 0.06, 20.0
+#: an edge that far from it is the same one, pixels; and how sure it is (drawn pieces; JPEG keeps
+#: colour at half the size)
+SAME_PX, COLOUR_U_PX = 0.6, 0.4
 #: what lies close on either side of a crevice is at least so many times as bright as it (own
 #: choice: shadows are less deep, or wider), and so much of the foot has one
 CREVICE, MOST_OF_FOOT = 1.8, 0.6
@@ -89,22 +98,67 @@ def at_foot(
 ) -> tuple[Array, Array, float]:
     """Return an edge's offsets and spreads with its foot where the piece meets the worktop.
 
-    And the standard uncertainty of that along the foot. By the crevice where there is one; where
-    there is none, in the `last` round, colour says where the edge is unsure. All in working pixels.
+    And the standard uncertainty of that along the foot. By the crevice where there is one. Where
+    there is none, in the `last` round, by `contact`; colour then says where the edge is unsure.
+    All in working pixels.
     """
     dark = crevice(seen, line, normals, size)
     there = np.isfinite(dark)
     offset, spread = np.where(there, dark, edge.offset), np.where(there, 1.0, edge.spread)
     if not last:
         return offset, spread, CREVICE_U_PX
-    doubt, u = doubted(seen, line, normals, offset, spread, max(4.0, 0.03 * size))
-    return offset, np.where(there, spread, doubt), CREVICE_U_PX if there.any() else u
+    u = 0.0
+    if not there.any():
+        inward, u = contact(seen, line, normals, offset, size)
+        offset = offset - inward
+    doubt, also = doubted(seen, line, normals, offset, spread, max(4.0, 0.03 * size))
+    u = CREVICE_U_PX if there.any() else math.hypot(u, also)
+    return offset, np.where(there, spread, doubt), u
 
 
 def in_shade(normals: Array) -> Array:
     """Return how many times less sure an edge is for the shade under a ball, by normals (n, 2)."""
     turned = (normals[:, 1] - SHADED[0]) / (SHADED[1] - SHADED[0])
     return np.asarray(1 + (SHADE_SPREAD - 1) * np.clip(turned, 0, 1))
+
+
+def contact(
+    seen: Looked, line: Array, normals: Array, offset: Array, size: float
+) -> tuple[Array, float]:
+    """Return how far within a found foot edge the piece meets the worktop, and how unsure.
+
+    Where little light reaches the crevice between them, the edge found may be the end of the
+    shadow on the worktop. A shadow is less light of the same colour: where piece and worktop
+    differ in colour the piece ends where its colour does. Where they do not, a dark line within
+    the edge tells of it; the darker, the surer.
+
+    Parameters
+    ----------
+    line, normals : (n, 2) arrays
+        What the edge was looked for along, working pixels.
+    offset : (n,) array
+        Of the edge found, outward.
+    size : float
+        Smaller side of the outline, pixels.
+
+    Returns
+    -------
+    inward : (n,) array
+        Pixels along the normals.
+    u : float
+        Standard uncertainty of that along the foot, pixels.
+    """
+    lower = np.flatnonzero(normals[:, 1] > LOWER)
+    if len(lower) < 12:
+        return np.zeros(len(line)), 0.0
+    ends = _colour_ends(seen, line[lower], normals[lower], max(6.0, 0.05 * size))
+    if ends is None:
+        return _dark_line(seen, line + offset[:, None] * normals, normals, size)
+    inward = np.zeros(len(line))
+    apart = offset[lower] - ends
+    inward[lower] = np.clip(apart / SAME_PX - 1, 0, 1) * apart
+    foot = inward[normals[:, 1] > FOOT]
+    return inward, float(np.mean(np.where(foot > 0, COLOUR_U_PX + 0.1 * foot, 0.0)))
 
 
 def crevice(seen: Looked, line: Array, normals: Array, size: float) -> Array:
@@ -153,6 +207,59 @@ def crevice(seen: Looked, line: Array, normals: Array, size: float) -> Array:
     place = t[lowest] - BLUR_PX * ndtri(within / (within + beyond))
     out[lower[found]] = place[found]
     return out
+
+
+def _colour_ends(seen: Looked, line: Array, normals: Array, reach: float) -> Array | None:
+    """Where the colour of a piece ends along normals of its foot; nothing where it is not clear.
+
+    Light of the piece less what has the ground's colour is the piece's alone, however shaded the
+    ground: it ends where half of what is seen 3 pixels further in is left.
+    """
+    from scipy.ndimage import gaussian_filter1d, median_filter
+
+    t = np.arange(-1.5 * reach, reach + 0.1, 0.5)
+    light = _light_along(seen, line, normals, t, (3.0, 1.0))
+    end = max(6, len(t) // 6)
+    piece, ground = (
+        gaussian_filter1d(part.mean(1), 8.0, axis=0) for part in (light[:, :end], light[:, -end:])
+    )
+    of_ground = (piece * ground).sum(1) / np.maximum((ground**2).sum(1), 1e-9)
+    own = piece - of_ground[:, None] * ground
+    unlike = np.linalg.norm(own, axis=1) / np.maximum(np.linalg.norm(piece, axis=1), 1e-9)
+    left = (light @ own[..., None])[..., 0] / np.maximum(np.linalg.norm(own, axis=1), 1e-9)[:, None]
+    noise = float(np.median(left[:, -end:].std(1)))
+    within = np.median(left[:, :end], axis=1)
+    if np.median(unlike) < UNLIKE or np.median(within) < COLOUR_CLEAR * noise:
+        return None
+    before, now = left[:, :-6], left[:, 6:]
+    ended = (before > np.maximum(4 * noise, 0.3 * within[:, None])) & (now < 0.5 * before)
+    if ended.any(1).mean() < 0.8:
+        return None
+    ends = np.where(ended.any(1), t[6:][ended.argmax(1)], np.nan)
+    ends = np.interp(np.arange(len(ends)), np.flatnonzero(ended.any(1)), ends[ended.any(1)])
+    return np.asarray(median_filter(ends, 9, mode="nearest"), float)
+
+
+def _dark_line(seen: Looked, points: Array, normals: Array, size: float) -> tuple[Array, float]:
+    """`contact` by the dark line alone."""
+    none = np.zeros(len(points)), 0.0
+    foot = np.flatnonzero(normals[:, 1] > FOOT)
+    if len(foot) < 5:
+        return none
+    reach = max(4.0, 0.03 * size)
+    t = np.arange(-2 * reach, reach + 0.1, 0.5)
+    colour = _light_along(seen, points[foot], normals[foot], t, (2.0, 1.2))
+    light = colour @ LUMINANCE
+    lowest = np.where(t > -reach, light, np.inf).argmin(1)
+    within = np.median(light[:, t < -reach], axis=1)
+    deep = float(np.median(np.minimum(within, light[:, -1])
+                           / np.maximum(light[np.arange(len(foot)), lowest], 1e-4)))  # fmt: skip
+    inward = -float(np.median(t[lowest]))
+    if deep < DARK_LINE or inward <= 0.5:
+        return none
+    share = min((deep - DARK_LINE) / (SURE_LINE - DARK_LINE), 1.0)
+    along = np.clip((normals[:, 1] - 0.6) / 0.25, 0, 1)
+    return share * inward * along, 0.4 * inward
 
 
 def _light_along(

@@ -93,7 +93,7 @@ def see_cells(
     )  # fmt: skip
     blur = max(math.hypot(darkness.SMOOTH_MM, lens), least)
     rim, sharp = darkness.rim_level(dark, depth_px, px_per_mm, blur)
-    if rim.deep < LEAST_DARK:
+    if rim.deep < LEAST_DARK or not light[crumb].any():
         msg = (
             "light and dark hardly differ on this face, so that cells cannot be told from walls: "
             "let daylight fall on it from all round, and photograph it sharp."

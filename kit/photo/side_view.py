@@ -248,7 +248,7 @@ def side(
             raise
         found = replace(found, notes=(LOOKED_AGAIN, *found.notes))
     by_hand = not (outline is None and top is None and base is None)
-    if scale.kind == "points" and box is None and not by_hand:
+    if scale.kind == "points" and jar is None and box is None and not by_hand:
         checks = (*checks, *[ON_IT] * _within(scale.outline, found.fit.drawn))
     if stand.toward is not stand.up and scale.tilt_known and jar is None:
         checks = (*checks, *_leaning(found, math.degrees(beliefs.tilt)))

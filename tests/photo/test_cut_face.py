@@ -187,6 +187,9 @@ def test_refusals_say_what_to_do(plain):
     flat[100:380, 120:520] = (220, 200, 160)
     with pytest.raises(DataError, match="light and dark hardly differ"):
         crumb(read(flat), crumbs.flat_scale(12.0), crust_mm=0.0)
+    drawn = [[60, 60], [580, 60], [580, 420], [60, 420]]
+    with pytest.raises(DataError, match="light and dark hardly differ"):
+        crumb(read(np.zeros((480, 640, 3), np.uint8)), crumbs.flat_scale(12.0), outline=drawn)
 
 
 @pytest.mark.parametrize(

@@ -14,12 +14,43 @@ from test_side_view import rms
 
 from kit.photo import side_fit, solid_fit
 from kit.photo.outline import Looked, evenly
-from kit.photo.outline_doubts import crevice
+from kit.photo.outline_doubts import contact, crevice
 from kit.photo.picture import read
 from kit.photo.side_view import side
 from kit.photo.strip import normals
 
 PIECE, GROUND = np.array([0.42, 0.30, 0.16]), np.array([0.40, 0.42, 0.44])
+
+
+def foot(shade_px, piece=PIECE, found_px=None):
+    """What `contact` says of light across a foot with shade under it, the edge found at its end."""
+    y = np.arange(140.0)[:, None]
+    light = np.where(y < 70, piece, GROUND * np.where(y < 70 + shade_px, 0.3, 1.0))
+    light = cv2.GaussianBlur(np.repeat(light[:, None], 200, 1).astype(np.float32), (0, 0), 1.0)
+    seen = Looked(light, light, (0.0, 0.0), np.empty((0, 2)), np.empty((0, 2)))
+    line = np.column_stack([np.linspace(40, 160, 40), np.full(40, 69.5)])
+    offset = np.full(40, float(shade_px if found_px is None else found_px))
+    return contact(seen, line, np.tile([0.0, 1.0], (40, 1)), offset, 120.0)
+
+
+def test_a_piece_ends_where_its_colour_does():
+    """Shade is less light of the ground's own colour."""
+    for shade in (3.0, 5.0):
+        inward, u = foot(shade)
+        assert inward == pytest.approx(shade, abs=0.5)
+        assert 0.3 < u < 1.2
+
+
+def test_a_foot_without_shade_or_found_within_it_stays():
+    assert foot(0.0)[0].max() == 0
+    assert foot(4.0, found_px=0.0)[0].max() == 0
+
+
+def test_of_one_colour_the_foot_is_told_by_a_dark_line_alone():
+    """Grey on grey: a step down to shade is no dark line between two brighter sides."""
+    inward, u = foot(4.0, piece=GROUND * 0.5)
+    assert inward.max() < 4.0
+    assert u == 0 or u > 0.3 * inward.max()
 
 
 @pytest.mark.parametrize(("shape", "least", "most"), [("ball", 2.0, 4.0), ("piece", 0.8, 1.6)])

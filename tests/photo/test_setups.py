@@ -17,6 +17,7 @@ from kit.errors import DataError
 from kit.photo import side_fit, side_stand
 from kit.photo.camera import Camera
 from kit.photo.card_rim import paper
+from kit.photo.outline_doubts import contact
 from kit.photo.picture import read
 from kit.photo.reference import Scale, scale
 from kit.photo.side_judge import judge
@@ -139,6 +140,28 @@ def test_the_paper_round_a_marker_is_no_part_of_a_piece(margin):
 def test_on_a_ground_as_pale_as_the_paper_nothing_is_taken_for_its_rim():
     pixels, square, _ = printed((236, 234, 229), 0.2)
     assert paper(pixels, square) == pytest.approx(square, abs=1e-3)
+
+
+def foot(dark):
+    """Light across a foot: piece, a dark line 3 pixels within the edge found, worktop."""
+    from kit.photo.outline import Looked
+
+    y = np.arange(120.0)
+    light = np.where(y < 60, 0.30, 0.45)
+    light = light * (1 - dark * np.exp(-((y - 57) ** 2) / (2 * 1.5**2)))
+    linear = np.repeat(np.repeat(light[:, None], 200, 1)[..., None], 3, 2).astype(np.float32)
+    seen = Looked(linear, linear, (0.0, 0.0), np.empty((0, 2)), np.empty((0, 2)))
+    points = np.column_stack([np.linspace(40, 160, 40), np.full(40, 60.0)])
+    return contact(seen, points, np.tile([0.0, 1.0], (40, 1)), np.zeros(40), 100.0)
+
+
+def test_the_end_of_a_contact_shadow_is_not_the_foot():
+    inward, u = foot(0.5)
+    assert inward == pytest.approx(3.0, abs=0.7)
+    assert u > 0.8
+    inward, u = foot(0.0)
+    assert not inward.any()
+    assert u == 0
 
 
 def test_a_hard_shadow_does_not_refuse_a_piece_whose_edge_is_clear():
