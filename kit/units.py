@@ -151,13 +151,14 @@ def unit_names(*dimensions: str) -> list[str]:
 
 
 def unfold(text: str) -> str:
-    """Write fractions that are one sign with digits.
+    """Write fractions that are one sign with digits, and squares and cubes as one sign.
 
     Examples
     --------
-    >>> unfold("8½ oz")
-    '8 1/2 oz'
+    >>> unfold("8½ oz"), unfold("150 cm3")
+    ('8 1/2 oz', '150 cm³')
     """
+    text = re.sub(r"(?i)(?<![a-z])([cm]m)([23])\b", lambda m: m[1] + "²³"[int(m[2]) - 2], text)
     for sign, plain in _VULGAR.items():
         text = text.replace(sign, " " + plain)
     return text

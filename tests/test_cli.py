@@ -5,6 +5,7 @@ import os
 import re
 import shutil
 import zipfile
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -428,11 +429,46 @@ def test_a_workspace_whose_file_is_gone_is_told_by_every_command(run):
     Path("bakes/bakes.sqlite").unlink()
     for command in ("check", "undo", "compare"):
         assert "was taken away, but copies of it are there" in run(command, "bakes").output
-    told = run("restore", "bakes").output
-    assert told.startswith("bakes is again as bakes/copies/bakes-")
-    assert told.endswith("what was there lies in bakes/copies.\n")
+    (copy,) = Path("bakes/copies").iterdir()
+    when = datetime.strptime(copy.stem[:-7], "bakes-%Y%m%d-%H%M%S").replace(tzinfo=UTC)
+    assert run("restore", "bakes").output == (
+        f"bakes is again as it was on {when.astimezone():%Y-%m-%d %H:%M} ({copy.name}); "
+        "what was done since is not in it.\n"
+    )
     with kit.Workspace("bakes") as ws:
         assert [trial.name for trial in ws.trials()] == ["trial 0"]
+
+
+def test_what_a_copy_replaced_is_named_and_can_be_put_back(run):
+    for _ in range(2):
+        with kit.Workspace("bakes") as ws:
+            ws.new_trial(f"trial {len(ws.trials())}")
+    told = run("restore", "bakes").output
+    (gone,) = Path("bakes/copies").glob("replaced-*.sqlite")
+    words = f"python -m kit restore bakes --copy {gone.name}"
+    assert told.endswith(f"What was there lies in {gone}. Back to it: {words}\n")
+    with kit.Workspace("bakes") as ws:
+        assert len(ws.trials()) == 1
+    assert run(*words.split()[3:]).exit_code == 0
+    with kit.Workspace("bakes") as ws:
+        assert len(ws.trials()) == 2
+
+
+@pytest.mark.parametrize("folder", ["", "sqlite:///x.db"])
+def test_only_the_folder_of_a_workspace_is_put_back(run, folder):
+    told = run("restore", folder)
+    assert told.exit_code == 2
+    assert "must be the folder of a workspace" in told.output
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file names are Unicode there")
+@pytest.mark.parametrize("words", [["check"], ["restore"], ["plan", "--nonsense"]])
+def test_an_error_about_a_name_that_is_no_utf_8_can_be_written(capsys, words):
+    with pytest.raises(SystemExit):
+        main([words[0], os.fsdecode(b"br\xf6t.x"), *words[1:]])
+    told = capsys.readouterr().err
+    assert told.startswith("kit: ")
+    told.encode()
 
 
 def test_a_table_saved_as_unicode_text_is_read(tmp_path):

@@ -56,6 +56,17 @@ def test_reads_exactly(text, unit, value):
 
 
 @pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("150 cm3", "ml", 150), ("150CM3", "ml", 150), ("3.5 cm3/g", "ml/g", 3.5),
+        ("2 cm2", "mm²", 200), ("24 /cm2", "/cm²", 24), ("1cm3mm", "mm", 13),
+    ],
+)  # fmt: skip
+def test_squares_and_cubes_may_be_written_with_a_digit(text, unit, value):
+    assert parse(text, unit) == value
+
+
+@pytest.mark.parametrize(
     ("text", "ml"), [("1 cup", 236.5882), ("1 tbsp", 14.78676), ("1 tsp", 4.928922)]
 )
 def test_volumes_of_nist_sp_811(text, ml):

@@ -13,6 +13,7 @@ import typer
 from rich.markup import escape
 
 from kit.cli.shell import app, err
+from kit.records.typed import plain_name
 
 # the order of --help
 from kit.cli import start, plan, bring, note, photos, measure, answers, differ, share, check, undo  # noqa: F401  isort: skip
@@ -37,7 +38,7 @@ def main(words: Sequence[str] | None = None) -> None:
         context: Any = getattr(exc, "ctx", None)
         command = "kit" if context is None else context.command_path
         said: str = exc.format_message().rstrip(".")  # type: ignore[attr-defined]
-        err.print(escape(f"kit: {said}. See: python -m {command} --help"))
+        err.print(escape(plain_name(f"kit: {said}. See: python -m {command} --help")))
         code = 2
     except (typer.Abort, KeyboardInterrupt):
         code = 130
@@ -51,6 +52,6 @@ def main(words: Sequence[str] | None = None) -> None:
         told = f"this should not happen. {told} Where: set KIT_TRACEBACK=1."
         if isinstance(exc, OSError) and exc.errno == errno.ENOSPC:  # what is printed goes to a file
             told = "the disk is full. Free some space, then do this again."
-        err.print(escape(f"kit: {told}"))
+        err.print(escape(plain_name(f"kit: {told}")))
         code = 1
     sys.exit(code)

@@ -47,7 +47,7 @@ def said_in_one_line(command: Callable[..., None]) -> Callable[..., None]:
             command(*args, **kwargs)
         except KitError as exc:
             told = re.sub(r"^(--[\w-]+) is None\b", r"\1 is not given", str(exc))
-            err.print(f"[bold]kit:[/bold] {escape(told)}")
+            err.print(f"[bold]kit:[/bold] {escape(plain_name(told))}")
             raise typer.Exit(1 if isinstance(exc, StoreError) else 2) from exc
 
     return run

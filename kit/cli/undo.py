@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from kit.cli.shell import app, existing, must_exist, said_in_one_line, say
+from kit.errors import InputError
 
 __all__ = ["restore", "undo"]
 
@@ -36,9 +37,16 @@ def restore(
 
     What it replaces stays in the folder copies. Example: python -m kit restore my-bakes
     """
-    from kit.records.copies import FOLDER, put_back
+    from kit.records.copies import put_back, when_taken
     from kit.records.store import FILE
 
+    if "://" in folder or not folder.strip():
+        remedy = "Write for example my-bakes; a database is put back by its own programs."
+        raise InputError("folder", folder, "must be the folder of a workspace", remedy)
     must_exist(folder)
-    taken = put_back(Path(folder) / FILE, copy)
-    say(f"{folder} is again as {taken} has it; what was there lies in {Path(folder) / FOLDER}.")
+    taken, gone = put_back(Path(folder) / FILE, copy)
+    when = f"{when_taken(taken).astimezone():%Y-%m-%d %H:%M}"
+    say(f"{folder} is again as it was on {when} ({taken.name}); what was done since is not in it.")
+    if gone is not None:
+        back = f"python -m kit restore {folder} --copy {gone.name}"
+        say(f"What was there lies in {gone}. Back to it: {back}")

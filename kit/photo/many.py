@@ -223,7 +223,7 @@ def measure_folder(
     """
     files = photos_in(folder)
     table = Path(out) if out else Path(folder) / f"measured-{asked.shows}.csv"
-    names = {path: path.relative_to(folder).as_posix() for path in files}
+    names = {path: _as_utf8(path.relative_to(folder).as_posix()) for path in files}
     rows = _done_before(table, asked, names)
     left = [path for path in files if names[path] not in rows]
     if told:
@@ -331,6 +331,11 @@ def _on_cluster(address: str) -> HandOut:
                     done.add(following)
 
     return hand_out
+
+
+def _as_utf8(name: str) -> str:
+    """A file's name as a table can hold it, its bytes that are no UTF-8 written out."""
+    return name.encode("utf-8", "backslashreplace").decode()
 
 
 def _done_before(table: Path, asked: Asked, names: dict[Path, str]) -> dict[str, Row]:

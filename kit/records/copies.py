@@ -14,9 +14,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from kit.errors import StoreError
-from kit.records.aside import aside
+from kit.records import tables as t
+from kit.records.trouble import in_words, said_of_disk
 
-__all__ = ["FOLDER", "KEPT", "copies", "keep_copy", "put_back"]
+__all__ = ["FOLDER", "KEPT", "copies", "keep_copy", "put_back", "when_taken"]
 
 FOLDER = "copies"
 #: how many are kept, and of how many days the last one: a busy morning must not push them all out
@@ -24,6 +25,11 @@ KEPT = 5
 _DAY = len("bakes-20261126")
 _NAME = re.compile(r"bakes-\d{8}-\d{6}-\d{6}")
 _FORM = "%Y%m%d-%H%M%S-%f"
+#: a name with a later one is no moment the kit wrote
+_LAST_YEAR = 2200
+#: the tables every workspace has had
+_OURS = {x.name for x in (t.stamp, t.change, t.trial, t.bake, t.dough, t.piece, t.reading)}
+_DAMAGED = ("SQLITE_NOTADB", "SQLITE_CORRUPT")
 
 
 def copies(folder: Path) -> list[Path]:
@@ -31,7 +37,7 @@ def copies(folder: Path) -> list[Path]:
     kept = folder / FOLDER
     if not os.path.isdir(kept):
         return []
-    return sorted(copy for copy in kept.glob("bakes-*.sqlite") if _NAME.fullmatch(copy.stem))
+    return sorted(copy for copy in kept.glob("bakes-*.sqlite") if _named_moment(copy))
 
 
 def keep_copy(file: Path) -> str:
@@ -83,55 +89,167 @@ def keep_copy(file: Path) -> str:
     return ""
 
 
-def put_back(file: Path, copy: Path | None = None) -> Path:
+def put_back(file: Path, copy: Path | None = None) -> tuple[Path, Path | None]:
     """Let a copy take the place of a workspace's file; what was there goes aside, nothing is lost.
 
-    The write-ahead log goes with it: one that a killed program left would be played into a copy
-    laid over the file by hand, and damage it.
+    Whatever stops it leaves the old file with its write-ahead log, or the new one: the log is
+    folded in, the old file gets a second name in the folder of copies, then the new one takes the
+    first in one stroke. Only the log of a file too damaged for that goes aside by itself.
 
     Parameters
     ----------
     file : Path
         The workspace's; no program may have it open.
     copy : Path, optional
-        Which; the newest that is whole when not given.
+        Which, of those beside it by name alone; the newest that is whole when not given.
 
     Returns
     -------
-    Path
-        The copy.
+    copy : Path
+        Which it was.
+    gone : Path or None
+        Where what was there lies now; None where nothing was.
 
     Raises
     ------
     StoreError
-        There is no such copy, or it is damaged; or the disk does not take it.
+        There is no such copy, or it is damaged; a program has the file open; or the disk does not
+        take it.
     """
-    known = copies(file.parent)[::-1] if copy is None else [copy]
-    whole = next(filter(_is_whole, known), None)
-    if whole is None:
-        text = f"{copy or file.parent / FOLDER} holds no whole copy of a workspace."
-        raise StoreError(text)
+    whole = _whole(file.parent / FOLDER, copy)
     gone = file.parent / FOLDER / f"replaced-{_moment()}{file.suffix}"
-    with aside(file) as put, whole.open("rb") as held:
-        shutil.copyfileobj(held, put)
-        put.flush()  # a full disk shows itself while the file is still where it was
-        gone.parent.mkdir(exist_ok=True)
-        for end in ("-shm", "-wal", ""):
-            if os.path.exists(f"{file}{end}"):
-                os.replace(f"{file}{end}", f"{gone}{end}")
-    return whole
+    file = Path(os.path.realpath(file))
+    new = file.with_name(f".{gone.name}.part")
+    try:
+        try:
+            _copied(whole, new)  # a full disk shows itself while nothing has changed
+            _change_places(file, new, gone)
+        finally:
+            new.unlink(missing_ok=True)
+    except OSError as exc:
+        older = " It is as it was." if file.exists() else ""
+        text = f"{file} was not replaced: {said_of_disk(exc, file)}{older}"
+        raise StoreError(text) from exc
+    return whole, gone if gone.exists() else None
 
 
-def _is_whole(copy: Path) -> bool:
-    if not copy.is_file():
+def _change_places(file: Path, new: Path, gone: Path) -> None:
+    """Let a new file take an old one's name, and `gone` be the old one's; or change nothing."""
+    log, its_log = (Path(f"{name}-wal") for name in (file, gone))
+    gone.parent.mkdir(exist_ok=True)
+    try:
+        if log.exists():
+            _copied(log, its_log)  # SQLite takes away the log of a file it cannot read
+        if _folded_in(file):
+            its_log.unlink(missing_ok=True)
+        if file.exists():
+            _second_name(file, gone)
+        for beside in (log, Path(f"{file}-shm")):
+            beside.unlink(missing_ok=True)
+        os.replace(new, file)
+    except (OSError, StoreError):
+        if its_log.exists() and not log.exists():
+            _copied(its_log, log)
+        for name in (its_log, gone):
+            name.unlink(missing_ok=True)
+        raise
+
+
+def _folded_in(file: Path) -> bool:
+    """Fold a file's write-ahead log into it, for which no other program may have it open.
+
+    False where the file is too damaged for that, empty, or not there.
+    """
+    if not file.exists() or not file.stat().st_size:
         return False
     try:
-        _state(copy)  # which only a workspace has
-        with closing(sqlite3.connect(copy)) as raw:
-            sound: bool = raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    except sqlite3.Error:
-        return False
-    return sound
+        with closing(sqlite3.connect(file, timeout=1, isolation_level=None)) as raw:
+            raw.execute("PRAGMA locking_mode = EXCLUSIVE")
+            raw.execute("BEGIN EXCLUSIVE")  # an idle program shares the file as well
+            raw.execute("COMMIT")
+            raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    except sqlite3.Error as exc:
+        code = getattr(exc, "sqlite_errorname", "")
+        if code in _DAMAGED:
+            return False
+        if code.startswith("SQLITE_BUSY"):
+            text = (
+                f"{file} is open in another program. Close it first (a notebook: Kernel, Shut "
+                "Down), then do this again; nothing was changed."
+            )
+            raise StoreError(text) from exc
+        with in_words(str(file)):
+            raise
+    return True
+
+
+def _second_name(old: Path, name: Path) -> None:
+    """Give a file a second name; where the disk knows none, or it lies on another, a copy."""
+    try:
+        os.link(old, name)
+    except OSError:
+        _copied(old, name)
+
+
+def _copied(old: Path, name: Path) -> None:
+    with old.open("rb") as held, name.open("wb") as put:
+        shutil.copyfileobj(held, put)
+        put.flush()
+        os.fsync(put.fileno())
+
+
+def _whole(folder: Path, copy: Path | None) -> Path:
+    """Return the copy that was named, or the newest, if it is whole."""
+    if copy is not None:
+        if not copy.exists() and (folder / copy.name).exists():
+            copy = folder / copy.name
+        if flaw := _flaw(copy):
+            text = f"{copy} {flaw} The copies lie in {folder}; nothing was changed."
+            raise StoreError(text)
+        return copy
+    flaws = []
+    for known in reversed(copies(folder.parent)):
+        if not (flaw := _flaw(known)):
+            return known
+        flaws.append(f" that can be put back: the newest, {known.name}, {flaw[:-1]}")
+    text = f"{folder} holds no copy{''.join(flaws[:1])}. Nothing was changed."
+    raise StoreError(text)
+
+
+def _flaw(copy: Path) -> str:
+    """Return why a file cannot be put back, in words; empty where it can."""
+    if not copy.exists():
+        return "is not there."
+    if not copy.is_file():
+        return "is a folder, and a copy is a file."
+    try:
+        with closing(sqlite3.connect(copy, timeout=1)) as raw:
+            found = {name for (name,) in raw.execute("SELECT name FROM sqlite_master")}
+            sound = raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    except sqlite3.Error as exc:
+        code = getattr(exc, "sqlite_errorname", "")
+        if code in _DAMAGED:
+            return "is damaged, or no copy of a workspace."
+        return f"cannot be read: {str(exc).lower()}. Close the programs that use it."
+    if not found.issuperset(_OURS):
+        return "is no copy of a workspace."
+    return "" if sound else "is damaged."
+
+
+def when_taken(copy: Path) -> datetime:
+    """Return when a copy was taken, as its name tells; else when the file was last written."""
+    named = _named_moment(copy)
+    return named or datetime.fromtimestamp(copy.stat().st_mtime, UTC)
+
+
+def _named_moment(copy: Path) -> datetime | None:
+    if _NAME.fullmatch(copy.stem) is None:
+        return None
+    try:
+        read = datetime.strptime(copy.stem, f"bakes-{_FORM}").replace(tzinfo=UTC)
+    except ValueError:
+        return None
+    return read if read.year < _LAST_YEAR else None
 
 
 def _moment(last: Path | None = None) -> str:
@@ -139,8 +257,7 @@ def _moment(last: Path | None = None) -> str:
     name = datetime.now(UTC).strftime(_FORM)
     if last is None or name > last.stem[len("bakes-") :]:
         return name
-    before = datetime.strptime(last.stem, f"bakes-{_FORM}").replace(tzinfo=UTC)
-    return (before + timedelta(microseconds=1)).strftime(_FORM)
+    return (when_taken(last) + timedelta(microseconds=1)).strftime(_FORM)
 
 
 def _forget(part: Path) -> None:

@@ -1,6 +1,7 @@
 """Many photos: resumed, stopped, a file that kills its process, a cluster that loses a worker."""
 
 import json
+import os
 
 import numpy as np
 import pandas as pd
@@ -52,6 +53,17 @@ def test_bad_files_are_rows_with_reasons(folder):
     assert not frame["reason"].str.contains("should not happen").any(), list(frame["reason"])
     assert sorted(told) == [(i, 5) for i in range(1, 6)]
     assert not list(folder.glob(".*part"))
+
+
+def test_names_that_are_no_utf8_are_kept_apart(tmp_path):
+    for name in (b"br\xf6t.jpg", b"br\xf7t.jpg"):
+        try:
+            (tmp_path / os.fsdecode(name)).touch()
+        except OSError as exc:
+            pytest.skip(f"this file system keeps no such names: {exc}")
+    for _ in range(2):  # measured, then gone on with
+        frame = measure_folder(tmp_path, CRUMB, workers=1)
+        assert list(frame["file"]) == ["br\\udcf6t.jpg", "br\\udcf7t.jpg"]
 
 
 def test_an_unreadable_question_is_told():

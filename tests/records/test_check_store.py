@@ -1,6 +1,9 @@
 """Copies on opening, the check of a workspace, and files that earlier kits wrote."""
 
+import errno
 import hashlib
+import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -104,7 +107,7 @@ def test_a_copy_put_back_is_the_workspace_as_it_was(tmp_path):
     with Workspace(tmp_path) as ws:
         ws.remove_trial("malt")
     (kept,) = copies(tmp_path)
-    assert put_back(tmp_path / FILE) == kept
+    assert put_back(tmp_path / FILE)[0] == kept
     with Workspace(tmp_path) as ws:
         assert [trial.name for trial in ws.trials()] == ["malt"]
     (aside,) = (tmp_path / "copies").glob("replaced-*.sqlite")
@@ -145,17 +148,190 @@ def test_the_newest_whole_copy_is_put_back_or_none(tmp_path):
         with Workspace(tmp_path) as ws:
             ws.new_trial(f"trial {number}")
     first, second = copies(tmp_path)
-    second.write_bytes(b"no database")
-    with pytest.raises(StoreError, match="holds no whole copy of a workspace"):
-        put_back(tmp_path / FILE, second)
-    with pytest.raises(StoreError, match="holds no whole copy of a workspace"):
-        put_back(tmp_path / FILE, tmp_path / "none.sqlite")
-    assert put_back(tmp_path / FILE) == first
+    second.write_bytes(b"no database" * 100)
+    folder = tmp_path / "copies"
+    told = refused(tmp_path, second)
+    assert told == (
+        f"{second} is damaged, or no copy of a workspace. The copies lie in {folder}; nothing was "
+        "changed."
+    )
+    assert put_back(tmp_path / FILE)[0] == first
     first.unlink()
-    with pytest.raises(StoreError, match="copies holds no whole copy of a workspace"):
-        put_back(tmp_path / FILE)
+    assert refused(tmp_path) == (
+        f"{folder} holds no copy that can be put back: the newest, {second.name}, is damaged, or "
+        "no copy of a workspace. Nothing was changed."
+    )
+    second.unlink()
+    assert refused(tmp_path) == f"{folder} holds no copy. Nothing was changed."
     with Workspace(tmp_path) as ws:
         assert [trial.name for trial in ws.trials()] == ["trial 0"]
+
+
+def refused(folder, copy=None):
+    with pytest.raises(StoreError) as caught:
+        put_back(folder / FILE, copy)
+    return str(caught.value)
+
+
+def test_what_cannot_be_put_back_says_why(two_states):
+    (kept,) = copies(two_states)
+    before = (two_states / FILE).read_bytes()
+    assert refused(two_states, two_states / "none.sqlite").startswith(
+        f"{two_states / 'none.sqlite'} is not there. The copies lie in {two_states / 'copies'}"
+    )
+    assert "is a folder, and a copy is a file." in refused(two_states, two_states / "copies")
+    other = two_states / "other.sqlite"
+    with closing(sqlite3.connect(other)) as raw:
+        raw.execute("CREATE TABLE change (seq, undone)")
+    assert "is no copy of a workspace." in refused(two_states, other)
+    with closing(sqlite3.connect(kept)) as raw:
+        raw.execute("PRAGMA locking_mode = EXCLUSIVE")
+        raw.execute("BEGIN EXCLUSIVE")
+        assert "Close the programs that use it." in refused(two_states, kept)
+    assert (two_states / FILE).read_bytes() == before
+    assert put_back(two_states / FILE, Path(kept.name))[0] == kept  # its name is enough
+
+
+@pytest.fixture
+def two_states(tmp_path):
+    for number in range(2):
+        with Workspace(tmp_path) as ws:
+            ws.new_trial(f"trial {number}")
+    return tmp_path
+
+
+def test_a_workspace_a_program_has_open_is_not_replaced(two_states):
+    with Workspace(two_states) as ws:
+        assert len(ws.trials()) == 2
+        assert refused(two_states) == (
+            f"{two_states / FILE} is open in another program. Close it first (a notebook: Kernel, "
+            "Shut Down), then do this again; nothing was changed."
+        )
+        ws.new_trial("and one more")
+    assert not list((two_states / "copies").glob("replaced-*"))
+    put_back(two_states / FILE)
+    with Workspace(two_states) as ws:
+        assert len(ws.trials()) == 2  # the copy taken on opening
+
+
+STOPPED = """
+import os, sys
+from pathlib import Path
+from kit.records import copies
+step, when = sys.argv[2:]
+where = copies.os if step == "replace" else copies
+real = getattr(where, step)
+def stop(*args):
+    if when == "after":
+        real(*args)
+    os._exit(9)
+setattr(where, step, stop)
+copies.put_back(Path(sys.argv[1]))
+"""
+
+
+def test_a_program_that_ends_half_way_leaves_the_old_or_the_new(tmp_path):
+    with Workspace(tmp_path / "killed") as ws:
+        trial = ws.new_trial("malt")
+        trial.add_dough(trial.add_bake("2026-11-26"))
+    Workspace(tmp_path / "killed").close()
+    kept = copies(tmp_path / "killed")[-1]
+    subprocess.run([sys.executable, "-c", KILLED, tmp_path / "killed"], check=False)
+    found = []
+    for step in ("_copied", "_folded_in", "_second_name", "replace"):
+        for when in ("before", "after"):
+            folder = tmp_path / f"{step}-{when}"
+            shutil.copytree(tmp_path / "killed", folder)
+            for copy in copies(folder):
+                if copy.name != kept.name:
+                    copy.unlink()
+            words = [sys.executable, "-c", STOPPED, folder / FILE, step, when]
+            assert subprocess.run(words, check=False).returncode == 9
+            with Workspace(folder) as ws:
+                found.append(len(ws.trial("malt").pieces()))
+                assert ws.check().ok, str(ws.check())
+    assert found == [150] * 7 + [0]
+
+
+@pytest.mark.parametrize("call", ["fsync", "replace"])
+def test_a_disk_that_fails_leaves_the_old_file_with_its_log(tmp_path, monkeypatch, call):
+    with Workspace(tmp_path) as ws:
+        trial = ws.new_trial("malt")
+        trial.add_dough(trial.add_bake("2026-11-26"))
+    Workspace(tmp_path).close()
+    subprocess.run([sys.executable, "-c", KILLED, tmp_path], check=False)
+    kept = sorted(path.name for path in (tmp_path / "copies").iterdir())
+
+    def full(*_args):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(copies_module.os, call, full)
+        assert refused(tmp_path) == (
+            f"{tmp_path / FILE} was not replaced: the disk is full. Free some space, then do this "
+            "again. It is as it was."
+        )
+    assert sorted(path.name for path in (tmp_path / "copies").iterdir()) == kept
+    assert not list(tmp_path.glob(".*"))
+    with Workspace(tmp_path) as ws:
+        assert len(ws.trial("malt").pieces()) == 150
+
+
+@pytest.mark.parametrize("fails", [False, True])
+def test_the_log_of_a_damaged_file_goes_where_the_file_goes(two_states, monkeypatch, fails):
+    (two_states / FILE).write_bytes(b"damaged!" * 1000)
+    log = two_states / f"{FILE}-wal"
+    log.write_bytes(b"what a killed program left")
+    if fails:
+        replace = os.replace
+
+        def refuse(old, new):
+            if Path(new).name == FILE:
+                raise PermissionError(errno.EACCES, "Permission denied")
+            replace(old, new)
+
+        monkeypatch.setattr(copies_module.os, "replace", refuse)
+        assert "It is as it was." in refused(two_states)
+        assert log.read_bytes() == b"what a killed program left"
+        assert not list((two_states / "copies").glob("replaced-*"))
+        return
+    _, gone = put_back(two_states / FILE)
+    assert gone.read_bytes() == b"damaged!" * 1000
+    assert Path(f"{gone}-wal").read_bytes() == b"what a killed program left"
+    assert not log.exists()
+    with Workspace(two_states) as ws:
+        assert ws.check().ok, str(ws.check())
+
+
+def test_where_the_disk_knows_no_second_name_a_copy_goes_aside(two_states, monkeypatch):
+    def none(*_args):
+        raise OSError(errno.EXDEV, "Invalid cross-device link")
+
+    monkeypatch.setattr(copies_module.os, "link", none)
+    before = (two_states / FILE).read_bytes()
+    _, gone = put_back(two_states / FILE)
+    assert gone.read_bytes() == before
+
+
+def test_a_file_behind_a_link_is_replaced_where_it_lies(two_states):
+    (two_states / "elsewhere").mkdir()
+    real = two_states / "elsewhere" / "real.sqlite"
+    (two_states / FILE).rename(real)
+    (two_states / FILE).symlink_to(Path("elsewhere") / "real.sqlite")
+    _, gone = put_back(two_states / FILE)
+    assert (two_states / FILE).is_symlink()
+    assert not gone.is_symlink()
+    assert real.read_bytes() == copies(two_states)[-1].read_bytes()
+
+
+@pytest.mark.parametrize("name", ["20261340-000000-000000", "99991231-235959-999999"])
+def test_a_copy_of_no_moment_the_kit_writes_is_passed_over(two_states, name):
+    (kept,) = copies(two_states)
+    odd = kept.with_name(f"bakes-{name}.sqlite")
+    odd.write_bytes(kept.read_bytes())
+    Workspace(two_states).close()
+    assert odd not in copies(two_states)
+    assert len(copies(two_states)) == 2
 
 
 @pytest.mark.parametrize("how", ["a file in the way", "a full disk"])

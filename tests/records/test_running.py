@@ -31,6 +31,28 @@ def says(k, clock, day=DAY):
     return [row.says for row in k.trial.running(k.bake, at(clock, day)).rows]
 
 
+def test_the_rest_of_a_dough_shaped_in_parts_is_not_forgotten(kitchen):
+    k = kitchen
+    for piece, ratio in zip(k.pieces, (2, 1.5), strict=True):
+        k.trial.record(piece, "proof_ratio", ratio, how="planned")
+    told = (
+        "to be shaped later and cold until then, as planned to proof for less: 1A2 of dough 1A "
+        "(when is on the bench sheet). The time noted stays that of the first shaping"
+    )
+
+    def tells(clock):
+        return told in k.trial.running(k.bake, at(clock)).checks
+
+    k.trial.stage(k.dough, "in the fridge", at("01:00"))
+    assert not tells("01:05")
+    k.trial.stage(k.dough, "out of the fridge", at("09:00"))
+    assert tells("09:05")
+    k.trial.stage(k.dough, "shaped", at("09:15"))
+    assert tells("09:20")
+    k.trial.stage(k.loads[0], "on the griddle", at("11:15"))
+    assert not tells("11:20")
+
+
 def test_a_bake_from_mixing_to_the_rack(kitchen):
     """By hand: planned 16 h cold, 120 min proof, 6 min a side; 4 min between loads."""
     k = kitchen

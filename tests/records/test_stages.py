@@ -424,6 +424,33 @@ def test_one_time_of_turning_says_nothing_of_pieces_turned_at_different_times(ki
     assert "turned at different times" in found.checks[0]
 
 
+def test_a_dough_shaped_in_parts_gives_no_proof_time(kitchen):
+    """1A1 is to double, 1A2 to rise to one and a half: 1A2 is shaped later."""
+    k = kitchen
+    trial = k.trial
+    for piece, ratio in zip(k.pieces, (2, 2, 1.5, 2), strict=True):
+        trial.record(piece, "proof_ratio", ratio, how="planned")
+    all_through(k)
+    assert [o.thing for o in trial.from_times(k.bake).offers if o.quantity == "proof_minutes"] == [
+        k.b
+    ]
+    assert (
+        "pieces of dough 1A are planned to proof for different times and shaped one after another, "
+        "and one time of shaping is noted for all, so no proof time follows from it: enter the "
+        "proof ratio of each piece as it was"
+    ) in trial.from_times(k.bake).checks
+    trial.times_into_readings(k.bake, settings=True)
+    frame = trial.frame().set_index("piece")
+    assert frame.loc[["1A1", "1A2"], "proof_minutes"].isna().all()
+    # the second shaping put in place of the first is asked about, with the time that was there
+    again = trial.stage(k.a, "shaped", "2025-11-26 10:15")
+    assert again.doubt.startswith(
+        "Some of its pieces are shaped later, and the time noted is that of the first shaping: it "
+        "was 09:15"
+    )
+    assert "shaped later" not in trial.stage(k.b, "shaped", "2025-11-26 09:20").doubt
+
+
 def test_a_clock_a_little_ahead_is_now():
     noon = datetime(2026, 11, 26, 12, tzinfo=UTC)
     for typed in ("2026-11-26 12:01", "2026-11-26 12:02"):

@@ -179,7 +179,7 @@ def _of_dough(times: BakeTimes, dough: Dough) -> Iterator[Offer]:
         return
     on = [n["on the griddle"].at for n in map(times.of, times.loads_of[dough.id])
           if "on the griddle" in n]  # fmt: skip
-    if on and min(on) >= start.at:
+    if on and min(on) >= start.at and not times.shaped_later(dough):
         proof = minutes_between(start.at, min(on))
         yield Offer(dough, "proof_minutes", proof, f"{start.stage} to its first load")
     if doubled := noted.get("doubled"):
@@ -223,6 +223,13 @@ def _checks(times: BakeTimes, made: list[Offer]) -> Iterator[str]:
             yield (
                 f"the pieces of {load} are planned to be turned at different times, and one time "
                 "is noted for all: note it for each, or enter their side_minutes"
+            )
+    for dough in times.doughs:
+        if times.shaped_later(dough) and proof_start(times, dough):
+            yield (
+                f"pieces of {dough} are planned to proof for different times and shaped one after "
+                "another, and one time of shaping is noted for all, so no proof time follows from "
+                "it: enter the proof ratio of each piece as it was"
             )
     for offer in made:
         if offer.doubt:

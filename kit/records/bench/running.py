@@ -228,6 +228,7 @@ def _checks(
             f"last ({say_when(noted[-1], zone)}): set it right, and look at the times"
         )
     yield from _gaps(times)
+    yield from _in_parts(times)
     for row in rows:
         if row.overdue_minutes >= 1 and row.next == "doubled":
             yield (f"dough {row.name} is past its time: go by the dough, not by the clock")
@@ -244,6 +245,18 @@ def _checks(
             yield (
                 f"the clocks went {way} by {say_minutes(abs(minutes))} (it was then "
                 f"{say_when(at, zone)}): lengths are real time"
+            )
+
+
+def _in_parts(times: BakeTimes) -> Iterator[str]:
+    """Say what is shaped later of a dough that is out of the fridge and not on the griddle."""
+    for dough in times.doughs:
+        later, noted = times.shaped_later(dough), times.of(dough)
+        if later and ("shaped" in noted or "out of the fridge" in noted) and not _on(times, dough):
+            yield (
+                "to be shaped later and cold until then, as planned to proof for less: "
+                f"{words.join(p.code for p in later)} of {dough} (when is on the bench sheet). "
+                "The time noted stays that of the first shaping"
             )
 
 

@@ -161,6 +161,13 @@ class BakeTimes:
         """Return the planned time a side."""
         return self.planned.get((piece.id, "side_minutes"))
 
+    def shaped_later(self, dough: Dough) -> list[Piece]:
+        """Return the pieces of a dough that are planned to proof for less than others of it."""
+        ratios = {p: self.planned.get((p.id, "proof_ratio")) for p in self.pieces
+                  if p.dough == dough}  # fmt: skip
+        known = {p: ratio for p, ratio in ratios.items() if ratio is not None}
+        return [p for p, ratio in known.items() if ratio < max(known.values())]
+
     def sides_alike(self, load: Load) -> bool:
         """Whether all pieces of a load are to be turned at the same time."""
         return len({self.side_minutes(p) for p in self.on[load.id]}) <= 1

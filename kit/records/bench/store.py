@@ -99,6 +99,12 @@ def note_stage(
     before = {(o.thing.id, o.quantity): o.value for o in offers(times)}
     new = [o for o in offers(after) if before.get((o.thing.id, o.quantity)) != o.value]
     doubts = dict.fromkeys([*(o.doubt for o in new), far_from_day(bake, moment)])
+    if had is not None and word == "shaped" and times.shaped_later(thing):  # type: ignore[arg-type]
+        was = say_when(had.at, bake.zone)
+        doubts[
+            "Some of its pieces are shaped later, and the time noted is that of the first shaping: "
+            f"it was {was}. Is that corrected?"
+        ] = None
     row = {
         "kind": STAGE + word, "at": moment.isoformat(timespec="microseconds"),
         "text": step.at if at is not None else "",

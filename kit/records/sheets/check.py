@@ -1,7 +1,7 @@
 """Checking a table cell by cell, and one thing against another, before anything is stored."""
 
 import math
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -11,16 +11,13 @@ from kit.errors import InputError
 from kit.quantities import Checked, Quantity
 from kit.records.readings import check_kind
 from kit.records.sheets.file import ERRORS, Formula
+from kit.records.sheets.summed import sums_up
 from kit.records.typed import day, text, whole
 
 __all__ = ["Sheet", "check", "named"]
 
+_NAMED = ("bake", "dough", "piece")
 _ABOUT_BAKE = ("day", "flour_lot", "yeast_lot")
-#: what stands where rows are summed up; it would be stored as one more dough
-_SUMMED = frozenset(
-    ("total", "totals", "grand total", "sum", "mean", "average", "avg", "median",
-     "summe", "gesamt", "mittel", "mittelwert", "durchschnitt")
-)  # fmt: skip
 
 
 @dataclass
@@ -51,8 +48,12 @@ class Sheet:
         Quantity -> its value on each line, None where there is none.
     kinds : list of list of str
         What happened to the piece of each line.
+    nameless : set of int
+        Rows whose bake, dough or piece was refused or left empty.
     notes : list of str
         What is worth knowing about the file.
+    known : dict
+        Level -> the keys of what the trial has already.
     """
 
     name: str
@@ -66,7 +67,9 @@ class Sheet:
     places: list[int | None] = field(default_factory=list)
     values: dict[str, list[float | None]] = field(default_factory=dict)
     kinds: list[list[str]] = field(default_factory=list)
+    nameless: set[int] = field(default_factory=set)
     notes: list[str] = field(default_factory=list)
+    known: Mapping[str, Iterable[Any]] = field(default_factory=dict)
 
     def problem(self, row: int, column: str, value: object, rule: str, remedy: str = "") -> None:
         """Note a problem."""
@@ -158,10 +161,16 @@ def _code(cell: Any) -> str:
     return text("code", cell, longest=80, needed=False)
 
 
-def _one_code(cell: Any) -> str:
-    """Return the code of one thing, not of a row that sums up others."""
+def _codes(sheet: Sheet, level: str) -> list[Any]:
+    """Read the codes of single things, refusing those of rows that sum up others."""
+    there = {str(key if level == "bake" else key[1]) for key in sheet.known.get(level, ())}
+    others = {str(x).casefold() for name in _NAMED for x in sheet.column(name)}
+    return sheet.read(level, lambda cell: _one_code(cell, there, others))
+
+
+def _one_code(cell: Any, there: set[str], others: set[str]) -> str:
     code = _code(cell)
-    if code.casefold().strip(" .:") in _SUMMED:
+    if code not in there and sums_up(code, others):
         rule = "is what a row that sums up others is called"
         raise InputError("code", code, rule, "Leave that row out, or write another code.")
     return code
@@ -174,7 +183,7 @@ def _kinds(cell: Any) -> list[str]:
 
 def _structure(sheet: Sheet) -> None:
     """Say which bake, dough, load and piece each row is."""
-    bakes, doughs = sheet.read("bake", _one_code), sheet.read("dough", _one_code)
+    bakes, doughs, pieces = (_codes(sheet, level) for level in _NAMED)
     # a value whose thing is not found has no bake either, nor a row without a day where that tells
     # the bake: one word about it is enough
     lost = {row for row, problem in sheet.problems if not sheet.wide or problem.field == "day"}
@@ -185,14 +194,18 @@ def _structure(sheet: Sheet) -> None:
     loads, places = sheet.read("load", _whole_number), sheet.read("place", _whole_number)
     sheet.keys["bake"] = bakes
     sheet.keys["dough"] = [
-        (bake, dough) if dough or sheet.wide else None
+        (bake, dough) if bake is not None and dough else None
         for bake, dough in zip(bakes, doughs, strict=True)
     ]
     sheet.keys["load"] = [
-        None if load is None else (bake, load) for bake, load in zip(bakes, loads, strict=True)
+        (bake, load) if bake is not None and load is not None else None
+        for bake, load in zip(bakes, loads, strict=True)
     ]
     sheet.places = places
-    pieces = sheet.read("piece", _one_code)
+    refused = zip(sheet.rows, bakes, doughs, pieces, strict=True)
+    sheet.nameless = {
+        row for row, *codes in refused if None in codes or (sheet.wide and not codes[1])
+    }
     if sheet.wide:
         _number_pieces(sheet, pieces)
     else:
@@ -213,12 +226,23 @@ def _structure(sheet: Sheet) -> None:
 
 def _nearly_alike(sheet: Sheet) -> None:
     """Ask about bakes and doughs that a slip may have made two of: "A" and "a", "1" and "01"."""
+
+    def folded(level: str, key: Any) -> tuple[Any, str, str]:
+        above, code = (None, key) if level == "bake" else key
+        return above, code, str(code).casefold().lstrip("0")
+
     for level in ("bake", "dough"):
         first: dict[Any, Any] = {}
+        there = set(sheet.known.get(level, ()))
+        for key in there:
+            above, code, alike = folded(level, key)
+            first.setdefault((above, alike), code)
         for key, row in sheet.first_row(level).items():
-            above, code = (None, key) if level == "bake" else key or ("", "")
-            seen = first.setdefault((above, str(code or "").casefold().lstrip("0")), code)
-            if code and seen and seen != code:
+            if not key or key in there:
+                continue
+            above, code, alike = folded(level, key)
+            seen = first.setdefault((above, alike), code)
+            if alike and seen != code:
                 doubt = f"{code!r} and {seen!r} count as two {level}s. Is that right?"
                 sheet.doubts.append((row, level, doubt))
 
@@ -229,7 +253,7 @@ def _places(sheet: Sheet, bakes: Sequence[Any], loads: Sequence[Any]) -> None:
     for row, piece, bake, load, place in zip(
         sheet.rows, sheet.keys["piece"], bakes, loads, sheet.places, strict=True
     ):
-        if place is None:
+        if place is None or bake is None:
             continue
         if load is None:
             sheet.problem(
@@ -257,6 +281,8 @@ def _number_pieces(sheet: Sheet, codes: Sequence[str | None]) -> None:
     """Number pieces without a code by their order in the dough; refuse a code twice in one."""
     taken: dict[Any, int] = {}
     for row, dough, code in zip(sheet.rows, sheet.keys["dough"], codes, strict=True):
+        if dough is None:
+            continue
         if code and (dough, code) in taken:
             sheet.problem(
                 row, "piece", code, f"is already in row {taken[dough, code]}",
@@ -265,8 +291,11 @@ def _number_pieces(sheet: Sheet, codes: Sequence[str | None]) -> None:
         elif code:
             taken[dough, code] = row
     count: dict[Any, int] = {}
-    keys = []
+    keys: list[Any] = []
     for row, dough, code in zip(sheet.rows, sheet.keys["dough"], codes, strict=True):
+        if dough is None:
+            keys.append(None)
+            continue
         number = count[dough] = count.get(dough, 0) + 1
         if not code:
             while (dough, f"{dough[1]}{number}") in taken:
@@ -310,7 +339,8 @@ def _one_each(
     for row, key, value, cell in zip(
         sheet.rows, sheet.keys[level], values, sheet.column(column), strict=True
     ):
-        if value is None or (key is None and level == "bake"):  # a code refused is told already
+        # a code refused is told already
+        if value is None or (key is None and (level == "bake" or row in sheet.nameless)):
             continue
         if key is None:
             remedy = f"Fill in the column {level} as well"

@@ -8,6 +8,7 @@ file is ever computed.
 import codecs
 import csv
 import io
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -23,6 +24,7 @@ from kit.errors import DataError, InputError
 from kit.given import is_missing
 from kit.records.sheets.words import IGNORED, guess, unit_fits
 from kit.records.typed import plain_name
+from kit.units import parse
 
 __all__ = [
     "ERRORS",
@@ -49,6 +51,13 @@ ERRORS = frozenset(
 
 #: what people write where nothing was measured; no number, and no code either
 _NOT_MEASURED = frozenset(("-", "--", "–", "—", "n/a"))
+
+
+#: what stands among the units below "Bake" or "Dough", and names none
+_FORMS = frozenset(
+    ("no", "nr", "#", "number", "nummer", "code", "unit", "units", "einheit", "einheiten")
+)
+_MEASURED = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
 
 
 class Percent(str):
@@ -214,17 +223,25 @@ def _lines(text: str, name: str) -> list[tuple[int, list[Any]]]:
 
 
 def delimiter(text: str) -> str:
-    """Return what parts the cells: what most of the first lines hold equally often.
+    """Return what parts the cells: what gives the most known headings in a line.
 
-    Titles, quoted text and decimals may hold the others, but seldom in every line.
+    Where that tells nothing, what parts most of the first lines into equally many cells: titles,
+    quoted text and decimals may hold the others, but seldom in every line.
     """
-    top = list(islice(filter(str.strip, text[:50_000].splitlines()), _TOP))
+    top = text[:50_000]
 
-    def alike(sign: str) -> tuple[int, int]:
-        often = Counter(line.count(sign) for line in top if sign in line)
-        return max(((lines, count) for count, lines in often.items()), default=(0, 0))
+    def parted(sign: str) -> tuple[int, int, int]:
+        rows = csv.reader(io.StringIO(top, newline=""), delimiter=sign)
+        lines = list(islice(filter(any, rows), _TOP))
+        known = max((sum(map(_is_heading, line)) for line in lines), default=0)
+        often = Counter(len(line) for line in lines if len(line) > 1)
+        alike = max(((count, width) for width, count in often.items()), default=(0, 0))
+        return known, *alike
 
-    return max(";\t,", key=alike)
+    try:
+        return max(";\t,", key=parted)
+    except csv.Error:  # reading the whole file tells where
+        return ","
 
 
 def _too_long(name: str, row: int) -> str:
@@ -259,10 +276,10 @@ def headed(
     headings = ["" if x is None else str(x) for x in heading]
     while headings and not headings[-1]:
         headings.pop()  # spreadsheets write empty columns at the end
-    if at + 1 < len(filled) and (units := _units(headings, filled[at + 1][1])):
+    if at + 1 < len(filled) and (with_units := _with_units(headings, filled[at + 1][1])):
         at += 1
         notes = [*notes, f"Row {filled[at][0]} is read as the units of the columns."]
-        headings = [f"{h} ({unit})" if unit else h for h, unit in zip(headings, units, strict=True)]
+        headings = with_units
     width, below = len(headings), filled[at + 1 :]
     columns: list[list[Any]] = [[] for _ in range(width)]
     problems = []
@@ -280,22 +297,49 @@ def headed(
 
 
 def _is_heading(x: Any) -> bool:
-    return isinstance(x, str) and len(x) < 80 and guess(x).meaning != IGNORED
+    if not isinstance(x, str) or len(x) >= 80 or not any(map(str.isalpha, x)):
+        return False
+    return guess(x).meaning != IGNORED
 
 
-def _units(headings: Sequence[str], line: Sequence[Any]) -> list[str]:
-    """Return the unit of each column where a row below the headings holds them; else nothing."""
-    found, fitting = [""] * len(headings), 0
+def _with_units(headings: Sequence[str], line: Sequence[Any]) -> list[str]:
+    """Return the headings with their units where a row below holds these; else nothing.
+
+    Such a row names no bake, dough, piece, day or event, measures nothing, and holds at least one
+    unit that fits its column. A second unit beside one in the heading is put so that it is asked
+    about.
+    """
+    made, fitting = list(headings), 0
     for i, (heading, x) in enumerate(zip(headings, line, strict=False)):
         one = guess(heading)
-        if x is None or not quantities.find(one.meaning):
+        own = quantities.find(one.meaning)
+        unit = str(x or "").strip(" ()[]").replace("cm2", "cm²").replace("cm3", "cm³")
+        if one.meaning == IGNORED or not unit or x == heading:  # the same in both where merged
             continue
-        unit = x.strip(" ()[]") if isinstance(x, str) else "0"
-        if any(sign.isdigit() for sign in unit):
-            return []  # a measured value
-        fitting += unit_fits(unit, one.meaning)
-        found[i] = "" if one.unit else unit
-    return found if fitting else []
+        if own is None:
+            if not _only_a_form(one.meaning, unit):
+                return []
+        elif unit_fits(unit, own.name):
+            fitting += own.unit != ""  # "x" beside a plain number may mean anything
+            said = one.unit or (own.unit if heading == own.name else "")
+            if not said:
+                made[i] = f"{heading} ({unit})"
+            elif parse(f"1 {said}", own.unit) != parse(f"1 {unit}", own.unit):
+                made[i] = f"{own.label} ({said} or {unit})"
+        elif not isinstance(x, str) or _MEASURED.fullmatch(unit):
+            return []
+        elif own.unit:
+            if any(sign.isdecimal() for sign in unit):
+                return []
+            made[i] = f"{own.label} ({one.unit} or {unit})" if one.unit else f"{heading} ({unit})"
+    return made if fitting else []
+
+
+def _only_a_form(meaning: str, x: str) -> bool:
+    """Say whether a cell below "Bake" or "Date" only tells how such are written."""
+    if meaning in ("day", "load", "place"):
+        return not any(sign.isdecimal() for sign in x)
+    return x.strip(".:").casefold() in _FORMS
 
 
 def _over(row: int, value: str) -> InputError:

@@ -59,8 +59,8 @@ class Known:
             self.on_griddle[load_id, place] = piece_id
 
 
-def read_known(connection: Connection, trial_id: str) -> Known:
-    """Read what a trial has."""
+def read_known(connection: Connection, trial_id: str, recorded: bool = True) -> Known:
+    """Read what a trial has; which things alone, not what is `recorded` of them, to look."""
     known = Known({level: {} for level in TABLE_OF})
     bakes = selected("bake", trial_id).with_only_columns(
         t.bake.c.id, t.bake.c.code, t.bake.c.day, FLOUR.c.code, YEAST.c.code
@@ -81,6 +81,8 @@ def read_known(connection: Connection, trial_id: str) -> Known:
     ):
         known.ids["piece"][key_of[dough_id], code] = piece_id
         known.put(piece_id, load_id, place)
+    if not recorded:
+        return known
     _last_positions(connection, trial_id, known)
     r = t.reading.c
     newest = select(r.target_id, r.quantity, r.value).where(

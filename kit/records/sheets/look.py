@@ -74,7 +74,7 @@ class Look:
     decimal : str
         "comma" or "point", when the baker said so.
     known : Known
-        What the trial has already; where a long table names things by code alone.
+        What the trial has already: a long table may name things by code alone.
     """
 
     table: Table

@@ -29,7 +29,8 @@ def meant(look: "Look") -> Sheet:
         With or without open questions: cells that hang on one are problems.
     """
     table, cells = look.table, look.cells
-    sheet = Sheet(table.name, table.rows, {}, wide=not look.long, notes=table.notes)
+    known = look.known.ids if look.known else {}
+    sheet = Sheet(table.name, table.rows, {}, wide=not look.long, notes=table.notes, known=known)
     sheet.problems += table.problems
     for name in (*STRUCTURE, "events"):
         if name in cells and name != "day":

@@ -1,5 +1,6 @@
 """The cells of a table that cannot be used, as a table and as lines."""
 
+import re
 from collections.abc import Sequence
 from datetime import date, time, timedelta
 from typing import TYPE_CHECKING, Any
@@ -35,10 +36,11 @@ def problem_frame(look: "Look", problems: Sequence[tuple[int, InputError]]) -> p
         # as it stands in the table, not as it was read
         value = cells[heading][at[row]] if heading in cells else e.value
         value = str(value) if isinstance(value, date | time | timedelta) else value
-        remedy = f"{e.rule[:1].upper()}{e.rule[1:]}. {e.remedy}".strip()
-        known, unit = quantities.find(e.field), units.get(heading)
-        if known and unit and unit != known.unit:
+        remedy, known, unit = e.remedy, quantities.find(e.field), units.get(heading)
+        if known and unit and unit != known.unit:  # as the column has it, not in the kit's unit
+            remedy = re.sub(r"^It was read as .*?\. ", "", remedy)
             remedy += f" It was read as {value} {unit}."
+        remedy = f"{e.rule[:1].upper()}{e.rule[1:]}. {remedy}".strip()
         rows.append((look.table.sheet or look.table.name, row, heading, value, remedy))
     columns = ["sheet", "row", "column", "value", "remedy"]
     return pd.DataFrame(rows, columns=columns, dtype=object).astype({"row": int})

@@ -42,10 +42,8 @@ class TrialSheets(TrialHead):
             It cannot be read, or has no such sheet.
         """
         one = look(open_table(source, sheet))
-        if "thing" in one.cells:
-            with self._store.reading() as connection:
-                one = replace(one, known=read_known(connection, self.id))
-        return one
+        with self._store.reading() as connection:
+            return replace(one, known=read_known(connection, self.id, recorded=False))
 
     def bring_in(
         self,

@@ -22,6 +22,11 @@ _MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s+ref="([A-Z]+)(\d+):([A-Z]+)(\d+)"'
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 _HIDDEN = re.compile(rb'<(?:\w+:)?row\s+r="(\d+)"[^>]{0,300}?\shidden="(?:1|true)"')
 _OVERLAP = 500
+#: a number format's parts: text in quotes or behind a stroke or as money, digits, percent; the
+#: rest is room, filling, colour and condition
+_TOKEN = re.compile(
+    r'"([^"]*)"|\\(.)|\[\$([^\]-]*)[^\]]*\]|([0#?][0-9#?.,/]*|General)|(%)|[_*].|\[[^\]]*\]|.'
+)
 
 
 def read_workbook(path: Path, sheet: str | None) -> Table:
@@ -50,7 +55,11 @@ def read_workbook(path: Path, sheet: str | None) -> Table:
             book = load_workbook(path, read_only=True, data_only=True)
             try:
                 name, notes = _chosen(book, sheet, path.name)
-                return headed(plain_name(path.name), name, _lines(book, name, path, notes), notes)
+                merged: dict[tuple[int, int], Any] = {}
+                lines = _lines(book, name, path, notes, merged)
+                table = headed(plain_name(path.name), name, lines, notes)
+                table.notes[len(notes) : len(notes)] = _about_merged(merged, table.heading_row)
+                return table
             finally:
                 book.close()
     except (DataError, NotFoundError):
@@ -108,8 +117,10 @@ def _holds(sheet: Any) -> bool:
     return any(x.value is not None for row in sheet.iter_rows(max_row=1000) for x in row)
 
 
-def _lines(book: Any, name: str, path: Path, notes: list[str]) -> Iterator[tuple[int, list[Any]]]:
-    """Yield a sheet's rows as plain cells, merged ones filled."""
+def _lines(
+    book: Any, name: str, path: Path, notes: list[str], told: dict[tuple[int, int], Any]
+) -> Iterator[tuple[int, list[Any]]]:
+    """Yield a sheet's rows as plain cells, merged ones filled; note in `told` which those are."""
     sheet = book[name]
     sheet.reset_dimensions()
     merged, hidden, formulas = _scan(sheet)
@@ -125,7 +136,6 @@ def _lines(book: Any, name: str, path: Path, notes: list[str]) -> Iterator[tuple
             over = range(first_row, last_row + 1), range(first, min(last, width) + 1)
             fill |= {(row, col): (first_row, first) for row in over[0] for col in over[1]}
     seen: dict[tuple[int, int], Any] = {}
-    said: set[tuple[int, int]] = set()
     formats: dict[int, str] = {}
     unseen: list[int] = []
     # one column more, to meet cells without a heading
@@ -146,19 +156,23 @@ def _lines(book: Any, name: str, path: Path, notes: list[str]) -> Iterator[tuple
                     seen[origin] = line[col - 1]
                 elif origin is not None and origin[1] == col:  # down, never across
                     line[col - 1] = seen.get(origin)
-                    if origin not in said and seen.get(origin) is not None:
-                        said.add(origin)
+                    if seen.get(origin) is not None:
+                        told[origin] = seen[origin]
         yield number, line
     if unseen:
         notes.append(
             f"Hidden rows are read as well ({len(unseen)}, the first is row {unseen[0]}). Is that "
             "meant? If not, delete them from the sheet."
         )
-    if said:
-        first_row, col = min(said)
-        notes.append(
-            f"Merged cells count for every row they cover ({len(said)} of them, the first in row "
-            f"{first_row}: {seen[first_row, col]!r}). Is that meant?"
+
+
+def _about_merged(told: dict[tuple[int, int], Any], heading_row: int) -> Iterator[str]:
+    """Ask about merged cells, those of headings over two rows left out."""
+    below = sorted(origin for origin in told if origin[0] != heading_row)
+    if below:
+        yield (
+            f"Merged cells count for every row they cover ({len(below)} of them, the first in row "
+            f"{below[0][0]}: {told[below[0]]!r}). Is that meant?"
         )
 
 
@@ -184,16 +198,38 @@ def _plain(x: Any, formats: dict[int, str]) -> Any:
 def _shown_behind(form: str) -> str:
     r"""Return what a number format shows behind the number: "%", or a unit in quotes.
 
+    Where the number is shown in parts ("1 h 30 min" for 130), or its size decides which unit, what
+    is returned is no unit, so that the cell is refused.
+
     Examples
     --------
-    >>> [_shown_behind(form) for form in ("0.0%", '0.0" cm"', '"No. "0', '0"."', "0")]
-    ['%', ' cm', '', '', '']
+    >>> [_shown_behind(form) for form in ("0.0%", '0.0" cm"', '"No. "0', '0"."', "0", "0_) [$d]")]
+    ['%', ' cm', '', '', '', ' d']
     """
-    first = re.sub(r"\\(.)", r'"\1"', form.partition(";")[0]).replace('""', "")
-    if "%" in re.sub(r'"[^"]*"', "", first):
-        return "%"
-    behind = re.search(r'[0#?]\s*"([^"\d]+)"\s*$', first)
-    return behind[1].rstrip() if behind and re.search(r"\w|[°″]", behind[1]) else ""
+    sections = form.split(";")
+    if not re.search(r"\[[<>=]", form):
+        sections = sections[:1]  # what stands behind it is for numbers below zero
+    found = dict.fromkeys(filter(None, map(_unit_of_section, sections)))
+    return " or".join(found)
+
+
+def _unit_of_section(section: str) -> str:
+    """Return what one section of a number format shows behind the number."""
+    unit, digits, between = "", False, ""
+    for token in _TOKEN.finditer(section):
+        quoted, escaped, money, number, percent = token.groups()
+        shown = quoted or escaped or money
+        if percent:
+            return "%"
+        if shown:
+            unit += shown if digits else ""
+        elif number:
+            between, unit, digits = between + unit, "", True
+        elif token[0].isspace():
+            unit += " " if unit or digits else ""
+    if re.search(r"\w", between):
+        return f"{between} …{unit}"
+    return unit.rstrip() if re.search(r"\w|[°″′%\"]", unit) else ""
 
 
 def _scan(sheet: Any) -> tuple[list[tuple[int, int, int, int]], set[int], bool]:
