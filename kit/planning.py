@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from kit import quantities
 from kit.analysis import words
 from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError, KitError
@@ -195,10 +196,11 @@ class TrialPlanning(TrialAsked):
         Raises
         ------
         InputError, NotFoundError
-            A day or setting that cannot be, or a factor that the trial does not change; nothing
-            is stored.
+            A day or setting that cannot be, or a factor that the trial does not change, or that
+            would not be varied; nothing is stored.
         """
         days = _days(days, every_days, plan.runs["bake"].nunique())
+        _check_chilled(plan, same or {})
         with self._step() as step:
             zone = trials.trial_row(step.connection, self.id).zone
             gone = planned.put_away(step, self.id) if instead else []
@@ -256,6 +258,18 @@ def check_factors(
     rule = f"is not what {name} changes ({words.join(map(words.name, known))})"
     rule += ": its bakes so far lack it" if begun else ""
     raise InputError("factor", strange[0], rule, "Begin a new trial for it.")
+
+
+def _check_chilled(plan: "Plan", same: Mapping[str, Any]) -> None:
+    """Refuse to plan proof inside doughs that are not chilled: the records would say it varied."""
+    proofs = [f.name for f in plan.factors if f.shaped_apart]
+    hours = same.get("retard_hours")
+    if proofs and hours is not None and quantities.get("retard_hours").parse(hours).value == 0:
+        raise InputError(
+            "retard_hours", hours, f"would not let {words.join(proofs)} be varied: a dough that is "
+            "not chilled is shaped all at once, and its pieces proof alike",
+            "Chill it for some hours, or change proof from dough to dough.",
+        )  # fmt: skip
 
 
 def put_away_in_words(codes: Sequence[str]) -> str:

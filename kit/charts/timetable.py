@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from kit.plan.proofing import Doubling
     from kit.plan.scheduled import Schedule
     from kit.plan.steps import Step
+    from kit.plan.timing import DoughTimes
 
 __all__ = ["doubling", "timetable"]
 
@@ -52,7 +53,8 @@ def timetable(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
     start = s.times.start
     rows = [*(d.name for d in s.bake.doughs), "griddle", "rack"]
     if ax is None:
-        ax = own_axes(9.2, 1.9 + 0.42 * len(rows))
+        parts = max(len(t.shapings) for t in s.times.doughs.values())
+        ax = own_axes(9.2, 1.9 + 0.42 * len(rows) * max(1, 0.7 * parts))
     knots, drawn = _knots(s)
     ax.set_xscale(
         "function",
@@ -67,8 +69,16 @@ def timetable(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
             continue
         colour, hatch, _ = _LOOK[step.what]
         row = "griddle" if step.what == "load" else "rack" if step.what == "rest" else step.dough
-        at = rows.index(row)
-        height = 0.3 if step.what == "wait" else 0.62
+        at, height = rows.index(row) + 0.0, 0.3 if step.what == "wait" else 0.62
+        if step.what in ("shape", "proof"):
+            t = s.times.doughs[step.dough]
+            beside, height = _lane(t, step, height)
+            at += beside
+            if step.what == "shape" and t.cold < t.out < step.start:  # the rest back in the cold
+                ax.barh(
+                    at, (step.start - t.out) / 60, left=(t.out - start) / 60, height=height,
+                    facecolor=_LOOK["retard"][0], edgecolor=INK, lw=0.6, zorder=3,
+                )  # fmt: skip
         ax.barh(
             at, (step.end - step.start) / 60, left=(step.start - start) / 60, height=height,
             facecolor=colour, hatch=hatch, edgecolor=GREY if hatch else INK, lw=0.6,
@@ -179,11 +189,24 @@ def _asleep(s: "Schedule") -> list[tuple[int, int]]:
     return [(b, c) for (_, b), (c, _) in pairwise(awake) if c > span[0] and b < span[1]]
 
 
+def _lane(t: "DoughTimes", step: "Step", height: float) -> tuple[float, float]:
+    """How far from the middle of its row a part of a dough is drawn, and how high."""
+    proofs = sorted(t.shapings, reverse=True)
+    span = step.start, step.end
+    mine = [
+        i
+        for i, minutes in enumerate(proofs)
+        if span in (t.shapings[minutes], (t.shapings[minutes][1], t.ready(minutes)))
+    ]
+    one = height / len(proofs)
+    return one * (mine[0] + mine[-1] + 1) / 2 - height / 2, one * len(mine)
+
+
 def _write(
     ax: "Axes",
     s: "Schedule",
     step: "Step",
-    at: int,
+    at: float,
     knots: np.ndarray[Any, Any],
     drawn: np.ndarray[Any, Any],
 ) -> None:

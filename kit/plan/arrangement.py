@@ -10,7 +10,7 @@ from kit.analysis.moments import Integers
 from kit.plan import points as shapes
 from kit.plan.cautions import CURVES
 from kit.plan.factors import Factor
-from kit.plan.plan import settings_in_words
+from kit.plan.plan import inside_doughs, settings_in_words
 from kit.plan.treatments import Asked, count, fractioned
 
 __all__ = ["arrangement"]
@@ -30,10 +30,7 @@ def arrangement(
         for f in asked.whole:
             notes.append(f"{words.capital(settings_in_words(f))}, decided for a whole dough")
         for f in asked.single:
-            later = ": pieces that proof for less are shaped later" * f.quantity.startswith(
-                "proof_"
-            )
-            notes.append(f"{words.capital(settings_in_words(f))}, inside each dough{later}")
+            notes.append(inside_doughs(f))
     for f in asked.loaded:
         notes.append(f"{words.capital(settings_in_words(f))}, decided for a whole load")
     recipes = count(asked.whole)

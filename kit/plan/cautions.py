@@ -12,7 +12,7 @@ from kit.plan.aliases import Freedom, freedom, not_told_apart, one_with
 from kit.plan.factors import Factor
 from kit.plan.model import make_model, setting_numbers
 
-__all__ = ["CURVES", "cautions"]
+__all__ = ["CURVES", "cautions", "not_varied"]
 
 #: Kinds whose settings lie on a curve, not side by side.
 CURVES = ("composite", "box-behnken", "optimal")
@@ -37,7 +37,7 @@ def cautions(
         Degrees of freedom left by a curve, for the kinds that have one.
     """
     curved = curve_df is not None
-    said = one_with(runs, factors, fully=curved)
+    said = not_varied(factors) + one_with(runs, factors, fully=curved)
     if not curved:
         said += _aliases(factors, runs)
     if kind == "noise":
@@ -60,6 +60,19 @@ def cautions(
             "anyone say how small a difference this plan will show"
         )
     return said
+
+
+def not_varied(factors: Sequence[Factor]) -> list[str]:
+    """Proof to be changed inside doughs of which some are not chilled."""
+    hours = [s for f in factors if f.quantity == "retard_hours" for s in f.settings]
+    names = words.join(f.name for f in factors if f.shaped_apart)
+    if not names or 0 not in hours:
+        return []
+    return [
+        f"{names} would not be varied in a dough of 0 h retard: not chilled, it is shaped all at "
+        "once, and its pieces proof alike. Chill every dough for some hours, or change proof from "
+        "dough to dough"
+    ]
 
 
 def _aliases(factors: Sequence[Factor], runs: pd.DataFrame) -> list[str]:
@@ -154,9 +167,9 @@ def _left_over(found: Sequence[Freedom], runs: pd.DataFrame) -> list[str]:
     for df, names in few.items():
         is_, its = ("is", "its") if len(names) == 1 else ("are", "their")
         said.append(
-            f"{words.join(names)} {is_} judged by {words.plural(df, 'degree')} of freedom only "
-            "(comparisons left over to see the spread by): "
-            f"{its} intervals will be wide, and one more bake narrows them a lot"
+            f"{words.join(names)} {is_} judged by about {words.plural(df, 'degree')} of freedom "
+            f"only (comparisons left over to see the spread by): {its} intervals "
+            "will be wide, and one more bake narrows them a lot"
         )
     return said
 

@@ -15,7 +15,7 @@ from kit.plan.kitchen import Kitchen
 from kit.plan.layout import Doughs, factors_in_order, lay_out
 from kit.plan.model import Model, ModelKind, make_model, setting_numbers
 from kit.plan.optimal import Chosen, Ratios, optimal
-from kit.plan.plan import Plan, settings_in_words
+from kit.plan.plan import Plan, inside_doughs, settings_in_words
 from kit.plan.spread import ASSUMED, Spread
 from kit.plan.treatments import Asked, settings_of
 
@@ -127,8 +127,9 @@ def plan_of(
         checks=(*notes, *said, *shared_mixings(runs)),
         notes=tuple(_added(before))
         + tuple(
-            f"{words.capital(settings_in_words(f))}, "
-            + ("decided for a whole dough" if f.level == "dough" else "inside each dough")
+            f"{words.capital(settings_in_words(f))}, decided for a whole dough"
+            if f.level == "dough"
+            else inside_doughs(f)
             for f in factors
         ),
     )

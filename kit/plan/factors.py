@@ -166,6 +166,11 @@ class Factor:
         return "load" if of_load and self.decided == "griddle" else "piece"
 
     @property
+    def shaped_apart(self) -> bool:
+        """Whether pieces of one dough are to proof for different times."""
+        return self.level == "piece" and self.quantity in ("proof_ratio", "proof_minutes")
+
+    @property
     def numeric(self) -> bool:
         """Whether the settings are numbers."""
         return not isinstance(self.settings[0], str)
@@ -269,11 +274,11 @@ def _decided(quantity: str, decided: Decided | None) -> Decided:
         )
         raise DesignError(msg)
     if decided is not None:
-        if level == "dough" and decided in ("shaping", "griddle") and "proof" not in quantity:
-            raise InputError(
-                "decided", decided, "must be mixing or retarding",
-                "All pieces of a dough share it.", quantity,
-            )  # fmt: skip
+        if level == "dough" and decided in ("shaping", "griddle"):
+            remedy = "All pieces of a dough share it."
+            if quantity == "proof_minutes":
+                remedy += " Inside doughs vary proof_ratio, which each piece has its own of."
+            raise InputError("decided", decided, "must be mixing or retarding", remedy, quantity)
         if level == "load" and decided != "griddle":
             raise InputError(
                 "decided", decided, "must be griddle", "All pieces of a load share it.", quantity

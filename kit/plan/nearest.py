@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from kit.analysis import words
 from kit.plan.clock import awake_spans, say_minutes, say_moment
+from kit.plan.remarks import moved
 from kit.plan.runs import Bake
-from kit.plan.steps import moved
 from kit.plan.timing import lay_out, solve
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from kit.plan.kitchen import Kitchen
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Plan", "settings_in_words"]
+__all__ = ["Plan", "inside_doughs", "settings_in_words"]
 
 _KINDS = {
     "noise": "the same dough recipe repeated, to learn how much doughs differ by themselves",
@@ -160,6 +160,18 @@ def _heading(column: str) -> str:
 
 def _stop(text: str) -> str:
     return "" if text.endswith(("?", "!", ".")) else "."
+
+
+def inside_doughs(factor: Factor) -> str:
+    """A factor decided for pieces, with what its shaping asks for."""
+    told = f"{words.capital(settings_in_words(factor))}, inside each dough"
+    if not factor.shaped_apart:
+        return told
+    return (
+        f"{told}: pieces that proof for less are shaped later and stand cold for so much longer "
+        "(little beside a day in the cold, much beside a few hours). Chill every dough: one that "
+        "is not is shaped all at once, and its pieces proof alike"
+    )
 
 
 def settings_in_words(factor: Factor, values: Sequence[object] | None = None) -> str:

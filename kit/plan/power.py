@@ -17,6 +17,7 @@ from kit.analysis.mixing import TAKEN_ALIKE, mixed_by
 from kit.analysis.verdict import MOST_DOUGHS
 from kit.errors import DesignError, InputError, NotFoundError
 from kit.given import as_number, as_whole
+from kit.plan.cautions import not_varied
 from kit.plan.exact import Curve, Exact, critical, whole_factor
 from kit.plan.noticed import Power, degrees, often
 from kit.plan.numbers import between, numbers_of
@@ -32,6 +33,10 @@ _NEARLY = 1.005
 _WORST = (
     "not all settings are compared equally well in this plan; what is said is for the two that are "
     "compared worst"
+)
+_CHILLED = (
+    "this holds where every dough is chilled: one that is not is shaped all at once, and its "
+    "pieces proof alike"
 )
 #: Trials simulated where no closed form holds, at most and at least.
 _TRIALS, _FEWEST = 1000, 100
@@ -235,6 +240,13 @@ def _of_plan(
     counts, mixing = plan.counts, mixed_by(*names)
     pieces = counts["piece"] / counts["dough"]
     seen = rehearse(plan.runs, of, others, line, mixing)
+    if seen.unit not in ("piece", "load") and seen.least_df < 1:  # the answers refuse it as well
+        unit = "mixing" if seen.unit == "mixing" else "dough"
+        msg = (
+            f"nothing is left over to judge {factor.name} by (0 degrees of freedom): the settings "
+            f"use up every {unit}. Plan another bake, or fewer settings."
+        )
+        raise DesignError(msg)
     sds = Sds(spread.bake, spread.dough, 0.0, spread.piece, spread.mixing or 0.0)
     weights = _weights(seen, pieces)
     if mixing and seen.unit == "dough" and "mixing" not in seen.groups:  # each dough is a mixing
@@ -255,7 +267,10 @@ def _of_plan(
     else:
         limit = critical(1 - alpha, float(df[worst]), seen.settings)
         curve = Exact(float(se[worst]), float(df[worst]), limit, seen.settings)
-    uneven = [] if se.max() <= 1.05 * se.min() else [_WORST]
+    uneven = not_varied(plan.factors) if factor.shaped_apart else []
+    if factor.shaped_apart and "retard_hours" not in plan.runs:
+        uneven.append(_CHILLED)
+    uneven += [] if se.max() <= 1.05 * se.min() else [_WORST]
     return _result(
         spread, weights, curve, matters, chance, uneven, of=of, unit=seen.unit,
         settings=seen.settings, bakes=counts["bake"], doughs=counts["dough"], pieces=pieces,

@@ -69,9 +69,10 @@ def schedule(
     Returns
     -------
     Schedule
-        Always the plan as asked: retards exact, nothing on the griddle before it is proofed,
-        never more at once than there are hands. What does not fit (sleep, tubs, shelf, places,
-        waiting) stands in its `misses`, plans that fit in its `offers`.
+        Always the plan as asked: retards exact until a dough is first taken out, nothing on the
+        griddle before it is proofed, never more at once than there are hands. What does not fit
+        (sleep, tubs, shelf, places, waiting, pieces that cannot be shaped apart) stands in its
+        `misses`, plans that fit in its `offers`.
 
     Raises
     ------

@@ -16,8 +16,9 @@ from kit.plan.clock import say_clock, say_day, say_moment
 from kit.plan.limits import Limits
 from kit.plan.nearest import Offer, offers
 from kit.plan.proofing import Doubling
+from kit.plan.remarks import longest_waits, misses, not_apart, notes, record_moved
 from kit.plan.runs import Bake
-from kit.plan.steps import Step, longest_waits, make_steps, misses, notes, record_moved
+from kit.plan.steps import Step, make_steps
 from kit.plan.timing import Times
 
 if TYPE_CHECKING:
@@ -136,7 +137,7 @@ class Schedule(Alike):
         DataFrame
             ``dough, mix, cold, take_out, shaped, ready`` (its first piece), ``ready_early,
             ready_late`` (the range of the proof time; missing where the plan gives the time
-            itself), ``first_load, retard_hours``.
+            itself), ``first_load, retard_hours`` (until it is first taken out).
         """
         rows = []
         for name, t in self.times.doughs.items():
@@ -232,6 +233,8 @@ class Schedule(Alike):
         if self.fits:
             return ""
         if not self.offers:
+            if len(self.misses) == len(not_apart(self.bake, self.times)):
+                return "No other hours would change that."
             return (
                 "No plan near this one fits. More hands, tubs or shelf places, a longer day or "
                 "fewer doughs would help."

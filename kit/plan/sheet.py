@@ -17,6 +17,7 @@ from kit.errors import DataError, InputError
 from kit.plan.clock import local, say_clock, say_day
 from kit.plan.limits import Limits
 from kit.plan.proofing import doubling
+from kit.plan.remarks import longest_waits
 from kit.plan.runs import Bake, PlannedPiece, piece_names, read_runs
 from kit.plan.sheet_tables import (
     dough_tables,
@@ -25,7 +26,7 @@ from kit.plan.sheet_tables import (
     settings_of,
     weights_table,
 )
-from kit.plan.steps import longest_waits, turns
+from kit.plan.steps import turns
 from kit.plan.template import check_paper, fill
 from kit.quantities import Quantity
 from kit.us_units import also_us

@@ -199,6 +199,7 @@ def solve(
     if as_drawn and len({d.retard_minutes for d in doughs}) > 1:
         return None
     last_first = list(reversed(doughs))
+    proofs = {p.proof_minutes for p in layout.bake.pieces}
     for dough in (
         last_first if as_drawn else sorted(last_first, key=lambda d: -layout.latest[d.name])
     ):
@@ -207,6 +208,9 @@ def solve(
             times: DoughTimes | None = _as_asked(layout, dough, latest, busy)
         else:
             slack = layout.slack[dough.name]
+            if len(proofs) > 1:  # to wait would undo it: no earlier than hands are short
+                asked = _as_asked(layout, dough, latest, busy).out
+                slack = min(slack, math.ceil((latest - asked) / STEP) * STEP)
             before = min((t.mix for t in found.values()), default=None) if as_drawn else None
             times = _held(layout, dough, latest, slack, busy, awake, not_before, tolerance, before)
         if times is None:

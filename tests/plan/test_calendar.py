@@ -199,6 +199,18 @@ def test_the_same_plan_moved_keeps_its_names():
     assert not uids(made("2026-11-05 09:45", title="Salt")[1]) & first
 
 
+def test_every_part_of_a_dough_that_is_shaped_has_a_name_of_its_own():
+    """A phone keeps one event of a name."""
+    runs = pd.DataFrame(
+        {"dough": "A", "load": 1, "retard_hours": 16, "side_minutes": 6,
+         "proof_minutes": [120, 60] * 3}
+    )  # fmt: skip
+    s = schedule(runs, table_time="2026-11-05 09:45", zone="Europe/Berlin")
+    events = [c for c in tree_of(calendar_text(s, made_at=MADE))[2] if c[0] == "VEVENT"]
+    shaped = [e for e in events if one(e, "SUMMARY")[1] == "Bake: Shape dough A"]
+    assert len({one(e, "UID")[1] for e in shaped}) == len(shaped) == 2
+
+
 def test_alarms_and_stamps():
     s, _ = made()
     assert calendar_text(s, alarm_minutes=0, made_at=MADE).count("TRIGGER:") == 8

@@ -263,7 +263,7 @@ def test_doughs_of_one_retard_are_mixed_in_one_go():
 
     assert told(Kitchen(4, 4))
     assert any(
-        "judged by 3 degrees of freedom" in c for c in design([RETARD], Kitchen(4, 4)).checks
+        "judged by about 3 degrees of freedom" in c for c in design([RETARD], Kitchen(4, 4)).checks
     )
     assert "so the day at the griddle cancels" in str(design([RETARD], Kitchen(4, 4)))
     assert not told(Kitchen(4, 2))
@@ -304,9 +304,30 @@ def test_malt_and_bake_cannot_be_told_apart():
 def test_bakes_of_one_dough_are_judged_by_what_is_left_between_bakes():
     """4 bakes, 2 settings: 2 are left, in the plan as in what it will notice."""
     plan = design([MALT2], Kitchen(4, 1), spread=KNOWN)
-    assert plan.checks[1].startswith("diastatic malt is judged by 2 degrees of freedom only")
+    assert plan.checks[1].startswith("diastatic malt is judged by about 2 degrees of freedom only")
     assert power(plan, spread=KNOWN).df == pytest.approx(2)
     assert not any("nothing is left over" in check for check in plan.checks)
+
+
+@pytest.mark.parametrize(
+    ("factors", "kitchen"),
+    [
+        ([MALT], Kitchen(3, 2)),
+        ([Factor("retard_hours", (16, 40)), MALT2], Kitchen(2, 2)),
+        ([Factor("retard_hours", (16, 40)), MALT2], Kitchen(3, 1)),
+    ],
+)
+def test_what_leaves_nothing_to_judge_by_promises_nothing(factors, kitchen):
+    """The plan says that nothing is left over, and so does what would say what it notices."""
+    plan = design(factors, kitchen, spread=KNOWN)
+    assert any("nothing is left over" in check for check in plan.checks)
+    for factor in plan.factors:
+        with pytest.raises(DesignError) as caught:
+            power(plan, factor.quantity, spread=KNOWN)
+        assert str(caught.value) == (
+            f"nothing is left over to judge {factor.name} by (0 degrees of freedom): the settings "
+            "use up every dough. Plan another bake, or fewer settings."
+        )
 
 
 @pytest.mark.parametrize("listed", ["malt_percent", 5, None])
@@ -321,7 +342,7 @@ def test_what_are_no_factors(listed):
 def test_few_degrees_of_freedom_are_told_once_for_all_factors():
     plan = design([MALT2, HYDRATION], Kitchen(1, 5), spread=KNOWN, kind="factorial")
     assert plan.checks[0] == (
-        "diastatic malt and hydration are judged by 1 degree of freedom only (comparisons "
+        "diastatic malt and hydration are judged by about 1 degree of freedom only (comparisons "
         "left over to see the spread by): their intervals will be wide, and one more bake narrows "
         "them a lot"
     )
@@ -832,3 +853,54 @@ def test_whole_numbers_of_numpy_plan_the_same():
 def test_what_the_kitchen_can_do_is_asked_for():
     with pytest.raises(InputError, match=r"^kitchen is None: must be a Kitchen"):
         design([MALT], None)
+
+
+# --- proof inside doughs ----------------------------------------------------------------------
+
+RATIO = Factor("proof_ratio", (1.5, 2))
+NOT_VARIED = (
+    "proof ratio would not be varied in a dough of 0 h retard: not chilled, it is shaped all at "
+    "once, and its pieces proof alike. Chill every dough for some hours, or change proof from "
+    "dough to dough"
+)
+
+
+@pytest.mark.parametrize("kind", ["auto", "optimal"])
+def test_proof_inside_doughs_asks_for_chilled_ones(kind):
+    plan = design([RATIO], Kitchen(2, 2), kind=kind, spread=KNOWN)
+    assert plan.notes[0] == (
+        "Proof ratio at 1.5 and 2, inside each dough: pieces that proof for less are shaped later "
+        "and stand cold for so much longer (little beside a day in the cold, much beside a few "
+        "hours). Chill every dough: one that is not is shaped all at once, and its pieces proof "
+        "alike"
+    )
+    assert NOT_VARIED not in plan.checks
+    assert power(plan, spread=KNOWN).checks[0].startswith("this holds where every dough is chilled")
+
+
+def test_proof_inside_doughs_of_which_some_are_not_chilled():
+    plan = design([Factor("retard_hours", (0, 16)), RATIO], Kitchen(3, 2), spread=KNOWN)
+    assert plan.checks[0] == NOT_VARIED
+    assert power(plan, "proof_ratio", spread=KNOWN).checks[0] == NOT_VARIED
+    assert NOT_VARIED not in power(plan, "retard_hours", spread=KNOWN).checks
+    cold = design([Factor("retard_hours", (16, 40)), RATIO], Kitchen(3, 2), spread=KNOWN)
+    assert NOT_VARIED not in cold.checks
+    assert not any("chilled" in c for c in power(cold, "proof_ratio", spread=KNOWN).checks)
+
+
+def test_only_what_proofs_for_less_is_shaped_later():
+    sides = design([Factor("side_minutes", (5, 6))], Kitchen(2, 2), spread=KNOWN)
+    assert sides.notes[0] == "Time a side at 5 and 6 min, inside each dough"
+    assert not any("chilled" in check for check in power(sides, spread=KNOWN).checks)
+    whole = Factor("proof_ratio", (1.5, 2), decided="mixing")
+    doughs = design([Factor("retard_hours", (0, 16)), whole], Kitchen(3, 4), spread=KNOWN)
+    assert NOT_VARIED not in doughs.checks
+
+
+def test_proof_minutes_are_a_whole_dough_s():
+    with pytest.raises(InputError) as told:
+        Factor("proof_minutes", (60, 120), decided="shaping")
+    assert str(told.value) == (
+        "decided is 'shaping' (proof_minutes): must be mixing or retarding. All pieces of a dough "
+        "share it. Inside doughs vary proof_ratio, which each piece has its own of."
+    )

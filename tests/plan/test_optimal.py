@@ -186,8 +186,8 @@ def test_checks_speak_of_old_and_new_together():
     assert "mixed once" in plan.checks[0]
     more = extend(plan.runs, [MALT2], Kitchen(2, 2), spread=KNOWN)
     assert more.checks[0] == (
-        "diastatic malt is judged by 2 degrees of freedom only (comparisons left over to see the "
-        "spread by): its intervals will be wide, and one more bake narrows them a lot"
+        "diastatic malt is judged by about 2 degrees of freedom only (comparisons left over to see "
+        "the spread by): its intervals will be wide, and one more bake narrows them a lot"
     )
 
 

@@ -538,19 +538,98 @@ def test_pieces_that_proof_for_less_are_shaped_later():
     assert proofs["minutes"].tolist() == [120, 60]
     assert len(set(proofs["end"])) == 1
     assert s.doughs.loc[0, "ready"] == s.doughs.loc[0, "first_load"]
+    assert s.fits
+    assert (
+        "pieces that are shaped later stand cold for longer than their dough's retard, at the most "
+        "by so much: dough A 1 h 5 min. It goes along with the shorter proof and cannot be told "
+        "from it: little beside a day in the cold, much beside a few hours"
+    ) in s.notes
+    alike = schedule(plan({"A": 16}), **ASKED)
+    assert not any("stand cold for longer" in note for note in alike.notes)
     # the tub and its place in the cold are free only with the last of it
     both = plan({"A": 16, "B": 1}, proof_ratio=([1.5, 2.0] * 3) * 2, load=1, place=range(1, 13))
     short = schedule(both, **ASKED, limits=Limits(hands=2, shelf_places=1, griddle_places=12))
     assert "2 doughs are in the refrigerator at once, for 1 shelf place" in short.misses
-    # five minutes apart, but shaping takes six of the ten: with the others
+    # B is mixed between A's two shapings, with only one tub
+    minutes = [120, 120, 120, 30, 30, 30, 60, 60, 60]
+    rows = pd.DataFrame(
+        {"dough": ["A"] * 6 + ["B"] * 3, "retard_hours": [16] * 6 + [0] * 3, "side_minutes": 6,
+         "load": [1] * 6 + [2] * 3, "proof_minutes": minutes}
+    )  # fmt: skip
+    one = schedule(rows, **ASKED, limits=Limits(hands=2, tubs=1))
+    tubs = one.doughs.set_index("dough")
+    assert tubs.loc["A", "shaped"] < tubs.loc["B", "mix"]
+    assert "2 doughs stand at once, for 1 tub" in one.misses
+
+
+def test_three_proofs_of_one_dough_are_shaped_in_turn():
+    rows = plan({"A": 16}, pieces=12, load=1, place=range(1, 13)).assign(
+        piece=[f"A{n}" for n in range(1, 13)], proof_minutes=[120, 60, 30] * 4
+    )
+    s = schedule(rows, **ASKED, limits=Limits(griddle_places=12))
+    assert s.to_frame().query("what == 'shape'")["text"].tolist() == [
+        "take dough A out and shape A1, A4, A7 and A10 (10 min), to proof for 2 h; the rest of it "
+        "back into the cold",
+        "shape A2, A5, A8 and A11 of dough A (4 min), to proof for 1 h; the rest of it back into "
+        "the cold",
+        "shape A3, A6, A9 and A12 of dough A (4 min), to proof for 30 min",
+    ]
+    night = schedule(rows, zone=BERLIN, table_time="2026-11-05 07:00",
+                     limits=Limits(griddle_places=12, awake_from="05:00"))  # fmt: skip
+    assert [miss.split(" at ")[0] for miss in night.misses] == ["taking out dough A"]
+    early = schedule(rows, zone=BERLIN, table_time="2026-11-05 06:00",
+                     limits=Limits(griddle_places=12, awake_from="05:00"))  # fmt: skip
+    assert [miss.split(" at ")[0] for miss in early.misses[:3]] == [
+        "taking out dough A", "shaping dough A", "shaping dough A",
+    ]  # fmt: skip
+
+
+def test_proofs_that_cannot_be_shaped_apart_do_not_fit():
+    # five minutes apart, and shaping three of six takes five of the ten
+    just = schedule(plan({"A": 16}, proof_minutes=[115] * 3 + [120] * 3), **ASKED)
+    assert set(just.pieces["waited_minutes"]) == {0}
+    assert just.fits
+    # but four take seven: with the others
     near = schedule(plan({"A": 16}, proof_minutes=[115] * 4 + [120] * 2), **ASKED)
     assert set(near.pieces["waited_minutes"]) == {0, 5}
-    warm = schedule(plan({"A": 0}, proof_ratio=[1.5, 2.0] * 3), **ASKED)
-    assert sorted(set(warm.pieces["waited_minutes"])) == [0, 60]
+    assert near.misses == (
+        "pieces of dough A are to proof for 1 h 55 min and 2 h, but they cannot be shaped so soon "
+        "after one another: those of one load proof alike, so that this is not varied. Set them "
+        "further apart, or change proof from dough to dough",
+    )
+    # less than five minutes apart are no different proof: told as they are
+    almost = schedule(plan({"A": 16}, proof_minutes=[120, 120, 60, 60, 58, 58]), **ASKED)
+    assert almost.fits
     assert (
+        almost.to_frame()
+        .query("what == 'shape'")["text"]
+        .tolist()[1]
+        .endswith(", to proof for 58 min to 1 h")
+    )
+    warm = schedule(
+        plan({"A": 0}, proof_ratio=[1.5, 2.0] * 3), table_time="2026-11-05 12:00", zone=BERLIN
+    )
+    assert sorted(set(warm.pieces["waited_minutes"])) == [0, 60]
+    assert warm.misses == (
         "pieces of dough A are to proof for 1 h and 2 h, but a dough that is not chilled is shaped "
-        "all at once: those of one load proof alike. Chill it, and some can be shaped later"
-    ) in warm.notes
+        "all at once: those of one load proof alike, so that this is not varied. Chill it some "
+        "hours, or change proof from dough to dough",
+    )
+    assert warm.nearest_words == "No other hours would change that."
+    assert warm.fitted() is warm
+
+
+def test_where_proof_is_varied_nothing_is_taken_out_early_to_wait():
+    """To wait ready for an hour would make 1.5 times and double into 2.2 and 2.7 times."""
+    night = Limits(awake_from="22:00", awake_to="06:00")
+    rows = plan({"A": 16, "B": 16}, proof_ratio=[1.5, 2.0] * 6)
+    asked = {"table_time": "2026-11-05 05:30", "zone": BERLIN, "limits": night}
+    fitted = schedule(rows, **asked).fitted()
+    assert fitted.fits
+    assert "taken out" not in fitted.change
+    assert fitted.pieces["waited_minutes"].max() < 15
+    alike = schedule(rows.drop(columns="proof_ratio"), **asked).fitted()
+    assert "taken out" in alike.change
 
 
 def test_without_a_retard_or_loads():

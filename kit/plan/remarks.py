@@ -1,0 +1,250 @@
+"""What of a bake's times does not fit, and what to know besides."""
+
+from collections.abc import Iterator, Sequence
+from zoneinfo import ZoneInfo
+
+from kit.analysis import words
+from kit.plan.clock import (
+    Span,
+    awake_spans,
+    clock_changes,
+    local,
+    say_clock,
+    say_day,
+    say_minutes,
+    say_moment,
+)
+from kit.plan.limits import Limits
+from kit.plan.proofing import Doubling
+from kit.plan.runs import Bake, to_five
+from kit.plan.steps import Step, by_side
+from kit.plan.timing import Times, most_at_once
+
+__all__ = ["longest_waits", "misses", "moved", "not_apart", "notes", "record_moved"]
+
+#: Doughs that are ready so many minutes apart are told of.
+_ALIKE = 15
+
+
+def misses(
+    bake: Bake,
+    limits: Limits,
+    times: Times,
+    steps: Sequence[Step],
+    zone: ZoneInfo,
+    not_before: int | None,
+) -> tuple[str, ...]:
+    """What of a plan cannot be done, a sentence without its full stop each."""
+    found = list(_asleep(limits, times, steps, zone))
+    if not_before is not None:
+        found += [
+            f"dough {name} would have to be mixed at {say_moment(t.mix, zone)}, before "
+            f"{say_moment(not_before, zone)}"
+            for name, t in times.doughs.items()
+            if t.mix < not_before
+        ]
+    tubs = most_at_once([(t.mix, t.work[-1][1]) for t in times.doughs.values()])
+    if tubs > limits.tubs:
+        found.append(f"{tubs} doughs stand at once, for {words.plural(limits.tubs, 'tub')}")
+    cold = most_at_once([(t.cold, t.work[-1][0]) for t in times.doughs.values()])
+    if cold > limits.shelf_places:
+        places = words.plural(limits.shelf_places, "shelf place")
+        found.append(f"{cold} doughs are in the refrigerator at once, for {places}")
+    for load in bake.overfull(limits.griddle_places):
+        most = max(p.place for p in load.pieces)
+        has = f"{len(load.pieces)} pieces"
+        if len(load.pieces) <= limits.griddle_places:
+            has = f"a piece at place {most}"
+        places = words.plural(limits.griddle_places, "place")
+        found.append(f"load {load.name} has {has}, on a griddle of {places}")
+    found += not_apart(bake, times)
+    for name, wait in longest_waits(bake, times).items():
+        if wait > limits.whole("wait_minutes"):
+            found.append(
+                f"pieces of load {name} stand ready for {say_minutes(wait)}, longer than "
+                f"{say_minutes(limits.whole('wait_minutes'))}"
+            )
+    return tuple(found)
+
+
+def _asleep(limits: Limits, times: Times, steps: Sequence[Step], zone: ZoneInfo) -> Iterator[str]:
+    """Steps outside somebody's day; those at the griddle together."""
+    spans = awake_spans((times.start, times.table), *limits.awake, zone)
+    doing = {"mix": "mixing dough", "chill": "chilling dough", "shape": "taking out dough"}
+    session = []
+    for s in steps:
+        if not s.hands_on or any(a <= s.start and s.end <= b for a, b in spans):
+            continue
+        if s.what in doing:
+            what = "shaping dough" if s.text.startswith("shape") else doing[s.what]
+            yield (
+                f"{what} {s.dough} at {_from_to(s.start, s.end, zone)} is not within "
+                f"{limits.awake_words}"
+            )
+        else:
+            session.append(s)
+    if session:
+        start, end = session[0].start, session[-1].end
+        yield (
+            f"the time at the griddle, {_from_to(start, end, zone)}, is not within "
+            f"{limits.awake_words}"
+        )
+
+
+def _from_to(start: int, end: int, zone: ZoneInfo) -> str:
+    if start == end:
+        return say_moment(start, zone)
+    return f"{say_clock(start, zone)} to {say_moment(end, zone)}"
+
+
+def longest_waits(bake: Bake, times: Times) -> dict[str, int]:
+    """Load -> the longest wait of its pieces."""
+    longest: dict[str, int] = {}
+    for p in bake.pieces:
+        longest[p.load] = max(longest.get(p.load, 0), times.waited(p))
+    return longest
+
+
+def notes(bake: Bake, times: Times, zone: ZoneInfo, proof: Doubling | None) -> tuple[str, ...]:
+    """What to know besides, a sentence without its full stop each."""
+    found = [*bake.notes, *record_moved(bake, times), *_out_of_turn(bake, times)]
+    found += _colder(times)
+    if proof is not None:
+        guess, low, high = (say_minutes(to_five(m)) for m in (proof.minutes, proof.low, proof.high))
+        found.append(
+            f"the warm proof rests on {proof.rests_on}: about {guess} at {proof.room_temp_c:.1f} "
+            f"°C, mostly {low} to {high}. Go by the dough, not by the clock"
+        )
+    found += _waiting(bake, times, proof)
+    mixed_sides = [load for load in bake.loads if len(by_side(load)) > 1]
+    if mixed_sides:
+        which = words.join(load.name for load in mixed_sides)
+        found.append(
+            f"load{'s' if len(mixed_sides) > 1 else ''} {which}: pieces with a shorter side time "
+            "come off earlier than the others of their load, which lasts as long as its longest "
+            "piece"
+        )
+    found += _changes(times, zone)
+    return tuple(found)
+
+
+def moved(bake: Bake, times: Times) -> list[str]:
+    """Retards that are not as planned, a phrase each."""
+    retards = [(d.name, times.doughs[d.name].retard_minutes, d.retard_minutes) for d in bake.doughs]
+    return [
+        f"dough {name} chilled for {say_minutes(minutes)} instead of {say_minutes(asked)}"
+        for name, minutes, asked in retards
+        if minutes != asked
+    ]
+
+
+def record_moved(bake: Bake, times: Times) -> list[str]:
+    """One sentence that asks to write down the retards that were moved; none without."""
+    told = words.join(moved(bake, times))
+    return [f"{told}: record what it really was"] if told else []
+
+
+def not_apart(bake: Bake, times: Times) -> list[str]:
+    """Doughs whose pieces are to proof for different times and are shaped at once, as misses."""
+    found = []
+    for dough in bake.doughs:
+        together: dict[Span, list[int]] = {}
+        for proof, span in times.doughs[dough.name].shapings.items():
+            together.setdefault(span, []).append(proof)
+        alike = {m for some in together.values() if max(some) - min(some) >= to_five(0)
+                 for m in some}  # fmt: skip
+        if not alike:
+            continue
+        why, remedy = "they cannot be shaped so soon after one another", "Set them further apart"
+        if not dough.retard_minutes:
+            why, remedy = "a dough that is not chilled is shaped all at once", "Chill it some hours"
+        found.append(
+            f"pieces of dough {dough.name} are to proof for "
+            f"{words.join(say_minutes(minutes) for minutes in sorted(alike))}, but {why}: those of "
+            f"one load proof alike, so that this is not varied. {remedy}, or change proof from "
+            "dough to dough"
+        )
+    return found
+
+
+def _colder(times: Times) -> Iterator[str]:
+    """What is shaped later has stood cold for longer, which goes along with its proof."""
+    later = {name: max(t.work)[0] - t.out for name, t in times.doughs.items()}
+    told = words.join(f"dough {name} {say_minutes(m)}" for name, m in later.items() if m)
+    if told:
+        yield (
+            f"pieces that are shaped later stand cold for longer than their dough's retard, at the "
+            f"most by so much: {told}. It goes along with the shorter proof and cannot be told "
+            "from it: little beside a day in the cold, much beside a few hours"
+        )
+
+
+def _out_of_turn(bake: Bake, times: Times) -> Iterator[str]:
+    """Doughs of one retard that are mixed in another order than the plan drew."""
+    alike: dict[int, list[str]] = {}
+    for dough in bake.doughs if bake.drawn else ():
+        alike.setdefault(dough.retard_minutes, []).append(dough.name)
+    for names in alike.values():
+        mixed = sorted(names, key=lambda name: times.doughs[name].mix)
+        if mixed != names:
+            yield (
+                f"drawn to be mixed {', '.join(names)}, these doughs are mixed {', '.join(mixed)}, "
+                "as their loads and the hours ask for: write down the order as it was"
+            )
+
+
+def _waiting(bake: Bake, times: Times, proof: Doubling | None) -> Iterator[str]:
+    """Pieces that wait keep rising: say which, how long, and about how far."""
+    waits = {name: wait for name, wait in longest_waits(bake, times).items() if wait > 0}
+    if not waits:
+        return
+    told = words.join(f"load {name} {say_minutes(wait)}" for name, wait in waits.items())
+    text = f"pieces that stand ready keep rising: {told}"
+    if proof is not None and all(p.proof_minutes == to_five(proof.minutes) for p in bake.pieces):
+        ratio = proof.ratio_after(to_five(proof.minutes) + max(waits.values()))
+        text += f", at the most to a proof ratio of about {ratio:.1f} instead of 2"
+    yield f"{text}. Write down when each load goes on"
+    yield from _unequal(bake, times)
+
+
+def _unequal(bake: Bake, times: Times) -> Iterator[str]:
+    """Doughs of one load that have stood ready for different times: proof differs with them."""
+    order = {dough.name: i for i, dough in enumerate(bake.doughs)}
+    hurried = {d.name: _taken_early(bake, times, d.name) for d in bake.doughs}
+    for load in bake.loads:
+        pieces = sorted(load.pieces, key=lambda p: (order[p.dough], p.proof_minutes))
+        waits = {p.dough: times.waited(p) for p in pieces}
+        if _apart(waits) < _ALIKE:
+            continue
+        told = words.join(f"dough {name} {say_minutes(w)}" for name, w in waits.items())
+        by_hands = _apart({name: w - hurried[name] for name, w in waits.items()}) < _ALIKE
+        even = "one more pair of hands evens it out" if by_hands else (
+            "it comes from doughs that have pieces in earlier loads, too; loads that share all "
+            "doughs alike even it out"
+        )  # fmt: skip
+        yield (
+            f"doughs do not stand ready alike before load {load.name} ({told}), so that proof "
+            f"differs with the dough: {even}, and a reading of the proof ratio shows it"
+        )
+        return
+
+
+def _apart(waits: dict[str, int]) -> int:
+    return max(waits.values()) - min(waits.values())
+
+
+def _taken_early(bake: Bake, times: Times, dough: str) -> int:
+    """Minutes that hands, or a retard, had a dough taken out before its first load asks for it."""
+    return min(times.waited(p) for p in bake.pieces if p.dough == dough)
+
+
+def _changes(times: Times, zone: ZoneInfo) -> Iterator[str]:
+    """Say what a change of the clock does to the look of the times."""
+    for moment, minutes in clock_changes((times.start, times.table), zone):
+        way = "forward" if minutes > 0 else "back"
+        before = local(moment - 1, zone)
+        yield (
+            f"the clocks go {way} by {say_minutes(abs(minutes))} after "
+            f"{before:%H:%M} on {say_day(moment - 1, zone)}: times of day are by the changed "
+            f"clock, lengths are real time"
+        )
