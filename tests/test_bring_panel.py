@@ -1,6 +1,7 @@
 """The bring-in panel without a browser: what it guesses, asks, shows and stores."""
 
 import re
+import threading
 
 import pandas as pd
 import pytest
@@ -121,3 +122,82 @@ def test_it_can_be_stopped(panel, monkeypatch):
     panel.work.stop.click()  # a moment late
     assert words(panel.work.said) == told
     assert 0 < len(panel.workspace.trial("mine").frame()) < 4
+
+
+@pytest.mark.parametrize("gone", ["trial", "file"])
+def test_a_look_does_not_come_back_without_its_trial_or_its_file(panel, gone):
+    look_at(panel)
+    if gone == "trial":
+        panel.workspace.remove_trial("mine")
+    else:
+        (panel.workspace.folder / "bakes.csv").unlink()
+    again = panels.bring(panel.workspace)
+    assert (again.look, again.store.disabled, again.shown.value) == (None, True, "")
+    before = len(again.chosen.frame())
+    again.store.click()
+    assert again.work.thread is None
+    assert len(again.chosen.frame()) == before
+
+
+@pytest.fixture
+def held(panel, monkeypatch):
+    """A job that waits; let it go by setting what is yielded."""
+    go, begun, bring_in = threading.Event(), [], type(panel.chosen).bring_in
+
+    def slowly(trial, look, progress, stopped):
+        begun.append(trial.name)
+        progress(1, 4)
+        go.wait(20)
+        return bring_in(trial, look, progress, stopped)
+
+    monkeypatch.setattr(type(panel.chosen), "bring_in", slowly)
+    yield go, begun
+    go.set()
+
+
+def test_two_windows_show_one_job_and_either_stops_it(panel, held):
+    go, begun = held
+    two = panels.bring(panel.workspace)
+    for one in (panel, two):
+        one.trial.value = "mine"
+        look_at(one)
+        one.dates.value = "day/month"
+    panel.store.click()
+    assert (panel.work.busy, two.work.busy) == (True, True)
+    for one in (panel, two):
+        assert one.work.progress.layout.display is None
+    two.work.stop.click()
+    assert words(two.work.said) == ""
+    two.store.click()  # is on already, and the stop stands
+    go.set()
+    panel.work.thread.join(30)
+    assert begun == ["mine"]
+    assert "It was stopped." in words(panel.work.said)
+    assert two.work.said.value == panel.work.said.value
+    assert (two.work.progress.value, two.work.progress.max) == (
+        panel.work.progress.value, panel.work.progress.max
+    )  # fmt: skip
+    two.store.click()  # goes on, shown in both
+    two.work.thread.join(30)
+    assert "3 of 4 rows are stored" in words(two.work.said)
+    assert panel.work.said.value == two.work.said.value
+
+
+def test_what_came_of_it_while_no_page_was_open_is_told(panel):
+    look_at(panel)
+    panel.dates.value = "day/month"
+    store(panel)
+    assert "3 of 4 rows are stored" in words(panels.bring(panel.workspace).work.said)
+
+
+def test_a_full_disk_is_said(panel, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    let_out = []
+    monkeypatch.setattr(threading, "excepthook", lambda args: let_out.append(args.exc_type))
+    look_at(panel)
+    monkeypatch.setattr(type(panel.chosen), "bring_in", full)
+    store(panel)
+    assert "No space left on device" in words(panel.work.said)
+    assert let_out == [OSError]

@@ -10,11 +10,13 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 from kit import charts
 from kit.analysis.compare import Comparison, compare
 from kit.analysis.mixed import mixed
+from kit.charts.base import ORANGE
 from kit.charts.regression import coefficient_in_words
 
 DATASETS = Path(__file__).parents[1] / "datasets"
@@ -297,3 +299,28 @@ def test_a_timetable_says_of_its_drawing_what_holds():
     assert below.endswith("; stretches without work are drawn short, at the waves")
     assert "take out and shape" in legend
     assert "outside 06:00 to 22:00" in legend
+
+
+def test_parts_of_a_dough_shaped_one_after_another_are_drawn_below_one_another():
+    """Three proofs of one dough end together: each on a lane of its own, its length in it."""
+    from kit.plan.schedule import schedule
+
+    runs = pd.DataFrame({"dough": "1A", "load": 1, "side_minutes": 5.0, "retard_hours": 16,
+                         "proof_minutes": [120, 60, 30] * 2})  # fmt: skip
+    ax = schedule(runs, table_time="2026-12-04 12:00", zone="Europe/Berlin").plot()
+    ax.get_figure().draw_without_rendering()
+    told = {t.get_text(): t.get_window_extent() for t in ax.texts}
+    proofs = [told[length] for length in ("2 h", "1 h", "30 min")]
+    assert not any(a.overlaps(b) for i, a in enumerate(proofs) for b in proofs[:i])
+    bars = [bar.get_window_extent() for bar in ax.patches if bar.get_hatch() == ".."]
+    for text in proofs:
+        assert sum(bar.contains(*((text.p0 + text.p1) / 2)) for bar in bars) == 1
+    # cold, each in its lane, until it is shaped
+    drawn: dict[str, list] = {}
+    for bar in ax.patches:
+        drawn.setdefault(to_hex(bar.get_facecolor()), []).append(bar)
+    cold, shaping = drawn["#cfe6f5"], drawn[to_hex(ORANGE)]
+    assert len(cold) == len(shaping) == 3
+    assert sorted(b.get_x() + b.get_width() for b in cold) == pytest.approx(
+        sorted(b.get_x() for b in shaping)
+    )

@@ -763,6 +763,9 @@ def test_why_many_cannot_be_measured_stands_until_the_reference_is_another(panel
     one.reference.kind.value = "marker"
     panel.all.click()
     assert words(panel.work.said) == "Not yet: see beside “Its side” above what can be used."
+    again = panels.MeasurePanel(panel.workspace)
+    again.stand_for(panel)
+    assert again.work.said.value == ""  # nothing is said beside its fields
     assert "must not be empty" in words(one.reference.fields["marker"]["side_mm"].said)
     one.reference.fields["marker"]["side_mm"].value = "40 mm"
     assert panel.work.said.value == ""

@@ -425,3 +425,19 @@ def test_every_factor_is_told_what_will_be_noticed(ws, capsys):
     )  # fmt: skip
     assert "between the two settings of diastatic malt" in told
     assert "between the two settings of time a side" in told
+
+
+@pytest.mark.parametrize("hours", [0, "0 h"])
+def test_proof_inside_doughs_that_are_not_chilled_is_not_kept(ws, hours):
+    """They would be shaped all at once, and the records would have it that they proofed apart."""
+    warm = ws.new_trial("warm", factors={"proof_ratio": [1.5, 2]})
+    plan = warm.design(kit.Kitchen(bakes=2, tubs=2))
+    with pytest.raises(InputError) as caught:
+        warm.keep(plan, same={"retard_hours": hours})
+    assert str(caught.value) == (
+        f"retard_hours is {hours!r}: would not let proof ratio be varied: a dough that is not "
+        "chilled is shaped all at once, and its pieces proof alike. Chill it for some hours, or "
+        "change proof from dough to dough."
+    )
+    assert not warm.bakes()
+    assert len(warm.keep(plan, same={"retard_hours": 16})) == 2

@@ -69,6 +69,31 @@ def test_triangle_by_its_buttons(panel, tmp_path):
     assert "It is open already: the answer stands below." in panel.opened.value
 
 
+def test_another_windows_tasting_of_the_same_number_is_not_taken_for_it(panel):
+    panel.plan.click()
+    with Workspace(panel.workspace.folder) as ws:
+        other = panels.TastePanel(ws)
+        other.undo.click()
+        other.method.value = "scores"
+        other.plan.click()
+    panel.plan.click()
+    assert "planned already" not in panel.planned.value
+    planned = panel.chosen.tastings().groupby("tasting")["method"].first()
+    assert planned.to_dict() == {1: "scores", 2: "triangle"}
+
+
+def test_an_earlier_plan_is_known_again_when_a_later_one_is_undone(panel):
+    panel.plan.click()
+    panel.method.value = "scores"
+    panel.plan.click()
+    panel.undo.click()
+    panel.method.value = "triangle"
+    panel.plan.click()
+    assert "It is planned already." in panel.planned.value
+    planned = panel.chosen.tastings().groupby("tasting")["method"].first()
+    assert planned.to_dict() == {1: "triangle"}
+
+
 def test_what_is_planned_twice_is_stored_once(panel, tmp_path):
     panel.plan.click()
     sheets = tmp_path / "bakes" / "cold-tasting-1-sheets.html"

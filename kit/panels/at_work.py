@@ -18,8 +18,19 @@ __all__ = ["AtWork", "Progress"]
 Progress = Callable[[int, int, str], None]
 
 
+class _Work:
+    """One job at a time, however many windows show it."""
+
+    def __init__(self, shown: "AtWork") -> None:
+        self.thread: Thread | None = None
+        self.stopped = Event()
+        self.shown = [shown]
+
+
 class AtWork(widgets.VBox):  # type: ignore[misc]
     """A bar and words for one long job at a time; it goes on where its page is reloaded.
+
+    Windows opened one after the other show the same job, and any of them stops it.
 
     Parameters
     ----------
@@ -34,20 +45,21 @@ class AtWork(widgets.VBox):  # type: ignore[misc]
     ----------
     stop : Button
         Stays as it is while nothing is done, for who stands on it by keyboard.
-    thread : Thread or None
-        Of the last job.
     """
 
     def __init__(self, counts: str, none: str, then: Callable[[], None] = lambda: None) -> None:
-        self.thread: Thread | None = None
-        self._stopped = Event()
+        self._work = _Work(self)
         self._none, self._then = none, then
-        self._heir: AtWork | None = None
         self.stop = tall("Stop", self._stop)
         self.progress = widgets.IntProgress(description=counts, style=LABELS, layout=wide())
         self.said = widgets.HTML()
         super().__init__([self.progress, self.said])
         visible(self.progress, False)
+
+    @property
+    def thread(self) -> Thread | None:
+        """Of the last job; None before the first."""
+        return self._work.thread
 
     @property
     def busy(self) -> bool:
@@ -63,37 +75,43 @@ class AtWork(widgets.VBox):  # type: ignore[misc]
             Takes what to tell progress to, and what says whether it was stopped; returns as HTML
             what came of it.
         """
-        self._stopped.clear()
-        self.progress.value, self.said.value = 0, ""
-        visible(self.progress, True)
-        self.thread = Thread(target=self._do, args=(job,))
-        self.thread.start()
+        self._work.stopped.clear()
+        self._tell(0, 1)
+        for one in self._work.shown:
+            visible(one.progress, True)
+        self._work.thread = Thread(target=self._do, args=(job,))
+        self._work.thread.start()
 
     def take_over(self, before: Self) -> None:
-        """Show and stop from now on what is still done there."""
-        before._heir, self.thread, self._stopped = self, before.thread, before._stopped
+        """Show and stop what is still done there, or show what came of it."""
+        self._work = before._work
+        self._work.shown.append(self)
+        self.progress.max, self.progress.value = before.progress.max, before.progress.value
+        self.said.value = before.said.value
         visible(self.progress, self.busy)
 
     def _do(self, job: Callable[[Progress, Callable[[], bool]], str]) -> None:
         try:
-            told = job(self._tell, self._stopped.is_set)
-            self._now.said.value = told
+            self._say(job(self._tell, self._work.stopped.is_set))
         except KitError as exc:
-            self._now.said.value = trouble(str(exc))
+            self._say(trouble(str(exc)))
+        except Exception as exc:  # a fault of ours, or a full disk: say so, then let it out
+            self._say(trouble(f"this should not happen ({exc}); the log says more."))
+            raise
         finally:
-            self._now._then()
+            for one in {self, self._work.shown[-1]}:  # pages left behind need not follow
+                one._then()
 
     def _tell(self, done: int, of: int, said: str = "") -> None:
-        now = self._now
-        now.progress.max, now.progress.value = max(of, 1), done
-        now.said.value = f"<p>{escape(said)}</p>" if said else ""
+        for one in list(self._work.shown):
+            one.progress.max, one.progress.value = max(of, 1), done
+        self._say(f"<p>{escape(said)}</p>" if said else "")
 
-    @property
-    def _now(self) -> "AtWork":
-        """What is seen: this one, or what stands in its place."""
-        return self if self._heir is None else self._heir._now
+    def _say(self, told: str) -> None:
+        for one in list(self._work.shown):
+            one.said.value = told
 
     def _stop(self) -> None:
-        self._stopped.set()
+        self._work.stopped.set()
         if not self.busy and not self.said.value:  # what it tells stays
             self.said.value = status(self._none)

@@ -90,16 +90,24 @@ class BringPanel(Panel):
         self.work.take_over(before.work)
 
     def _come_back(self, before: Self) -> None:
-        """A table that was looked at is still understood as it was corrected."""
+        """A table that was looked at is still understood as it was corrected.
+
+        Where its trial or its file is not offered any more, it would be said of another one.
+        """
         super()._come_back(before)
+        if (self.trial.value, self._source()) != (before.trial.value, before._source()):
+            return
         self.look = before.look
         with self.filling():
             self.dates.value, self.decimal.value = before.dates.value, before.decimal.value
         self._show()
 
+    def _source(self) -> str:
+        return self.path.value.strip() or str(self.file.value)
+
     def _look(self) -> None:
         """Read the file and show what its columns seem to mean."""
-        source = self.path.value.strip() or self.file.value
+        source = self._source()
         self.look, self.work.said.value = None, ""
         try:
             if not source:

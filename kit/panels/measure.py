@@ -120,6 +120,8 @@ class MeasurePanel(Panel):
             before.watch.value = False
             self.taken.value = status("The folder is not watched any more: the page is a new one.")
         self.work.take_over(before.work)
+        if before._refused:
+            self.work.said.value = ""  # it was of a reference that is typed anew
 
     # showing
 

@@ -79,18 +79,18 @@ class Reader {
   set pending(presses) {
     kept(`kit-rise|${this.model.get("trial")}`, presses);
   }
-  get typed() {
-    return `kit-rise-start|${this.model.get("dough")}`;
+  typed(dough = this.model.get("dough")) {
+    return `kit-rise-start|${dough}`;
   }
   keep() {
     if (!this.model.get("dough")) return;
     const fields = [this.way, this.start, this.now, this.at];
     const [way, start, now, at] = fields.map((field) => field.value.trim());
-    kept(this.typed, { way, start, now, at, on: new Date().toDateString() });
+    kept(this.typed(), { way, start, now, at, on: new Date().toDateString() });
   }
   // another dough was picked: what was typed of it comes back
   show() {
-    const before = kept(this.typed) ?? {};
+    const before = kept(this.typed()) ?? {};
     const today = before.on === new Date().toDateString();
     if (before.way) this.way.value = before.way;
     this.start.value = before.start ?? "";
@@ -165,8 +165,17 @@ class Reader {
       if (this.now.value.trim() === press.now) this.now.value = "";
       if (this.at.value.trim() === press.at) this.at.value = "";
       this.keep();
+    } else if (ok) {
+      this.forget(press); // its dough is not shown now: what is stored must not come back with it
     }
     this.label();
+  }
+  forget({ dough, now, at }) {
+    const was = kept(this.typed(dough));
+    if (!was) return;
+    if (was.now === now) was.now = "";
+    if (was.at === at) was.at = "";
+    kept(this.typed(dough), was);
   }
 }
 

@@ -58,10 +58,13 @@ class SharePanel(Panel):
 
     def _come_back(self, before: Self) -> None:
         """That photos stay at home comes back, that they may go does not."""
+        self.recipe.take_over(before.recipe)
         super()._come_back(before)
         self.photos.value = self.photos.value and before.photos.value
 
     def _show_trial(self) -> None:
+        if self._filling:
+            return
         self.packed.value = ""  # it was of another one
         self.recipe.refresh()
 
@@ -72,10 +75,10 @@ class SharePanel(Panel):
 
     def _pack(self) -> None:
         """Write the trial's file and say what is in it."""
-        trial = self.workspace.trial(self.trial.value)
-        path = self.folder / f"{file_name(trial.name)}.zip"
         self.packed.value = _WORKING
         try:
+            trial = self.workspace.trial(self.trial.value)
+            path = self.folder / f"{file_name(trial.name)}.zip"
             told = trial.package(path, self.photos.value, self.licence.value.strip() or None)
         except KitError as exc:
             self.packed.value = trouble(str(exc))
@@ -93,8 +96,11 @@ class SharePanel(Panel):
             return
         self.received.value = f'<div role="status">{_lines(str(told))}</div>'
         picked = self.trial.value
-        self.trial.options = [trial.name for trial in self.workspace.trials()]
-        self.trial.value = picked if picked in self.trial.options else told.name
+        with self.filling():  # a menu with other options goes through its first one
+            self.trial.options = [trial.name for trial in self.workspace.trials()]
+            self.trial.value = picked if picked in self.trial.options else told.name
+        if self.trial.value != picked:
+            self._show_trial()
         self.pack.disabled = False
 
     def _found(self, text: str) -> Path:

@@ -2,18 +2,20 @@
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any, Self
 
 import ipywidgets as widgets
 
 from kit import quantities
 from kit.analysis import words
 from kit.errors import InputError, KitError
+from kit.panels.again import Name, fill_in, held
 from kit.panels.controls import button, visible
-from kit.panels.fields import Typed, beside, count
+from kit.panels.fields import Typed, beside, count, number
 from kit.panels.style import link, trouble
 from kit.records.aside import file_name
 from kit.workspace import Trial
-from kit.writeup.recipe import changed_by
+from kit.writeup.recipe import changed_by, left_open
 
 __all__ = ["RecipeBlock"]
 
@@ -34,41 +36,66 @@ class RecipeBlock(widgets.VBox):  # type: ignore[misc]
         self.piece = Typed("Raw piece", "76 g", "76 g, or 2 3/4 oz")
         self.steps = Typed("Steps", "", "one a line; may stay empty", rows=4)
         self.write = button("Write the recipe", self._write, "file", width="16rem")
-        self.written = widgets.HTML()
-        self.none = widgets.HTML("<p>This trial has no formula.</p>")
+        self.written, self.none = widgets.HTML(), widgets.HTML()
         self._fields = (self.doses, self.pieces, self.piece, self.steps, self.write, self.written)
+        #: what was typed, by the trial it was typed of; the trial that is shown
+        self._typed: dict[str, dict[Name, Any]] = {}
+        self._shown = ""
+        self._blank = held(self._fields)
         super().__init__([self.none, *self._fields])
 
     def refresh(self) -> None:
-        """Ask for the doses of the trial that is picked."""
-        trial = self._trial()
-        formula = trial and trial.formula()
+        """Ask for the doses of the trial that is picked; what was typed of each stays its own."""
+        if self._shown:
+            self._typed[self._shown] = held(self._fields)
+        trial = formula = None
+        self.none.value = "<p>This trial has no formula.</p>"
+        try:
+            trial = self._trial()
+            formula = trial and trial.formula()
+        except KitError as exc:  # another window took the trial away
+            self.none.value = trouble(str(exc))
         changed = changed_by(formula, trial.factors) if trial and formula else {}
-        self.doses.children = [_dose(name, baked) for name, baked in changed.items()]
-        self._names = list(changed)
-        self.written.value = ""
+        doses = {name: _dose(name, baked) for name, baked in changed.items()}
+        for name in left_open(formula, trial.factors) if trial and formula else ():
+            doses[name] = _left_open(name)
+        self.doses.children = list(doses.values())
+        self._names = list(doses)
+        self._shown = trial.id if trial else ""
+        fill_in(self._fields, self._blank | self._typed.get(self._shown, {}))
+        self._unsay()
         visible(self.none, formula is None)
         for field in self._fields:
             visible(field, formula is not None)
 
-    def _write(self) -> None:
-        """Write the page into the workspace's folder."""
-        trial = self._trial()
-        assert trial is not None
-        doses = dict(zip(self._names, self.doses.children, strict=True))
-        asked = doses | {"raw_piece_g": self.piece}
-        for field in asked.values():
+    def take_over(self, before: Self) -> None:
+        """Have what was typed of each trial in the panel before."""
+        self._typed, self._shown = before._typed | {before._shown: held(before._fields)}, ""
+        self.refresh()
+
+    def _unsay(self) -> None:
+        for field in (*self.doses.children, self.pieces, self.piece):
             field.said.value = ""
         self.written.value = ""
-        path = (trial.workspace.folder or Path.cwd()) / f"{file_name(trial.name)}-recipe.html"
+
+    def _write(self) -> None:
+        """Write the page into the workspace's folder, each dose a page of its own."""
+        doses = dict(zip(self._names, self.doses.children, strict=True))
+        self._unsay()
         steps = [line.strip() for line in self.steps.value.splitlines() if line.strip()]
         settings = {name: field.value for name, field in doses.items()}
+        told = [value.replace(",", ".").rstrip("% ") for value in settings.values()]
         try:
-            made = trial.recipe(path, count(self.pieces), self.piece.value, settings, steps=steps)
+            trial = self._trial()
+            assert trial is not None
+            name = file_name(" ".join([trial.name, "recipe", *told]))
+            path = (trial.workspace.folder or Path.cwd()) / f"{name}.html"
+            pieces, weight_g = count(self.pieces), self.piece.read(_raw_piece_g)
+            made = trial.recipe(path, pieces, weight_g, settings, steps=steps)
         except KitError as exc:
             if isinstance(exc, InputError):
-                beside(exc, asked)
-            if not any(field.said.value for field in (*asked.values(), self.pieces)):
+                beside(exc, doses)
+            if not any(field.said.value for field in (*doses.values(), self.pieces, self.piece)):
                 self.written.value = trouble(str(exc))
             return
         more = "grams and ounces, allergens, cautions, and what search engines read"
@@ -76,7 +103,23 @@ class RecipeBlock(widgets.VBox):  # type: ignore[misc]
 
 
 def _dose(name: str, baked: Sequence[float]) -> Typed:
-    known = quantities.get(name)
-    unit = f" ({known.unit})" if known.unit else ""
     shown = words.join([f"{one:g}" for one in baked])
-    return Typed(f"{known.label}{unit}", "", f"{shown} were baked")
+    return Typed(_label(name), "", f"{shown} were baked")
+
+
+def _left_open(name: str) -> Typed:
+    return Typed(_label(name), "", "open in the formula: what you used")
+
+
+def _label(name: str) -> str:
+    known = quantities.find(name)
+    unit = f" ({known.unit})" if known and known.unit else ""
+    return f"{known.label}{unit}" if known else f"{words.capital(name)} (%)"
+
+
+def _raw_piece_g(text: str) -> float:
+    weight_g = number(text, "g", "raw piece")
+    if not 1 <= weight_g <= 10_000:
+        rule = "must lie between 1 g and 10 kg"
+        raise InputError("raw piece", text, rule, "Write 76 g, or 2 3/4 oz.")
+    return weight_g

@@ -30,6 +30,8 @@ _METHODS = [
     ("ranking: put several in order", "ranking"),
     ("scores: a mark for each", "scores"),
 ]
+#: tasting, method, taster and code of each muffin
+_Served = tuple[tuple[Any, ...], ...]
 _BUTTON = {"width": "20rem", "max_width": "calc(100% - 4px)"}
 _MIND = (
     "Ask before anybody tastes: the muffins hold wheat, and may hold barley malt, milk and egg. "
@@ -53,8 +55,8 @@ class TastePanel(Panel):
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
         self.answer: Any = None
-        #: what was planned last, and the tasting it became
-        self._asked: tuple[Any, ...] = ()
+        #: what was served in a tasting -> what was asked for when it was planned
+        self._asked: dict[_Served, tuple[Any, ...]] = {}
         self._make_fields()
         plan = section(
             "Plan it", self.method, self.samples, self.question, self.tasters, self.twice,
@@ -182,10 +184,11 @@ class TastePanel(Panel):
                 "duplicate": method == "scores" and self.twice.value,
                 "question": "" if method in ("triangle", "duo-trio") else self.question.value,
             }
-            if self._asked != (trial, method, names, how, self._waiting()):
+            asked = (trial, method, names, how)
+            if self._asked.get(self._waiting()) != asked:
                 plan = trial.plan_tasting(method, names, **how)
                 told = (plan.headline, *(f"{words.capital(check)}." for check in plan.checks))
-                self._asked = (trial, method, names, how, self._waiting())
+                self._asked[self._waiting()] = asked
             else:
                 told = ("It is planned already. To draw it afresh, press Undo first.",)
             sheets, key = trial.tasting_sheets(folder, paper=us_paper())
@@ -200,12 +203,16 @@ class TastePanel(Panel):
         inside = f"<p>{escape(head)}</p>{to_print(sheets, key)}{items(notes)}"
         self.planned.value = f'<div role="status">{inside}</div>'
 
-    def _waiting(self) -> int | None:
-        """The newest tasting, where it waits for its first answer."""
+    def _waiting(self) -> _Served:
+        """What is served in the newest tasting, where it waits for its first answer.
+
+        Its number alone would not do: another window may have planned another one under it.
+        """
         told = self.chosen.tastings()
         told = told[told["tasting"] == told["tasting"].max()]
         waits = not told.empty and self._blind(told) and told["mark"].isna().all()
-        return int(told["tasting"].iloc[0]) if waits else None
+        served = told[["tasting", "method", "taster", "code"]]
+        return tuple(served.itertuples(index=False, name=None)) if waits else ()
 
     def _papers(self) -> str:
         """What there is to print of the tasting that is picked, while it is blind."""

@@ -5,13 +5,13 @@ from dataclasses import replace
 
 import pandas as pd
 
-from kit import quantities
+from kit import quantities, units
 from kit.errors import InputError, KitError, NotFoundError
 from kit.formula.formula import Formula
 from kit.formula.numbers import plain
-from kit.formula.settings import check_named
+from kit.formula.settings import ROLE_SETTINGS, check_named
 
-__all__ = ["at_setting", "changed_by", "recipe"]
+__all__ = ["at_setting", "changed_by", "left_open", "recipe"]
 
 #: more values than this are told by the lowest and the highest
 _MOST_NAMED = 6
@@ -61,10 +61,32 @@ def changed_by(
     }
 
 
+def left_open(formula: Formula, factors: Mapping[str, Sequence[float]]) -> list[str]:
+    """Return the settings that a formula leaves open and the trial does not change.
+
+    Examples
+    --------
+    >>> lines = [("flour", "flour", 100), ("malt", "malt", None), ("honey", "other", None)]
+    >>> bread = Formula.from_lines("bread", lines)
+    >>> left_open(bread, {"retard_hours": [16]}), left_open(bread, {"malt_percent": [0, 1]})
+    (['malt_percent', 'honey'], ['honey'])
+    """
+    changed = recipe(formula, factors)["changed"]
+    open_ = [
+        one
+        for one, told in zip(formula.ingredients, changed, strict=True)
+        if one.percent is None and not told
+    ]
+    by_role = {
+        role: name for name, role in ROLE_SETTINGS.items() if len(formula.of_role(role)) == 1
+    }
+    return [by_role.get(one.role, one.name) for one in open_]
+
+
 def at_setting(
     formula: Formula, factors: Mapping[str, Sequence[float]], settings: Mapping[str, str | float]
 ) -> Formula:
-    """Return a trial's formula at one setting of all that the trial changes in it.
+    """Return a trial's formula at one setting of all that it leaves open or the trial changes.
 
     Parameters
     ----------
@@ -72,7 +94,7 @@ def at_setting(
     factors : mapping
         What the trial changes -> what was baked. Those that no formula knows are passed over.
     settings : mapping
-        Quantity, or its label -> value, as typed.
+        Quantity, its label, or what `left_open` names -> value, as typed.
 
     Raises
     ------
@@ -98,10 +120,13 @@ def at_setting(
         if name in given:
             raise InputError(name, value, "is said twice", f"Leave out this or {given[name]}.")
         given[name] = value
-    changed = changed_by(formula, factors)
-    for name in given.keys() - changed.keys():
-        raise NotFoundError("part of the recipe that the trial changes", name, changed)
+    changed, open_ = changed_by(formula, factors), left_open(formula, factors)
+    for name in given.keys() - changed.keys() - set(open_):
+        known = [*changed, *open_]
+        raise NotFoundError("part of the recipe that the trial changes", name, known)
     made = formula
+    for name in open_:
+        made = made.with_setting(name, _used(name, given.get(name)))
     for name, baked in changed.items():
         quantity = quantities.get(name)
         share = quantity.parse(given.get(name)).value
@@ -118,6 +143,16 @@ def at_setting(
         for was, one in zip(formula.ingredients, made.ingredients, strict=True)
     )
     return replace(made, ingredients=tuple(named))
+
+
+def _used(name: str, typed: str | float | None) -> float:
+    """How much was used of what no trial set."""
+    quantity = quantities.find(name)
+    share = quantity.parse(typed).value if quantity else units.parse(typed, "%", name)
+    if share is None:
+        remedy = "The formula leaves it open: write how much was used, in % of the flour."
+        raise InputError(name, typed, "must not be empty", remedy)
+    return share
 
 
 def _with(formula: Formula, name: str, value: object) -> Formula | None:

@@ -129,6 +129,38 @@ def test_a_reading_is_not_lost_when_python_dies(page, lab, proofing):
     assert readings(lab, proofing)[-1] == pytest.approx(1.6)
 
 
+def test_what_was_stored_while_another_dough_is_shown_is_not_typed_any_more(page, lab, proofing):
+    from kit.workspace import Workspace
+
+    with Workspace(lab[1]) as ws:
+        trial = ws.trial(proofing)
+        other = trial.add_dough(trial.bakes()[0])
+        trial.stage(other, "shaped", datetime.now(UTC) - timedelta(hours=2))
+    open_and_run(page, lab)
+    page.get_by_label("Trial", exact=True).select_option(label=proofing)
+    dough = page.get_by_label("Dough", exact=True)
+    second = dough.locator("option").filter(has_text="1B")
+    second.wait_for(state="attached", timeout=20_000)
+    dough.select_option(label=second.inner_text())
+    note = page.get_by_role("button", name="dough 1B: note it")
+    note.wait_for(timeout=20_000)
+    page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.shutdown()")
+    page.wait_for_timeout(500)
+    page.get_by_label("Now (times the start)", exact=True).fill("1,6")
+    note.click()
+    page.get_by_role("alert").filter(has_text="NOT SAVED yet: dough 1B").wait_for(timeout=10_000)
+    open_and_run(page, lab)  # at the first dough
+    page.get_by_label("Trial", exact=True).select_option(label=proofing)
+    page.get_by_role("status").filter(has_text="Noted: dough 1B at 1.60").wait_for(timeout=30_000)
+    page.wait_for_timeout(1000)
+    dough.select_option(label=second.inner_text())
+    note.wait_for(timeout=20_000)
+    assert page.get_by_label("Now (times the start)", exact=True).input_value() == ""
+    page.get_by_label("Now (times the start)", exact=True).press("Enter")
+    page.get_by_role("alert").filter(has_text="must not be empty").wait_for(timeout=20_000)
+    assert readings(lab, proofing).count(1.6) == 1
+
+
 def test_what_is_half_typed_comes_back_with_its_dough(page, lab, proofing):
     from kit.workspace import Workspace
 
