@@ -2,13 +2,13 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import pandas as pd
 
 from kit import quantities
 from kit.analysis import words
-from kit.analysis.left_out import left_out_by_setting
+from kit.analysis.left_out import flatters, left_out_by_setting
 from kit.analysis.meant import as_meant
 from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from kit.analysis.surface import Surface
 
 __all__ = ["TrialAnswers"]
+
+_Answer = TypeVar("_Answer", "Comparison", "DoseResponse")
 
 
 class TrialAnswers(TrialAsked):
@@ -68,7 +70,7 @@ class TrialAnswers(TrialAsked):
             "adjust": self._alike(frame, outcome, others, adjust),
         }  # fmt: skip
         answer = compare(frame, **asked, **self._together(frame, outcome, by), examine=True)
-        return replace(answer, checks=(*answer.checks, *notes, *self._given_up(outcome, by)))
+        return _noted(answer, [*notes, *self._given_up(outcome, by)])
 
     def dose(
         self,
@@ -107,7 +109,7 @@ class TrialAnswers(TrialAsked):
             shape=shape,
             want=want,
         )
-        return replace(answer, checks=(*answer.checks, *notes, *self._given_up(outcome, of)))
+        return _noted(answer, [*notes, *self._given_up(outcome, of)])
 
     def surface(
         self,
@@ -325,3 +327,18 @@ class TrialAnswers(TrialAsked):
             )
             raise DataError(msg)
         return drift(frame, outcome, conditions, factors, **more)
+
+
+def _noted(answer: _Answer, notes: Iterable[str]) -> _Answer:
+    """The answer with what was done to its records.
+
+    Doughs given up and pieces left out that may flatter a setting are something to think about
+    before the next step, as those missing are.
+    """
+    from kit.analysis.looks import Finding
+
+    told, examined = tuple(notes), answer.examined
+    lost = tuple(Finding("missing", note, True) for note in told if flatters(note))
+    if examined is not None:
+        examined = replace(examined, findings=examined.findings + lost)
+    return replace(answer, examined=examined, checks=answer.checks + told)

@@ -396,3 +396,28 @@ def test_an_answer_looked_at_before_the_plan_is_done_says_so(tmp_path):
             "1 bake came on top of the 4 planned: if what was seen by then led to more, the "
             "answer is less sure than it says"
         )
+
+
+def test_doughs_given_up_come_before_the_next_step(tmp_path):
+    """Half of the treated doughs came to nothing: that is no number to be sharpened."""
+    rng = np.random.default_rng(5597031)
+    with kit.Workspace(tmp_path / "bakes") as ws:
+        trial = ws.new_trial(
+            "malt", factors={"malt_percent": [0, 1]}, outcome="rise_height_mm", matters=2
+        )
+        for day in range(5):
+            bake = trial.add_bake(f"2026-10-0{day + 1}")
+            for again in range(2):
+                for malt in (0, 1):
+                    dough = trial.add_dough(bake)
+                    trial.record(dough, "malt_percent", malt)
+                    for _ in range(0 if malt and again else 4):
+                        height = round(30 + 6 * malt + rng.normal(0, 0.3), 1)
+                        trial.record(trial.add_piece(dough), "rise_height_mm", height)
+        answers = (trial.compare(), trial.dose(shape="straight"))
+        for answer in answers:
+            assert answer.answer.value == "a difference that matters"
+            assert "think about the notes first" in answer.next_step
+            assert "only sharpen" not in answer.next_step
+            (lost,) = [c for c in answer.checks if "have no height at all" in c]
+            assert lost in answer.examined.checks

@@ -62,9 +62,9 @@ def bake_by_bake(rows: pd.DataFrame, c: "Comparison") -> list[Finding]:
     if len(each) < 2:
         return []
     same = int((np.sign(each) == np.sign(c.leading.difference)).sum())
-    p = _p(rows, c.fit, c.by, c.kind == "line") if repeats(c) else 1.0
+    p = _p(rows, c.fit, c.by, c.kind == "line") if repeats(c) else None
     further = _another_day(rows, c, p) if repeats(c) and len(each) >= _LEAST_BAKES else []
-    if p >= _ALARM:
+    if p is None or p >= _ALARM:
         text = f"in {same} of {len(each)} bakes the difference went the same way"
         return [Finding("bakes", text), *further]
     unit, size = words.unit_of(c.outcome), float(np.ptp(each))
@@ -90,8 +90,11 @@ def _differences(rows: pd.DataFrame, c: "Comparison") -> "pd.Series[float]":
     return each.dropna()
 
 
-def _another_day(rows: pd.DataFrame, c: "Comparison", p: float) -> list[Finding]:
-    """The answer were it asked of further days: what a bake does to a setting is random too."""
+def _another_day(rows: pd.DataFrame, c: "Comparison", p: float | None) -> list[Finding]:
+    """The answer were it asked of further days: what a bake does to a setting is random too.
+
+    Where it could not be tested whether the bakes agree, they are not taken to.
+    """
     groups = ("bake", *(g for g in c.fit.groups if g != "bake"), "bake_by_setting")
     if c.kind == "line" or len(groups) > 4 or len(rows) > _MOST_ROWS or "bake" not in c.fit.groups:
         return []
@@ -117,23 +120,23 @@ def _another_day(rows: pd.DataFrame, c: "Comparison", p: float) -> list[Finding]
     )
     # of further days less is known, never more
     less = c.answer is not Answer.UNCLEAR and answer is not c.answer
-    return [Finding("bakes", text, less and p < _ALIKE)]
+    return [Finding("bakes", text, less and (p is None or p < _ALIKE))]
 
 
-def _p(rows: pd.DataFrame, fit: MixedFit, by: str, line: bool) -> float:
-    """Of bake by setting, bakes being as they were; 1 where it cannot be tested."""
+def _p(rows: pd.DataFrame, fit: MixedFit, by: str, line: bool) -> float | None:
+    """Of bake by setting, bakes being as they were; None where it cannot be tested."""
     groups = tuple(g for g in fit.groups if g != "bake")
     structure: Structure = fit.structure
     if structure == "within-first" and "bake" in fit.groups:
         structure = "nested" if len(groups) < 2 else "crossed"
     if rows["bake"].nunique() * rows[safe_name(by)].nunique() > _MOST_CELLS:
-        return 1.0
+        return None
     if structure == "crossed" and len(rows) > _MOST_ROWS:
-        return 1.0
+        return None
     own = safe_name(by) if line else f"C({safe_name(by)})"
     try:
         more = mixed(rows, f"{fit.formula} + C(bake) + {own}:C(bake)", groups, structure=structure)
         p = more.p_value(f"{own}:C(bake)")
     except KitError:
-        return 1.0  # nothing left over to judge it by
-    return p if p >= 0 else 1.0
+        return None  # nothing left over to judge it by
+    return p if p >= 0 else None

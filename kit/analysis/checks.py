@@ -7,8 +7,8 @@ besides, what is held alike though the setting moved it, the settings' turn and 
 every bake and every setting of another factor says the same, and events: each is one finding,
 alarming or not. Nothing is left out of the answer by itself; that is for the baker to decide.
 
-The single looks are in `kit.analysis.looks`, `slips`, `moved_along`, `turns`, `on_places`,
-`with_others` and `bake_by_bake`, with their sources.
+The single looks are in `kit.analysis.looks`, `missing`, `slips`, `moved_along`, `turns`,
+`on_places`, `with_others` and `bake_by_bake`, with their sources.
 """
 
 import math
@@ -16,14 +16,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
 import pandas as pd
 
 from kit.alike import Alike
 from kit.analysis import looks, words
 from kit.analysis.bake_by_bake import bake_by_bake
-from kit.analysis.deletion import MOST_LEFT_OUT, Now, one_dough_out, without_each
+from kit.analysis.deletion import MOST_LEFT_OUT, Now, odd_doughs, one_dough_out, without_each
 from kit.analysis.fitting import differences_of
 from kit.analysis.looks import Ask, Finding
+from kit.analysis.missing import missing, missing_beside, missing_table
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moved_along import moved_along
 from kit.analysis.on_places import on_places
@@ -55,7 +57,7 @@ class FitChecks(Alike):
         ``bake, dough, level, fitted, residual``: one row a piece, the residual being what is
         left after the dough's own (or the bake's, or nothing when no pieces belong together).
     doughs : DataFrame
-        ``dough, fitted, residual, pieces``: what is left of each dough's mean.
+        ``bake, dough, fitted, residual, pieces``: what is left of each dough's mean.
     left_out : DataFrame
         ``dough, estimate, answer``: the answer without each dough.
     missing : DataFrame
@@ -163,14 +165,11 @@ def check(
     """
     (outcome, by, *others), used = names, frame.loc[rows.index]
     pieces, doughs = looks.residuals(rows, labels, fit, outcome, by)
-    missing = looks.missing_table(frame, outcome, by)
+    absent = missing_table(frame, outcome, by)
     again: list[tuple[str, float] | None] = [None] * rows["dough"].nunique()
-    if (
-        each_dough
-        and tell is not None
-        and columns["dough"] is not None
-        and len(again) <= MOST_LEFT_OUT
-    ):
+    few = each_dough and columns["dough"] is not None and len(again) <= MOST_LEFT_OUT
+    odd = odd_doughs(rows, fit, safe_name(outcome)) if few else np.zeros(len(again), dtype=bool)
+    if few and tell is not None:
         units = pd.factorize(rows["dough"], sort=True)[0]
         factors = [safe_name(name) for name in (by, *others)]
         refits = without_each(fit, rows, safe_name(outcome), factors, units)
@@ -179,7 +178,7 @@ def check(
             again[i] = told
     out, finding = pd.DataFrame(), list[Finding]()
     if each_dough:
-        out, finding = one_dough_out(frame, rows, labels, again, columns, ask, now)
+        out, finding = one_dough_out(frame, rows, labels, again, columns, ask, now, odd)
     scatter = looks.spread(pieces, outcome, by)
     if not any(finding.alarm for finding in scatter):  # which would show in the doughs as well
         scatter = looks.dough_spread(rows, doughs, by) or scatter
@@ -190,8 +189,8 @@ def check(
         *(slips or looks.far_off(pieces, doughs, outcome)),
         *scatter,
         *finding,
-        *looks.missing(missing, outcome, by),
-        *(f for other in others for f in looks.missing_beside(frame, outcome, other)),
+        *missing(absent, outcome, by),
+        *(f for other in others for f in missing_beside(frame, outcome, other)),
         *looks.at_limit(values, outcome),
         *looks.beside(used, fit, columns),
         *moved_along(used, (by, *others), fit, columns),
@@ -199,7 +198,7 @@ def check(
         *(on_places(used, (by, *others), rows) if "C(place)" not in fit.formula else ()),
         *looks.events(used, frame, ask, now.answer),
     ]
-    return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, missing, now.estimate)
+    return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, absent, now.estimate)
 
 
 def check_comparison(

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from kit.analysis import reml
 from kit.analysis.blocks import Blocks, stack
@@ -22,12 +23,17 @@ from kit.analysis.scaled import Scaled, may_go_below, number_groups
 from kit.analysis.verdict import Answer, decide
 from kit.errors import KitError
 
-__all__ = ["MOST_LEFT_OUT", "Now", "one_dough_out", "without_each"]
+__all__ = ["MOST_LEFT_OUT", "Now", "odd_doughs", "one_dough_out", "without_each"]
 
 #: With more doughs than this, one alone can hardly carry the answer, and trying takes long.
 MOST_LEFT_OUT = 40
 #: More doughs than this are counted, not named, in a sentence.
 MOST_NAMED = 3
+NO_ANSWER = "no answer at all"
+#: Chance that some dough is called odd where none is (1 in 10 finds hardly more of those that are,
+#: by simulation); only asked where leaving it out would settle an open answer.
+_ODD = 0.05
+_NOT_MUCH = {Answer.SMALL, Answer.NONE}
 
 
 class Now(NamedTuple):
@@ -47,8 +53,11 @@ class Now(NamedTuple):
         by = estimate - self.estimate
         now = decide(self.low, self.high, self.matters)
         then = decide(self.low + by, self.high + by, self.matters)
-        alike = then is now or {then, now} == {Answer.SMALL, Answer.NONE}
-        return math.isfinite(by) and not alike
+        return math.isfinite(by) and then is not now and {then, now} != _NOT_MUCH
+
+    def alike(self, answer: str) -> bool:
+        """Whether that answer says the same, as far as choosing goes."""
+        return answer == self.answer or {answer, self.answer} == _NOT_MUCH
 
 
 def one_dough_out(
@@ -59,11 +68,13 @@ def one_dough_out(
     columns: Mapping[str, str | None],
     ask: Ask,
     now: Now,
+    odd: NDArray[np.bool_],
 ) -> tuple[pd.DataFrame, list[Finding]]:
     """The answer without each dough in turn; asked anew where the same fit cannot give it.
 
     That fewer doughs say less is no alarm, nor that an open answer is near to being settled; it is
-    one where a settled answer changes because the difference itself moves so far.
+    one where a settled answer changes because the difference itself moves so far, or where a dough
+    that keeps an answer open is an `odd` one.
     """
     empty = pd.DataFrame(columns=["dough", "estimate", "answer"])
     first = np.unique(rows["dough"].to_numpy(), return_index=True)[1]
@@ -82,10 +93,10 @@ def one_dough_out(
                 refit = ask(frame[~(frame[keys] == own).all(axis=1)])
             answer, estimate = refit
         except KitError:
-            answer, estimate = "no answer at all", math.nan
+            answer, estimate = NO_ANSWER, math.nan
         told.append({"dough": name, "estimate": estimate, "answer": answer})
     table = pd.DataFrame(told)
-    return table, [_carried(table, now)]
+    return table, [_carried(table.assign(odd=odd), now)]
 
 
 def _carried(table: pd.DataFrame, now: Now) -> Finding:
@@ -93,11 +104,66 @@ def _carried(table: pd.DataFrame, now: Now) -> Finding:
     if changed.empty:
         text = f"whichever of the {len(table)} doughs is left out, the answer stays: {now.answer}"
         return Finding("single dough", text)
-    leans = changed[[now.moved_over(estimate) for estimate in changed["estimate"]]]
+    settled = ~changed["answer"].isin([Answer.UNCLEAR, NO_ANSWER])
+    if now.answer == Answer.UNCLEAR:
+        hidden = changed[settled & changed["odd"]]
+        if len(hidden):
+            which = " or ".join(f"dough {dough}" for dough in hidden["dough"])
+            text = (
+                "the answer is open because of one dough, further off than chance usually puts "
+                f"one: {_without(hidden, table)}. Look up what was different about {which}; leave "
+                "it out for a reason of that kind only"
+            )
+            return Finding("single dough", text, True)
+        if settled.any():
+            text = (
+                f"so near is it to being settled that one dough less might do it "
+                f"({_without(changed, table)}), but no dough lies so far off that it should not "
+                "count: bake more"
+            )
+            return Finding("single dough", text)
+    moved = changed["estimate"].map(now.moved_over)
+    leans = changed[moved | (settled & ~changed["answer"].map(now.alike))]
     if now.answer == Answer.UNCLEAR or leans.empty:
         return Finding("single dough", f"one dough less says less: {_without(changed, table)}")
     text = f"the answer ({now.answer}) leans on single doughs: {_without(leans, table)}"
     return Finding("single dough", text, True)
+
+
+def odd_doughs(rows: pd.DataFrame, fit: MixedFit, outcome: str) -> NDArray[np.bool_]:
+    """Which doughs' means lie off all others, by the spread of the others (one a dough).
+
+    Means of the doughs with settings and bakes as they were; each set against what is left of the
+    others (externally studentised residuals: Beckman & Trussell 1974, J Am Stat Assoc 69:199), the
+    chance shared among them by Bonferroni. Two that are alone in a bake are odd both or neither.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As fitted, with numbers ``bake, dough``.
+    fit : MixedFit
+    outcome : str
+        Its column in `rows`.
+    """
+    from scipy import stats
+
+    own = rows["dough"].to_numpy()
+    doughs, first = np.unique(own, return_index=True)
+    x = pd.DataFrame(fit.design.rows_of(rows)).groupby(own).mean().to_numpy()
+    if "bake" in fit.groups:
+        x = np.hstack([x, pd.get_dummies(rows["bake"].iloc[first]).to_numpy(dtype=float)])
+    y = rows[outcome].groupby(own).mean().to_numpy(dtype=float)
+    q, values, _ = np.linalg.svd(x, full_matrices=False)
+    q = q[:, values > 1e-9 * values[0]]
+    left, room = y - q @ (q.T @ y), 1 - (q**2).sum(axis=1)
+    df = len(doughs) - q.shape[1] - 1
+    told = room > 1e-9
+    size = np.where(told, left, 0.0) ** 2 / np.where(told, room, 1.0)
+    others = np.maximum(left @ left - size, 0.0)
+    if df < 1 or not (others > 1e-12 * (y @ y)).all():
+        return np.zeros(len(doughs), dtype=bool)
+    chance = 2 * stats.t.sf(np.sqrt(size * df / others), df)
+    return np.asarray(chance * len(np.unique(np.round(chance[told], 9))) < _ODD)
 
 
 def _without(changed: pd.DataFrame, table: pd.DataFrame) -> str:

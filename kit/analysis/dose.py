@@ -255,16 +255,16 @@ def dose(
         some = read_doses(part, outcome, [of], columns, held, covariates, level, doses.records)
         again = answers.FITTED[result.shape](some)
         found = answers.largest(again, matters)[0].told(matters)
-        return found, answers.whole(again, matters).difference
+        change = again.changes(np.array([lead.level]), np.array([lead.versus]))
+        return found, float(change["estimate"].iloc[0])
 
-    curve = tried[shape]
+    curve, lead = tried[shape], result.leading
 
     def tell(fits: Sequence[MixedFit]) -> list[tuple[str, float]]:
-        return answers.of_refits(curve, fits, matters)
+        return answers.of_refits(curve, fits, matters, lead)
 
     rows = doses.frame.assign(**curve.columns(doses.frame))
-    whole = result.whole
-    now = Now(result.answer.told(matters), whole.difference, whole.low, whole.high, matters)
+    now = Now(result.answer.told(matters), lead.difference, lead.low, lead.high, matters)
     examined = check(
         frame, rows, doses.records.labels, curve.fit, (outcome, of), columns, ask,
         None if curve.knot is not None else tell, now,

@@ -85,12 +85,13 @@ def largest(curve: Curve, matters: float | None) -> tuple[Answer, Difference]:
 
 
 def of_refits(
-    curve: Curve, fits: Sequence[MixedFit], matters: float | None
+    curve: Curve, fits: Sequence[MixedFit], matters: float | None, lead: Difference
 ) -> list[tuple[str, float]]:
-    """The answer of `largest` in words, and the change of `whole`, for fits of the same design."""
+    """The answer of `largest` in words, and the change along `lead`, for fits of one design."""
     grid, i, j = _pairs(curve)
     at = curve.rows(grid)
-    rows = np.vstack([at[j] - at[i], at[-1] - at[0]])
+    to, versus = curve.rows(np.array([lead.level, lead.versus], dtype=float))
+    rows = np.vstack([at[j] - at[i], to - versus])
     told = []
     for fit in fits:
         table = fit.linear(rows).to_numpy()

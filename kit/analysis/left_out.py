@@ -12,10 +12,11 @@ import pandas as pd
 from kit.analysis import words
 from kit.analysis.structure import MOST_SETTINGS
 
-__all__ = ["left_out_by_setting"]
+__all__ = ["flatters", "left_out_by_setting"]
 
 #: Difference between settings in the share left out that is worth a word (own choice).
 _UNEVEN = 0.1
+_FLATTERED = "those left flatter it"
 
 
 def left_out_by_setting(
@@ -61,6 +62,11 @@ def left_out_by_setting(
         for i, (setting, row) in enumerate(each.iterrows())
     ]
     return (
-        f"{text} ({', '.join(parts)}): if the setting did it (it did not rise, it burnt), those "
-        "left flatter it, and the answer is about those left only"
+        f"{text} ({', '.join(parts)}): if the setting did it (it did not rise, it burnt), "
+        f"{_FLATTERED}, and the answer is about those left only"
     )
+
+
+def flatters(told: str) -> bool:
+    """Whether what `left_out_by_setting` said is that those left may flatter their setting."""
+    return _FLATTERED in told

@@ -16,13 +16,13 @@ from kit import quantities
 from kit.analysis import words
 from kit.analysis.beside import set_beside
 from kit.analysis.mixed import MixedFit
-from kit.analysis.moments import Floats
+from kit.analysis.moments import Floats, Integers
 from kit.analysis.structure import MOST_SETTINGS, safe_name
 from kit.errors import KitError
 
 __all__ = [
     "Ask", "Finding", "at_limit", "beside", "dough_spread", "events", "far_off", "grubbs",
-    "missing", "missing_beside", "missing_table", "residuals", "spread",
+    "residuals", "spread",
 ]  # fmt: skip
 
 #: A check alarms when chance alone would do as much in fewer than one trial in a hundred:
@@ -30,16 +30,11 @@ __all__ = [
 ALARM = 0.01
 #: Share of values at the end of their scale from which on it is worth a word.
 CROWDED = 0.2
-#: Difference between settings in the share of missing pieces that is worth a word, where chance
-#: makes one as large in fewer than one trial in ten (own choice: what is missing is seldom much).
-UNEVEN, _RARE = 0.1, 0.1
 #: So many far-off ones are looked for, of so many values at least (from 15 on Rosner's test keeps
 #: its level).
 _MOST_FAR, _MANY = 3, 15
 #: Robust sd from the median within which the bulk lies, and the chance of a lean that counts (own).
 _BULK, _LEANS = 4.0, 0.1
-#: Outcomes that are missing because they are large: what was waited for and had not come yet.
-WAITED_FOR = ("double_minutes",)
 
 Ask = Callable[[pd.DataFrame], tuple[str, float]]
 
@@ -87,7 +82,7 @@ def residuals(
     mean = left.groupby(rows["dough"]).transform("mean")
     table["residual"] = left - mean
     doughs = table.assign(residual=mean).groupby(rows["dough"], sort=False)
-    means = doughs.agg(dough=("dough", "first"), fitted=("fitted", "mean"),
+    means = doughs.agg(bake=("bake", "first"), dough=("dough", "first"), fitted=("fitted", "mean"),
                        residual=("residual", "first"), pieces=("level", "size"))  # fmt: skip
     if "bake" in fit.groups:
         bakes = rows.groupby("dough", sort=False)["bake"].first()
@@ -125,24 +120,37 @@ def far_off(pieces: pd.DataFrame, doughs: pd.DataFrame, outcome: str) -> list[Fi
     for kind, table in (("piece", pieces), ("dough", doughs)):
         if len(table) < 4:
             continue
-        left = table["residual"].to_numpy(dtype=float)
-        sd = float(np.std(left, ddof=1))
-        many = _how_many(left)
-        if not many:
+        left, group = table["residual"].to_numpy(dtype=float), _together(table)
+        odd = _odd_ones(left, group)
+        if not odd:
             continue
-        at = int(np.abs(left).argmax())
-        row, far = table.iloc[at], float(left[at])
-        whose = f"dough {row['dough']}" if kind == "dough" else f"one piece of dough {row['dough']}"
-        size = words.number(abs(far), sd, words.unit_of(outcome))
-        direction = "above" if far > 0 else "below"
-        text = (
-            f"{whose} lies {size} {direction} what its setting"
-            f"{'' if kind == 'dough' else ' and dough'} would give, further than chance usually "
-            f"puts one of {len(table)}"
-        )
-        if many > 1:
-            text += f", and {'one more is' if many == 2 else f'{many - 1} more are'} as odd"
-        alone = not _lopsided(left, far, many)
+        sd, mates = float(np.std(left, ddof=1)), np.flatnonzero(group == group[odd[0]])
+        row, far = table.iloc[odd[0]], float(left[odd[0]])
+        if len(mates) == 2:  # what one lies above, the other lies below
+            size = words.number(float(np.ptp(left[mates])), sd, words.unit_of(outcome))
+            whose = f"the two pieces of dough {row['dough']}"
+            if kind == "dough":
+                whose = words.join(f"dough {dough}" for dough in table["dough"].iloc[mates])
+            text = (
+                f"{whose} lie {size} further apart than "
+                f"{'one setting' if kind == 'piece' else 'their settings'} would give, more than "
+                "chance usually has it; which of the two is odd cannot be told"
+            )
+        else:
+            size = words.number(abs(far), sd, words.unit_of(outcome))
+            whose = "" if kind == "dough" else "one piece of "
+            text = (
+                f"{whose}dough {row['dough']} lies {size} {'above' if far > 0 else 'below'} what "
+                f"its setting{'' if kind == 'dough' else ' and dough'} would give, further than "
+                f"chance usually puts one of {len(table)}"
+            )
+        if len(odd) > 1:
+            more = len(odd) - 1
+            text += f", and {'one more is' if more == 1 else f'{more} more are'} as odd"
+        rest = np.delete(np.arange(len(left)), odd)
+        # several pull the means of their groups, which evens out the bulk
+        bulk = left[rest] if len(odd) == 1 else _set_apart(left[rest], group[rest])[0]
+        alone = not _lopsided(bulk, far)
         text += (
             ": look for a slip in weighing, measuring or writing down"
             if alone
@@ -156,22 +164,51 @@ def far_off(pieces: pd.DataFrame, doughs: pd.DataFrame, outcome: str) -> list[Fi
     return found
 
 
-def _how_many(values: Floats) -> int:
-    """How many of the most extreme values lie further out than chance puts them, up to three.
+def _together(table: pd.DataFrame) -> Integers:
+    """Whose mean was taken off: the dough's of pieces, the bake's of doughs, or that of all."""
+    for keys in (["bake", "dough"], ["dough"], ["bake"]):
+        if set(keys) <= set(table):
+            own = table.groupby(keys, sort=False, dropna=False)
+            left = own["residual"].sum().abs()
+            if (left <= 1e-9 * table["residual"].abs().sum()).all():
+                return own.ngroup().to_numpy()
+    return np.zeros(len(table), dtype=int)
+
+
+def _odd_ones(left: Floats, group: Integers) -> list[int]:
+    """Those of the most extreme that lie further out than chance puts them, three at most.
 
     Two or three hide each other, being in the spread that each is set against: so those further out
-    are left away before the next is looked at (Rosner 1983, Technometrics 25:165).
+    are left away before the next is looked at (Rosner 1983, Technometrics 25:165), and its group
+    takes its mean without it, or one far above would leave its mates below.
     """
-    rest, many = values, 0
-    for i in range(_MOST_FAR if len(values) >= _MANY else 1):
-        if grubbs(rest) < ALARM:
-            many = i + 1
-        rest = np.delete(rest, int(np.abs(rest - rest.mean()).argmax()))
-    return many
+    here, found, sure = np.arange(len(left)), list[int](), 0
+    for i in range(_MOST_FAR):
+        apart, at = _set_apart(left[here], group[here])
+        if len(apart) < (_MANY - i if i else 4):
+            break
+        if grubbs(apart) < ALARM:
+            sure = i + 1
+        found.append(int(here[at[np.abs(apart - apart.mean()).argmax()]]))
+        here = here[here != found[-1]]
+    return found[:sure]
 
 
-def _lopsided(left: Floats, far: float, many: int) -> bool:
-    """Whether the bulk, too, reaches further to the side where one lies far off.
+def _set_apart(left: Floats, group: Integers) -> tuple[Floats, Integers]:
+    """What is left about the mean of each group, of one spread, and which ones these are.
+
+    Of two that have a mean in common one only, for the other is its mirror image; of one none.
+    """
+    codes = np.unique(group, return_inverse=True)[1]
+    size = np.bincount(codes)[codes]
+    first = np.isin(np.arange(len(left)), np.unique(codes, return_index=True)[1])
+    at = np.flatnonzero((size > 2) | ((size == 2) & first))
+    mean = np.bincount(codes, left)[codes] / size
+    return ((left - mean) * np.sqrt(size / np.maximum(size - 1, 1)))[at], at
+
+
+def _lopsided(left: Floats, far: float) -> bool:
+    """Whether the bulk of the rest, too, reaches further to the side where one lies far off.
 
     However many gross slips there are, they leave the bulk as even as chance has it (skewness,
     asked of that one side: D'Agostino 1970, Biometrika 57:679); a lopsided outcome does not.
@@ -180,7 +217,6 @@ def _lopsided(left: Floats, far: float, many: int) -> bool:
 
     away = np.abs(left - np.median(left))
     near = away <= _BULK * np.median(away) / stats.norm.ppf(0.75)
-    near[np.argsort(np.abs(left))[-many:]] = False
     if near.sum() < 8 or np.ptp(left[near]) == 0:
         return False
     side = "greater" if far > 0 else "less"
@@ -253,61 +289,6 @@ def dough_spread(rows: pd.DataFrame, doughs: pd.DataFrame, by: str) -> list[Find
             ": with fewer doughs of the one that scatters more it is too narrow; bake more of it"
         )
     return [Finding("spread", text, True)]
-
-
-def missing_table(frame: pd.DataFrame, outcome: str, by: str) -> pd.DataFrame:
-    """Pieces, and pieces without a reading, by setting."""
-    known = frame[frame[by].notna()]
-    absent = pd.to_numeric(known[outcome], errors="coerce").isna()
-    table = absent.groupby(known[by], observed=True).agg(pieces="size", missing="sum")
-    return table.rename_axis("level").reset_index()
-
-
-def missing(table: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
-    """Whether readings are missing more at one setting than at another."""
-    total = int(table["missing"].sum())
-    what = words.name(outcome)
-    if total == 0:
-        return [Finding("missing", f"{what} was read for every piece")]
-    if len(table) > MOST_SETTINGS:
-        return [Finding("missing", f"{what} is missing for {words.plural(total, 'piece')}")]
-    some = table[table["missing"] > 0]
-    counts = [f"{m} of {n}" for n, m in zip(some["pieces"], some["missing"], strict=True)]
-    where = [words.setting(by, level, again=i > 0) for i, level in enumerate(some["level"])]
-    where[0] = f"with {where[0]}"
-    told = words.join(f"{c} {w}" for c, w in zip(counts, where, strict=True))
-    share = table["missing"] / table["pieces"]
-    text = f"{what} is missing for {told}"
-    if outcome in WAITED_FOR:
-        text += (
-            ": where it was not reached by the last look, it takes longer than that, and leaving "
-            "it out makes its setting look faster than it is and differences smaller. Look until "
-            "all are there"
-        )
-        return [Finding("missing", text, True)]
-    if share.max() - share.min() >= UNEVEN and _hardly_chance(table):
-        text += (
-            ": if they are missing because of the setting (burnt, torn, collapsed), those left "
-            "flatter it"
-        )
-        return [Finding("missing", text, True)]
-    return [Finding("missing", text)]
-
-
-def _hardly_chance(table: pd.DataFrame) -> bool:
-    """Whether the settings differ in what is missing more than chance has it (chi-square)."""
-    from scipy import stats
-
-    there = table["pieces"] - table["missing"]
-    if not there.any():
-        return False
-    counts = np.array([table["missing"], there], dtype=float)
-    return bool(stats.chi2_contingency(counts, correction=False).pvalue < _RARE)
-
-
-def missing_beside(frame: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
-    """The same for a further factor, where there is something to think about."""
-    return [f for f in missing(missing_table(frame, outcome, by), outcome, by) if f.alarm]
 
 
 def at_limit(values: pd.Series, outcome: str) -> list[Finding]:

@@ -165,3 +165,32 @@ def test_bakes_that_agree_are_no_alarm_for_further_days():
         other += any(f"be: {c.answer.value} (" not in f.text for f in further)
     assert alarms <= 15  # one in four; half of the answers of further days are others
     assert other > alarms
+
+
+def test_bakes_that_could_not_be_tested_are_not_taken_to_agree(monkeypatch):
+    """Too many cells to try are no reason to say that further days will do the same."""
+    rng = np.random.default_rng(5597021)
+    frames = [by_dough(rng, 1.5) for _ in range(40)]
+    tested = [seen(frame, ask(frame)) for frame in frames]
+    monkeypatch.setattr("kit.analysis.bake_by_bake._MOST_CELLS", 1)
+    for frame, before in zip(frames, tested, strict=True):
+        c = ask(frame)
+        first, *further = seen(frame, c)
+        assert not first.alarm
+        for then in (f for f in before if f.text.startswith("asked of further days")):
+            (now,) = further
+            assert now.text == then.text
+            less = c.answer is not Answer.UNCLEAR and f"be: {c.answer.value} (" not in now.text
+            assert now.alarm is less
+
+
+def test_bakes_that_disagree_somewhat_are_an_alarm_for_further_days():
+    """Power: told in 19 of these 40; where bakes had to differ at 1 in 20, in 9 of them."""
+    alarms = 0
+    for seed in range(40):
+        frame = by_dough(np.random.default_rng([seed, 31652]), 1.5)
+        frame["height"] += 4.0 * frame["malt"]
+        alarms += any(
+            f.alarm for f in seen(frame, ask(frame)) if f.text.startswith("asked of further days")
+        )
+    assert alarms >= 15
