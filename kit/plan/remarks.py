@@ -1,6 +1,7 @@
 """What of a bake's times does not fit, and what to know besides."""
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from kit.analysis import words
@@ -200,11 +201,33 @@ def _waiting(bake: Bake, times: Times, proof: Doubling | None) -> Iterator[str]:
         return
     told = words.join(f"load {name} {say_minutes(wait)}" for name, wait in waits.items())
     text = f"pieces that stand ready keep rising: {told}"
-    if proof is not None and all(p.proof_minutes == to_five(proof.minutes) for p in bake.pieces):
+    proofs = {p.proof_minutes for p in bake.pieces}
+    if proof is not None and proofs == {to_five(proof.minutes)}:
         ratio = proof.ratio_after(to_five(proof.minutes) + max(waits.values()))
         text += f", at the most to a proof ratio of about {ratio:.1f} instead of 2"
+    elif proof is not None and len(proofs) > 1:
+        text += _reached(bake, times, proof)
     yield f"{text}. Write down when each load goes on"
     yield from _unequal(bake, times)
+
+
+def _reached(bake: Bake, times: Times, proof: Doubling) -> str:
+    """How far pieces of each planned proof get by the time their load goes on."""
+    warm: dict[int, list[int]] = {}
+    for p in sorted(bake.pieces, key=lambda p: p.proof_minutes):
+        warm.setdefault(p.proof_minutes, []).append(p.proof_minutes + times.waited(p))
+    told = words.join(
+        f"those for a proof ratio of {proof.ratio_after(asked):.1f} reach about "
+        f"{proof.ratio_after(min(had)):.1f} to {proof.ratio_after(max(had)):.1f}"
+        for asked, had in warm.items()
+    )
+    spans = list(warm.values())
+    if all(max(some) < min(more) for some, more in pairwise(spans)):
+        return f"; {told}"
+    return (
+        f"; {told}, so that what was to differ overlaps: fewer pieces, or more places on the "
+        "griddle, keep it apart, and each piece's own proof ratio tells what it really had"
+    )
 
 
 def _unequal(bake: Bake, times: Times) -> Iterator[str]:

@@ -325,6 +325,19 @@ def test_waiting_is_written_down():
     )
 
 
+def test_how_far_waiting_pieces_of_each_proof_get_is_told():
+    """A dough doubles in 120 min: 1.5 at 60, and at 60 + 133 in the eighth load."""
+    for pieces, reach in ((12, ("1.5 to 1.6", "2.0 to 2.1")), (48, ("1.5 to 2.6", "2.0 to 3.1"))):
+        runs = plan({"A": 16}, pieces=pieces, proof_ratio=[1.5, 2.0] * (pieces // 2))
+        s = schedule(runs, table_time="2026-11-05 10:00", zone=BERLIN)
+        (told,) = (note for note in s.notes if "keep rising" in note)
+        assert (
+            f"those for a proof ratio of 1.5 reach about {reach[0]} and those for a proof ratio of "
+            f"2.0 reach about {reach[1]}"
+        ) in told
+        assert ("what was to differ overlaps" in told) == (pieces == 48)
+
+
 def test_short_hands_take_doughs_out_earlier():
     """All are wanted at 5:27. One pair of hands shapes C, A and B in turn, as they are mixed.
 
