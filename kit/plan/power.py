@@ -36,7 +36,8 @@ _WORST = (
 )
 _CHILLED = (
     "this holds where every dough is chilled: one that is not is shaped all at once, and its "
-    "pieces proof alike"
+    "pieces proof alike. It counts each piece; those of a dough that are shaped together share one "
+    "proof, so that it is somewhat too hopeful"
 )
 #: Trials simulated where no closed form holds, at most and at least.
 _TRIALS, _FEWEST = 1000, 100

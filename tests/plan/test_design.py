@@ -875,7 +875,11 @@ def test_proof_inside_doughs_asks_for_chilled_ones(kind):
         "alike"
     )
     assert NOT_VARIED not in plan.checks
-    assert power(plan, spread=KNOWN).checks[0].startswith("this holds where every dough is chilled")
+    assert power(plan, spread=KNOWN).checks[0] == (
+        "this holds where every dough is chilled: one that is not is shaped all at once, and its "
+        "pieces proof alike. It counts each piece; those of a dough that are shaped together share "
+        "one proof, so that it is somewhat too hopeful"
+    )
 
 
 def test_proof_inside_doughs_of_which_some_are_not_chilled():
