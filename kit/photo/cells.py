@@ -199,7 +199,7 @@ class Cells:
 
 def find_cells(
     open_mask: Mask, crumb: Mask, px_per_mm: float, blur_mm: float = 0.0,
-    smallest_mm2: float = SMALLEST_MM2, core: Mask | None = None, sure: Mask | None = None,
+    smallest_mm2: float = SMALLEST_MM2, sure: Mask | None = None,
 ) -> Cells:  # fmt: skip
     """Find the cells among open pixels.
 
@@ -212,10 +212,9 @@ def find_cells(
     blur_mm : float
         Standard deviation of the blur the mask was seen through.
     smallest_mm2 : float
-    core : (height, width) bool, optional
-        A cell must reach into it: a mere fringe along the crust is crust.
     sure : (height, width) bool, optional
-        A cell must hold one of these pixels: clearly dark ones. Without it, any will do.
+        A cell must hold one of these pixels: clearly dark ones off the crust. What is dark beside
+        the crust only is crust, however far in it fades. Without it, any pixel will do.
 
     Returns
     -------
@@ -243,9 +242,8 @@ def find_cells(
     found = pieces(open_mask & crumb)
     keep = found.pixels >= smallest_mm2 * px_per_mm**2 * (1 - 1e-9)
     keep[0] = False
-    for must in (core, sure):
-        if must is not None:
-            keep &= found.hold(must)
+    if sure is not None:
+        keep &= found.hold(sure)
     mask = found.mask(keep)
     area_mm2 = found.pixels[keep] / px_per_mm**2
     return Cells(

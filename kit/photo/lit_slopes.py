@@ -2,8 +2,8 @@
 
 They are as bright as nothing else on a cut face is, and all lie on the same side of the dark part
 of their cells: the one away from the lamp. Bright specks lie on no side. Where bright patches do
-lean one way, they belong to cells, and so does what lies between a dark part and the bright one
-behind it; what lies between a bright part and the dark one behind it is wall.
+lean one way, those with a dark part before them belong to cells, and so does what lies between the
+two; what lies between a bright part and the dark one behind it is wall.
 """
 
 from typing import Any
@@ -124,6 +124,9 @@ def lit_slopes(
     line = np.zeros((2 * reach + 1, 2 * reach + 1), np.uint8)
     end = np.round(reach + reach * step).astype(int)
     cv2.line(line, (reach, reach), (int(end[0]), int(end[1])), 1)
+    shadow = (soft > 2 * middle - level) & crumb  # as dark as the others are bright
+    before = cv2.dilate(shadow.view(np.uint8), line)
     behind = cv2.dilate(lit.view(np.uint8), line[::-1, ::-1].copy())
-    before = cv2.dilate(found.view(np.uint8), line)
-    return np.asarray((lit | ((behind > 0) & (before > 0))) & crumb)
+    own = (lit | ((behind > 0) & (before > 0))) & crumb
+    cells = pieces(own | shadow)
+    return own & cells.mask(cells.hold(shadow))

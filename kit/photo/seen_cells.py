@@ -101,7 +101,7 @@ def see_cells(
         raise DataError(msg)
     level, u_level = (rim.level, rim.u) if threshold is None else (threshold, 0.25 * rim.u)
     core = depth_px > counting.FRINGE_MM * px_per_mm
-    sure = dark > specks.sure_level(dark, sharp, core, level, rim, px_per_mm)
+    sure = dark > specks.sure_level(sharp, core, level, rim, px_per_mm)
     dark_enough = (sharp > level) & crumb
     # passages that look shut may be open: down to where specks of the wall begin
     lowest = min(level, max(level - u_level, rim.wall + darkness.CLEAR * rim.noise))
@@ -110,7 +110,7 @@ def see_cells(
 
     def counted(mask: Picture, also: Picture) -> counting.Cells:
         return counting.find_cells(
-            mask | also, crumb, px_per_mm, rim.blur_mm, core=core, sure=sure | also
+            mask | also, crumb, px_per_mm, rim.blur_mm, sure=core & (sure | also)
         )
 
     none = np.zeros_like(crumb)

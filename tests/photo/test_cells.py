@@ -196,7 +196,7 @@ def test_cells_at_the_edge_count():
     assert cells.openness == pytest.approx(200 / 1600)
 
 
-def test_sure_and_core_keep_out_specks_and_fringes():
+def test_specks_and_fringes_hold_nothing_sure():
     crumb = np.ones((60, 60), bool)
     mask = np.zeros_like(crumb)
     mask[20:40, 20:40] = True
@@ -204,7 +204,7 @@ def test_sure_and_core_keep_out_specks_and_fringes():
     core = np.zeros_like(crumb)
     core[8:-8, 8:-8] = True
     assert len(find_cells(mask, crumb, P).area_mm2) == 2
-    assert len(find_cells(mask, crumb, P, core=core).area_mm2) == 1
+    assert len(find_cells(mask, crumb, P, sure=core).area_mm2) == 1
     assert len(find_cells(mask, crumb, P, sure=~core).area_mm2) == 1
 
 
@@ -222,7 +222,7 @@ def test_pieces_left_out_at_the_edge_are_made_up_for():
         for at in rng.uniform(-0.05, 1.05, (500, 2)) * (800, 600):
             cv2.circle(mask, tuple(int(v) for v in at), int(rng.uniform(5, 16)), 1, -1)
         every = find_cells(mask > 0, crumb, P)
-        found = find_cells(mask > 0, crumb, P, core=depth > FRINGE_MM * P)
+        found = find_cells(mask > 0, crumb, P, sure=depth > FRINGE_MM * P)
         (found,) = with_fringe([found], depth)
         number, area = len(found.area_mm2), found.area_mm2.sum()
         lost[:, seed] = len(every.area_mm2) - number, every.area_mm2.sum() - area

@@ -48,3 +48,15 @@ def test_a_lit_slope_and_its_dark_part_are_one_cell_and_the_wall_behind_stays():
     assert (slopes & true).sum() > 0.3 * (true & ~found).sum()  # much of what was missed
     assert right > 0.8  # and hardly any wall
     assert right > wrong + 0.05  # the wrong way, walls are taken
+
+
+def test_a_bright_patch_without_a_dark_part_before_it_is_wall():
+    height = pits(4, 0.3)
+    full = np.ones(height.shape, bool)
+    dark = noisy(lamp(height, 0.5), 2, 0.01)
+    away = cv2.distanceTransform((height >= 0).astype(np.uint8), cv2.DIST_L2, 5)
+    y, x = np.unravel_index(away.argmax(), away.shape)
+    flour = np.hypot(*np.ogrid[-y : len(dark) - y, -x : dark.shape[1] - x]) < 0.25 * P
+    dark[flour] = -0.15
+    slopes = lit_slopes(dark, dark > 0.15, full, full, P, toward_light(dark, full, P))
+    assert not slopes[flour].any()

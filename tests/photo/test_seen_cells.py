@@ -47,6 +47,18 @@ def test_cells_clear_of_the_edge_are_as_many_as_there_are():
     assert number.parts["walls"] == 0
 
 
+def test_crust_that_fades_into_the_crumb_is_no_cell():
+    light, crumb = pairs_of_chambers(0.0)
+    depth = cv2.distanceTransform(crumb.astype(np.uint8), cv2.DIST_L2, 5) / P
+    y, x = (np.mgrid[: len(light), : light.shape[1]] + 0.5) / P
+    # dark at the edge only, but for a millimetre open: between the first row of bowls and the edge
+    tongue = (depth < 1.0) & (y < 4) & (abs((x - 2) % 3) < 0.5)
+    fades = 0.3 * np.exp(-depth / 0.12) + 0.088
+    light = np.where(tongue, 0.6 * (1 - fades), light).astype(np.float32)
+    cells = see_cells(light, crumb, P, P, float("nan"))
+    assert len(cells.found.area_mm2) == 84
+
+
 def test_passages_that_look_shut_are_in_the_uncertainty():
     cells, number = counted(SHADE)
     true = 100 * 42 / cells.found.crumb_mm2

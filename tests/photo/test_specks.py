@@ -1,4 +1,6 @@
-"""Specks on a wall are no cells: light ones tell how dark others get."""
+"""Specks on a wall are no cells: among few pieces more is asked of each."""
+
+from dataclasses import replace
 
 import crumbs
 import cv2
@@ -8,7 +10,7 @@ import pytest
 from kit.photo.cells import find_cells
 from kit.photo.cut_face import crumb
 from kit.photo.darkness import Rim
-from kit.photo.specks import FEWER, LEAST, MOST, sure_level
+from kit.photo.specks import DEEP, FEWER, LEAST, MOST, sure_level
 
 P = 14.0
 RIM = Rim(0.08, 0.01, 0.5, 0.1, 0.0, 0.025, 0.4)
@@ -35,28 +37,22 @@ def test_texture_alone_makes_no_cells_and_small_shallow_ones_are_kept():
         full = np.ones(dark.shape, bool)
         low = RIM.level + LEAST * RIM.noise
         specks += kept(dark, low)
-        left += kept(dark, sure_level(dark, dark, full, RIM.level, RIM, P))
+        left += kept(dark, sure_level(dark, full, RIM.level, RIM, P))
         for y, x in np.mgrid[3:38:5, 3:38:5].reshape(2, -1).T * P:
             cv2.circle(dark, (int(x), int(y)), round(0.25 * P), 0.2, -1)
-        cells += kept(dark, sure_level(dark, dark, full, RIM.level, RIM, P))
+        cells += kept(dark, sure_level(dark, full, RIM.level, RIM, P))
     assert specks > 20  # there was something to keep out
-    # of as many light and dark ones, about one a face is darker than the lightest is light
     assert left < 10
     assert cells == pytest.approx(10 * 49, abs=10)
 
 
-def test_between_its_bounds_and_slopes_in_the_light_do_not_count():
+def test_without_cells_the_most_is_asked_but_no_more_than_the_deepest_have():
     dark = np.zeros((400, 400), np.float32)
-    dark.reshape(20, 20, 20, 20)[:, 2:14, :, 2:14] = 0.3
-    full = np.ones(dark.shape, bool)
-    least = sure_level(dark, dark, full, RIM.level, RIM, P)
-    assert least == pytest.approx(RIM.level + LEAST * RIM.noise)
-    dark[:40, :20] = -0.3  # 4 mm²: a slope that faces a lamp
-    assert sure_level(dark, dark, full, RIM.level, RIM, P) == pytest.approx(least, abs=2e-4)
-    dark[100:106, :6] = -0.3
-    most = sure_level(dark, dark, full, RIM.level, RIM, P)
+    none = np.zeros(dark.shape, bool)
+    most = sure_level(dark, none, RIM.level, RIM, P)
     assert most == pytest.approx(RIM.level + MOST * RIM.noise)
-    assert sure_level(dark, dark, ~full, RIM.level, RIM, P) == pytest.approx(most)  # no cells
+    pale = replace(RIM, deep=RIM.level + RIM.noise)
+    assert sure_level(dark, none, RIM.level, pale, P) == pytest.approx(RIM.level + DEEP * RIM.noise)
 
 
 def test_among_few_pieces_more_is_asked_of_each():
@@ -66,7 +62,7 @@ def test_among_few_pieces_more_is_asked_of_each():
         cells = dark.reshape(20, 20, 20, 20)[:, 2:14, :, 2:14]
         cells[np.unravel_index(np.arange(count), (20, 20))[0], :,
               np.unravel_index(np.arange(count), (20, 20))[1]] = 0.3  # fmt: skip
-        asked.append(sure_level(dark, dark, np.ones(dark.shape, bool), RIM.level, RIM, P))
+        asked.append(sure_level(dark, np.ones(dark.shape, bool), RIM.level, RIM, P))
     steps = (np.array(asked) - RIM.level) / RIM.noise
     # four times fewer: ln 4 more times, up to the most
     assert steps[0] == pytest.approx(LEAST)
