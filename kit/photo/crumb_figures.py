@@ -27,11 +27,12 @@ SHARP_MM = 0.10
 BLUR_POWER = 1.5
 #: The threshold's uncertainty moves these by less than it says (from the same trials).
 THRESHOLD = {"openness": 0.8, "median_cell_mm2": 0.8, "wall_chord_mm": 0.8}
-#: Of what the search for thin walls, and of what making up for cells lost in blur changes, this
-#: much may be wrong (from the same trials); and so much, over the root of the number of cells,
-#: where a speck more or less counts. What share of cells is smaller may be wrong by this share of
-#: what it strays by in a sample of so many.
-DOUBT = {"walls": 0.7, "blur": 0.7}
+#: Of what the search for thin walls, making up for cells lost in blur, and pale cells change, this
+#: much may be wrong (from the same trials; of pale cells, from 108 faces of one more program: where
+#: cells were few and large, intervals of the number held 33 % and then all); and so much, over the
+#: root of the number of cells, where a speck more or less counts. What share of cells is smaller
+#: may be wrong by this share of what it strays by in a sample of so many.
+DOUBT = {"walls": 0.7, "blur": 0.7, "pale": 0.5}
 #: Were narrow passages walls (`Cells.at_necks`), number and sizes would be others: of that change,
 #: this much may be so, all of it for large cells, which are merged most (from one program's faces:
 #: intervals of the number held 80 % and then 86 %, of the area-weighted cell 68 to 81 % and then
@@ -58,6 +59,7 @@ _POWER = {"cells_per_cm2": 2.0, "wall_chord_mm": 1.0, "openness": 0.0, "aspect":
 def values_of(
     found: Cells, less: Cells, whole: Cells, crumb: Picture, band: Picture, u_scale: Value,
     blur_mm: float, lean: float = 0.0, unseen: float = 0.0, small: int = 0,
+    clear: Cells | None = None,
 ) -> dict[str, Value]:  # fmt: skip
     """Each figure with its parts.
 
@@ -80,6 +82,8 @@ def values_of(
         Share of the crumb that may be cells too pale to be told, from `pale_cells`.
     small : int
         Pieces left out as too small, from `pale_cells`.
+    clear : Cells, optional
+        Without the pale ones.
     """
     # what is as small as the blur is merged or lost
     lost = max(1.0, blur_mm / SHARP_MM) ** BLUR_POWER
@@ -88,6 +92,8 @@ def values_of(
     as_found = sizes(replace(found, weight=found.weight * 0 + 1))
     ranked = {name: found.area_at(rank, made_up=True) for name, rank in RANKED.items()}
     others = {"walls": sizes(whole), "blur": as_found | ranked}
+    if clear is not None:
+        others["pale"] = sizes(clear)
     parted = sizes(found.at_necks())
     inner = int(np.count_nonzero(found.mask & band)) / max(1, int(np.count_nonzero(band)))
     shift = inner - found.openness
@@ -108,7 +114,7 @@ def values_of(
             parts["necks"] = NECKS[name] * abs(parted[name] - value)
         if unseen and name in PALE:
             of = 1.0 if name == "openness" else abs(value) / max(found.openness, 1e-3)
-            parts["pale"] = unseen * of
+            parts["pale"] = math.hypot(parts.get("pale", 0.0), unseen * of)
         root = math.sqrt(max(1, len(found.area_mm2)))
         if name in FEW:
             about_as_small = DOUBT["blur"] * small / root**2

@@ -329,6 +329,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
         cells.lean,
         cells.unseen,
         cells.small,
+        cells.clear,
     )
     x, y = on_sheet.T
     face_mm2 = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / p**2

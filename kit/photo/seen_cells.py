@@ -47,6 +47,8 @@ class SeenCells:
         From `side_light`, or how far sides agree by `lit_slopes.toward_light` where that is more.
     unseen, small : float, int
         From `pale_cells`.
+    clear : Cells
+        Without the pale ones.
     """
 
     found: counting.Cells
@@ -56,7 +58,8 @@ class SeenCells:
     level: float
     lean: float
     unseen: float
-    small: int = 0
+    small: int
+    clear: counting.Cells
 
 
 def see_cells(
@@ -123,7 +126,8 @@ def see_cells(
         counted(sharp > levels, also) if also.any() else clear,
         counted(sharp > levels + u_level, also),
         counted((sharp > lowest) & crumb, also),
+        clear,
     ]
-    found, less, whole = counting.with_fringe(counts, depth_px)
+    found, less, whole, clear = counting.with_fringe(counts, depth_px)
     lean = max(side_light(dark, crumb, px_per_mm), float(np.hypot(*side)))
-    return SeenCells(found, less, whole, rim, level, lean, pale.unseen, pale.small)
+    return SeenCells(found, less, whole, rim, level, lean, pale.unseen, pale.small, clear)

@@ -110,3 +110,17 @@ def test_what_may_be_unseen_is_in_the_uncertainty():
         more = 0.06 * was.value / plain["openness"].value
         assert now.value == was.value
         assert now.u == pytest.approx(np.hypot(was.u, more))
+
+
+def test_what_pale_cells_change_is_in_the_uncertainty():
+    """On faces of few large cells, mottling was counted: intervals of the number held 33 %."""
+    dark = np.where(np.random.default_rng(3).random((8, 14)) < 0.5, 0.08, 0.6)
+    light, crumb = face(dark)
+    cells = see_cells(light, crumb, P, P, 0.12)
+    assert len(cells.clear.area_mm2) == np.count_nonzero(dark == 0.6)
+    asked = cells.found, cells.less, cells.whole, crumb, crumb, Value(0.0, 0.002, ""), 0.1
+    without, with_them = (values_of(*asked, clear=clear) for clear in (None, cells.clear))
+    was, now = without["cells_per_cm2"], with_them["cells_per_cm2"]
+    share = np.count_nonzero(dark == 0.08) / dark.size
+    assert now.value == was.value
+    assert np.sqrt(now.u**2 - was.u**2) == pytest.approx(DOUBT["pale"] * share * now.value)
