@@ -6,8 +6,9 @@ from inspect import signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from kit.errors import DataError, InputError, NotFoundError
-from kit.records.aside import write_whole
+from kit.errors import DataError, InputError, KitError, NotFoundError
+from kit.quantities import called, find
+from kit.records.aside import file_name, write_whole
 from kit.telling import TrialPages
 from kit.units import parse
 
@@ -137,6 +138,22 @@ class TrialSharing(TrialPages):
         batch = scale(formula, pieces=pieces, raw_piece_g=weight_g)
         return write_whole(path, card(batch, **{"author": self.baker, **more}))
 
+    def recipe_name(self, settings: Mapping[str, Any]) -> str:
+        """Return what the recipe's page is called: one setting has one, however it is typed.
+
+        Parameters
+        ----------
+        settings : mapping
+            As for `recipe`.
+        """
+        factors = [*self.factors]
+        given = {called(said): value for said, value in settings.items()}
+        order = sorted(given, key=lambda n: (factors.index(n) if n in factors else len(factors), n))
+        told = [_dose(name, given[name]) for name in order]
+        if len(order) > 1:
+            told = [word for both in zip(order, told, strict=True) for word in both]
+        return f"{file_name(' '.join([self.name, 'recipe', *told]))}.html"
+
     def _pack(
         self, path: str | Path, photos: bool = True, licence: str | None = None, page: str = ""
     ) -> "Package":
@@ -144,3 +161,13 @@ class TrialSharing(TrialPages):
         from kit.records.package.out import write_package
 
         return write_package(self._store, self.id, path, photos, licence, SAFETY, page)
+
+
+def _dose(name: str, typed: Any) -> str:
+    """Return a dose for a file's name; as typed where it is none, which `recipe` then refuses."""
+    own = find(name)
+    try:
+        read = parse(typed, own.unit if own else "%", name)
+    except KitError:
+        return str(typed)
+    return "" if read is None else f"{read:.12g}"

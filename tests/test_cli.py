@@ -4,6 +4,8 @@ import errno
 import os
 import re
 import shutil
+import subprocess
+import sys
 import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
@@ -229,11 +231,15 @@ def test_a_recipe_is_written_at_the_dose_that_is_named(run, demo, tmp_path):
     (tmp_path / "steps.txt").write_text("Mix.\n\n  Bake.\n")
     asked = "recipe", "bakes", "--piece", "2 3/4 oz", "--setting", "malt=0.6"
     assert run(*asked, "--steps", "steps.txt").stdout == (
-        "Written: bakes/harbour-malt-recipe.html\n"
+        "Written: bakes/harbour-malt-recipe-0.6.html\n"
     )
-    page = (tmp_path / "bakes" / "harbour-malt-recipe.html").read_text()
+    page = (tmp_path / "bakes" / "harbour-malt-recipe-0.6.html").read_text()
     assert "<ol>\n<li>Mix.</li>\n<li>Bake.</li>\n</ol>" in page
     assert "6 raw pieces of 78 g" in page
+    # another dose is another page, however it is typed
+    other = run(*asked[:-1], "malt_percent=0,4 %")
+    assert other.stdout == "Written: bakes/harbour-malt-recipe-0.4.html\n"
+    assert len(list((tmp_path / "bakes").glob("*recipe*"))) == 2
     assert run(*asked, "--steps", "none.txt").stderr == (
         "kit: none.txt was not read: it is not there. Check its name.\n"
     )
@@ -381,6 +387,11 @@ def test_a_failed_import_leaves_no_trial(run, tmp_path):
     assert run("compare", "bakes").stderr == (
         "kit: --trial is not given: there are no trials yet.\n"
     )
+    with kit.Workspace("bakes") as ws:
+        ws.new_trial("salt")
+    assert run("compare", "bakes").stderr == (
+        "kit: outcome is not given: is not set for this trial. Say which quantity answers it.\n"
+    )
 
 
 def test_an_import_that_breaks_off_leaves_a_trial_that_was_there_as_it_was(
@@ -518,6 +529,32 @@ def test_a_table_is_looked_at_before_it_is_stored(run, tmp_path):
         assert ws.trial("mine").frame()["rise_height_mm"].tolist() == [31.75, 30.5]
     wrong = run(*words, "--column", "Height")
     assert "--column is 'Height': must be a heading and what it means." in wrong.stderr
+
+
+def unread(*words):
+    """As with ``| head``: the pipe is closed before anything is written."""
+    read, write = os.pipe()
+    os.close(read)
+    with open(write, "w") as out:
+        asked = [sys.executable, "-m", "kit", *words]
+        ended = subprocess.run(asked, stdout=out, stderr=subprocess.PIPE, text=True, check=False)
+    return ended.returncode, ended.stderr
+
+
+@pytest.mark.parametrize("words", [CAKE, ["compare", "--help"], ["--help"], []])
+def test_a_reader_that_has_seen_enough_is_no_error(words):
+    assert unread(*words) == (0, "")
+
+
+def test_what_nobody_reads_is_done_or_refused_as_ever(tmp_path):
+    table, into = tmp_path / "t.csv", tmp_path / "bakes"
+    table.write_text("Bake,Dough,hieght\n1,A,30\n")
+    asked = ("import", str(table), str(into), "--trial", "malt")
+    code, told = unread(*asked)
+    assert (code, told.startswith("kit: there are questions")) == (2, True)
+    assert unread(*asked, "--column", "hieght=rise_height_mm") == (0, "")
+    with kit.Workspace(into) as ws:
+        assert ws.trial("malt").frame()["rise_height_mm"].tolist() == [30]
 
 
 def test_broken_table(run, tmp_path):

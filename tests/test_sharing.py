@@ -101,8 +101,7 @@ def test_a_dose_may_be_typed_as_it_is_told(trial, tmp_path):
         (["malt"], {}, "settings is ['malt']: must be settings by name. Write "
                        '{"malt_percent": 0.8}.'),
         ({"malt_percent": 0.6}, {"wibble": 3}, "no part of a recipe page 'wibble'. There are: "
-         "'steps', 'prep_minutes', 'wait_minutes', 'cook_minutes', 'author', 'scale_step_g', "
-         "'fine_step_g', 'fine_up_to_g'."),
+         "'steps', 'prep_minutes', 'wait_minutes', 'cook_minutes', 'author'."),
         ({"malt_percent": 0.6}, {"steps": "Mix."}, "steps is 'Mix.': must be a list of texts, a "
          'step each. Write ["Mix.", "Bake."].'),
         ({"malt_percent": 0.6}, {"steps": [1]}, "steps is [1]: must be a list of texts, a step "
@@ -118,6 +117,19 @@ def test_what_is_given_to_a_recipe_is_looked_at(trial, tmp_path, settings, more,
         trial.recipe(tmp_path / "malt.html", 6, 76, settings, **more)
     assert str(caught.value) == said
     assert not (tmp_path / "malt.html").exists()
+
+
+def test_each_setting_has_a_page_of_its_own_however_it_is_typed(trial):
+    name = trial.recipe_name
+    same = {name({said: dose}) for said in ("malt_percent", "Diastatic malt")
+            for dose in (0.6, "0.60", "0,6 %")}  # fmt: skip
+    assert same == {"harbour-malt-recipe-0.6.html"}
+    assert name({"malt_percent": "1/2"}) != name({"malt_percent": "1 2"})
+    two = trial.workspace.new_trial("two", factors={"salt_percent": [1, 2], "malt_percent": [1, 2]})
+    told = two.recipe_name({"malt_percent": 1, "salt_percent": 2, "honey": 3})
+    assert told == "two-recipe-salt_percent-2-malt_percent-1-honey-3.html"
+    assert told == two.recipe_name({"honey": 3, "salt_percent": 2, "malt_percent": 1})
+    assert told != two.recipe_name({"malt_percent": 2, "salt_percent": 1, "honey": 3})
 
 
 def test_a_recipe_is_a_page_of_a_formula(trial, tmp_path):

@@ -42,7 +42,7 @@ def main(words: Sequence[str] | None = None) -> None:
         code = 2
     except (typer.Abort, KeyboardInterrupt):
         code = 130
-    except BrokenPipeError:  # as with "| head": whoever reads has seen enough
+    except BrokenPipeError:  # the end of a help page, which click itself writes; see `shell`
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         code = 0
     except Exception as exc:

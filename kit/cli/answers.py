@@ -54,25 +54,7 @@ LeaveOut = Annotated[
 Source = Annotated[str, typer.Option(help="Where a table comes from, for its page.")]
 
 
-@app.command()
-@said_in_one_line
-def compare(
-    where: Where,
-    outcome: Outcome = None,
-    by: By = None,
-    dough: Dough = None,
-    bake: Bake = None,
-    load: Load = None,
-    mixing: Mixing = None,
-    adjust: Adjust = None,
-    matters: Matters = None,
-    control: Control = None,
-    line: Line = None,
-    trial: OfTrial = None,
-    leave_out: LeaveOut = None,
-    out: Annotated[Path | None, typer.Option(help="Write the page as well.")] = None,
-    source: Source = "",
-) -> None:
+def compare(told: "_Told", out: Path | None) -> None:
     """Compare the settings of a factor and answer in words.
 
     From a table:
@@ -81,52 +63,56 @@ def compare(
     From a workspace:
     python -m kit compare my-bakes --trial harbour-malt
     """
-    groups = {"dough": dough, "bake": bake, "load": load, "mixing": mixing}
-    told = _answer(
-        where, trial, groups, leave_out or [], source, outcome=outcome, by=by, matters=matters,
-        adjust=adjust, control=control, line=line,
-    )  # fmt: skip
     _show(told)
     if out is not None:
         say(f"Written: {told.write(out)}")
 
 
-@app.command()
-@said_in_one_line
-def writeup(
-    where: Where,
-    out: Annotated[
-        Path | None,
-        typer.Option(help="Page to write: .html, .pdf or .md; of a workspace .zip with all data."),
-    ] = None,
-    outcome: Outcome = None,
-    by: By = None,
-    dough: Dough = None,
-    bake: Bake = None,
-    load: Load = None,
-    mixing: Mixing = None,
-    adjust: Adjust = None,
-    matters: Matters = None,
-    control: Control = None,
-    line: Line = None,
-    trial: OfTrial = None,
-    leave_out: LeaveOut = None,
-    source: Source = "",
-) -> None:
+def writeup(told: "_Told", out: Path | None) -> None:
     """Write the one page you share; beside the table, or into the workspace, unless --out says.
 
     Where a trial changes several things, each is answered in a section of its own, --by first.
 
     Example: python -m kit writeup my-bakes --trial harbour-malt --out malt.html
     """
-    groups = {"dough": dough, "bake": bake, "load": load, "mixing": mixing}
-    told = _answer(
-        where, trial, groups, leave_out or [], source, outcome=outcome, by=by, matters=matters,
-        adjust=adjust, control=control, line=line,
-    )  # fmt: skip
     _show_invented(told)
     say(f"{told.answer.headline} {told.answer.sentence}")
     say(f"Written: {told.write(out or told.page)}")
+
+
+def _command(show: Callable[["_Told", Path | None], None], out_help: str) -> None:
+    """Make a command of what shows an answer: both are asked alike."""
+
+    def command(
+        where: Where,
+        outcome: Outcome = None,
+        by: By = None,
+        dough: Dough = None,
+        bake: Bake = None,
+        load: Load = None,
+        mixing: Mixing = None,
+        adjust: Adjust = None,
+        matters: Matters = None,
+        control: Control = None,
+        line: Line = None,
+        trial: OfTrial = None,
+        leave_out: LeaveOut = None,
+        out: Annotated[Path | None, typer.Option(help=out_help)] = None,
+        source: Source = "",
+    ) -> None:
+        groups = {"dough": dough, "bake": bake, "load": load, "mixing": mixing}
+        told = _answer(
+            where, trial, groups, leave_out or [], source, outcome=outcome, by=by, matters=matters,
+            adjust=adjust, control=control, line=line,
+        )  # fmt: skip
+        show(told, out)
+
+    command.__doc__ = show.__doc__
+    app.command(show.__name__)(said_in_one_line(command))
+
+
+_command(compare, "Write the page as well.")
+_command(writeup, "Page to write: .html, .pdf or .md; of a workspace .zip with all data.")
 
 
 @dataclass(frozen=True)

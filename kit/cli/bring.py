@@ -42,7 +42,7 @@ def import_(
         bool, typer.Option(help="Store the rows that can be used, leave the others.")
     ] = False,
 ) -> None:
-    """Bring a table into a workspace: one row a piece, or one row a value.
+    """Bring a table into a workspace: one row a piece, a dough or a value.
 
     What each column means is guessed from its heading and can be said with --column. Nothing is
     stored while there are questions or problems, unless --good-rows says so; a corrected table

@@ -34,7 +34,7 @@ def recipe(
         list[str] | None, typer.Option(help="What the trial changes: malt_percent=0.6; may repeat.")
     ] = None,
     steps: Annotated[Path | None, typer.Option(help="A text file, a step a line.")] = None,
-    out: Annotated[Path | None, typer.Option(help="Page to write; by the trial's name.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Page to write; by trial and setting.")] = None,
 ) -> None:
     """Write the trial's recipe at one setting as a page to print, hand on or put on the web.
 
@@ -44,13 +44,13 @@ def recipe(
     given = [named("--setting", text, "malt_percent=0.6") for text in setting or ()]
     with existing(folder) as ws:
         one = chosen(ws, trial)
-        page = out or (ws.folder or Path()) / f"{file_name(one.name)}-recipe.html"
         settings: dict[str, str] = {}
         for said, value in given:
             name = meant(said, list(one.factors))
             if name in settings:
                 raise InputError("--setting", f"{said}={value}", "is said twice", "Leave one out.")
             settings[name] = value
+        page = out or (ws.folder or Path()) / one.recipe_name(settings)
         told = [line.strip() for line in lines.splitlines() if line.strip()]
         made = one.recipe(page, counted("--pieces", pieces), piece, settings, steps=told)
     say(f"Written: {made}")
@@ -59,7 +59,7 @@ def recipe(
 @app.command()
 @said_in_one_line
 def package(
-    folder: Annotated[str, typer.Argument(help="The workspace.")],
+    folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
     trial: OfTrial = None,
     out: Annotated[
         Path | None, typer.Option(help="File to write, ending in .zip; by the trial's name.")

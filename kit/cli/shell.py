@@ -32,6 +32,16 @@ app = typer.Typer(
 )
 screen, err = Console(highlight=False), Console(stderr=True, highlight=False, soft_wrap=True)
 
+
+def _reader_gone(console: Console) -> None:
+    """Go on in silence: who reads, as ``| head``, has seen enough; what was asked is done still."""
+    console.quiet = True
+    os.dup2(os.open(os.devnull, os.O_WRONLY), console.file.fileno())
+
+
+# of the one that prints the help as well, which is typer's own
+Console.on_broken_pipe = _reader_gone  # type: ignore[assignment]
+
 Matters = Annotated[
     str | None, typer.Option(help="Smallest difference you care about: 2, 2,5 or '1/16 in'.")
 ]
@@ -46,7 +56,7 @@ def said_in_one_line(command: Callable[..., None]) -> Callable[..., None]:
         try:
             command(*args, **kwargs)
         except KitError as exc:
-            told = re.sub(r"^(--[\w-]+) is None\b", r"\1 is not given", str(exc))
+            told = re.sub(r"^([\w-]+) is None\b", r"\1 is not given", str(exc))
             err.print(f"[bold]kit:[/bold] {escape(plain_name(told))}")
             raise typer.Exit(1 if isinstance(exc, StoreError) else 2) from exc
 

@@ -58,7 +58,7 @@ def keep_copy(file: Path) -> str:
         return ""  # nothing can change, so there is nothing to go back to
     part: Path | None = None
     try:
-        state = _state(file)
+        state = _state(closing(sqlite3.connect(file)))
         if state == (None, None):
             return ""  # nothing was ever done
         kept = copies(file.parent)
@@ -130,6 +130,7 @@ def put_back(file: Path, copy: Path | None = None) -> tuple[Path, Path | None]:
         older = " It is as it was." if file.exists() else ""
         text = f"{file} was not replaced: {said_of_disk(exc, file)}{older}"
         raise StoreError(text) from exc
+    # never thinned out: it may be the only file that holds what was done since the last copy
     return whole, gone if gone.exists() else None
 
 
@@ -230,6 +231,9 @@ def _flaw(copy: Path) -> str:
         code = getattr(exc, "sqlite_errorname", "")
         if code in _DAMAGED:
             return "is damaged, or no copy of a workspace."
+        if code.startswith("SQLITE_IOERR"):  # as on a full disk: not the copy's fault
+            with in_words(str(copy)):
+                raise
         return f"cannot be read: {str(exc).lower()}. Close the programs that use it."
     if not found.issuperset(_OURS):
         return "is no copy of a workspace."
@@ -272,17 +276,23 @@ def _writable(file: Path) -> bool:
     return all(os.access(p, os.W_OK, effective_ids=effective) for p in (file, file.parent))
 
 
-def _state(file: Path) -> tuple[int | None, str | None]:
+def _state(file: closing[sqlite3.Connection]) -> tuple[int | None, str | None]:
     """Return the last line of the journal, and the last undoing."""
-    with closing(sqlite3.connect(file)) as raw:
+    with file as raw:
         found: tuple[int | None, str | None] = raw.execute(
             'SELECT max(seq), max(undone) FROM "change"'
         ).fetchone()
     return found
 
 
+def _opened(copy: Path) -> closing[sqlite3.Connection]:
+    """Open a copy as it lies there: nothing is written beside it, also on a full disk."""
+    address = f"{copy.resolve().as_uri()}?mode=ro&immutable=1"
+    return closing(sqlite3.connect(address, uri=True))
+
+
 def _same(copy: Path, state: tuple[int | None, str | None]) -> bool:
     try:
-        return _state(copy) == state
+        return _state(_opened(copy)) == state
     except sqlite3.Error:  # damaged, or of an older schema: another one is due
         return False

@@ -20,7 +20,7 @@ import pandas as pd
 from sqlalchemy import Connection, Table, select, update
 from sqlalchemy import Row as RowOf
 
-from kit.errors import StoreError
+from kit.errors import DataError, StoreError
 from kit.records.store import Store
 from kit.records.tables import TABLES, change
 from kit.records.typed import local_zone, now
@@ -221,15 +221,33 @@ def step(store: Store, who: str, says: str = "", number: str = "") -> Iterator[S
         The line of the history.
     number : str
         From `new_id`, the same for every block of a long step.
+
+    Raises
+    ------
+    DataError
+        What came before of a long one was undone meanwhile, here or in another window.
     """
     joined = _together.get()
     if joined is not None and joined.store is not store:
         joined = None
     with store.writing() as connection:
         action = Step(connection, who, says, number if joined is None else joined.number)
+        if action.number:
+            _refuse_undone(connection, action.number)
         yield action
         action.says = action.says if joined is None else joined.says
         action.end()
+
+
+def _refuse_undone(connection: Connection, number: str) -> None:
+    """Do not go on with a step that was taken back: half of it would be there."""
+    gone = select(change.c.seq).where(change.c.step == number, change.c.undone.is_not(None))
+    if connection.execute(gone.limit(1)).first():
+        msg = (
+            "what was stored of this was undone meanwhile, so the rest was left as well. Do it "
+            "again if it is wanted."
+        )
+        raise DataError(msg)
 
 
 def undo(store: Store) -> str | None:
@@ -249,7 +267,7 @@ _PAIRS = ({"load_id", "place"}, {"level", "target_id"})
 
 def _take_back(connection: Connection, number: str) -> Sequence[RowOf[Any]]:
     """Put back what one step's lines say where it still stands, and return them."""
-    when, mine = now(), change.c.step == number
+    when = now()
     lines = _done(connection, number)
     # backwards: what was done last stands in the way of what was done before it
     for line in reversed(lines):
@@ -269,13 +287,14 @@ def _take_back(connection: Connection, number: str) -> Sequence[RowOf[Any]]:
         marked = update(table).values(deleted=when if line.what == "add" else None)
         for some in in_parts(ids):
             connection.execute(marked.where(table.c.id.in_(some)))
-    connection.execute(update(change).where(mine).values(undone=when))
+    mine = change.c.step == number, change.c.undone.is_(None)
+    connection.execute(update(change).where(*mine).values(undone=when))
     return lines
 
 
 def _done(connection: Connection, number: str) -> Sequence[RowOf[Any]]:
-    """A step's lines in the journal, oldest first."""
-    mine = select(change).where(change.c.step == number)
+    """A step's lines in the journal, oldest first; those taken back already are no longer its."""
+    mine = select(change).where(change.c.step == number, change.c.undone.is_(None))
     return connection.execute(mine.order_by(change.c.seq)).all()
 
 

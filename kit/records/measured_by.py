@@ -65,6 +65,9 @@ class MeasuredBy:
             raise InputError("how", min(unknown), rule)
         for name in ("about", "how"):
             object.__setattr__(self, name, _fixed(getattr(self, name), name))
+        if not _is_outline(self.how.get("outline", ())):
+            rule = "must be points of the photo, each of two numbers"
+            raise InputError("outline", "…", rule, "Write ((12, 40), (80, 40), (80, 95)).")
         if len(json.dumps(self.to_row())) > _LONGEST:
             raise InputError("measured_by", "…", f"must be at most {_LONGEST} signs long")
 
@@ -108,8 +111,18 @@ class MeasuredBy:
 def _jar(row: Any) -> Jar:
     try:
         return Jar(**_fixed(row, "jar"))
-    except TypeError as exc:
+    except InputError:
+        raise
+    except (TypeError, ValueError) as exc:
         raise InputError("jar", str(row)[:60], "must say its inside diameter") from exc
+
+
+def _is_outline(points: Any) -> bool:
+    """Say whether it holds points (x, y) and nothing else; it may have come from elsewhere."""
+    return isinstance(points, tuple) and all(
+        isinstance(point, tuple) and [isinstance(x, int | float) for x in point] == [True, True]
+        for point in points
+    )
 
 
 def _fixed(value: Any, name: str) -> Any:

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, select
 
 from kit.analysis import words
 from kit.errors import DataError, InputError, NotFoundError
-from kit.plan.serving import REFERENCE, Serving
+from kit.plan.serving import METHODS, REFERENCE, Serving
 from kit.records import tables as t
 from kit.records.journal import Row, Step
 from kit.records.things import pieces, there
@@ -21,7 +21,7 @@ from kit.records.typed import text
 from kit.units import parse
 
 __all__ = [
-    "answer", "frame", "is_open", "is_plate", "number_of", "open_up", "plates", "plates_of",
+    "answer", "check_plate", "frame", "is_open",  "number_of", "open_up", "plates", "plates_of",
     "serving", "store", "taken",
 ]  # fmt: skip
 
@@ -60,20 +60,53 @@ def plates_of(connection: Connection, trial_id: str, tasting: int | None) -> lis
     return found
 
 
-def is_plate(samples: object) -> bool:
-    """Say whether it is a plate as `store` writes it: what others hand on is looked at first."""
-    kinds = {
+def check_plate(method: str, samples: Any, answer: Any) -> None:
+    """Refuse what is no plate as `store` and `answer` write it: what others hand on is looked at.
+
+    Raises
+    ------
+    InputError
+    """
+    if method not in METHODS:
+        raise InputError("method", method, f"must be one of {', '.join(METHODS)}")
+    if not _is_plate(method, samples):
+        raise InputError("samples", "…", "is not the plate of a tasting")
+    if answer is None:
+        return
+    if not isinstance(answer, dict) or not answer:
+        raise InputError("answer", "…", "must say a mark for each code")
+    read = _marks(method, _coded(samples), answer if method in _MARKED else min(answer))
+    if answer != read:
+        raise InputError("answer", "…", "must be 1 for the code that was chosen")
+
+
+def _is_plate(method: str, samples: Any) -> bool:
+    said = str | None
+    kinds: dict[str, Any] = {
         "tasting": int, "order": int, "plate": int, "seed": int, "of": list, "things": dict,
-        "checks": list, "cups": list, "open": object, "duplicate": object, "question": object,
-        "expected": object,
+        "checks": list, "cups": list, "open": said, "duplicate": said, "question": str,
+        "expected": said,
     }  # fmt: skip
-    return (
-        isinstance(samples, dict)
-        and all(key in samples and isinstance(samples[key], kind) for key, kind in kinds.items())
-        and all(
-            isinstance(cup, dict) and {"code", "sample"} <= cup.keys() for cup in samples["cups"]
-        )
-    )
+    if not isinstance(samples, dict) or not samples.keys() >= kinds.keys():
+        return False
+    if not all(isinstance(samples[key], kind) for key, kind in kinds.items()):
+        return False
+    of, cups = samples["of"], samples["cups"]
+    words_only = [*of, *samples["checks"], *samples["things"].values()]
+    if not all(isinstance(word, str) for word in words_only):
+        return False
+    if not all(isinstance(cup, dict) and cup.keys() == {"code", "sample"} for cup in cups):
+        return False
+    known = all(isinstance(cup["code"], str) and cup["sample"] in of for cup in cups)
+    apart = known and len({cup["code"] for cup in cups}) == len(cups)
+    least = METHODS[method] if method not in _MARKED else 2
+    chosen = {samples[name] for name in ("duplicate", "expected")} - {None}
+    return apart and least <= len(cups) <= METHODS[method] and len({*of}) > 1 and chosen <= {*of}
+
+
+def _coded(samples: Mapping[str, Any]) -> list[str]:
+    """Return the codes on a plate that can be answered."""
+    return [cup["code"] for cup in samples["cups"] if cup["code"] != REFERENCE]
 
 
 def number_of(rows: Sequence[Any]) -> int:
@@ -178,8 +211,7 @@ def answer(step: Step, rows: Sequence[Any], taster: str, given: Any, plate: int,
     found = next((row for row in own if row.samples["plate"] == plate), None)
     if found is None:
         raise NotFoundError("plate", str(plate), [str(r.samples["plate"]) for r in own])
-    codes = [c["code"] for c in found.samples["cups"] if c["code"] != REFERENCE]
-    marks = None if given is None else _marks(found.method, codes, given)
+    marks = None if given is None else _marks(found.method, _coded(found.samples), given)
     step.change(t.tasting, found.id, {"answer": marks, "at": at})
     if marks is None:
         return f"{found.taster}: answer taken back"

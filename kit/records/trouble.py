@@ -40,6 +40,10 @@ _SQLITE = {
     "SQLITE_NOTADB": NOT_OURS,
     "SQLITE_CORRUPT": NOT_OURS,
     "SQLITE_FULL": _FULL,
+    # what is shared with other programs finds no room
+    "SQLITE_IOERR_SHMSIZE": (
+        "cannot be used: the disk is full. Free some space, then do this again."
+    ),
     "SQLITE_IOERR": (
         "cannot be read or written: the disk reports an error. "
         "Check the disk or the network drive it lies on, then open the workspace again."

@@ -90,6 +90,19 @@ def test_a_clock_put_back_does_not_take_the_newest_for_the_oldest(tmp_path):
     assert held == [7, 8, 9, 10, 11]
 
 
+def test_a_copy_is_looked_at_with_nothing_written_beside_it(tmp_path):
+    """What SQLite shares with other programs finds no room on a full disk; no lock is needed."""
+    with Workspace(tmp_path) as ws:
+        ws.new_trial("malt")
+    Workspace(tmp_path).close()
+    (copy,) = copies(tmp_path)
+    with closing(sqlite3.connect(copy)) as raw:
+        raw.execute("PRAGMA locking_mode = EXCLUSIVE")
+        raw.execute("BEGIN EXCLUSIVE")
+        Workspace(tmp_path).close()
+    assert copies(tmp_path) == [copy]  # it was read: nothing has changed since
+
+
 def test_a_copy_somebody_named_is_left_alone(tmp_path):
     (tmp_path / "copies").mkdir()
     own = tmp_path / "copies" / "bakes-before-the-fair.sqlite"
@@ -113,6 +126,18 @@ def test_a_copy_put_back_is_the_workspace_as_it_was(tmp_path):
     (aside,) = (tmp_path / "copies").glob("replaced-*.sqlite")
     with closing(sqlite3.connect(aside)) as raw:
         assert raw.execute("SELECT count(deleted) FROM trial").fetchone() == (1,)
+
+
+def test_what_was_replaced_stays_however_often_a_copy_is_put_back(tmp_path):
+    """The work of a long session is in no copy: the next one is taken on opening."""
+    with Workspace(tmp_path) as ws:
+        ws.new_trial("yesterday")
+    with Workspace(tmp_path) as ws:
+        ws.new_trial("today")
+    kept = [put_back(tmp_path / FILE)[1] for _ in range(7)]
+    assert all(one.exists() for one in kept)
+    put_back(tmp_path / FILE, kept[0])
+    assert [trial.name for trial in Workspace(tmp_path).trials()] == ["yesterday", "today"]
 
 
 KILLED = """

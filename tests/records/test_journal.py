@@ -12,6 +12,7 @@ from sqlalchemy import event, func, select
 from kit.errors import DataError, InputError, StoreError
 from kit.records import journal
 from kit.records import tables as t
+from kit.records.sheets import bring
 from kit.records.store import open_store
 from kit.workspace import Workspace
 
@@ -368,3 +369,59 @@ def test_what_was_done_before_an_error_stays_and_is_undone_at_once(ws, trial, ma
     assert trial.frame()["rise_height_mm"].notna().sum() == 1
     ws.undo()
     assert "rise_height_mm" not in trial.frame()
+
+
+@pytest.mark.parametrize("whole", [False, True])
+def test_what_another_window_undoes_half_way_does_not_go_on(ws, trial, made, whole):
+    def fill_in():
+        with ws.together("malt: filled in", whole=whole):
+            trial.record(made.pieces[0], "rise_height_mm", 30)
+            with Workspace(ws.folder) as there:
+                assert there.undo() == "undone: malt: filled in"
+            trial.record(made.pieces[1], "rise_height_mm", 31)
+
+    with pytest.raises(DataError) as caught:
+        fill_in()
+    assert str(caught.value) == (
+        "what was stored of this was undone meanwhile, so the rest was left as well. Do it again "
+        "if it is wanted."
+    )
+    assert "rise_height_mm" not in trial.frame()
+    assert ws.check().ok  # nothing is undone by half
+    trial.record(made.pieces[1], "rise_height_mm", 31)
+    assert ws.undo() == "undone: malt: Height 31.0 mm, piece 1A2"
+
+
+def test_what_was_undone_meanwhile_is_not_taken_back_again(ws, trial, made):
+    """Another window gave the field what it had within the block: that is its own by now."""
+
+    def fill_in():
+        with ws.together("malt: filled in", whole=True):
+            trial.change(question="Does malt lift?")
+            with Workspace(ws.folder) as there:
+                there.undo()
+                there.trials()[0].change(question="Does malt lift?")
+            trial.change(matters=2)
+
+    with pytest.raises(DataError, match="was undone meanwhile"):
+        fill_in()
+    with Workspace(ws.folder) as there:
+        assert there.trials()[0].question == "Does malt lift?"
+    assert ws.check().ok
+
+
+def test_an_import_that_another_window_undoes_ends(ws, trial, made, monkeypatch):
+    monkeypatch.setattr(bring, "BATCH", 10)
+    rows = [{"bake": 7, "dough": "A", "piece": i, "rise_height_mm": 30} for i in range(30)]
+    look = trial.look_at(pd.DataFrame(rows))
+    before = len(trial.frame())
+
+    def undone(done, _total):
+        if done == 20:
+            ws.undo()
+
+    with pytest.raises(DataError, match="was undone meanwhile"):
+        trial.bring_in(look, progress=undone)
+    assert len(trial.frame()) == before
+    assert ws.check().ok
+    assert trial.bring_in(look).new["piece"] == 30

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from openpyxl.styles import Font
 
-from kit.errors import DataError, InputError, NotFoundError
+from kit.errors import DataError, InputError, NotFoundError, StoreError
 from kit.records.sheets import bring
 from kit.records.sheets.words import guess
 
@@ -506,6 +506,29 @@ def test_progress_stop_and_one_undo(ws, trial, monkeypatch):
     ws.undo()
     assert trial.frame().empty
     assert ws.check().ok, str(ws.check())
+
+
+def test_a_disk_that_fills_up_half_way_is_told_with_what_is_stored(trial, tmp_path, monkeypatch):
+    monkeypatch.setattr(bring, "BATCH", 10)
+    rows = [{"bake": 1, "dough": "A", "piece": i, "rise_height_mm": 30} for i in range(30)]
+    look = trial.look_at(pd.DataFrame(rows))
+    store_lines, done = bring.store_lines, []
+
+    def filling(*given):
+        if done:
+            raise StoreError("x cannot grow: the disk is full; nothing was stored.")
+        done.append(store_lines(*given))
+
+    monkeypatch.setattr(bring, "store_lines", filling)
+    with pytest.raises(StoreError) as caught:
+        trial.bring_in(look)
+    assert str(caught.value) == (
+        "x cannot grow: the disk is full. The rows before that are stored: one undo takes them "
+        "back, and the same table brought in again brings the rest."
+    )
+    assert len(trial.frame()) == 10
+    monkeypatch.setattr(bring, "store_lines", store_lines)
+    assert trial.bring_in(look).new["piece"] == 20
 
 
 def test_what_another_notebook_does_meanwhile_is_seen(ws, trial, monkeypatch):

@@ -285,7 +285,7 @@ def test_problems_show_the_cell_as_the_spreadsheet_does(trial, tmp_path):
     assert str(look).splitlines()[-11:] == [
         "  row 2, Dough: Must not be empty. Say which dough it is.",
         "  row 2, Side time '05:30:00': Must lie between 0 and 60 min. It was read as 330 min. "
-        "Enter time a side in min.",
+        "Enter time a side in min. For minutes and seconds write 5 min 30.",
         *(
             f"  row {row}, Side time 'soon': Is not a number. Write digits, with a comma or a "
             "point before decimals, for example 2.5 or 3 1/2."

@@ -21,7 +21,7 @@ from kit.records.package.read import Arrival, where_of
 from kit.records.package.rows import PACKED, columns_of
 from kit.records.package.safe_zip import safe_name
 from kit.records.readings import HOW, STAGE, check_kind
-from kit.records.tastings import is_plate
+from kit.records.tastings import check_plate
 from kit.records.typed import margin, moment, text, zone
 
 __all__ = ["check_package"]
@@ -42,7 +42,6 @@ _TEXTS = {
     "reading": {"note": (2000, False)},
     "event": {"text": (2000, False)},
     "taster": {"name": (200, True)},
-    "tasting": {"method": (200, True)},
 }
 #: of these no two rows may be alike
 _ALONE = {
@@ -258,6 +257,8 @@ def _event(row: Row, targets: dict[str, set[str]]) -> None:
         row["kind"] = check_kind(row["kind"])
     elif row["kind"].removeprefix(STAGE) not in STAGES.get(row["level"], ()):
         raise InputError("kind", row["kind"], f"is no stage of a {row['level']}")
+    elif row["text"]:  # when it was written down, which is not when it was
+        row["text"] = _when("text", row["text"])
 
 
 def _photo(row: Row, targets: dict[str, set[str]]) -> None:
@@ -282,5 +283,4 @@ def _tasting(row: Row) -> None:
     for name in ("samples", "answer"):
         if len(json.dumps(row[name])) > 100_000:
             raise InputError(name, "…", "must be shorter")
-    if not is_plate(row["samples"]):
-        raise InputError("samples", "…", "is not the plate of a tasting")
+    check_plate(row["method"], row["samples"], row["answer"])

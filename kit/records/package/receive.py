@@ -21,7 +21,14 @@ from kit.records.package.check import check_package
 from kit.records.package.own import remember
 from kit.records.package.photos import Landing
 from kit.records.package.read import Arrival, read_package
-from kit.records.package.rows import PACKED, Rows, columns_of, original_of, read_rows
+from kit.records.package.rows import (
+    PACKED,
+    Rows,
+    columns_of,
+    deciding,
+    original_of,
+    read_rows,
+)
 from kit.records.package.safe_zip import SafeZip
 from kit.records.store import Store
 from kit.records.things import there
@@ -59,10 +66,11 @@ def _already_here(connection: Connection, arrival: Arrival, files: bool) -> str 
     """Return the trial that is the very same, None when there is none.
 
     Files count where there is a folder for them: a package with pictures brings something new
-    to a trial that came without.
+    to a trial that came without. So does one with what a second photo of a piece told, which
+    packages of earlier kits leave out.
     """
     head = arrival.rows["trial"][0]
-    theirs = _likeness(arrival.rows)
+    theirs, told = _likeness(arrival.rows), _readings(arrival.rows)
     for row in trials.trials(connection):
         if row.created != head["created"]:
             continue
@@ -71,7 +79,7 @@ def _already_here(connection: Connection, arrival: Arrival, files: bool) -> str 
             photo["original_sha256"] = original_of(photo)
         if _likeness(ours) != theirs or not _names_alike(ours, arrival.rows):
             continue
-        if not files or _pictures(arrival.rows) <= _pictures(ours):
+        if told <= _readings(ours) and (not files or _pictures(arrival.rows) <= _pictures(ours)):
             return str(row.id)
     return None
 
@@ -85,11 +93,21 @@ def _pictures(rows: Rows) -> set[str]:
     return {row["original_sha256"] for row in rows["photo"] if row["path"]}
 
 
-def _likeness(rows: Rows) -> list[Any]:
-    """Return all that rows say, their ids replaced by their places."""
+def _readings(rows: Rows) -> set[tuple[Any, ...]]:
+    """Return all that was read, what does not decide a frame included."""
+    return {tuple(line[1:]) for line in _lines(rows)[t.reading.name]}
+
+
+def _likeness(rows: Rows) -> dict[str, list[Any]]:
+    """Return what rows say that every kit has sent."""
+    return _lines({**rows, "reading": deciding(rows["reading"])})
+
+
+def _lines(rows: Rows) -> dict[str, list[Any]]:
+    """Return all that rows say, the id of each first, ids replaced by their places."""
     place = {row["id"]: (n, i) for n, table in enumerate(PACKED)
              for i, row in enumerate(rows[table.name])}  # fmt: skip
-    told: list[Any] = []
+    told: dict[str, list[Any]] = {}
     for table in PACKED:
         names = [c.name for c in columns_of(table) if c.name not in _FREE.get(table.name, ())]
         refers = [name == "id" or name.endswith("_id") for name in names]
@@ -100,7 +118,7 @@ def _likeness(rows: Rows) -> list[Any]:
         if table is t.photo:
             hashes = [row["original_sha256"] for row in rows["photo"]]
             lines = [[*line, own] for line, own in zip(lines, hashes, strict=True)]
-        told.append(lines)
+        told[table.name] = lines
     return told
 
 

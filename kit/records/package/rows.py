@@ -18,7 +18,7 @@ from kit.records.journal import Row, in_parts
 from kit.records.things import CHAIN, TABLE_OF, joined, there
 from kit.records.trials import trial_row
 
-__all__ = ["PACKED", "Kept", "Rows", "columns_of", "original_of", "read_rows"]
+__all__ = ["PACKED", "Kept", "Rows", "columns_of", "deciding", "original_of", "read_rows"]
 
 #: the tables of a package, those referred to first
 PACKED = (
@@ -49,7 +49,8 @@ def read_rows(connection: Connection, trial_id: str) -> Kept:
     """Return all that counts in a trial.
 
     Of the readings those that count: the newest of each thing and quantity that was not planned,
-    and the newest planned one. What hangs on something removed is not there.
+    and the newest planned one, besides what each photo told last. What hangs on
+    something removed is not there.
 
     Raises
     ------
@@ -127,9 +128,14 @@ def _said(row: Row) -> str:
 def _counting(
     readings: list[Row], targets: dict[str, set[str]], photos: set[str]
 ) -> tuple[list[Row], list[str]]:
-    """Return the readings that decide a frame, oldest first, and what is left out."""
+    """Return the readings that are sent, oldest first, and what is left out.
+
+    Those that decide a frame; and of each of `photos` what was measured on it last, though another
+    photo of the same thing may count, because two of one piece tell how surely photos measure.
+    """
     known = {quantity.name for quantity in quantities.all_quantities(series=True)}
-    newest: dict[tuple[str, str, bool, str], Row] = {}
+    counting: list[Row] = []
+    on_photo: dict[tuple[str, str, str], tuple[Any, Row]] = {}
     unknown: dict[str, int] = {}
     for row in readings:
         if row["target_id"] not in targets[row["level"]]:
@@ -137,19 +143,34 @@ def _counting(
         if row["quantity"] not in known:
             unknown[row["quantity"]] = unknown.get(row["quantity"], 0) + 1
             continue
-        when = row["at"] if row["quantity"] in quantities.SERIES else ""
-        key = row["target_id"], row["quantity"], row["how"] == "planned", when
-        newest.pop(key, None)  # the order is that of the newest
-        newest[key] = row
-    counting = [row for row in newest.values() if row["value"] is not None]
-    for row in counting:
+        counting.append(row)
+        if row["photo_id"] in photos:
+            on_photo[row["target_id"], row["quantity"], row["photo_id"]] = _decides(row), row
+    newest = {_decides(row): row for row in deciding(counting) if row["value"] is not None}
+    sent = {row["id"] for row in newest.values()}
+    sent |= {row["id"] for decides, row in on_photo.values() if decides in newest}
+    out = [row for row in readings if row["id"] in sent]
+    for row in out:
         if row["photo_id"] not in photos:
             row["photo_id"] = None
     said = [
         f"{count} readings of {name}: nothing is known about this quantity any more"
         for name, count in unknown.items()
     ]
-    return counting, said
+    return out, said
+
+
+def deciding(readings: list[Row]) -> list[Row]:
+    """Return the readings that decide a frame, oldest first: the newest of each of its cells."""
+    newest = {_decides(row): row["id"] for row in readings}
+    last = set(newest.values())
+    return [row for row in readings if row["id"] in last]
+
+
+def _decides(row: Row) -> tuple[str, str, bool, str]:
+    """Return which cell of a frame a reading stands for."""
+    when = row["at"] if row["quantity"] in quantities.SERIES else ""
+    return row["target_id"], row["quantity"], row["how"] == "planned", when
 
 
 def original_of(photo: Row) -> str:

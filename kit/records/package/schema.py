@@ -51,7 +51,7 @@ _TABLES = {
     "load": "Fills of the griddle.",
     "piece": "Muffins.",
     "photo": "Pictures, without the place and the person they were taken at and by.",
-    "reading": "Every value that counts: of what, how it came, when.",
+    "reading": "Every value that counts, and what each photo told: of what, how it came, when.",
     "event": "What happened besides the plan.",
     "taster": "Who tasted.",
     "tasting": "What was tasted, and what was said.",

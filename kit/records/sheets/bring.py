@@ -5,7 +5,8 @@ between and a program that ends half-way leaves whole rows. All batches are one 
 journal: one undo takes them back together.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -14,6 +15,7 @@ from sqlalchemy import Connection, func, select
 
 from kit.analysis import words
 from kit.analysis.beside import set_beside
+from kit.errors import StoreError
 from kit.records import journal, trials
 from kit.records import tables as t
 from kit.records.sheets.known import Known, read_known
@@ -123,29 +125,56 @@ def bring_in(
     known: Known | None = None
     seen: Any = None
     stopped = False
-    for start in range(0, len(good), BATCH):
+    for start, end in _parts([sheet.rows[i] for i in good]):
         if stop is not None and stop():
             stopped = True
             break
-        with journal.step(store, who, number=number) as step:
+        with _said_of_part(start > 0), journal.step(store, who, number=number) as step:
             trial = trials.trial_row(step.connection, trial_id)
             now = _others(step.connection, step.number)
             if known is None or now != seen:  # somebody else wrote meanwhile
                 known, seen = read_known(step.connection, trial_id), now
-            lines = good[start : start + BATCH]
+            lines = good[start:end]
             store_lines(step, trial_id, trial.zone, sheet, lines, known, tally)
-            rows = words.plural(tally.rows, "row")
+            rows = words.plural(len(tally.rows), "row")
             step.says = f"{trial.name}: brought in {rows} of {look.name}"
         if progress is not None:
-            progress(min(start + BATCH, len(good)), len(good))
+            progress(end, len(good))
     with store.reading() as connection:
         factors = trials.factors(connection, trial_id)
     return BroughtIn(
-        look.name, len(sheet.rows), tally.rows, tally.new, tally.values, tally.same,
+        look.name, len(set(sheet.rows)), len(tally.rows), tally.new, tally.values, tally.same,
         tuple(tally.told), tally.changed,
         (*_set_beside(look, factors), *sheet.unusual),
         problem_frame(look, [*sheet.problems, *tally.problems]), stopped,
     )  # fmt: skip
+
+
+def _parts(rows: list[int]) -> Iterator[tuple[int, int]]:
+    """Part the lines of some rows into batches; no row is cut in two."""
+    start = 0
+    while start < len(rows):
+        end = min(start + BATCH, len(rows))
+        while end < len(rows) and rows[end] == rows[end - 1]:
+            end += 1
+        yield start, end
+        start = end
+
+
+@contextmanager
+def _said_of_part(stored: bool) -> Iterator[None]:
+    """Where storing fails after a part of the rows was `stored`, say so."""
+    try:
+        yield
+    except StoreError as exc:
+        if not stored:
+            raise
+        said = str(exc).replace("; nothing was stored", "")
+        text = (
+            f"{said} The rows before that are stored: one undo takes them back, and the same table "
+            "brought in again brings the rest."
+        )
+        raise StoreError(text) from exc
 
 
 def _set_beside(look: Look, factors: Mapping[str, object]) -> list[str]:

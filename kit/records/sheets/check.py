@@ -54,6 +54,8 @@ class Sheet:
         What is worth knowing about the file.
     known : dict
         Level -> the keys of what the trial has already.
+    numbers : list of int
+        Which piece of its row each line is; empty where each row is one.
     """
 
     name: str
@@ -70,10 +72,13 @@ class Sheet:
     nameless: set[int] = field(default_factory=set)
     notes: list[str] = field(default_factory=list)
     known: Mapping[str, Iterable[Any]] = field(default_factory=dict)
+    numbers: list[int] = field(default_factory=list)
 
     def problem(self, row: int, column: str, value: object, rule: str, remedy: str = "") -> None:
-        """Note a problem."""
-        self.problems.append((row, InputError(column, value, rule, remedy, f"row {row}")))
+        """Note a problem; one of a row with several pieces once, not for each of them."""
+        told = row, InputError(column, value, rule, remedy, f"row {row}")
+        if not (self.numbers and self.problems and str(self.problems[-1][1]) == str(told[1])):
+            self.problems.append(told)
 
     def good(self) -> list[int]:
         """Return the lines without a problem, by their place in `rows`."""
@@ -83,7 +88,7 @@ class Sheet:
     @property
     def unusual(self) -> list[str]:
         """Return the doubts as lines, by row."""
-        return [f"row {row}, {name}: {doubt}" for row, name, doubt in sorted(self.doubts)]
+        return [f"row {row}, {name}: {doubt}" for row, name, doubt in sorted({*self.doubts})]
 
     def column(self, name: str) -> list[Any]:
         """Return a column's cells, empty ones where there is no such column."""
@@ -291,12 +296,20 @@ def _number_pieces(sheet: Sheet, codes: Sequence[str | None]) -> None:
         elif code:
             taken[dough, code] = row
     count: dict[Any, int] = {}
+    rows: dict[Any, int] = {}
     keys: list[Any] = []
-    for row, dough, code in zip(sheet.rows, sheet.keys["dough"], codes, strict=True):
+    for i, (row, dough, code) in enumerate(
+        zip(sheet.rows, sheet.keys["dough"], codes, strict=True)
+    ):
         if dough is None:
             keys.append(None)
             continue
         number = count[dough] = count.get(dough, 0) + 1
+        if sheet.numbers:  # a piece before it may be missing
+            number = sheet.numbers[i]
+            if (first := rows.setdefault(dough, row)) != row:
+                rule, remedy = f"has its pieces in row {first}", "Give each piece a row of its own."
+                sheet.problem(row, "dough", dough[1], rule, remedy)
         if not code:
             while (dough, f"{dough[1]}{number}") in taken:
                 number += 1

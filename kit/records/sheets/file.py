@@ -8,9 +8,8 @@ file is ever computed.
 import codecs
 import csv
 import io
-import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from itertools import islice
@@ -19,12 +18,10 @@ from typing import Any
 
 import pandas as pd
 
-from kit import quantities
 from kit.errors import DataError, InputError
 from kit.given import is_missing
-from kit.records.sheets.words import IGNORED, guess, unit_fits
+from kit.records.sheets.headings import is_heading, joined, told_apart, with_units
 from kit.records.typed import plain_name
-from kit.units import parse
 
 __all__ = [
     "ERRORS",
@@ -51,13 +48,6 @@ ERRORS = frozenset(
 
 #: what people write where nothing was measured; no number, and no code either
 _NOT_MEASURED = frozenset(("-", "--", "–", "—", "n/a"))
-
-
-#: what stands among the units below "Bake" or "Dough", and names none
-_FORMS = frozenset(
-    ("no", "nr", "#", "number", "nummer", "code", "unit", "units", "einheit", "einheiten")
-)
-_MEASURED = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
 
 
 class Percent(str):
@@ -90,6 +80,8 @@ class Table:
         What is worth knowing about the file.
     problems : list of (int, InputError)
         Cells that cannot be used whatever their column means, by row.
+    numbers : list of int
+        Which piece of its row each line is, where a row holds several; see `pieces.unfold`.
     """
 
     name: str
@@ -100,6 +92,7 @@ class Table:
     heading_row: int = 1
     notes: list[str] = field(default_factory=list, repr=False)
     problems: list[tuple[int, InputError]] = field(default_factory=list, repr=False)
+    numbers: list[int] = field(default_factory=list, repr=False)
 
 
 def cell(x: Any) -> Any:
@@ -233,7 +226,7 @@ def delimiter(text: str) -> str:
     def parted(sign: str) -> tuple[int, int, int]:
         rows = csv.reader(io.StringIO(top, newline=""), delimiter=sign)
         lines = list(islice(filter(any, rows), _TOP))
-        known = max((sum(map(_is_heading, line)) for line in lines), default=0)
+        known = max((sum(map(is_heading, line)) for line in lines), default=0)
         often = Counter(len(line) for line in lines if len(line) > 1)
         alike = max(((count, width) for width, count in often.items()), default=(0, 0))
         return known, *alike
@@ -252,7 +245,11 @@ def _too_long(name: str, row: int) -> str:
 
 
 def headed(
-    name: str, sheet: str, lines: Iterable[tuple[int, Sequence[Any]]], notes: list[str]
+    name: str,
+    sheet: str,
+    lines: Iterable[tuple[int, Sequence[Any]]],
+    notes: list[str],
+    across: Mapping[int, Mapping[int, int]] | None = None,
 ) -> Table:
     """Find the headings and part what stands below them into columns.
 
@@ -264,22 +261,35 @@ def headed(
         From the top of the file.
     notes : list of str
         What is worth knowing about the file.
+    across : mapping, optional
+        Row -> first column of cells merged in it -> last one, counted from 0; asked when the
+        lines are read.
     """
     filled = [(row, line) for row, line in lines if any(x is not None for x in line)]
     if not filled:
         return Table(name, sheet, [], [], [], 1, notes)
-    known = [sum(_is_heading(x) for x in line) for _, line in filled[:_TOP]]
+    known = [sum(is_heading(x) for x in line) for _, line in filled[:_TOP]]
     at = known.index(max(known)) if max(known) >= 2 else 0  # a title may stand above
-    heading_row, heading = filled[at]
-    if at:
-        notes = [*notes, f"The headings stand in row {heading_row}; what is above is left out."]
-    headings = ["" if x is None else str(x) for x in heading]
+    headings, top = ["" if x is None else str(x) for x in filled[at][1]], at
+    # a name over several columns, what tells them apart below: both rows are the heading
+    for first in (at, at - 1):
+        two = filled[first : first + 2] if first >= 0 else []
+        merged = (across or {}).get(two[0][0]) if two else None
+        both = joined(two[0][1], two[1][1], merged) if len(two) == 2 else []
+        if told_apart(both) > told_apart(headings):
+            headings, top, at = both, first, first + 1
+            rows = f"Rows {filled[top][0]} and {filled[at][0]}"
+            notes = [*notes, f"{rows} are read as one heading."]
+            break
+    heading_row = filled[at][0]
+    if top:
+        notes = [*notes, f"The headings stand in row {filled[top][0]}; what is above is left out."]
     while headings and not headings[-1]:
         headings.pop()  # spreadsheets write empty columns at the end
-    if at + 1 < len(filled) and (with_units := _with_units(headings, filled[at + 1][1])):
+    if at + 1 < len(filled) and (measured := with_units(headings, filled[at + 1][1])):
         at += 1
         notes = [*notes, f"Row {filled[at][0]} is read as the units of the columns."]
-        headings = with_units
+        headings = measured
     width, below = len(headings), filled[at + 1 :]
     columns: list[list[Any]] = [[] for _ in range(width)]
     problems = []
@@ -294,52 +304,6 @@ def headed(
         name, sheet, [headings[i] for i in kept], [columns[i] for i in kept],
         [row for row, _ in below], heading_row, notes, problems,
     )  # fmt: skip
-
-
-def _is_heading(x: Any) -> bool:
-    if not isinstance(x, str) or len(x) >= 80 or not any(map(str.isalpha, x)):
-        return False
-    return guess(x).meaning != IGNORED
-
-
-def _with_units(headings: Sequence[str], line: Sequence[Any]) -> list[str]:
-    """Return the headings with their units where a row below holds these; else nothing.
-
-    Such a row names no bake, dough, piece, day or event, measures nothing, and holds at least one
-    unit that fits its column. A second unit beside one in the heading is put so that it is asked
-    about.
-    """
-    made, fitting = list(headings), 0
-    for i, (heading, x) in enumerate(zip(headings, line, strict=False)):
-        one = guess(heading)
-        own = quantities.find(one.meaning)
-        unit = str(x or "").strip(" ()[]").replace("cm2", "cm²").replace("cm3", "cm³")
-        if one.meaning == IGNORED or not unit or x == heading:  # the same in both where merged
-            continue
-        if own is None:
-            if not _only_a_form(one.meaning, unit):
-                return []
-        elif unit_fits(unit, own.name):
-            fitting += own.unit != ""  # "x" beside a plain number may mean anything
-            said = one.unit or (own.unit if heading == own.name else "")
-            if not said:
-                made[i] = f"{heading} ({unit})"
-            elif parse(f"1 {said}", own.unit) != parse(f"1 {unit}", own.unit):
-                made[i] = f"{own.label} ({said} or {unit})"
-        elif not isinstance(x, str) or _MEASURED.fullmatch(unit):
-            return []
-        elif own.unit:
-            if any(sign.isdecimal() for sign in unit):
-                return []
-            made[i] = f"{own.label} ({one.unit} or {unit})" if one.unit else f"{heading} ({unit})"
-    return made if fitting else []
-
-
-def _only_a_form(meaning: str, x: str) -> bool:
-    """Say whether a cell below "Bake" or "Date" only tells how such are written."""
-    if meaning in ("day", "load", "place"):
-        return not any(sign.isdecimal() for sign in x)
-    return x.strip(".:").casefold() in _FORMS
 
 
 def _over(row: int, value: str) -> InputError:

@@ -25,38 +25,13 @@ from kit.records.sheets.cells import (
 from kit.records.sheets.check import Sheet
 from kit.records.sheets.file import Percent, Table
 from kit.records.sheets.known import Known
+from kit.records.sheets.pieces import apart, beside_several, lines_held, unfold
 from kit.records.sheets.problems import problem_frame, problem_lines
-from kit.records.sheets.words import IGNORED, LONG, Guess, guess, meanings, unit_fits
+from kit.records.sheets.words import IGNORED, LONG, Column, Guess, guess, meanings, unit_fits
 
-__all__ = ["Column", "Look", "look"]
+__all__ = ["Look", "look"]
 
 _SHOWN = 10
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column and what it means.
-
-    Parameters
-    ----------
-    heading : str
-        As it stands above it; a second one of the same name is called "Height (2)".
-    meaning : str
-        bake, day, dough, load, piece, place, flour_lot, yeast_lot, events, the name of a
-        quantity, thing, quantity, value, unit, or ignored.
-    unit : str
-        Of its bare numbers, as the heading says; empty for the quantity's own unit.
-    doubt : str
-        A question; empty where there is none.
-    percent : str
-        How cells formatted as percent count: "shown" (0.8 %) or "stored" (0.008).
-    """
-
-    heading: str
-    meaning: str
-    unit: str = ""
-    doubt: str = ""
-    percent: str = "shown"
 
 
 @dataclass(frozen=True, repr=False)
@@ -97,7 +72,7 @@ class Look:
         Parameters
         ----------
         heading : str
-            Which column.
+            Which column; one of those read as several pieces' gives them back, a row a piece.
         quantity : str, optional
             A quantity by name, or bake, dough, load, piece, place, day, flour_lot, yeast_lot,
             events, ignored. As guessed when not given.
@@ -113,7 +88,13 @@ class Look:
         InputError
             The unit measures something else.
         """
-        at = self._at(heading)
+        names = [column.heading for column in self.columns]
+        if heading not in names:
+            for place, column in enumerate(self.columns):
+                if heading in column.pieces:
+                    return apart(self, place).with_column(heading, quantity, unit, percent)
+            raise NotFoundError("column", heading, names)
+        at = names.index(heading)
         old = self.columns[at]
         meaning = old.meaning if quantity is None else _meaning(quantity)
         own = unit if unit is not None else (old.unit if quantity is None else "")
@@ -121,7 +102,11 @@ class Look:
             raise InputError("unit", own, f"is no unit of {meaning}", where=f"column {heading!r}")
         if percent is not None and percent not in ("shown", "stored"):
             raise InputError("percent", percent, "must be 'shown' or 'stored'")
-        new = Column(old.heading, meaning, own, percent=percent or old.percent)
+        named = quantities.find(meaning)
+        if old.pieces and meaning != IGNORED and (named is None or named.level != "piece"):
+            rule = "must be something measured on each piece, or ignored"
+            raise InputError("quantity", meaning, rule, where=f"column {heading!r}")
+        new = replace(old, meaning=meaning, unit=own, doubt="", percent=percent or old.percent)
         columns = [
             replace(c, meaning=IGNORED, unit="", doubt="") if c.meaning == meaning != IGNORED else c
             for c in self.columns
@@ -141,12 +126,6 @@ class Look:
             raise InputError("decimal", mark, "must be 'comma' or 'point'")
         return replace(self, decimal=mark)
 
-    def _at(self, heading: str) -> int:
-        names = [column.heading for column in self.columns]
-        if heading not in names:
-            raise NotFoundError("column", heading, names)
-        return names.index(heading)
-
     # what it says
 
     @property
@@ -160,11 +139,29 @@ class Look:
         """Say whether each row is one value of one thing; else each row is a piece."""
         return {"quantity", "value"} <= {column.meaning for column in self.columns}
 
+    @property
+    def unfolded(self) -> bool:
+        """Say whether each row holds several pieces: while a column of theirs counts."""
+        return not self.long and any(c.pieces and c.meaning != IGNORED for c in self.columns)
+
+    @cached_property
+    def counting(self) -> tuple[Column, ...]:
+        """Return the columns as they count beside one another."""
+        return tuple(map(beside_several, self.columns)) if self.unfolded else self.columns
+
+    @cached_property
+    def lines(self) -> Sequence[int]:
+        """Return the lines of the table that count."""
+        return lines_held(self)
+
     @cached_property
     def cells(self) -> dict[str, list[Any]]:
         """Return the columns that count, by what they mean."""
-        found = zip(self.columns, self.table.columns, strict=True)
-        return {column.meaning: cells for column, cells in found if column.meaning != IGNORED}
+        found = zip(self.counting, self.table.columns, strict=True)
+        return {
+            column.meaning: [cells[i] for i in self.lines]
+            for column, cells in found if column.meaning != IGNORED
+        }  # fmt: skip
 
     @cached_property
     def date_order(self) -> str:
@@ -205,7 +202,7 @@ class Look:
 
     def _checks(self) -> Iterator[str]:
         yield from self.table.notes
-        yield from (column.doubt for column in self.columns if column.doubt)
+        yield from (column.doubt for column in self.counting if column.doubt)
         have = set(self.cells)
         if "bake" not in have and "thing" not in have:
             if "day" in have:
@@ -272,7 +269,7 @@ class Look:
     def guesses(self) -> pd.DataFrame:
         """Return the columns: heading, what it means, unit, an example, the doubt."""
         rows = []
-        for column, cells in zip(self.columns, self.table.columns, strict=True):
+        for column, cells in zip(self.counting, self.table.columns, strict=True):
             example = next((str(x) for x in cells if x is not None), "")
             own = quantities.find(column.meaning)
             label = own.label if own else column.meaning.replace("_", " ")
@@ -284,7 +281,7 @@ class Look:
 
     def __repr__(self) -> str:
         return (
-            f"<Look at {self.name}: {len(self.table.rows)} rows, "
+            f"<Look at {self.name}: {len(set(self.table.rows))} rows, "
             f"{len(self.questions)} questions, {len(self.sheet.problems)} problems>"
         )
 
@@ -295,8 +292,11 @@ class Look:
 
     def text(self, answer_with: str) -> str:
         """How the table is understood; below open questions, how they are answered."""
-        rows, good = len(self.sheet.rows), len(self.sheet.good())
+        rows = len(set(self.sheet.rows))
+        good = len({self.sheet.rows[i] for i in self.sheet.good()})
         kind = "one value a row" if self.long else "one piece a row"
+        if self.unfolded:
+            kind = f"several pieces a row, {len(self.sheet.rows)} in all"
         lines = [f"{self.name}: {rows} rows, {kind}; {good} can be stored, {rows - good} cannot."]
         for one in self.guesses.to_dict("records"):
             unit = f" ({one['unit']})" if one["unit"] else ""
@@ -336,20 +336,26 @@ def look(table: Table) -> Look:
     if not table.rows:
         text = f"{table.name} has no rows below the heading; nothing was stored."
         raise DataError(text)
-    names = _distinct(table.headings)
-    guesses = [guess(heading) if heading else Guess(IGNORED) for heading in table.headings]
+    table, names, several = unfold(table, _distinct(table.headings))
+    guesses = [
+        several[name][0] if name in several else guess(heading) if heading else Guess(IGNORED)
+        for name, heading in zip(names, table.headings, strict=True)
+    ]
     long = {"quantity", "value"} <= {g.meaning for g in guesses}
-    columns, taken = [], dict[str, str]()
+    columns = []
+    # what several pieces measure comes before a mean of it
+    taken = {one.meaning: name for name, (one, _) in reversed(several.items())}
     for name, one in zip(names, guesses, strict=True):
         doubt, meaning = one.doubt, one.meaning
         if meaning in LONG and not long:
             meaning, doubt = IGNORED, f"What is {name!r}? It is left out unless you say."
-        elif meaning in taken and meaning != IGNORED:
+        elif taken.get(meaning, name) != name and meaning != IGNORED:
             doubt = f"{taken[meaning]!r} and {name!r} both mean {meaning}. Which? Now the first."
             meaning = IGNORED
         taken.setdefault(meaning, name)
         unit = one.unit if quantities.find(meaning) else ""
-        columns.append(Column(name, meaning, unit, doubt))
+        pieces = several[name][1] if name in several else ()
+        columns.append(Column(name, meaning, unit, doubt, pieces=pieces))
     return Look(table, tuple(columns))
 
 

@@ -30,7 +30,10 @@ def meant(look: "Look") -> Sheet:
     """
     table, cells = look.table, look.cells
     known = look.known.ids if look.known else {}
-    sheet = Sheet(table.name, table.rows, {}, wide=not look.long, notes=table.notes, known=known)
+    sheet = Sheet(
+        table.name, [table.rows[i] for i in look.lines], {}, wide=not look.long, notes=table.notes,
+        known=known, numbers=[table.numbers[i] for i in look.lines] if look.unfolded else [],
+    )  # fmt: skip
     sheet.problems += table.problems
     for name in (*STRUCTURE, "events"):
         if name in cells and name != "day":

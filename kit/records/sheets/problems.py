@@ -34,10 +34,12 @@ def problem_frame(look: "Look", problems: Sequence[tuple[int, InputError]]) -> p
     named_as = [(row, headings.get(e.field, e.field), e) for row, e in problems]
     for row, heading, e in sorted(named_as, key=lambda p: (p[0], order.get(p[1], -1))):
         # as it stands in the table, not as it was read
-        value = cells[heading][at[row]] if heading in cells else e.value
+        one_line = heading in cells and not look.unfolded
+        value = cells[heading][at[row]] if one_line else e.value
         value = str(value) if isinstance(value, date | time | timedelta) else value
         remedy, known, unit = e.remedy, quantities.find(e.field), units.get(heading)
-        if known and unit and unit != known.unit:  # as the column has it, not in the kit's unit
+        # as the column has it, not in the kit's unit
+        if known and unit and unit != known.unit and one_line:
             remedy = re.sub(r"^It was read as .*?\. ", "", remedy)
             remedy += f" It was read as {value} {unit}."
         remedy = f"{e.rule[:1].upper()}{e.rule[1:]}. {remedy}".strip()

@@ -32,7 +32,7 @@ class Tally:
 
     Parameters
     ----------
-    rows : int
+    rows : set of int
         Stored whole.
     new : dict
         Level -> things made.
@@ -48,7 +48,7 @@ class Tally:
         Rows that the records themselves do not let in.
     """
 
-    rows: int = 0
+    rows: set[int] = field(default_factory=set)
     new: dict[str, int] = field(default_factory=lambda: dict.fromkeys(TABLE_OF, 0))
     values: int = 0
     same: int = 0
@@ -244,7 +244,7 @@ def store_lines(
             value = column[i]
             if value is not None:
                 batch.value(quantity.level, key[quantity.level], quantity.name, value, row)
-        tally.rows += 1
+        tally.rows.add(row)
     batch.write()
 
 

@@ -10,7 +10,7 @@ from kit.errors import UnitError
 from kit.records.frame import STRUCTURE
 from kit.units import parse
 
-__all__ = ["IGNORED", "LONG", "Guess", "guess", "meanings", "unit_fits"]
+__all__ = ["IGNORED", "LONG", "Column", "Guess", "guess", "meanings", "uncounted", "unit_fits"]
 
 #: the meaning of a column that is left out
 IGNORED = "ignored"
@@ -78,6 +78,12 @@ _EITHER = {
     "time": "on the griddle (side_minutes), proofing or in the refrigerator",
     "zeit": "on the griddle (side_minutes), proofing or in the refrigerator",
 }
+#: a number that counts, alone or after what it counts
+_COUNTS = re.compile(
+    r"[\s_]*[(#]?(?:\b(?:piece|muffin|bun|stück|no|nr)\b[\s_.#]*)*"
+    r"(?<!\d)(\d{1,2})(?!\d)\)?[\s_]*",
+    re.IGNORECASE,
+)
 _BRACKETED = re.compile(r"^(?P<words>.*\S)\s*[(\[](?P<unit>[^()\[\]]*)[)\]]\s*$")
 
 
@@ -101,6 +107,35 @@ class Guess:
     doubt: str = ""
 
 
+@dataclass(frozen=True)
+class Column:
+    """One column and what it means.
+
+    Parameters
+    ----------
+    heading : str
+        As it stands above it; a second one of the same name is called "Height (2)".
+    meaning : str
+        bake, day, dough, load, piece, place, flour_lot, yeast_lot, events, the name of a
+        quantity, thing, quantity, value, unit, or ignored.
+    unit : str
+        Of its bare numbers, as the heading says; empty for the quantity's own unit.
+    doubt : str
+        A question; empty where there is none.
+    percent : str
+        How cells formatted as percent count: "shown" (0.8 %) or "stored" (0.008).
+    pieces : tuple of str
+        The columns of the file it was made of, where a row holds several pieces.
+    """
+
+    heading: str
+    meaning: str
+    unit: str = ""
+    doubt: str = ""
+    percent: str = "shown"
+    pieces: tuple[str, ...] = ()
+
+
 def meanings() -> list[str]:
     """Return everything a column can mean."""
     own = [q.name for q in quantities.all_quantities()]
@@ -110,6 +145,18 @@ def meanings() -> list[str]:
 def _plain(words: str) -> str:
     """Return words without case, signs and doubled spaces."""
     return re.sub(r"[^\w°%]+|_+", " ", words.casefold()).strip()
+
+
+def uncounted(heading: str) -> tuple[str, int | None]:
+    """Return a heading without the number that counts, and that number; None where none does.
+
+    Examples
+    --------
+    >>> uncounted("Height 2 (mm)"), uncounted("Muffin 1 height"), uncounted("Height")
+    (('Height (mm)', 2), ('height', 1), ('Height', None))
+    """
+    said = _COUNTS.findall(heading)
+    return (_COUNTS.sub(" ", heading).strip(), int(said[0])) if len(said) == 1 else (heading, None)
 
 
 def _index() -> dict[str, str]:

@@ -56,8 +56,9 @@ def read_workbook(path: Path, sheet: str | None) -> Table:
             try:
                 name, notes = _chosen(book, sheet, path.name)
                 merged: dict[tuple[int, int], Any] = {}
-                lines = _lines(book, name, path, notes, merged)
-                table = headed(plain_name(path.name), name, lines, notes)
+                across: dict[int, dict[int, int]] = {}
+                lines = _lines(book, name, path, notes, merged, across)
+                table = headed(plain_name(path.name), name, lines, notes, across)
                 table.notes[len(notes) : len(notes)] = _about_merged(merged, table.heading_row)
                 return table
             finally:
@@ -118,9 +119,17 @@ def _holds(sheet: Any) -> bool:
 
 
 def _lines(
-    book: Any, name: str, path: Path, notes: list[str], told: dict[tuple[int, int], Any]
+    book: Any,
+    name: str,
+    path: Path,
+    notes: list[str],
+    told: dict[tuple[int, int], Any],
+    across: dict[int, dict[int, int]],
 ) -> Iterator[tuple[int, list[Any]]]:
-    """Yield a sheet's rows as plain cells, merged ones filled; note in `told` which those are."""
+    """Yield a sheet's rows as plain cells, merged ones filled downwards.
+
+    Notes in `told` which were filled, and in `across` how far those of a row reach.
+    """
     sheet = book[name]
     sheet.reset_dimensions()
     merged, hidden, formulas = _scan(sheet)
@@ -132,6 +141,8 @@ def _lines(
     uncomputed = _uncomputed(path, name, width) if formulas else {}
     fill: dict[tuple[int, int], tuple[int, int]] = {}
     for first_row, first, last_row, last in merged:
+        if last > first:
+            across.setdefault(first_row, {})[first - 1] = last - 1
         if last_row - first_row < 10_000 and first <= width:
             over = range(first_row, last_row + 1), range(first, min(last, width) + 1)
             fill |= {(row, col): (first_row, first) for row in over[0] for col in over[1]}
@@ -168,7 +179,7 @@ def _lines(
 
 def _about_merged(told: dict[tuple[int, int], Any], heading_row: int) -> Iterator[str]:
     """Ask about merged cells, those of headings over two rows left out."""
-    below = sorted(origin for origin in told if origin[0] != heading_row)
+    below = sorted(origin for origin in told if origin[0] > heading_row)
     if below:
         yield (
             f"Merged cells count for every row they cover ({len(below)} of them, the first in row "

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 
 import pytest
 from ipywidgets import HTML
@@ -349,6 +350,10 @@ def test_words_that_are_html_stay_words(ws, good, tmp_path, whole):
         (b'""cups""', b'""cubs""'),
         (b'""code"":', b'""cold"":'),
         (b'""of"": [', b'""of"": 3, ""so"": ['),
+        (b'""open"": null', b'""open"": {}'),
+        (b'""duplicate"": null', b'""duplicate"": ""C""'),
+        (b'""sample"": ""A""', b'""sample"": ""C""'),
+        (b'""of"": [""A"", ""B""]', b'""of"": [""A"", [""B""]]'),
     ],
 )
 def test_a_plate_of_a_tasting_that_is_none(send, good, was, now):
@@ -357,3 +362,30 @@ def test_a_plate_of_a_tasting_that_is_none(send, good, was, now):
     said = send({"records/tasting.csv": table.replace(was, now)})
     assert "tasting.csv row" in said
     assert "is not the plate of a tasting" in said
+
+
+@pytest.mark.parametrize(
+    ("method", "answer", "said"),
+    [
+        (b"telling", b"", "method is 'telling' (tasting.csv row 2): must be one of triangle"),
+        (b"triangle", b"3", "must say a mark for each code"),
+        (b"triangle", b"[1]", "must say a mark for each code"),
+        (b"triangle", b"{}", "must say a mark for each code"),
+        (b"triangle", b'"{""0"": 1}"', "is not on this plate"),
+        (b"triangle", b'"{""CODE"": 2}"', "must be 1 for the code that was chosen"),
+        (b"ranking", b'"{""CODE"": 1}"', "has no rank for"),
+        (b"scores", b'"{""CODE"": ""many""}"', "is not a number"),
+    ],
+)
+def test_an_answer_of_a_tasting_that_is_none(send, good, method, answer, said):
+    table = good["records/tasting.csv"]
+    code = re.search(rb'""code"": ""(\w+)""', table)[1]
+    empty = re.search(rb'\}",,(?=2)', table)[0]
+    table = table.replace(empty, b'}",' + answer.replace(b"CODE", code) + b",")
+    assert said in send({"records/tasting.csv": table.replace(b",triangle,", b"," + method + b",")})
+
+
+def test_when_a_stage_was_written_is_a_moment(send, good):
+    stage = changed(good, "event", b",burnt,,", b",stage: turned,yesterday,")
+    said = send(stage)
+    assert "text is 'yesterday' (event.csv row 2): is not a point in time" in said

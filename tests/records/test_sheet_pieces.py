@@ -1,0 +1,276 @@
+"""Spreadsheets with a row a dough: its pieces stand beside one another, numbered."""
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from kit.errors import InputError, NotFoundError
+from kit.records.sheets.words import uncounted
+
+HEIGHTS = "Height 1 (mm), Height 2 (mm), Height 3 (mm)"
+
+
+def csv(folder, text):
+    (folder / "a.csv").write_text(text)
+    return folder / "a.csv"
+
+
+def book(folder, rows, *merged):
+    made = openpyxl.Workbook()
+    for row in rows:
+        made.active.append(row)
+    for cells in merged:
+        made.active.merge_cells(cells)
+    made.save(folder / "a.xlsx")
+    return folder / "a.xlsx"
+
+
+@pytest.fixture
+def table(tmp_path):
+    return csv(tmp_path, (
+        "Bake;Dough;Malt %;Height 1 (mm);Height 2 (mm);Height 3 (mm);"
+        "Baked weight 1;Baked weight 2\n"
+        "1;A;0;30,5;31;;70;71\n"
+        "1;B;0,8;33;;34,5;72;\n"
+        "2;A;0,8;;;;;\n"
+    ))  # fmt: skip
+
+
+def test_pieces_beside_one_another_are_asked_about_and_read(trial, table):
+    look = trial.look_at(table)
+    assert look.questions == (
+        "Are 'Height 1 (mm)', 'Height 2 (mm)' and 'Height 3 (mm)' those of 3 pieces of a dough? "
+        "They are read so; if it is one piece again, keep one column.",
+        "Are 'Baked weight 1' and 'Baked weight 2' those of 2 pieces of a dough? They are read so; "
+        "if it is one piece again, keep one column.",
+    )
+    look = look.with_column(HEIGHTS, "rise_height_mm")
+    look = look.with_column("Baked weight 1, Baked weight 2", "baked_weight_g")
+    assert look.questions == ()
+    assert str(look).startswith(
+        "a.csv: 3 rows, several pieces a row, 5 in all; 3 can be stored, 0 cannot.\n"
+    )
+    told = trial.bring_in(look)
+    assert str(told).startswith(
+        "a.csv: 3 of 3 rows are stored (2 bakes, 3 doughs, 5 pieces, 10 values new).\n"
+    )
+    frame = trial.frame()
+    # a piece that is missing leaves the others what they are called
+    assert frame["piece"].tolist() == ["A1", "A2", "B1", "B3", "A1"]
+    assert frame["malt_percent"].tolist() == [0, 0, 0.8, 0.8, 0.8]
+    assert frame["rise_height_mm"].tolist()[:4] == [30.5, 31, 33, 34.5]
+    assert frame["baked_weight_g"].tolist()[:3] == [70, 71, 72]
+    assert frame[["rise_height_mm", "baked_weight_g"]].isna().sum().tolist() == [1, 2]
+    assert trial.bring_in(look).values == 0
+    assert len(trial.readings()) == 10
+
+
+def test_a_piece_measured_later_changes_no_other(trial, table):
+    trial.bring_in(trial.look_at(table))
+    table.write_text(table.read_text().replace("33;;34,5", "33;33,5;34,5"))
+    told = trial.bring_in(trial.look_at(table))
+    assert (told.values, told.changes, told.new["piece"]) == (1, 0, 1)
+    pieces = trial.frame().set_index(["bake", "piece"])["rise_height_mm"]
+    assert pieces["1"][["B1", "B2", "B3"]].tolist() == [33, 33.5, 34.5]
+
+
+def test_a_value_that_cannot_be_is_told_as_it_stands(trial, tmp_path):
+    rows = "Bake,Dough,Muffin 1 height (in),Muffin 2 height (in)\n1,A,1 1/4,99\n1,B,1.2,1.3\n"
+    look = trial.look_at(csv(tmp_path, rows))
+    (problem,) = look.problems.to_dict("records")
+    assert (problem["row"], problem["value"]) == (2, "99 in")
+    assert problem["column"] == "Muffin 1 height (in), Muffin 2 height (in)"
+    assert trial.bring_in(look).stored == 1  # the row is left out whole
+    assert trial.frame()["piece"].tolist() == ["B1", "B2"]
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "Bake,Dough,Piece,Height 1,Height 2\n1,A,1,30,31\n1,A,2,33,34\n",  # a row a piece
+        "Bake,Dough,Height,Height\n1,A,30,31\n1,A,33,34\n",  # and so, below one another
+        "Bake,Batch,Dough,Height,Height\n1,X,A,30,31\n1,X,B,33,34\n",  # now the first counts
+        "Bake,Dough,Side 1,Side 2\n1,A,5,6\n1,B,5,6\n",  # two sides of one
+        "Bake,Dough,Height 1,Height 3\n1,A,30,31\n1,B,33,34\n",
+        "Bake,Dough,Room temp 1,Room temp 2\n1,A,20,21\n1,B,20,21\n",  # of a bake
+    ],
+)
+def test_what_is_no_row_of_pieces_is_asked_about_as_ever(trial, tmp_path, rows):
+    look = trial.look_at(csv(tmp_path, rows))
+    assert not look.table.numbers
+    assert look.questions
+
+
+def test_a_heading_that_comes_again_is_another_piece(trial, tmp_path):
+    look = trial.look_at(csv(tmp_path, "Bake,Dough,Height,Height\n1,A,30,31\n1,B,33,\n"))
+    assert "'Height' and 'Height' those of 2 pieces" in look.questions[0]
+    trial.bring_in(look)
+    assert trial.frame()["rise_height_mm"].tolist() == [30, 31, 33]
+
+
+MUFFINS = [[1, "A", 30, 80, 31, 81], [1, "B", 33, 82, 34, 83]]
+NAMES = ["Height (mm)", "Diameter (mm)"] * 2
+
+
+@pytest.mark.parametrize(
+    ("rows", "merged", "said"),
+    [
+        ([["Our bakes"], ["Bake", "Dough", "Height", None, "Diameter", None],
+          [None, None, 1, 2, 1, 2], *([*r[:2], r[2], r[4], r[3], r[5]] for r in MUFFINS)],
+         ["A2:A3", "B2:B3", "C2:D2", "E2:F2"], "Rows 2 and 3 are read as one heading."),
+        ([[None, None, "Muffin 1", None, "Muffin 2", None], ["Bake", "Dough", *NAMES], *MUFFINS],
+         ["C1:D1", "E1:F1"], "Rows 1 and 2 are read as one heading."),
+        ([["Bake", "Dough", "Muffin 1", None, "Muffin 2", None], [None, None, *NAMES], *MUFFINS],
+         ["A1:A2", "B1:B2", "C1:D1", "E1:F1"], "Rows 1 and 2 are read as one heading."),
+    ],
+)  # fmt: skip
+def test_a_heading_over_two_rows(trial, tmp_path, rows, merged, said):
+    look = trial.look_at(book(tmp_path, rows, *merged))
+    assert said in look.checks
+    assert len(look.questions) == 2  # about the pieces alone
+    trial.bring_in(look)
+    pd.testing.assert_frame_equal(
+        trial.frame()[["dough", "piece", "diameter_mm", "rise_height_mm"]],
+        pd.DataFrame({"dough": [*"AABB"], "piece": ["A1", "A2", "B1", "B2"],
+                      "diameter_mm": [80.0, 81, 82, 83], "rise_height_mm": [30.0, 31, 33, 34]}),
+        check_dtype=False,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [["Bake", "Dough", "Height", None], [1, "A", 30, "tall"], [2, "A", 31, "low"]],
+        [["Bake", "Dough", "Height", "Salt"], [None, None, "mm", "%"], [1, "A", 30, 1.2]],
+        [["Bakes", "of 2026"], ["Bake", "Dough", "Height"], [1, "A", 30]],
+        # a bake that nobody named
+        [["Bake", "Dough", "Height", "Height"], [None, None, 30, 31], [1, "A", 32, 33]],
+        [["Bake", "Dough", "Height", "Height"], [None, None, "30 mm", "31 mm"], [1, "A", 32, 33]],
+    ],
+)
+def test_a_row_of_values_or_units_or_a_title_is_no_heading(trial, tmp_path, rows):
+    look = trial.look_at(book(tmp_path, rows))
+    assert not any("one heading" in check for check in look.checks)
+    assert look.to_frame()["rise_height_mm"].tolist()[0] == 30
+
+
+@pytest.mark.parametrize("merged", [["C1:D1", "E1:F1"], []])
+def test_a_name_over_columns_reaches_no_further_than_it_is_merged(trial, tmp_path, merged):
+    rows = [
+        [None, None, "Muffin 1", None, "Muffin 2", None, None, None],
+        ["Bake", "Dough", *NAMES, "Malt %", "Core temp"], *([*r, 0.8, 96] for r in MUFFINS),
+    ]  # fmt: skip
+    look = trial.look_at(book(tmp_path, rows, *merged))
+    assert [c.heading for c in look.columns if not c.pieces][2:] == [
+        "Malt %", "Core temp"
+    ]  # fmt: skip
+    trial.bring_in(look)
+    assert trial.frame()["malt_percent"].tolist() == [0.8] * 4
+
+
+@pytest.mark.parametrize(
+    ("heading", "base", "number"),
+    [
+        ("Height 2", "Height", 2), ("height_3_mm", "height mm", 3),
+        ("Höhe (1) [mm]", "Höhe [mm]", 1), ("Muffin 2 Höhe", "Höhe", 2),
+        ("Muffin no. 2 height", "height", 2), ("Height #4", "Height", 4),
+        ("2026 height", "2026 height", None), ("Height 1 of 2", "Height 1 of 2", None),
+    ],
+)  # fmt: skip
+def test_the_number_of_a_heading(heading, base, number):
+    assert uncounted(heading) == (base, number)
+
+
+TASTED = "Bake,Dough,Malt %,Height,Score 1,Score 2,Score 3\n1,A,0,30,7,8,6\n1,B,0.8,33,8,9,7\n"
+
+
+def test_a_row_is_a_piece_again_where_no_column_of_several_counts(trial, tmp_path):
+    look = trial.look_at(csv(tmp_path, TASTED))
+    look = look.with_column("Score 1, Score 2, Score 3", "ignored")
+    assert look.questions == ()
+    trial.bring_in(look)
+    assert trial.frame()[["piece", "rise_height_mm"]].values.tolist() == [["A1", 30], ["B1", 33]]
+    assert set(trial.readings()["quantity"]) == {"malt_percent", "rise_height_mm"}
+
+
+def test_what_is_said_of_one_piece_is_asked_about_and_given_to_none(trial, tmp_path):
+    rows = (
+        "Bake,Dough,Salt,Side time,Height 1,Height 2,Core temp,Place,Events\n"
+        "1,A,2,6,30,31,96,3,dropped\n1,B,1,6,33,34,97,4,\n"
+    )
+    look = trial.look_at(csv(tmp_path, rows))
+    asked = [told for told in look.questions if told.startswith("Which piece's is ")]
+    assert [told.split("'")[2] for told in asked] == ["Core temp", "Place", "Events"]
+    # saying again what it is does not say of which
+    assert look.with_column("Core temp", "core_temp_c").questions == look.questions
+    trial.bring_in(look)
+    frame = trial.frame()
+    assert frame["side_minutes"].tolist() == [6] * 4  # decided for all of them
+    assert frame["salt_percent"].tolist() == [2, 2, 1, 1]
+    assert "core_temp_c" not in set(trial.readings()["quantity"])
+    assert frame[["place", "events"]].isna().all(axis=None)
+    alone = trial.look_at(csv(tmp_path, rows)).with_column("Height 1, Height 2", "ignored")
+    assert alone.to_frame()["core_temp_c"].tolist() == [96, 97]
+
+
+@pytest.mark.parametrize(
+    ("heads", "last"), [("Height 1,Height 2,Height", "Height"), ("Height,Height,Height 2", "2")]
+)
+def test_a_mean_beside_its_pieces_takes_no_place_of_theirs(trial, tmp_path, heads, last):
+    look = trial.look_at(csv(tmp_path, f"Bake,Dough,{heads}\n1,A,30,32,31\n1,B,33,35,34\n"))
+    assert len(look.questions) == 2
+    assert any("those of 2 pieces" in told for told in look.questions)
+    assert any(f"{last}' both mean rise_height_mm" in told for told in look.questions)
+    trial.bring_in(look)
+    assert trial.frame()["rise_height_mm"].tolist() == [30, 32, 33, 35]
+
+
+def test_each_column_of_the_file_can_be_answered_by_itself(trial, tmp_path):
+    look = trial.look_at(csv(tmp_path, "Bake,Dough,Height 1,Height 2\n1,A,30,31\n1,B,33,\n"))
+    look = look.with_column("Height 2", "core_temp_c").with_column("Height 1", "rise_height_mm")
+    assert look.questions == ()
+    frame = look.to_frame()
+    assert frame["piece"].tolist() == ["A1", "B1"]
+    assert frame["rise_height_mm"].tolist() == [30, 33]
+    assert frame["core_temp_c"].tolist()[0] == 31
+    with pytest.raises(NotFoundError, match="Height 3"):
+        look.with_column("Height 3", "ignored")
+
+
+def test_a_column_of_several_pieces_is_measured_on_each_or_ignored(trial, tmp_path):
+    look = trial.look_at(csv(tmp_path, "Bake,Dough,Height 1,Height 2\n1,A,30,31\n1,B,33,34\n"))
+    with pytest.raises(InputError, match="must be something measured on each piece"):
+        look.with_column("Height 1, Height 2", "malt_percent")
+    scored = look.with_column("Height 1, Height 2", "liking")
+    assert scored.to_frame()["piece"].tolist() == ["A1", "A2", "B1", "B2"]
+
+
+def test_a_piece_of_which_nothing_that_counts_was_measured_is_none(trial, table):
+    look = trial.look_at(table).with_column(HEIGHTS, "ignored")
+    assert look.to_frame()["piece"].tolist() == ["A1", "A2", "B1", "A1"]
+
+
+def test_a_row_is_not_cut_where_the_table_is_stored_in_parts(trial, tmp_path, monkeypatch):
+    monkeypatch.setattr("kit.records.sheets.bring.BATCH", 4)
+    rows = "".join(f"{i},A,30,31,32\n" for i in range(5))
+    look = trial.look_at(csv(tmp_path, f"Bake,Dough,Height 1,Height 2,Height 3\n{rows}"))
+    parts: list[int] = []
+    told = trial.bring_in(look, lambda done, of: parts.append(done), lambda: len(parts) == 1)
+    assert (parts, told.stored) == ([6], 2)
+    assert trial.frame().groupby("bake").size().tolist() == [3, 3]
+
+
+def test_a_dough_has_its_pieces_in_one_row(trial, tmp_path):
+    """Which of its pieces the second row holds, nothing says."""
+    rows = "Bake,Tub,Dough,Height 1,Height 2\n1,X,A,30,31\n1,X,B,33,34\n2,X,A,35,36\n"
+    look = trial.look_at(csv(tmp_path, rows)).with_column("Tub", "dough")
+    (problem,) = look.problems.to_dict("records")
+    assert (problem["row"], problem["column"], problem["value"]) == (3, "Tub", "X")
+    assert problem["remedy"] == "Has its pieces in row 2. Give each piece a row of its own."
+    assert look.to_frame()["usable"].tolist() == [True, True, False, False, True, True]
+
+
+def test_a_problem_of_a_row_is_told_once(trial, tmp_path):
+    rows = "Bake,Dough,Malt %,Height 1,Height 2\n1,A,lots,30,31\n1,,0,33,34\n"
+    look = trial.look_at(csv(tmp_path, rows))
+    assert look.problems[["row", "column"]].values.tolist() == [[2, "Malt %"], [3, "Dough"]]
