@@ -22,7 +22,7 @@ import pandas as pd
 from kit.alike import Alike
 from kit.analysis import looks, words
 from kit.analysis.bake_by_bake import bake_by_bake
-from kit.analysis.deletion import MOST_LEFT_OUT, Now, odd_doughs, one_dough_out, without_each
+from kit.analysis.deletion import MOST_LEFT_OUT, odd_doughs, one_dough_out, without_each
 from kit.analysis.fitting import differences_of
 from kit.analysis.looks import Ask, Finding
 from kit.analysis.missing import missing, missing_beside, missing_table
@@ -132,7 +132,7 @@ def check(
     columns: Mapping[str, str | None],
     ask: Ask,
     tell: Tell | None,
-    now: Now,
+    now: tuple[str, float],
     each_dough: bool = True,
 ) -> FitChecks:
     """Look at one fit from all sides.
@@ -154,8 +154,8 @@ def check(
         Gives the answer in words, and its number, for a frame with rows left out.
     tell : callable
         Gives the same for each of several fits that are like `fit`; None where only `ask` can.
-    now : Now
-        What it gives for all rows, with the interval.
+    now : (str, float)
+        What it gives for all rows.
     each_dough : bool
         Whether to ask again without each dough, which takes long.
 
@@ -164,6 +164,7 @@ def check(
     FitChecks
     """
     (outcome, by, *others), used = names, frame.loc[rows.index]
+    labels = labels.assign(dough=_doughs_by_name(rows, labels))
     pieces, doughs = looks.residuals(rows, labels, fit, outcome, by)
     absent = missing_table(frame, outcome, by)
     again: list[tuple[str, float] | None] = [None] * rows["dough"].nunique()
@@ -178,7 +179,7 @@ def check(
             again[i] = told
     out, finding = pd.DataFrame(), list[Finding]()
     if each_dough:
-        out, finding = one_dough_out(frame, rows, labels, again, columns, ask, now, odd)
+        out, finding = one_dough_out(frame, rows, labels, again, columns, ask, now[0], odd)
     scatter = looks.spread(pieces, outcome, by)
     if not any(finding.alarm for finding in scatter):  # which would show in the doughs as well
         scatter = looks.dough_spread(rows, doughs, by) or scatter
@@ -186,7 +187,7 @@ def check(
     slips = slipped(values, rows["dough"], labels["dough"], settings, outcome)
     findings = [
         *copied(values, rows["dough"], labels["dough"]),
-        *(slips or looks.far_off(pieces, doughs, outcome)),
+        *(slips or looks.far_off(pieces, doughs[: 0 if odd.any() else None], outcome)),
         *scatter,
         *finding,
         *missing(absent, outcome, by),
@@ -196,9 +197,17 @@ def check(
         *moved_along(used, (by, *others), fit, columns),
         *(turns(rows, labels, by, columns.get("mixing") != by) if columns["bake"] else ()),
         *(on_places(used, (by, *others), rows) if "C(place)" not in fit.formula else ()),
-        *looks.events(used, frame, ask, now.answer),
+        *looks.events(used, frame, ask, now[0]),
     ]
-    return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, absent, now.estimate)
+    return FitChecks(outcome, by, tuple(findings), pieces, doughs, out, absent, now[1])
+
+
+def _doughs_by_name(rows: pd.DataFrame, labels: pd.DataFrame) -> pd.Series:
+    """The doughs' own names, with the bake's where those of several bakes have the same."""
+    own = labels["dough"].astype(str)
+    if own.nunique() == rows["dough"].nunique():
+        return own
+    return own + " of bake " + labels["bake"].astype(str).str.removeprefix("bake ")
 
 
 def check_comparison(
@@ -247,9 +256,7 @@ def check_comparison(
         records = read_records(
             frame, answer.outcome, answer.by, answer.columns, answer.adjusted, line
         )
-    now = Now(
-        answer.answer.told(answer.matters), lead.difference, lead.low, lead.high, answer.matters
-    )
+    now = answer.answer.told(answer.matters), lead.difference
     names = (answer.outcome, answer.by)
     found = check(
         frame,

@@ -51,12 +51,12 @@ class Comparison(Judged):
     means : DataFrame
         ``level, mean, se, df, low, high``.
     points : DataFrame
-        One row a piece used: ``bake, mixing, dough, load, level, value``.
-    unit : {"bake", "mixing", "dough", "load", "piece"}
+        One row a piece used: ``bake, mixing, dough, shaping, load, level, value``.
+    unit : {"bake", "mixing", "dough", "shaping", "load", "piece"}
         What the factor was decided for, hence what counts as one experiment.
     counts : mapping
         How many bakes, doughs and pieces it rests on; mixings where they hold several
-        doughs.
+        doughs, shapings and loads where the factor was decided for them.
     columns : mapping
         Which columns said which pieces belong together: trial, bake, mixing, dough, load; None
         where none did.

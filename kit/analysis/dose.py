@@ -18,7 +18,6 @@ from kit.analysis import dose_words, fitting
 from kit.analysis.asked import need_one_of, relabelled
 from kit.analysis.best_dose import BestDose, Want, find_best
 from kit.analysis.checks import FitChecks, check
-from kit.analysis.deletion import Now
 from kit.analysis.dose_data import Doses, read_doses
 from kit.analysis.dose_fit import Curve, Shape, lack_of_fit, misfit, settings_means
 from kit.analysis.fitting import Difference
@@ -264,7 +263,7 @@ def dose(
         return answers.of_refits(curve, fits, matters, lead)
 
     rows = doses.frame.assign(**curve.columns(doses.frame))
-    now = Now(result.answer.told(matters), lead.difference, lead.low, lead.high, matters)
+    now = result.answer.told(matters), lead.difference
     examined = check(
         frame, rows, doses.records.labels, curve.fit, (outcome, of), columns, ask,
         None if curve.knot is not None else tell, now,
@@ -325,7 +324,7 @@ def _result(
         leading=leading,
         trend=answers.both_sides(doses, answers.trend_of(curve, whole)),
         whole=whole,
-        best=find_best(curve, want, matters),
+        best=answers.may_be_best(doses, curve, find_best(curve, want, matters)),
         curve=answers.along(curve),
         settings=settings_means(doses),
         points=records.points(doses.of[0], doses.outcome),

@@ -9,9 +9,10 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.asked import has_numbers
-from kit.analysis.best_dose import slopes
+from kit.analysis.best_dose import BestDose, slopes
 from kit.analysis.dose_data import Doses
 from kit.analysis.dose_fit import Curve, curved, plateau, straight
+from kit.analysis.dose_set import DoseSet
 from kit.analysis.fitting import LEAST_DF, ORDER, Difference, term
 from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit
@@ -21,8 +22,8 @@ from kit.analysis.verdict import Answer, decide, decide_each, sign
 from kit.errors import DesignError
 
 __all__ = [
-    "FITTED", "along", "both_sides", "change", "largest", "moved_by", "of_refits", "scheffe",
-    "trend_of", "whole",
+    "FITTED", "along", "both_sides", "change", "largest", "may_be_best", "moved_by", "of_refits",
+    "scheffe", "trend_of", "whole",
 ]  # fmt: skip
 
 FITTED = {"straight": straight, "curved": curved, "plateau": plateau}
@@ -153,20 +154,45 @@ def both_sides(doses: Doses, trend: str) -> str:
     str
         `trend`; of a peak or dip what is left of it where one side is not sure.
     """
+    if trend not in ("peak", "dip"):
+        return trend
+    return _ONE_SIDE[trend].get(_beaten(doses, 1.0 if trend == "peak" else -1.0), trend)
+
+
+def may_be_best(doses: Doses, curve: Curve, best: BestDose) -> BestDose:
+    """Count an end among the doses that may be best unless the doses themselves say it is not.
+
+    As for `both_sides`: what goes on rising ever more slowly is best at the end, where a curve with
+    one bend has turned.
+    """
+    if curve.shape != "curved":
+        return best
+    beaten = _beaten(doses, 1.0 if best.want == "high" else -1.0)
+    ends = [
+        (end, end) for end, lost in zip((curve.low, curve.high), beaten, strict=True) if not lost
+    ]
+    return replace(best, may_be=DoseSet.of([*best.may_be.pieces, *ends]))
+
+
+def _beaten(doses: Doses, way: float) -> tuple[bool, bool]:
+    """Whether some dose baked surely lies above (`way` 1) or below (−1) the lowest, the highest.
+
+    Where that cannot be asked, there is nothing but the curve to go by.
+    """
     name = doses.of[0]
     levels = sorted(doses.frame[name].unique())
-    if trend not in ("peak", "dip") or len(levels) > MOST_SETTINGS:
-        return trend
-    way, shown = 1.0 if trend == "peak" else -1.0, []
+    if len(levels) > MOST_SETTINGS:
+        return True, True
     try:
         fit = doses.fit(f"C({name})")
     except DesignError:
-        return trend  # each dose mixed once: there is nothing but the curve to go by
-    for end in (levels[0], levels[-1]):
-        inside = fit.contrasts(name, "control", end)
-        inside = inside[inside["level"].isin(levels[1:-1])]
-        shown.append(bool((inside["low" if way > 0 else "high"] * way > 0).any()))
-    return _ONE_SIDE[trend].get((shown[0], shown[1]), trend)
+        return True, True  # each dose mixed once
+    edge = "low" if way > 0 else "high"
+    first, last = (
+        bool((fit.contrasts(name, "control", end)[edge] * way > 0).any())
+        for end in (levels[0], levels[-1])
+    )
+    return first, last
 
 
 #: What is left of a peak or dip, by whether its first and its last side are sure.

@@ -271,8 +271,11 @@ def _enough(d: "DoseResponse") -> str:
         text += f" (surely so from {words.amount(d.of, near(b.enough_surely, span))} on)"
     else:
         text += " (of no dose is that sure yet)"
-    if b.enough_from is not None and b.enough_from > low:
-        text += f"; below {words.amount(d.of, near(b.enough_from, span))} surely not"
+    levels = d.points["level"].drop_duplicates()
+    short = levels[levels < (low if b.enough_from is None else b.enough_from)]
+    if len(short):
+        less = " and less" if len(short) > 1 else ""
+        text += f"; with {words.amount(d.of, short.max())}{less} surely not"
     return f"{text}."
 
 

@@ -1,10 +1,10 @@
-"""What counts as one experiment: numbered bakes, mixings, doughs, loads, and what a factor is of.
+"""What counts as one experiment: bakes, mixings, doughs, shapings, loads; what a factor is of.
 
 Works on a table with a number for each grouping, unique over all bakes; `kit.analysis.structure`
 makes it from the records.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Literal
 
 import numpy as np
@@ -16,11 +16,12 @@ from kit.analysis.moments import Floats, Integers
 from kit.errors import DesignError
 
 __all__ = [
-    "Unit", "mixings", "number", "odd_ones", "random_groups",
-    "refuse_inseparable", "shared", "spare", "unit_of", "with_mixing",
+    "Unit", "constant", "mixings", "number", "odd_ones", "random_groups",
+    "refuse_inseparable", "shared", "spare", "spare_beside", "unit_of", "with_mixing",
+    "with_shaping",
 ]  # fmt: skip
 
-Unit = Literal["bake", "mixing", "dough", "load", "piece"]
+Unit = Literal["bake", "mixing", "dough", "shaping", "load", "piece"]
 
 
 def number(rows: pd.DataFrame, keys: Sequence[str]) -> pd.Series:
@@ -42,19 +43,25 @@ def held(groups: pd.Series, column: pd.Series) -> Integers:
     return np.bincount(pairs // len(found))
 
 
+def constant(table: pd.DataFrame, factor: str, group: str) -> bool:
+    """Whether the factor does not change within such groups, a few slips apart."""
+    return bool((held(table[group], table[factor]) > 1).mean() <= 0.25)
+
+
 def unit_of(table: pd.DataFrame, factor: str) -> Unit:
     """The largest thing within which the factor does not change, a few slips apart."""
-
-    def constant(group: str) -> bool:
-        return bool((held(table[group], table[factor]) > 1).mean() <= 0.25)
-
     if table["bake"].max() > 0 and held(table["bake"], table[factor]).max() == 1:
         return "bake"
     if shared(table) and held(table["mixing"], table[factor]).max() == 1:
         return "mixing"
-    if table["load"].min() >= 0 and constant("load") and (_whole(table) or not constant("dough")):
-        return "load"
-    return "dough" if constant("dough") else "piece"
+    shapings = table["shaping"]
+    unit: Unit = "piece"
+    if constant(table, factor, "dough"):
+        unit = "dough"
+    elif shapings.nunique() < len(table) and held(shapings, table[factor]).max() == 1:
+        unit = "shaping"
+    loads = table["load"].min() >= 0 and constant(table, factor, "load")
+    return "load" if loads and (unit == "piece" or _whole(table, unit)) else unit
 
 
 def mixings(numbers: pd.Series | None, doughs: pd.Series, bakes: pd.Series) -> pd.Series:
@@ -84,10 +91,18 @@ def with_mixing(
     return (*head, "mixing", *groups[len(head) :]), structure
 
 
-def _whole(table: pd.DataFrame) -> bool:
-    """Whether loads hold whole doughs, several of them."""
-    doughs, loads = table["dough"].nunique(), table["load"].nunique()
-    return bool(loads < doughs and held(table["dough"], table["load"]).max() == 1)
+def with_shaping(table: pd.DataFrame, groups: tuple[str, ...]) -> tuple[str, ...]:
+    """Add the shapings where a dough has several, and they hold several pieces."""
+    if not table["dough"].nunique() < table["shaping"].nunique() < len(table):
+        return groups
+    at = groups.index("dough") + 1
+    return (*groups[:at], "shaping", *groups[at:])
+
+
+def _whole(table: pd.DataFrame, group: str) -> bool:
+    """Whether loads hold whole doughs (shapings), several of them."""
+    groups, loads = table[group].nunique(), table["load"].nunique()
+    return bool(loads < groups and held(table[group], table["load"]).max() == 1)
 
 
 def odd_ones(table: pd.DataFrame, factor: str, unit: Unit) -> int:
@@ -125,6 +140,14 @@ def spare(x: Floats, groups: Sequence[Integers]) -> int:
     return whole - rest
 
 
+def spare_beside(x: Floats, cells: pd.DataFrame, groups: Iterable[str], unit: str) -> float:
+    """What such units leave over beside the settings and the `groups` around them."""
+    around = ["bake", "mixing", "dough", "shaping"]
+    around = around[: around.index(unit)] if unit in around else ["bake"]
+    kinds = [*(kind for kind in around if kind in groups), unit]
+    return float(spare(x, [cells[kind].to_numpy() for kind in kinds]))
+
+
 def refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) -> None:
     """Refuse when each setting was made once: the setting and the making are then one."""
     if unit == "piece":
@@ -146,11 +169,13 @@ def refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) ->
             "setting again on another bake."
         )
     else:
-        verb = "mixed" if unit == "dough" else "baked"
+        done, do = {"dough": ("mixed", "Mix"), "shaping": ("shaped", "Shape")}.get(
+            unit, ("baked", "Bake")
+        )
         msg = (
-            f"each setting of {name} was {verb} once ({len(units)} {unit}s): no number of pieces "
-            f"can tell the setting from the {unit}. {'Mix' if unit == 'dough' else 'Bake'} each "
-            f"setting in at least one more {unit}, best on another bake."
+            f"each setting of {name} was {done} once ({len(units)} {unit}s): no number of pieces "
+            f"can tell the setting from the {unit}. {do} each setting in at least one more "
+            f"{'dough' if unit == 'shaping' else unit}, best on another bake."
         )
     raise DesignError(msg)
 
@@ -171,13 +196,14 @@ def random_groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], St
     loads = table["load"].nunique()
     if table["load"].min() < 0 or loads <= bakes or loads == len(table):
         return (*groups, *(["dough"] if several else [])), "nested", notes
-    if _whole(table):
+    if _whole(table, "dough"):
         return (*groups, "load", *(["dough"] if several else [])), "nested", notes
-    if loads == doughs and held(table["load"], table["dough"]).max() == 1:
-        notes.append(
-            "each load held pieces of one dough only, so what the load does cannot be told from "
-            "the dough"
-        )
-        return (*groups, *(["dough"] if several else [])), "nested", notes
+    for kind in ("dough", "shaping"):
+        if loads == table[kind].nunique() and held(table["load"], table[kind]).max() == 1:
+            notes.append(
+                f"each load held pieces of one {kind} only, so what the load does cannot be told "
+                f"from the {kind}"
+            )
+            return (*groups, *(["dough"] if several else [])), "nested", notes
     both = (*groups, *(["dough"] if several else []), "load")
     return both, "within-first" if groups else "crossed", notes

@@ -10,7 +10,7 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.asked import has_numbers
-from kit.analysis.experiments import spare
+from kit.analysis.experiments import spare_beside
 from kit.analysis.matrix import parse_formula, variables_of
 from kit.analysis.means import dunnett, tukey_criticals
 from kit.analysis.mixed import MixedFit, mixed
@@ -159,10 +159,12 @@ def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit,
     if "load" in groups and records.unit != "load" and not _enough_loads(records, formula):
         groups, structure = tuple(g for g in groups if g != "load"), "nested"
         notes.append("too few loads to see what a load does; it was left out")
-    if "mixing" in groups and records.unit in ("dough", "load", "piece"):
-        if min(_spare_units(records, formula, kind) for kind in ("mixing", "dough")) < 1:
-            groups = tuple(g for g in groups if g != "mixing")
-            notes.append("too few mixings to see what a mixing does; it was left out")
+    for kind, inside in (("mixing", ["dough"]), ("shaping", [])):
+        if kind not in groups or records.unit in ("bake", "mixing", kind):
+            continue
+        if min(_spare_units(records, formula, each) for each in (kind, *inside)) < 1:
+            groups = tuple(g for g in groups if g != kind)
+            notes.append(f"too few {kind}s to see what a {kind} does; it was left out")
     fit = mixed(records.frame, formula, groups, structure=structure, level=level)
     if fit.exact:
         raise DataError(NO_SPREAD)
@@ -196,11 +198,10 @@ def _spare_units(records: Records, formula: str, unit: str) -> float:
 
     Of many units, of which that is known beforehand, there is no need to ask.
     """
-    around = ["bake", "mixing", "dough"]
-    around = around[: around.index(unit)] if unit in around else ["bake"]
-    kinds = [*(kind for kind in around if kind in records.groups), unit]
+    around = ("bake", "mixing", "dough", "shaping")
+    kinds = [*(kind for kind in around if kind in records.groups and kind != unit), unit]
     cells, x = _cells(records, formula, kinds)
-    return float(spare(x, [cells[kind].to_numpy() for kind in kinds]))
+    return spare_beside(x, cells, records.groups, unit)
 
 
 def _cells(records: Records, formula: str, kinds: Iterable[str]) -> tuple[pd.DataFrame, Floats]:
@@ -314,7 +315,7 @@ def refuse_unjudged(lead: Difference, records: Records, what: str) -> None:
         msg = (
             f"the spread from {unit} to {unit} cannot be judged from these bakes "
             f"({lead.df:.2f} degrees of freedom). Bake each {what} in at least two more "
-            f"{'doughs' if unit == 'piece' else unit + 's'}."
+            f"{'doughs' if unit in ('piece', 'shaping') else unit + 's'}."
         )
         raise DesignError(msg)
 

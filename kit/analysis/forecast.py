@@ -28,7 +28,6 @@ from kit.analysis.rise_readings import read_rise
 from kit.analysis.rise_temperature import (
     FRIDGE_C,
     SPREAD_PER_10_C,
-    WARMING_HOURS,
     refuse_outside,
 )
 from kit.analysis.rise_words import DOUBLE_IS
@@ -174,7 +173,6 @@ def forecast(
     level: float = 0.9,
     u: float | Sequence[float] | None = None,
     start_temp_c: float | None = FRIDGE_C,
-    warming_hours: float = WARMING_HOURS,
     seed: int = 1,
     now_hours: float | None = None,
 ) -> Forecast:
@@ -200,8 +198,6 @@ def forecast(
         Standard uncertainty of a ratio.
     start_temp_c : float, optional
         Of all doughs at the start; None where they had the room's temperature.
-    warming_hours : float
-        Time constant of the dough's warming.
     seed : int
         Of the draws.
     now_hours : float, optional
@@ -241,7 +237,7 @@ def forecast(
     if not np.isfinite(told) or told < last:
         remedy = "Give the hours since the start, or leave it out."
         raise InputError("now_hours", told, f"is before the last reading ({last:.3g} h)", remedy)
-    clock = Clock(room_temp_c, start_temp_c, warming_hours)
+    clock = Clock(room_temp_c, start_temp_c)
     return _tell(clock, table, (t, r, spread), told, now, level, seed, notes)
 
 
@@ -251,7 +247,6 @@ def double_at(
     earlier_temps: Mapping[Any, float] | float | None = None,
     level: float = 0.9,
     start_temp_c: float | None = FRIDGE_C,
-    warming_hours: float = WARMING_HOURS,
     seed: int = 1,
 ) -> Forecast:
     """Say how long the next dough will take to double in a room of another temperature.
@@ -263,7 +258,7 @@ def double_at(
     ----------
     temp_c : float
         Of the room.
-    earlier, earlier_temps, level, start_temp_c, warming_hours, seed
+    earlier, earlier_temps, level, start_temp_c, seed
         As in `forecast`. Without earlier curves it rests on usual practice.
 
     Returns
@@ -283,7 +278,7 @@ def double_at(
     True
     """
     table = None if earlier is None else earlier_table(earlier, earlier_temps)
-    clock = Clock(temp_c, start_temp_c, warming_hours)
+    clock = Clock(temp_c, start_temp_c)
     nothing = (np.empty(0), np.empty(0), None)
     return _tell(clock, table, nothing, 0.0, None, level, seed, ())
 

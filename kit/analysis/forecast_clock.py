@@ -15,7 +15,7 @@ from kit.analysis.rise_temperature import (
     real_hours,
     refuse_outside,
 )
-from kit.errors import InputError, NotFoundError
+from kit.errors import NotFoundError
 
 __all__ = ["Clock", "earlier_table", "in_rooms", "next_look"]
 
@@ -28,15 +28,10 @@ _WIDE_HOURS = 0.5
 class Clock:
     """Between hours by the clock and hours at the steady temperature of the room."""
 
-    def __init__(
-        self, room_temp_c: float | None, start_temp_c: float | None, warming_hours: float
-    ) -> None:
+    def __init__(self, room_temp_c: float | None, start_temp_c: float | None) -> None:
         if room_temp_c is not None:
             refuse_outside(room_temp_c)
-        if not warming_hours > 0:
-            remedy = "Give the hours in which two thirds of the way are done."
-            raise InputError("warming_hours", warming_hours, "must be above 0", remedy)
-        self.room, self.start, self.warming = room_temp_c, start_temp_c, warming_hours
+        self.room, self.start = room_temp_c, start_temp_c
         self.moved = room_temp_c is not None
 
     def usual(self) -> float:
@@ -50,13 +45,13 @@ class Clock:
         if self.room is None or not np.size(hours):
             return hours
         other = self.room if room is None else room
-        return equivalent_hours(hours, other, self.room, self.start, self.warming)
+        return equivalent_hours(hours, other, self.room, self.start)
 
     def back(self, much: Floats) -> Floats:
         """Hours by the clock of this dough."""
         if self.room is None:
             return much
-        return real_hours(much, self.room, self.room, self.start, self.warming)
+        return real_hours(much, self.room, self.room, self.start)
 
 
 def earlier_table(earlier: pd.DataFrame, temps: Mapping[Any, float] | float | None) -> pd.DataFrame:

@@ -49,7 +49,7 @@ def _of_the_next(f: "Forecast") -> bool:
 
 
 def _at(f: "Forecast", hours: float, about: str = "about ") -> str:
-    """Return "at about 9:52", or "in about 35 min" where the clock is not known."""
+    """Return "at about 09:52", or "in about 35 min" where the clock is not known."""
     when = f.at(hours)
     if when is not None:
         return f"at {about}{_hand(f, when)}"
@@ -59,7 +59,7 @@ def _at(f: "Forecast", hours: float, about: str = "about ") -> str:
 def _hand(f: "Forecast", when: datetime) -> str:
     """A clock time, with its day where that is not today."""
     other = "" if f.now is None or when.date() == f.now.date() else f" on {when:%Y-%m-%d}"
-    return f"{when.hour}:{when.minute:02d}{other}"
+    return f"{when:%H:%M}{other}"
 
 
 def _span(f: "Forecast") -> str:

@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from kit.analysis import words
 from kit.analysis.asked import has_numbers
+from kit.analysis.mixing import shaped_by
 from kit.analysis.moments import Floats
 
-__all__ = ["CLOSE", "NEARER", "as_meant"]
+__all__ = ["CLOSE", "NEARER", "as_meant", "meant"]
 
 #: Within this share of the smallest step between settings a value is one of them (own choice).
 CLOSE = 0.1
@@ -25,10 +26,18 @@ CLOSE = 0.1
 NEARER = 1 / 3
 
 
+def meant(factor: str) -> str:
+    """Name the column of the settings meant, beside a proof that stays as it was read."""
+    return f"{factor}, meant"
+
+
 def as_meant(
     frame: pd.DataFrame, factors: Mapping[str, Iterable[object]]
 ) -> tuple[pd.DataFrame, list[str]]:
     """Return the frame with values near a setting moved to it, and one note a factor.
+
+    Beside a proof that stays as it was read stands the nearest setting (`meant`): it says which
+    pieces were shaped together.
 
     Parameters
     ----------
@@ -60,6 +69,8 @@ def as_meant(
         read = not whole and (done == nearest).sum() < given.sum() / 2
         limit = (NEARER if read else CLOSE) * step * (1 + 1e-9)
         close = given & (np.abs(done - nearest) <= limit)
+        if shaped_by(factor) and not whole and not close[given].all():
+            moved[meant(factor)] = np.where(given, nearest, np.nan)
         if read and not close[given].all():
             notes.append(_as_read(factor, done, known))
             continue

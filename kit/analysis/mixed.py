@@ -283,7 +283,7 @@ def mixed(
     formula : str
         ``"rise_height_mm ~ C(malt_percent)"``: the outcome's column, then formulaic's terms.
     groups : sequence of str
-        Up to four columns, outermost first; without any it is least squares.
+        Up to five columns, outermost first; without any it is least squares.
     variance : {"free", "floored"}
         ``"floored"`` holds every variance component at zero or above, as most software does.
         ``"free"`` lets an estimate go below zero (not that of bakes that hold the settings
@@ -365,8 +365,8 @@ def fit_table(
 
 
 def _check_arguments(groups: Sequence[str], variance: str, structure: str, level: float) -> None:
-    if len(groups) > 4:
-        raise InputError("groups", list(groups), "must be at most four columns")
+    if len(groups) > 5:
+        raise InputError("groups", list(groups), "must be at most five columns")
     if len(set(groups)) < len(groups):
         raise InputError("groups", list(groups), "must not repeat a column")
     need_one_of("variance", variance, ("free", "floored"))

@@ -1,10 +1,14 @@
-"""Doughs of one cold retard are mixed in one go, and more alike than others of the bake.
+"""What is made in one go: doughs of one cold retard are mixed, pieces of one proof are shaped.
 
 Doughs chilled differently long for one bake are mixed at different times. What the hour or the
 day did to all doughs of one mixing looks like the retard's doing, so that for the retard such a
 mixing is the experimental unit, as the whole plot is in a split-plot design (Yates 1935, J R Stat
 Soc Suppl 2:181), however many doughs it made. What varies within the mixings is judged by doughs;
 `counts_for` says where the mixings have to be told apart for it as well.
+
+Pieces of one dough that are to proof alike are shaped together and go to the griddle when they are
+ready: the minute and the eye that said so are theirs in common. For the proof such a shaping is the
+experimental unit, as the sub-plot is in a split-plot design, however many pieces it made.
 """
 
 from collections.abc import Sequence
@@ -15,7 +19,7 @@ import pandas as pd
 
 from kit.analysis.moments import Floats
 
-__all__ = ["TAKEN_ALIKE", "counts_for", "mixed_by", "shared_mixings"]
+__all__ = ["TAKEN_ALIKE", "counts_for", "mixed_by", "shaped_by", "shared_mixings"]
 
 #: What is taken where no bake has shown how mixings differ.
 TAKEN_ALIKE = (
@@ -29,6 +33,7 @@ _EVENLY, _BY_LOT = 0.05, 1.5
 #: Of more doughs than this every mixing can be told apart.
 _MOST_DOUGHS = 2000
 _RETARD = "retard_hours"
+_PROOFS = ("proof_ratio", "proof_minutes")
 _SAID = (
     "doughs of one cold retard and one bake are mixed in one go, so for cold retard such a mixing "
     "counts once, however many doughs it makes: one dough of each retard a bake, and more bakes, "
@@ -50,6 +55,17 @@ def mixed_by(*factors: str) -> str | None:
     ('retard_hours', None)
     """
     return _RETARD if _RETARD in factors else None
+
+
+def shaped_by(*factors: str) -> list[str]:
+    """Return the factors that say, within a dough, which pieces were shaped together.
+
+    Examples
+    --------
+    >>> shaped_by("side_minutes", "proof_ratio"), shaped_by("side_minutes")
+    (['proof_ratio'], [])
+    """
+    return [proof for proof in _PROOFS if proof in factors]
 
 
 def shared_mixings(runs: pd.DataFrame) -> list[str]:

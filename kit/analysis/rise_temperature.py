@@ -70,13 +70,13 @@ def dough_temp(
 
 
 def _clock(
-    room_c: float, start_c: float | None, warming_hours: float, at_c: float, until: float
+    room_c: float, start_c: float | None, at_c: float, until: float
 ) -> tuple[Floats, Floats]:
     """Hours by the clock, and the hours at `at_c` in which as much would happen."""
     t = np.arange(0, until + 2 * _STEP_HOURS, _STEP_HOURS)
     temp = np.full_like(t, room_c)
     if start_c is not None:
-        temp = dough_temp(t, room_c, start_c, warming_hours)
+        temp = dough_temp(t, room_c, start_c, WARMING_HOURS)
     rate = growth(temp) / float(growth(at_c))
     return t, np.append(0.0, np.cumsum((rate[1:] + rate[:-1]) / 2 * _STEP_HOURS))
 
@@ -86,7 +86,6 @@ def equivalent_hours(
     room_c: float,
     at_c: float,
     start_c: float | None = FRIDGE_C,
-    warming_hours: float = WARMING_HOURS,
 ) -> Floats:
     """Hours at the steady temperature `at_c` in which as much would happen.
 
@@ -99,8 +98,6 @@ def equivalent_hours(
     at_c : float
     start_c : float, optional
         Of the dough at the start; None when it has the room's.
-    warming_hours : float
-        Time constant τ of the warming.
 
     Examples
     --------
@@ -109,7 +106,7 @@ def equivalent_hours(
     >>> round(float(equivalent_hours(np.array(2.0), 22.0, 22.0)), 2)  # the first hour hardly counts
     1.22
     """
-    t, much = _clock(room_c, start_c, warming_hours, at_c, float(np.max(hours)))
+    t, much = _clock(room_c, start_c, at_c, float(np.max(hours)))
     out: Floats = np.interp(hours, t, much)
     return out
 
@@ -119,7 +116,6 @@ def real_hours(
     room_c: float,
     at_c: float,
     start_c: float | None = FRIDGE_C,
-    warming_hours: float = WARMING_HOURS,
 ) -> Floats:
     """Hours by the clock until `much` has happened: the inverse of `equivalent_hours`.
 
@@ -129,8 +125,8 @@ def real_hours(
     1.97
     """
     rate = float(growth(room_c)) / float(growth(at_c))
-    longest = 12 * warming_hours
-    t, done = _clock(room_c, start_c, warming_hours, at_c, longest)
+    longest = 12 * WARMING_HOURS
+    t, done = _clock(room_c, start_c, at_c, longest)
     late = t[-1] + (np.asarray(much) - done[-1]) / rate
     out: Floats = np.where(np.asarray(much) > done[-1], late, np.interp(much, done, t))
     return out

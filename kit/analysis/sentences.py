@@ -31,6 +31,10 @@ _DECIDED = {
         "doughs it made"
     ),
     "dough": "was decided for a whole dough, so a dough counts once however many pieces it made",
+    "shaping": (
+        "was decided for the pieces of a dough that were shaped for the same proof, so such a "
+        "shaping counts once however many pieces it made"
+    ),
     "load": "was decided for a whole load, so a load counts once however many pieces it held",
     "piece": "differed between pieces of one dough, so pieces are compared within their dough",
 }

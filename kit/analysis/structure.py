@@ -13,15 +13,17 @@ from typing import NoReturn
 import numpy as np
 import pandas as pd
 
+from kit import quantities
 from kit.analysis import experiments, words
 from kit.analysis.asked import has_numbers
-from kit.analysis.experiments import Unit, held, number, shared
+from kit.analysis.experiments import Unit, constant, held, number, shared, unit_of
+from kit.analysis.meant import meant
 from kit.analysis.mixed import Structure
-from kit.analysis.mixing import counts_for
+from kit.analysis.mixing import counts_for, shaped_by
 from kit.analysis.moments import outcome_values
 from kit.errors import DataError, InputError, NotFoundError
 
-__all__ = ["MOST_SETTINGS", "Records", "Unit", "read_records", "safe_name"]
+__all__ = ["MOST_SETTINGS", "Records", "Unit", "read_records", "safe_name", "shaped_as"]
 
 #: A numeric factor with more values than this is taken as a line, not as settings.
 MOST_SETTINGS = 8
@@ -34,10 +36,10 @@ class Records:
     Parameters
     ----------
     frame : DataFrame
-        Columns ``bake, mixing, dough, load`` (numbers that are unique over all bakes; load −1 when
-        not known), the outcome, the factor and what is held alike, under `safe_name`.
+        Columns ``bake, mixing, dough, shaping, load`` (numbers that are unique over all bakes;
+        load −1 when not known), the outcome, the factor and what is held alike, under `safe_name`.
     labels : DataFrame
-        The bakes', doughs' and loads' own names, row by row.
+        The bakes', doughs' and loads' own names, row by row; shapings are numbered.
     adjust : tuple of str
         Other factors that can be held alike.
     as_line : bool
@@ -46,11 +48,11 @@ class Records:
         Random groupings for `kit.mixed`, outermost first.
     structure : str
         How they lie.
-    unit : {"bake", "mixing", "dough", "load", "piece"}
+    unit : {"bake", "mixing", "dough", "shaping", "load", "piece"}
         What the factor was decided for.
     counts : mapping
-        Bakes, doughs and pieces; mixings where they hold several doughs, loads where the factor
-        was decided for them.
+        Bakes, doughs and pieces; mixings where they hold several doughs, shapings and loads where
+        the factor was decided for them.
     notes : tuple of str
     """
 
@@ -65,7 +67,7 @@ class Records:
     notes: tuple[str, ...]
 
     def points(self, factor: str, outcome: str) -> pd.DataFrame:
-        """One row a piece under its own names: ``bake, mixing, dough, load, level, value``.
+        """One row a piece, by its own names: ``bake, mixing, dough, shaping, load, level, value``.
 
         Parameters
         ----------
@@ -88,7 +90,7 @@ def safe_name(column: str) -> str:
     if not name or name[0].isdigit() or keyword.iskeyword(name) or name in "CIQ":
         name = f"_{name}"
     # the grouping columns have these names already
-    return f"{name}_" if name in ("bake", "mixing", "dough", "load") else name
+    return f"{name}_" if name in ("bake", "mixing", "dough", "shaping", "load") else name
 
 
 def read_records(
@@ -159,6 +161,11 @@ def read_records(
     table["dough"] = number(rows, [*day, dough]) if dough else range(len(rows))
     mixed = number(rows, [*day, mixing]) if mixing else None
     table["mixing"] = experiments.mixings(mixed, table["dough"], table["bake"])
+    proofs = shaped_as(rows, by, *adjust)
+    known = [column for column in proofs.values() if column]
+    shaped = number(rows, [*day, dough, *known]) if dough and known else range(len(rows))
+    table["shaping"] = shaped
+    notes += [_unknown(p) for p, column in proofs.items() if dough and not column]
     table["load"] = number(rows, [*day, load]) if load else -1
     table[safe_name(outcome)] = values[keep.to_numpy()]
     for column in (by, *adjust):
@@ -168,19 +175,28 @@ def read_records(
             "bake": rows[bake] if bake else "",
             "mixing": rows[mixing] if mixing else "",
             "dough": rows[dough] if dough else table["dough"] + 1,
+            "shaping": table["shaping"],
             "load": rows[load] if load else "",
         },
         index=rows.index,
     )
     factor = safe_name(by)
-    unit = experiments.unit_of(table, factor)
+    if load is None and (heats := _of_loads(table, (by, *beside))):
+        table["load"] = number(rows, [*day, *heats])
+        labels["load"] = rows[heats].astype(str).agg(", ".join, axis=1)
+        notes.append(
+            "no loads are recorded: pieces of one bake with the same "
+            f"{words.join(map(words.name, heats))} were taken as one load"
+        )
+    as_set = table.assign(**{factor: rows[proofs.get(by) or by]})
+    unit = unit_of(as_set, factor)
     if unit in ("bake", "mixing", "dough"):
         once, lost, more = _once_a_dough(table, outcome, adjust)
         table, labels, adjust = table[once], labels[once], [a for a in adjust if a not in lost]
         notes += more
     if not as_line:
         experiments.refuse_inseparable(table, factor, by, unit)
-    odd = experiments.odd_ones(table, factor, unit)
+    odd = experiments.odd_ones(as_set.loc[table.index], factor, unit)
     if odd:
         notes.append(
             f"{words.plural(odd, unit)} held more than one setting of {words.name(by)}: if that "
@@ -189,11 +205,14 @@ def read_records(
     if unit not in ("bake", "mixing") and mixing not in (by, *beside) and shared(table):
         if not _mixing_counts(table, factor, adjust, as_line, unit):
             table["mixing"] = table["dough"]
+    if any(unit_of(table, safe_name(f)) == "load" for f in beside if f in adjust):
+        unit = "load"
     trials = 1 if columns["trial"] is None else rows[columns["trial"]].nunique()
     groups, structure, more = experiments.random_groups(table, trials)
     groups, structure = experiments.with_mixing(table, groups, structure)
+    groups = experiments.with_shaping(table, groups)
     kinds = ("bake", "mixing", "dough") if shared(table) else ("bake", "dough")
-    kinds = (*kinds, "load") if unit == "load" else kinds
+    kinds = (*kinds, unit) if unit in ("shaping", "load") else kinds
     counts = {**{kind: table[kind].nunique() for kind in kinds}, "piece": len(table)}
     return Records(
         table, labels, tuple(adjust), as_line, groups, structure, unit, counts, (*notes, *more)
@@ -246,6 +265,37 @@ def _mixing_counts(
     around = [doughs["bake"].astype(str), *(_as_asked(doughs[a]) for a in alike)]
     own = doughs[factor].astype(float if as_line else str)
     return counts_for(own, around, doughs["mixing"])
+
+
+def shaped_as(rows: pd.DataFrame, *factors: str) -> dict[str, str | None]:
+    """Which column says of which pieces a dough were shaped together, by the proof they are of.
+
+    That pieces read the same is chance: where a proof has more values than settings have and
+    nothing says what was meant, it is None.
+    """
+    own = {f: None if _as_line(rows[f], f, None) else f for f in shaped_by(*factors)}
+    return {f: meant(f) if meant(f) in rows else column for f, column in own.items()}
+
+
+def _unknown(proof: str) -> str:
+    return (
+        f"{words.name(proof)} was read piece by piece, and nothing says which pieces of a dough "
+        "were shaped together: if they were, the answer is surer than it should be. Compare the "
+        "settings meant, or let a trial with its settings answer"
+    )
+
+
+def _of_loads(table: pd.DataFrame, factors: Sequence[str]) -> list[str]:
+    """Which factors were set for loads inside doughs, not read piece by piece."""
+    found = []
+    for factor in factors:
+        known, name = quantities.find(factor), safe_name(factor)
+        if known is None or known.level != "load" or constant(table, name, "dough"):
+            continue
+        loads = number(table, ["bake", name]).nunique()
+        if table[name].nunique() <= MOST_SETTINGS or 2 * loads <= len(table):
+            found.append(factor)
+    return found
 
 
 def _as_asked(column: pd.Series) -> pd.Series:

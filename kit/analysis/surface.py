@@ -17,7 +17,6 @@ from kit.analysis import surface_words
 from kit.analysis.asked import need_one_of, relabelled
 from kit.analysis.best_dose import Want
 from kit.analysis.checks import FitChecks, check
-from kit.analysis.deletion import Now
 from kit.analysis.dose_data import Doses, read_doses
 from kit.analysis.fitting import margin
 from kit.analysis.means import with_interval
@@ -255,7 +254,7 @@ def surface(
 
     examined = check(
         frame, doses.frame, records.labels, fit, (outcome, *names), columns, ask, tell,
-        Now(*told(found.together), found.together.low, found.together.high, matters),
+        told(found.together),
     )  # fmt: skip
     return replace(found, examined=examined, checks=(*found.checks, *examined.checks))
 

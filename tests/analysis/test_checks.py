@@ -3,6 +3,7 @@
 import contextlib
 import re
 import string
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,6 @@ from scipy import stats
 
 import kit
 from kit.analysis.checks import FitChecks, check_comparison
-from kit.analysis.deletion import Now
 from kit.analysis.dose import dose
 from kit.analysis.looks import at_limit, far_off, grubbs, residuals, spread
 from kit.analysis.missing import missing
@@ -189,65 +189,65 @@ def test_spread_rarely_alarms_without_cause():
     assert within(alarms, 300, 0.01)
 
 
-def test_dough_that_carries_the_answer_is_named():
+def test_dough_further_off_than_chance_puts_one_is_named():
     frame = made(seed=2, sd_dough=0.2, sd_piece=0.3)
     frame["rise_height_mm"] -= 4 * frame["malt_percent"] * 0.85  # little is left of the effect
     frame.loc[frame["dough"] == 15, "rise_height_mm"] += 3.0
     answer = ask(frame, shape="straight", matters=0.2)
     (finding,) = text(answer.examined, "single dough")
     assert finding.alarm
-    assert finding.text == (
-        "the answer (a difference that matters) leans on single doughs: without dough 3 it would "
-        "be: cannot tell yet"
-    )
+    odd = "dough 15 lies further off than chance usually puts one of 16: without dough 15 it would "
+    look_up = "Look up what was different about it; leave it out for a reason of that kind only"
+    assert finding.text == f"{odd}still be: a difference that matters. {look_up}"
     table = answer.examined.left_out.set_index("dough")
     assert len(table) == 16
-    close = ask(frame, shape="straight", matters=answer.whole.low * 0.97)
-    (finding,) = text(close.examined, "single dough")
-    assert finding.alarm
-    assert finding.text == (
-        "the answer (a difference that matters) leans on single doughs: without dough 3 or dough 6 "
-        "it would be: cannot tell yet"
-    )
     # just too little to be sure, and it is the dough that rose too much that hides it
     opened = ask(frame, shape="straight", matters=answer.whole.low * 1.001)
     (finding,) = text(opened.examined, "single dough")
-    assert finding.alarm
-    assert finding.text == (
-        "the answer is open because of one dough, further off than chance usually puts one: "
-        "without dough 15 it would be: a difference that matters. Look up what was different about "
-        "dough 15; leave it out for a reason of that kind only"
-    )
+    assert finding.text == f"{odd}be: a difference that matters. {look_up}"
     for dough in (3, 15):
         again = ask(frame[frame["dough"] != dough], shape="straight", matters=0.2, examine=False)
         assert again.whole.difference == pytest.approx(table.loc[str(dough), "estimate"])
         assert again.answer.value == table.loc[str(dough), "answer"]
 
 
-def test_an_open_answer_that_any_dough_may_tip_is_no_alarm():
-    """Nor does it say less without one: the answer becomes a settled one."""
+def test_an_answer_that_any_dough_may_tip_is_no_alarm():
     frame = made(seed=2, sd_dough=0.4, sd_piece=0.3)
     low = ask(frame, shape="straight", matters=0.2, examine=False).whole.low
-    near = ask(frame, shape="straight", matters=low * 1.001)
-    (finding,) = text(near.examined, "single dough")
-    assert near.answer.value == "cannot tell yet"
-    assert not finding.alarm
-    assert re.fullmatch(
-        r"so near is it to being settled that one dough less might do it \(without one of \d+ of "
-        r"the 16 doughs \(\w+, for one\) it would be: a difference that matters\), but no dough "
-        r"lies so far off that it should not count: bake more",
-        finding.text,
-    )
+    for matters, now in (
+        (low * 1.001, "cannot tell yet"),
+        (low * 0.999, "a difference that matters"),
+    ):
+        near = ask(frame, shape="straight", matters=matters)
+        (finding,) = text(near.examined, "single dough")
+        assert near.answer.value == now
+        assert not finding.alarm
+        assert re.fullmatch(
+            r"one dough less might change the answer \(without .+ it would be: .+\), but no dough "
+            r"lies so far off that it should not count",
+            finding.text,
+        )
 
 
-def paired(rng, effect, bakes, odd=0.0):
-    """Two doughs of four pieces a bake, and `odd` mm added to a treated one."""
+def test_doughs_of_one_name_are_told_with_their_bakes():
+    frame = paired(np.random.default_rng(4498), 4.0, 6, 9.0)
+    frame["dough"] = frame["malt_percent"].map({0.0: "A", 1.0: "B"})
+    columns = {"dough": "dough", "bake": "bake", "matters": 2.0, "examine": True}
+    answer = kit.compare(frame, "rise_height_mm", "malt_percent", **columns)
+    (finding,) = text(answer.examined, "single dough")
+    assert finding.text.startswith("dough A of bake 1 or dough B of bake 1 lies further off")
+    assert set(answer.points["dough"]) == {"A", "B"}
+
+
+def paired(rng, effect, bakes, odd=0.0, each=1):
+    """Doughs of four pieces, two settings a bake, and `odd` mm added to a treated one."""
     rows = []
     for bake in range(bakes):
         day = rng.normal(31, 1.2)
-        for malt in (0.0, 1.0):
-            height = day + effect * malt + rng.normal(0, 0.5) + odd * malt * (bake == 1)
-            rows += [(bake, f"{bake}{malt}", malt, height + rng.normal(0, 0.7)) for _ in range(4)]
+        for malt, nth in product((0.0, 1.0), range(each)):
+            height = day + effect * malt + rng.normal(0, 0.5) + odd * malt * (bake + 2 * nth == 1)
+            name = f"{bake}{malt}{'x' * nth}"
+            rows += [(bake, name, malt, height + rng.normal(0, 0.7)) for _ in range(4)]
     columns = ["bake", "dough", "malt_percent", "rise_height_mm"]
     return pd.DataFrame(rows, columns=columns)
 
@@ -260,19 +260,23 @@ def test_a_dough_without_malt_that_hides_what_malt_does_is_told():
         for odd in told:
             frame = paired(np.random.default_rng([seed, 5597011]), 4.0, 6, odd)
             answer = kit.compare(frame, "rise_height_mm", "malt_percent", **columns)
-            hidden = [f for f in text(answer.examined, "single dough") if "is open bec" in f.text]
+            hidden = text(answer.examined, "single dough")
             told[odd] += any(f.alarm and "dough 10.0 or dough 11.0" in f.text for f in hidden)
     assert told[-4.0] >= 12
     assert told[0.0] <= 3
 
 
-def test_too_small_and_none_are_one_answer_to_lean_on():
-    """Whether so small a difference is there at all is nothing to think about."""
-    low = Now("a difference too small to matter", 0.5, 0.1, 0.9, 1.0)
-    assert not low.moved_over(0.3)
-    assert low.moved_over(1.2)
-    assert low.alike("no difference that matters")
-    assert not low.alike("a difference that matters")
+def test_a_wrong_dough_is_told_and_clean_ones_are_not():
+    """Two doughs a setting and bake: a dough 4 mm off in 52 of 100 trials, clean ones in 4."""
+    columns = {"dough": "dough", "bake": "bake", "matters": 2.0, "examine": True}
+    told = {4.0: 0, 0.0: 0}
+    for seed in range(30):
+        for odd in told:
+            frame = paired(np.random.default_rng([seed, 5597012]), 0.0, 3, odd, 2)
+            answer = kit.compare(frame, "rise_height_mm", "malt_percent", **columns)
+            told[odd] += any(f.alarm for f in text(answer.examined, "single dough"))
+    assert told[4.0] >= 9
+    assert told[0.0] <= 5
 
 
 def test_two_slips_do_not_hide_each_other():
@@ -361,7 +365,7 @@ def test_fewer_doughs_that_say_less_are_no_alarm():
     answer = kit.compare(frame, "rise_height_mm", "malt_percent", matters=3.0, **columns)
     (finding,) = text(answer.examined, "single dough")
     assert answer.answer.value == "a difference that matters"
-    assert finding.text.startswith("one dough less says less: without ")
+    assert finding.text.startswith("one dough less might change the answer (without ")
     assert not finding.alarm
     # nor that an open answer is near to being settled, which is no reason to leave a dough out
     frame.loc[(frame["bake"] == 2) & (frame["malt_percent"] > 0), "rise_height_mm"] -= 2.0
@@ -370,17 +374,17 @@ def test_fewer_doughs_that_say_less_are_no_alarm():
     assert opened.answer.value == "cannot tell yet"
     assert set(opened.examined.left_out["answer"]) != {"cannot tell yet"}
     assert not finding.alarm
-    assert finding.text.startswith("so near is it to being settled that one dough less might do it")
+    assert finding.text.startswith("one dough less might change the answer (without ")
 
 
-def test_a_hump_that_one_dough_makes_leans_on_it():
+def test_a_hump_that_one_dough_makes_is_told():
     """From the first dose to the last nothing changes: the answer is about the middle one."""
     rng, rows = np.random.default_rng([4441000, 17]), []
     for bake in range(6):
         day = rng.normal(0, 1)
         for dose_ in range(3):
             height = 31 + day + 1.9 * (dose_ == 1)
-            height += rng.normal(0, 0.25) + 1.6 * (bake == 5 and dose_ == 1)
+            height += rng.normal(0, 0.25) + 4.6 * (bake == 5 and dose_ == 1)
             rows += [(bake, f"{bake}{dose_}", float(dose_), height + rng.normal(0, 0.4))
                      for _ in range(4)]  # fmt: skip
     columns = ["bake", "dough", "malt_percent", "rise_height_mm"]
@@ -388,7 +392,7 @@ def test_a_hump_that_one_dough_makes_leans_on_it():
     answer = ask(frame, bake="bake", matters=1.2)
     (finding,) = text(answer.examined, "single dough")
     assert finding.alarm
-    assert "leans on single doughs: without" in finding.text
+    assert finding.text.startswith("dough 51 lies further off than chance usually puts one of 18")
     lead, table = answer.leading, answer.examined.left_out.set_index("dough")
     assert answer.examined.estimate == lead.difference
     less = ask(frame[frame["dough"] != "51"], bake="bake", matters=1.2, examine=False)
@@ -482,7 +486,7 @@ def test_events_with_and_without():
 
 def test_what_may_change_the_answer_comes_before_the_next_step():
     """An answer that leans on one dough is not one that more bakes would only sharpen."""
-    frame = made(seed=4, sd_dough=0.2, sd_piece=0.3)
+    frame = made(seed=7, sd_dough=0.2, sd_piece=0.3)
     columns = {"dough": "dough", "matters": 1.0, "examine": True}
     answer = kit.compare(frame, "rise_height_mm", "malt_percent", **columns)
     assert not answer.examined.checks
@@ -493,7 +497,7 @@ def test_what_may_change_the_answer_comes_before_the_next_step():
     again = kit.compare(frame, "rise_height_mm", "malt_percent", **columns)
     assert again.next_step == f"{first}choose the setting you prefer."
     assert ask(frame, matters=1.0).next_step.startswith(first)
-    assert not ask(made(seed=4, sd_dough=0.2, sd_piece=0.3), matters=1.0).next_step.startswith(
+    assert not ask(made(seed=7, sd_dough=0.2, sd_piece=0.3), matters=1.0).next_step.startswith(
         first
     )
 
@@ -737,7 +741,7 @@ def test_without_a_margin_no_check_says_that_a_difference_matters():
     frame = pairs(rng, bakes=6)
     frame["rise_height_mm"] += 4.0 * frame["malt_percent"]
     frame["events"] = np.where(frame["dough"] == "00", "fridge open", "")
-    doses = made(seed=4, sd_dough=0.2, sd_piece=0.3)
+    doses = made(seed=7, sd_dough=0.2, sd_piece=0.3)
     for answer in (
         kit.compare(frame, "rise_height_mm", "malt_percent", "dough", "bake", examine=True),
         ask(doses),

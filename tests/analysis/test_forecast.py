@@ -177,7 +177,7 @@ def test_words_and_the_next_look():
     y = ratio(NOW, phi)
     f = forecast(NOW, y, frame, now=datetime(2026, 11, 26, 8, 30))
     look = f.at(f.look_hours)
-    assert f"Look again at {look.hour}:{look.minute:02d}." in f.headline
+    assert f"Look again at {look:%H:%M}." in f.headline
     assert f.last_hours < f.look_hours <= max(f.hours, f.last_hours + 0.1)
     assert look.minute % 5 == 0
     assert "6 readings of this dough and 6 earlier doughs of yours" in str(f)

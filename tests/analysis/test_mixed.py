@@ -167,8 +167,8 @@ def test_three_nested_groupings(cake):
         ("angle_deg ~ C(recipe", {}, DataError,
          "the formula 'angle_deg ~ C(recipe' cannot be read: Formula ended before quote context "
          "was closed. Expected: )"),
-        ("angle_deg ~ recipe", {"groups": ["a", "b", "c", "d", "e"]}, InputError,
-         "groups is ['a', 'b', 'c', 'd', 'e']: must be at most four columns."),
+        ("angle_deg ~ recipe", {"groups": ["a", "b", "c", "d", "e", "f"]}, InputError,
+         "groups is ['a', 'b', 'c', 'd', 'e', 'f']: must be at most five columns."),
         ("angle_deg ~ recipe", {"groups": ["mix", "mix"]}, InputError,
          "groups is ['mix', 'mix']: must not repeat a column."),
         ("angle_deg ~ recipe", {"variance": "big"}, InputError,

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.container import ErrorbarContainer
 
 import kit
 from kit.analysis.overview import overview
@@ -110,6 +111,12 @@ def test_faces_and_pictures(table):
     line = next(a for a in one.lines if a.get_label() == "height")
     want = table.settings.query("factor == 'malt_percent' and outcome == 'rise_height_mm'")
     np.testing.assert_allclose(line.get_ydata(), want["scaled"])
+
+
+def test_verdicts_differ_in_their_marks_also_where_colours_are_lost(table):
+    drawn = [one for one in table.plot().containers if isinstance(one, ErrorbarContainer)]
+    marks = [one.lines[0].get_marker() for one in drawn]
+    assert len(marks) == len(set(marks)) > 2
 
 
 def test_something_must_be_asked(demo):

@@ -38,7 +38,7 @@ def by_piece(seed=0, effect=2.9, sd_piece=1.2):
                 ratio = (1.5, 2.5)[i % 2]
                 height = 30 + dough + effect * (ratio - 1.5) + rng.normal(0, sd_piece)
                 rows.append((str(b), f"{b}{d}", ratio, height))
-    return pd.DataFrame(rows, columns=["bake", "dough", "proof_ratio", "rise_height_mm"])
+    return pd.DataFrame(rows, columns=["bake", "dough", "side_minutes", "rise_height_mm"])
 
 
 def by_load(seed, effect=1.0, sd_load=0.8):
@@ -91,23 +91,23 @@ def test_a_home_series_is_24_doughs_whatever_counts(counts, unit, most):
 def test_24_pieces_are_not_24_doughs():
     """More pieces than 24 are needed, which is a few bakes: no reason to give up."""
     frame = by_piece()
-    first = kit.compare(frame, "rise_height_mm", "proof_ratio", **GROUPS).leading
+    first = kit.compare(frame, "rise_height_mm", "side_minutes", **GROUPS).leading
     matters = round(abs(first.difference) - first.half_width / 1.2, 2)
-    c = kit.compare(frame, "rise_height_mm", "proof_ratio", matters=matters, **GROUPS)
+    c = kit.compare(frame, "rise_height_mm", "side_minutes", matters=matters, **GROUPS)
     assert c.answer is Answer.UNCLEAR
     needed = by_hand(c.leading, matters, 36)
     assert 24 < needed <= 144
     assert c.more == 2 * -(-needed // 2)  # a whole number for each setting
     many = f"about {c.more} more pieces (about {round(c.more / 12)} bakes like these)"
     assert c.next_step.startswith(f"Next: {many}, spread evenly over the settings and best over ")
-    d = dose(frame, "rise_height_mm", "proof_ratio", matters=matters, **GROUPS)
+    d = dose(frame, "rise_height_mm", "side_minutes", matters=matters, **GROUPS)
     assert d.more == c.more
     assert d.next_step.startswith(f"Next: {many} would settle it four times in five if it ")
     o = overview(
-        frame, ["proof_ratio"], ["rise_height_mm"], matters={"rise_height_mm": matters}, **GROUPS
+        frame, ["side_minutes"], ["rise_height_mm"], matters={"rise_height_mm": matters}, **GROUPS
     )
     assert f"; {many} would settle it four times in five if it " in str(o)
-    ahead = next_bake(frame, "rise_height_mm", "proof_ratio", 8, matters=matters)
+    ahead = next_bake(frame, "rise_height_mm", "side_minutes", 8, matters=matters)
     assert ahead.headline == "Go on: it is not settled yet."
 
 
