@@ -9,9 +9,12 @@ from pathlib import Path
 import ipywidgets as widgets
 import pytest
 
-from kit import panels
+from kit import Workspace, panels, shipped
+from kit.errors import InputError
 from kit.panels.blocks import show
+from kit.panels.controls import offer, pick
 from kit.panels.entry import EntryTable
+from kit.panels.fields import Typed, tell
 from kit.panels.once import Once
 from kit.panels.slide import Slide
 from kit.writeup.blocks import Table
@@ -93,3 +96,63 @@ def test_a_message_that_comes_again_is_answered_alike_and_done_once():
     assert once.answer(3, lambda: "again") == ("done 3", False)
     assert once.answer(1, lambda: "long ago") == ("long ago", True)  # only the last two are kept
     assert len(once) == 2
+
+
+@pytest.mark.parametrize(
+    ("kind", "pressed"),
+    [("compare", "write"), ("deeper", "ask"), ("rise", "draw"), ("bring", "again")],
+)
+def test_a_trial_that_another_window_took_away_is_said_to_be_gone(kind, pressed, tmp_path):
+    ws = Workspace(tmp_path)
+    shipped.load_demo(ws)
+    panel = getattr(panels, kind)(ws)
+    assert panel.gone.value == ""
+    Workspace(tmp_path).undo()
+    if kind == "bring":
+        panel.path.value = "x.csv"
+    getattr(panel, pressed).click()
+    told = "<strong>Not yet:</strong> the trial harbour-malt was taken back or renamed elsewhere."
+    assert told in panel.gone.value
+    shipped.load_demo(ws)
+    assert panel.chosen.name == "harbour-malt"
+    assert panel.gone.value == ""
+
+
+@pytest.mark.parametrize("kind", ["plan", "side_by_side"])
+def test_what_opens_a_panel_has_the_name_it_is_called_by(kind):
+    assert getattr(panels, kind).__name__ == kind
+
+
+def test_a_full_disk_is_told_in_plain_words_and_a_fault_of_ours_is_let_out():
+    said, asked = widgets.HTML(), Typed("Room")
+
+    def raises(exc):
+        def do():
+            raise exc
+
+        return do
+
+    assert not tell(said, raises(OSError(28, "No space left on device")), meanwhile="Working …")
+    assert "<strong>Not yet:</strong> the disk is full. Free some space" in said.value
+    with pytest.raises(ZeroDivisionError):
+        tell(said, raises(ZeroDivisionError()), meanwhile="Working …")
+    assert "this should not happen" in said.value
+    assert not tell(said, lambda: asked.read(raises_input), asked)
+    assert said.value == ""  # it stands beside the field
+    assert "must be a number" in asked.said.value
+    assert tell(said, lambda: "<p>done</p>", asked)
+    assert (said.value, asked.said.value) == ("<p>done</p>", "")
+
+
+def raises_input(text):
+    raise InputError("room", text, "must be a number")
+
+
+def test_a_menu_offers_other_things_and_keeps_what_was_wanted():
+    menu = pick("Dough")
+    offer(menu, [("one", 1), ("two", 2)], None, 2)
+    assert menu.value == 2
+    offer(menu, [("one", 1), ("three", 3)], menu.value)
+    assert menu.value == 1
+    offer(menu, [], 1)
+    assert menu.value is None

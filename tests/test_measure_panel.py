@@ -392,8 +392,9 @@ def test_where_nothing_is_found_the_outline_is_drawn_by_hand(panel, calls, monke
 
     monkeypatch.setattr(kit.photo, "side", refuses)
     one = panel.one
+    assert one.trace.layout.display == "none"  # it may be found by itself
     one.measure.click()
-    assert one.trace.layout.display == "none"  # a box comes first, as the button beside says
+    assert one.trace.layout.display is None  # as the refusal says, with or without a box
     one.place.value = True
     assert one.place.description == "Draw a box round it"
     assert one.trace.layout.display is None
@@ -468,6 +469,32 @@ def test_nonsense_is_said_beside_its_field(panel, calls, kind, field, typed, wor
     assert one.said.value == ""  # read out twice otherwise
     assert calls.asked == []
     assert one.reference.fields[kind][field].value == typed  # what was typed stays
+
+
+@pytest.mark.parametrize(
+    ("kind", "field", "typed"),
+    [("checkerboard", "inner_corners", "9 x " + "9" * 10_000), ("marker", "id", "9" * 10_000),
+     ("scanner", "dpi", "9" * 10_000), ("scanner", "dpi", "nan")],
+)  # fmt: skip
+def test_a_number_without_end_is_refused_beside_its_field(panel, calls, kind, field, typed):
+    asked = panel.one.reference.fields[kind]
+    panel.one.reference.kind.value = kind
+    for name in ("side_mm", "square_mm"):
+        if name in asked:
+            asked[name].value = "40"
+    asked[field].value = typed
+    panel.one.measure.click()
+    assert re.search("must be (two|a) (whole )?number", words(asked[field].said))
+    assert calls.asked == []
+
+
+def test_no_outline_is_drawn_on_a_photo_that_cannot_be_read(panel, trial):
+    os.remove(trial.workspace.folder / trial.photos()[0].path)
+    choose(panel, "1A2 crumb.jpg")
+    choose(panel, "1A1 side.jpg")
+    panel.one.place.value = True
+    panel.one._trace()  # what the button does
+    assert "outline" not in panel.one.hand.said
 
 
 def risen(photos, ratios=(1.0, 1.5), u=0.01):
@@ -672,7 +699,7 @@ def test_all_are_measured_stopped_and_gone_on_with(panel, trial, calls, monkeypa
     panel.all.click()
     panel.work.thread.join(30)
     assert words(panel.work.said) == "2 photos measured; look at each before you rely on it."
-    assert (panel.work.progress.value, panel.work.progress.max) == (2, 2)
+    assert panel.work.done == (2, 2)
     assert words(panel.counted) == "malt: 3 photos, 3 to look at."
     assert set(trial.photo_readings()["note"]) == {"as found, not looked at"}
     panel.one.measure.click()
@@ -795,6 +822,24 @@ def test_a_watched_folder_takes_in_what_has_arrived_whole(panel, trial, tmp_path
     assert len(panel.strip.items) == 4
 
 
+def test_watching_goes_on_after_a_card_was_pulled_out(panel, monkeypatch):
+    said = []
+
+    def look_again(*_):
+        said.append(words(panel.taken))
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(sys.modules["kit.panels.measure"], "_WATCH_S", 0.01)
+    monkeypatch.setattr(panel, "look_again", look_again)
+    panel.watch.value = True
+    deadline = time.monotonic() + 10
+    while len(said) < 2 and time.monotonic() < deadline:
+        time.sleep(0.01)
+    panel.watch.value = False
+    panel.watching.join(10)
+    assert "the disk reports an error. Check the disk" in said[1]
+
+
 def test_watching_begins_and_ends(panel, monkeypatch):
     seen = []
     monkeypatch.setattr(sys.modules["kit.panels.measure"], "_WATCH_S", 0.01)
@@ -815,7 +860,7 @@ def test_watching_begins_and_ends(panel, monkeypatch):
 
 
 def test_twice_guides_and_tells(panel, trial, calls, tmp_path):
-    guide = panel.twice.children[0].children[0].children[1]
+    guide = panel.twice.children[0].children[1]
     assert "<details><summary>How far can your photos be trusted?</summary>" in guide.value
     assert "0 of 5 pieces of this trial measured on two photos." in words(panel.twice.far)
     rng = np.random.default_rng(4)

@@ -26,7 +26,7 @@ def test_alive_on_the_demo(panel):
     assert panel.outcome.value == "rise_height_mm"
     assert panel.factor.value == "malt_percent"
     assert panel.matters.value == "2"
-    assert panel.matters.placeholder == "2, as the trial says"  # what an empty field means
+    assert panel.matters.text.placeholder == "2, as the trial says"  # what an empty field means
     same = panel.workspace.trial("harbour-malt").compare()
     assert same.sentence in words(panel)
     assert "Invented data" in words(panel)
@@ -51,24 +51,24 @@ def test_what_matters_takes_any_unit(panel):
     panel.outcome.value = "browning_l"  # nothing typed is lost
     assert panel.matters.value == "3"
     panel.matters.value = ""
-    assert panel.matters.description == "What matters"
+    assert panel.matters.text.description == "What matters"
 
 
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
         ("much", "what matters is &#x27;much&#x27;: is not a number."),
-        ("-3", "matters is -3: must be above 0."),
+        ("-3", "what matters (mm) is &#x27;-3&#x27;: must be above 0."),
         ("2 oz", "oz measures mass, expected length"),
     ],
 )
 def test_nonsense_is_answered_beside_the_field_and_kept(panel, typed, said):
     panel.matters.value = typed
-    assert said in panel.trouble.value
+    assert said in panel.matters.said.value
     assert panel.matters.value == typed
     assert panel.write.disabled
     panel.matters.value = "2"
-    assert panel.trouble.value == ""
+    assert panel.matters.said.value == ""
     assert panel.answer.answer is Answer.MATTERS
 
 
@@ -185,7 +185,7 @@ def test_one_bake_of_two_doughs_shows_its_means_beside_the_refusal(tmp_path):
 
 
 def test_every_control_has_a_label(panel):
-    for control in (panel.trial, panel.outcome, panel.factor, panel.matters, panel.control):
+    for control in (panel.trial, panel.outcome, panel.factor, panel.matters.text, panel.control):
         assert control.description
     for box in (*panel.alike.children, *panel.without.children, panel.line):
         assert box.description

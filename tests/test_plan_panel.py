@@ -7,6 +7,9 @@ import pytest
 
 import kit
 from kit import panels
+from kit.errors import NotFoundError
+from kit.panels.plan_form import NEW
+from kit.workspace import Trial
 
 
 @pytest.fixture
@@ -139,16 +142,16 @@ def test_more_recipes_than_colours_are_coloured_by_the_first_factor(panel):
         ("matters", "-2", "what matters is '-2': must be above 0."),
         ("doughs", "0", "doughs a bake is '0': must be a whole number from 1."),
         ("pieces", "2.5", "pieces a dough is '2.5': must be a whole number from 1."),
-        ("places", "", "places on the griddle is '': must not be empty."),
+        ("places", "", "places on the griddle must not be empty."),
         ("first", "someday", "first bake on is 'someday'"),
         ("table", "25:00", "on the table at is '25:00': is not a time of day."),
         ("awake_from", "dawn", "awake from is 'dawn': is not a time of day."),
-        ("room", "350 F", "room temperature is 176.666666667: must lie between"),
+        ("room", "350 F", "room temperature is '350 F': must lie between"),
         ("retard", "-3", "cold retard is -3"),
-        ("formula", "water 60", "flour is None: must not be empty."),
+        ("formula", "water 60", "flour must not be empty."),
         ("formula", "bread flour 100\nmystery 3", "does not tell what it does in the dough"),
-        ("piece", "-76 g", "raw piece is '-76 g': must be above 0."),
-        ("piece", "", "raw piece is '': must not be empty."),
+        ("piece", "-76 g", "raw piece is -76: must lie between 1 and 2000 g."),
+        ("piece", "", "raw piece must not be empty."),
         ("piece", "76 h", "h measures time, expected mass"),
         ("step", "0", "scale step is '0': must be above 0."),
     ],
@@ -210,7 +213,7 @@ def test_a_fault_while_it_fills_itself_in_does_not_leave_it_deaf(panel, monkeypa
 def test_no_formula_no_weights(panel):
     panel.formula.value = ""
     assert panel.proposal.weights is None
-    assert "No formula yet" in words(panel.shown)
+    assert "What to weigh is not known before the formula is written" in words(panel.shown)
 
 
 def test_keeping_a_plan(panel):
@@ -243,6 +246,30 @@ def test_notes_on_weights_do_not_scroll_sideways_with_their_table(panel):
     assert "A step of 10 g" in words_of(scrolled[1]) or "a step of 10 g" in words_of(scrolled[1])
 
 
+def test_sheets_that_could_not_be_written_are_written_by_the_same_button(panel, monkeypatch):
+    def full(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    panel.name.value, panel.first.value = "cold", "2026-12-03"
+    with monkeypatch.context() as disk:
+        disk.setattr(Trial, "bench_sheet", full)
+        panel.keep.click()
+    assert "Not yet: the disk is full. Free some space" in words(panel.kept)
+    assert (panel.trial.value, panel.name.value) == ("cold", "cold")  # it is there, only unwritten
+    panel.keep.click()
+    assert "Kept in cold ." in words(panel.kept)
+    assert len(panel.chosen.bakes()) == 5
+
+
+def test_a_new_trial_is_not_said_to_be_gone(panel):
+    kit.Workspace(panel.workspace.folder).undo()
+    with pytest.raises(NotFoundError):
+        panel.trial.value = "harbour-malt"
+    assert "harbour-malt was taken back" in words(panel.gone)
+    panel.trial.value = NEW
+    assert panel.gone.value == ""
+
+
 def test_keeping_under_a_name_that_is_taken(panel):
     panel.name.value = "harbour-malt"
     panel.keep.click()
@@ -273,11 +300,26 @@ def test_a_bake_in_which_nothing_is_changed(panel):
     assert panel.other.layout.display == "none"
     assert panel.outcome.layout.display is None  # and no other field with it
     assert "is not set by this plan" in words(panel.formula.said)  # malt ? needs a number now
+    assert panel.proposal.plan.kind == "noise"  # and the rest of the plan need not wait for it
+    assert panel.proposal.weights is None
     panel.formula.value = panel.formula.value.replace(", as the trial says ?", " 0.8")
-    assert panel.proposal.plan.kind == "noise"
+    assert panel.proposal.weights is not None
+    assert panel.formula.said.value == ""
     assert words(panel.shown).startswith("These bakes show how much doughs of one recipe differ")
     panel.keep.click()
     assert "Kept in same recipe" in words(panel.kept)
+
+
+def test_a_plan_is_kept_although_its_formula_leaves_a_share_open(panel):
+    panel.factor.value, panel.settings.value, panel.bakes.value = "retard_hours", "24 or 48", 4
+    told = "To see what to weigh, write its share of the flour in place of the question mark."
+    assert words(panel.formula.said).endswith(told)
+    assert "What to weigh is not known" in words(panel.shown)
+    panel.keep.click()
+    assert "bench sheet" in words(panel.kept)
+    sheet = (panel.workspace.folder / "cold-retard-bake-1.html").read_text()
+    assert "What to weigh" not in sheet
+    assert "Take dough" in sheet
 
 
 def test_settings_of_one_thing_are_not_taken_for_another(panel):

@@ -91,7 +91,7 @@ def test_a_press_that_comes_twice_is_noted_once(panel):
         ("", {}, "must not be empty. Enter what you read."),
         ("-1", {}, "must be above 0"),
         ("160", {}, "rise so far is 160 (dough 1A): must lie between 0.2 and 12"),
-        ("84", {"way": "level", "start": ""}, "start is '' (dough 1A): must not be empty."),
+        ("84", {"way": "level", "start": ""}, "start (dough 1A) must not be empty."),
         ("84", {"way": "level", "start": "0"}, "start is 0: must be above 0."),
         ("1.4", {"at": "soon"}, "when it was is 'soon' (dough 1A): is not a time"),
         ("1.4", {"at": "<b>9:40"}, "is not a time"),

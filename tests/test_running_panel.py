@@ -160,6 +160,6 @@ def test_plain_call_does_the_same(panel):
 
 
 def test_every_control_has_a_label(panel):
-    for control in (panel.thing, panel.stage, panel.at, panel.note, panel.undo, panel.lengths,
+    for control in (panel.thing, panel.stage, panel.at.text, panel.note, panel.undo, panel.lengths,
                     panel.settings):  # fmt: skip
         assert control.description

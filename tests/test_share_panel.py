@@ -172,7 +172,7 @@ def test_a_share_that_the_trial_does_not_set_is_asked_for(demo):
     assert "lots" in words(honey.said)
     honey.value = "3"
     panel.recipe.write.click()
-    told = (demo.folder / "cold-recipe-0.5-3.html").read_text()
+    told = (demo.folder / "cold-recipe-honey-3-malt_percent-0.5.html").read_text()
     # 6 x 76 g of a dough that is 103.5 % of its flour: 440.6 g of flour
     assert "13.2 g honey" in told
     assert "2.2 g malt" in told

@@ -149,7 +149,7 @@ def test_the_picture_is_described_for_those_who_do_not_see_it():
         "A dot is one piece. A diamond is the mean of a dough. Pieces of one dough stand above "
         "each other, on a thread. A square is the mean of a setting, its bar the 95 % interval. "
         "These means are worked out with cold retard and time a side held alike, so they need "
-        "not lie in the middle of their doughs. The green band reaches 2 mm either side of the "
+        "not lie in the middle of their doughs. The shaded band reaches 2 mm either side of the "
         "mean at 0 %: less than that does not matter. Whether two settings differ is read from "
         "the interval of their difference, given below, not from whether two bars overlap."
     )
@@ -165,7 +165,7 @@ def test_a_second_picture_does_not_explain_its_marks_again():
     told = section(both, "also-1")
     assert (
         "The marks are those of the first picture. These means are worked out with diastatic malt "
-        "held alike, so they need not lie in the middle of their doughs. The green band"
+        "held alike, so they need not lie in the middle of their doughs. The shaded band"
     ) in told
     assert "A dot is one piece." not in told
     assert "from whether two bars overlap" not in told

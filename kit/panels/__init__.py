@@ -3,7 +3,7 @@
 import os
 from datetime import date
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from kit import shipped
 from kit.panels.bring import BringPanel
@@ -20,31 +20,17 @@ from kit.panels.taste import TastePanel
 from kit.workspace import Workspace
 
 __all__ = [
-    "BringPanel",
-    "ComparePanel",
-    "DeeperPanel",
-    "MeasurePanel",
-    "PlanPanel",
-    "RecordPanel",
-    "RisePanel",
-    "SharePanel",
-    "SideBySidePanel",
-    "TastePanel",
-    "bring",
-    "compare",
-    "deeper",
-    "measure",
-    "open_workspace",
-    "plan",
-    "record",
-    "rise",
-    "share",
-    "side_by_side",
-    "taste",
-]
-
+    "BringPanel", "ComparePanel", "DeeperPanel", "MeasurePanel", "PlanPanel", "RecordPanel",
+    "RisePanel", "SharePanel", "SideBySidePanel", "TastePanel", "bring", "compare", "deeper",
+    "measure", "open_workspace", "plan", "record", "rise", "share", "side_by_side", "taste",
+]  # fmt: skip
 
 _P = TypeVar("_P", bound=Panel)
+_Shown = TypeVar("_Shown", covariant=True)
+
+
+class _Opens(Protocol[_Shown]):
+    def __call__(self, workspace: Workspace | None = None) -> _Shown: ...
 
 
 def open_workspace(folder: str | Path | None = None) -> Workspace:
@@ -91,14 +77,19 @@ def _again(panel: _P) -> _P:
     return panel
 
 
-def bring(workspace: Workspace | None = None) -> BringPanel:
-    """The panel that brings spreadsheets into the baker's workspace."""
-    return _again(BringPanel(workspace or open_workspace()))
+def _opens(kind: type[_P]) -> _Opens[_P]:
+    """Return what shows such a panel on a workspace, on the baker's own when none is given."""
+
+    def opened(workspace: Workspace | None = None) -> _P:
+        return _again(kind(workspace or open_workspace()))
+
+    opened.__doc__, opened.__name__ = kind.__doc__, kind.__module__.rpartition(".")[2]
+    return opened
 
 
-def compare(workspace: Workspace | None = None) -> ComparePanel:
-    """The panel of the compare notebook, on the baker's workspace."""
-    return _again(ComparePanel(workspace or open_workspace()))
+bring, compare, measure = _opens(BringPanel), _opens(ComparePanel), _opens(MeasurePanel)
+plan, record, rise = _opens(PlanPanel), _opens(RecordPanel), _opens(RisePanel)
+share, side_by_side, taste = _opens(SharePanel), _opens(SideBySidePanel), _opens(TastePanel)
 
 
 def deeper(workspace: Workspace | None = None, follows: ComparePanel | None = None) -> DeeperPanel:
@@ -115,38 +106,3 @@ def deeper(workspace: Workspace | None = None, follows: ComparePanel | None = No
     if follows is not None:
         follows.trial.observe(lambda change: setattr(panel.trial, "value", change["new"]), "value")
     return panel
-
-
-def measure(workspace: Workspace | None = None) -> MeasurePanel:
-    """The panel of the measure notebook, on the baker's workspace."""
-    return _again(MeasurePanel(workspace or open_workspace()))
-
-
-def plan(workspace: Workspace | None = None) -> PlanPanel:
-    """The panel of the plan notebook, on the baker's workspace."""
-    return _again(PlanPanel(workspace or open_workspace()))
-
-
-def record(workspace: Workspace | None = None) -> RecordPanel:
-    """The panel of the record notebook, on the baker's workspace."""
-    return _again(RecordPanel(workspace or open_workspace()))
-
-
-def rise(workspace: Workspace | None = None) -> RisePanel:
-    """The panel of the rise notebook, on the baker's workspace."""
-    return _again(RisePanel(workspace or open_workspace()))
-
-
-def share(workspace: Workspace | None = None) -> SharePanel:
-    """The panel that sends a trial to another baker or brings one in, on the baker's workspace."""
-    return _again(SharePanel(workspace or open_workspace()))
-
-
-def side_by_side(workspace: Workspace | None = None) -> SideBySidePanel:
-    """The panel that sets two batches side by side, on the baker's workspace."""
-    return _again(SideBySidePanel(workspace or open_workspace()))
-
-
-def taste(workspace: Workspace | None = None) -> TastePanel:
-    """The panel of the taste notebook, on the baker's workspace."""
-    return _again(TastePanel(workspace or open_workspace()))

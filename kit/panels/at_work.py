@@ -9,8 +9,9 @@ import ipywidgets as widgets
 
 from kit.errors import KitError
 from kit.panels.blocks import status
-from kit.panels.controls import LABELS, tall, visible, wide
+from kit.panels.controls import button, visible
 from kit.panels.style import trouble
+from kit.records.trouble import said_of_disk
 
 __all__ = ["AtWork", "Progress"]
 
@@ -24,6 +25,7 @@ class _Work:
     def __init__(self, shown: "AtWork") -> None:
         self.thread: Thread | None = None
         self.stopped = Event()
+        self.done, self.said = (0, 1), ""
         self.shown = [shown]
 
 
@@ -49,10 +51,9 @@ class AtWork(widgets.VBox):  # type: ignore[misc]
 
     def __init__(self, counts: str, none: str, then: Callable[[], None] = lambda: None) -> None:
         self._work = _Work(self)
-        self._none, self._then = none, then
-        self.stop = tall("Stop", self._stop)
-        self.progress = widgets.IntProgress(description=counts, style=LABELS, layout=wide())
-        self.said = widgets.HTML()
+        self._counts, self._none, self._then = counts, none, then
+        self.stop = button("Stop", self._stop)
+        self.progress, self.said = widgets.HTML(), widgets.HTML()
         super().__init__([self.progress, self.said])
         visible(self.progress, False)
 
@@ -65,6 +66,11 @@ class AtWork(widgets.VBox):  # type: ignore[misc]
     def busy(self) -> bool:
         """Whether a job is being done."""
         return self.thread is not None and self.thread.is_alive()
+
+    @property
+    def done(self) -> tuple[int, int]:
+        """How many are done, and of how many."""
+        return self._work.done
 
     def begin(self, job: Callable[[Progress, Callable[[], bool]], str]) -> None:
         """Do a job in a thread of its own, which leaves the notebook's free to hear Stop.
@@ -86,7 +92,7 @@ class AtWork(widgets.VBox):  # type: ignore[misc]
         """Show and stop what is still done there, or show what came of it."""
         self._work = before._work
         self._work.shown.append(self)
-        self.progress.max, self.progress.value = before.progress.max, before.progress.value
+        self._show()
         self.said.value = before.said.value
         visible(self.progress, self.busy)
 
@@ -95,7 +101,10 @@ class AtWork(widgets.VBox):  # type: ignore[misc]
             self._say(job(self._tell, self._work.stopped.is_set))
         except KitError as exc:
             self._say(trouble(str(exc)))
-        except Exception as exc:  # a fault of ours, or a full disk: say so, then let it out
+        except OSError as exc:
+            told = f"{said_of_disk(exc)} What was done until then is kept; the same button goes on."
+            self._say(trouble(told))
+        except Exception as exc:  # a fault of ours: say so, then let it out
             self._say(trouble(f"this should not happen ({exc}); the log says more."))
             raise
         finally:
@@ -103,13 +112,21 @@ class AtWork(widgets.VBox):  # type: ignore[misc]
                 one._then()
 
     def _tell(self, done: int, of: int, said: str = "") -> None:
-        for one in list(self._work.shown):
-            one.progress.max, one.progress.value = max(of, 1), done
+        self._work.done = done, max(of, 1)
         self._say(f"<p>{escape(said)}</p>" if said else "")
 
     def _say(self, told: str) -> None:
+        self._work.said = told
         for one in list(self._work.shown):
-            one.said.value = told
+            one._show()
+
+    def _show(self) -> None:
+        done, of = self._work.done
+        self.progress.value = (
+            f'<label class="kit-answer">{escape(self._counts)} '
+            f'<progress max="{of}" value="{done}"></progress></label>'
+        )
+        self.said.value = self._work.said
 
     def _stop(self) -> None:
         self._work.stopped.set()

@@ -9,12 +9,11 @@ import ipywidgets as widgets
 import pandas as pd
 
 from kit import quantities
-from kit.errors import KitError, NotFoundError
+from kit.errors import NotFoundError
 from kit.panels.at_work import AtWork, Progress
 from kit.panels.blocks import items, show
-from kit.panels.controls import Panel, pick, row, tall, visible
-from kit.panels.fields import Typed
-from kit.panels.style import trouble
+from kit.panels.controls import Panel, button, pick, row, visible
+from kit.panels.fields import Typed, tell
 from kit.panels.today import trial_at_work
 from kit.records.sheets.look import Look
 from kit.records.sheets.words import IGNORED, meanings
@@ -51,12 +50,12 @@ class BringPanel(Panel):
         self.file = pick("Table", self._files())
         self.path = Typed("or its path", hint="/home/…/bakes.xlsx")
         self.sheet = Typed("Sheet", hint="the first, when empty")
-        self.again = tall("Look at it", self._look)
+        self.again = button("Look at it", self._look)
         self.dates = pick("Days are", [_AS_SHOWN, "day/month", "month/day"])
         self.decimal = pick("Decimals have", [_AS_SHOWN, "comma", "point"])
         self.columns = widgets.VBox()
         self.said, self.shown = widgets.HTML(), widgets.HTML()
-        self.store = tall("Store the good rows", self._store)
+        self.store = button("Store the good rows", self._store)
         self.work = AtWork("Rows stored", "Nothing is being stored.")
         self.corrections = widgets.VBox([self.dates, self.decimal, self.columns])
         super().__init__(
@@ -79,9 +78,10 @@ class BringPanel(Panel):
     @property
     def chosen(self) -> Trial:
         """The trial the table goes into."""
-        if self.trial.value is None:
+        trial: Trial | None = super().chosen
+        if trial is None:
             raise NotFoundError("trial", "", [])
-        return self.workspace.trial(self.trial.value)
+        return trial
 
     def _asks(self) -> list[widgets.Widget]:
         return [self.trial, self.file, self.path, self.sheet]
@@ -109,26 +109,23 @@ class BringPanel(Panel):
         """Read the file and show what its columns seem to mean."""
         source = self._source()
         self.look, self.work.said.value = None, ""
-        try:
+
+        def looked() -> None:
             if not source:
                 raise NotFoundError("table", "", [name for name, path in self.file.options if path])
             self.look = self.chosen.look_at(Path(source).expanduser(), self.sheet.value or None)
-            self.said.value = ""
-        except KitError as exc:
-            self.said.value = trouble(str(exc))
+
+        tell(self.said, looked)
         with self.filling():
             self.dates.value = self.decimal.value = _AS_SHOWN
         self._show()
 
     def _correct(self, change: "Callable[[Look], Look]") -> None:
         """Understand the table otherwise."""
-        if self._filling or self.look is None:
+        look = self.look
+        if self._filling or look is None:
             return
-        try:
-            self.look = change(self.look)
-            self.said.value = ""
-        except KitError as exc:
-            self.said.value = trouble(str(exc))
+        tell(self.said, lambda: setattr(self, "look", change(look)))
         self._show()
 
     def _dated(self, look: Look) -> Look:
@@ -146,7 +143,7 @@ class BringPanel(Panel):
         if look is None:
             self.shown.value = ""
             return
-        bad, rows = look.problems, len(look.sheet.rows)
+        bad, rows = look.problems, len(set(look.sheet.rows))
         left = bad["row"].nunique()
         told = f"{rows} rows, {left} with something that cannot be used."
         asked = items(look.checks)

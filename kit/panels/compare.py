@@ -10,10 +10,10 @@ from kit import charts, quantities, units
 from kit.analysis import words
 from kit.analysis.compare import Comparison
 from kit.errors import InputError, KitError
-from kit.panels.blocks import folded, from_python, if_invented, show, status
+from kit.panels.blocks import folded, from_python, if_invented, show
 from kit.panels.blocks import picture as drawn
-from kit.panels.controls import LABELS, Panel, button, pick, tick, wide
-from kit.panels.fields import what_matters
+from kit.panels.controls import Panel, button, offer, pick, tick
+from kit.panels.fields import Typed, beside, tell, what_matters
 from kit.panels.plan_offers import can_be_set
 from kit.panels.so_far import beside_refusal
 from kit.panels.style import link, trouble
@@ -50,20 +50,17 @@ class ComparePanel(Panel):
         self._typed: dict[tuple[str, str], str] = {}
         names = [trial.name for trial in workspace.trials()]
         self.trial = pick("Trial", names, value=trial_to_answer(workspace))
-        self.outcome, self.factor, self.control = pick("Outcome"), pick("Factor"), pick("Compare")
-        self.matters = widgets.Text(
-            description=what_matters(None), placeholder=_SMALLEST,
-            style=LABELS, layout=wide(), continuous_update=False,
-        )  # fmt: skip
-        self.trouble = widgets.HTML()
-        self.line = tick("As a straight line")
+        self.outcome, self.factor = pick("I measured"), pick("I changed")
+        self.control = pick("Compare")
+        self.matters = Typed(what_matters(None), hint=_SMALLEST)
+        self.line = tick("As a straight line through all settings")
         self.alike = widgets.VBox()
         self.without = widgets.VBox()
         self.shown = widgets.HTML()
-        self.write = button("Write the page", self._write_page, "file", width="12rem")
+        self.write = button("Write the page", self._write_page, "file")
         self.written = widgets.HTML()
         super().__init__(
-            self.trial, self.outcome, self.factor, self.matters, self.trouble, self.control,
+            self.trial, self.outcome, self.factor, self.matters, self.control,
             self.line, self.alike, self.without, self.shown, self.write, self.written,
         )  # fmt: skip
         if not names:
@@ -73,7 +70,7 @@ class ComparePanel(Panel):
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.factor.observe(lambda _: self._show_factor(), "value")
         self.outcome.observe(lambda _: self._show_outcome(), "value")
-        for asked in (self.matters, self.control, self.line):
+        for asked in (self.matters.text, self.control, self.line):
             asked.observe(lambda _: self._ask(), "value")
         self._show_trial()
 
@@ -83,13 +80,9 @@ class ComparePanel(Panel):
         factors = [name for name in trial.factors if name in frame]
         outcomes = outcomes_of(trial)
         events = sorted({e for here in frame["events"].dropna() for e in here.split("; ") if e})
-        offered = [q.name for q in outcomes]
         with self.filling():
-            self.outcome.options = [(q.label, q.name) for q in outcomes]
-            first = offered[0] if offered else None
-            self.outcome.value = trial.outcome if trial.outcome in offered else first
-            self.factor.options = [(quantities.get(name).label, name) for name in factors]
-            self.factor.value = factors[0] if factors else None
+            offer(self.outcome, [(q.label, q.name) for q in outcomes], trial.outcome)
+            offer(self.factor, [(quantities.get(name).label, name) for name in factors])
             self._show_matters()
             self.without.children = [self._box(f"Leave out: {e}", e, False) for e in events]
         self._show_factor()
@@ -106,8 +99,9 @@ class ComparePanel(Panel):
         with self.filling():
             kept = self._typed.get((trial.name, self.outcome.value))
             self.matters.value = ("" if own is None else f"{own:g}") if kept is None else kept
-            self.matters.description = what_matters(self.outcome.value)
-            self.matters.placeholder = _SMALLEST if own is None else f"{own:g}, as the trial says"
+            self.matters.text.description = what_matters(self.outcome.value)
+            said = _SMALLEST if own is None else f"{own:g}, as the trial says"
+            self.matters.text.placeholder = said
 
     def _show_factor(self) -> None:
         """Offer what goes with the factor."""
@@ -151,16 +145,16 @@ class ComparePanel(Panel):
         """Call `Trial.compare` with what is picked and show the answer or the reason."""
         if self._filling or self._returning:
             return
-        self.trouble.value, self.written.value, self.shown.value = "", "", ""
+        self.written.value = self.shown.value = ""
         trial, against, by = self.chosen, self.control.value, self.factor.value
         self._typed[trial.name, self.outcome.value] = self.matters.value
         self.control.disabled = self.line.value
         self.answer = None
         try:
-            matters = units.parse(
-                self.matters.value, words.unit_of(self.outcome.value or ""), "what matters",
-                difference=True,
-            )  # fmt: skip
+            unit = words.unit_of(self.outcome.value or "")
+            matters = self.matters.read(
+                lambda text: units.parse(text, unit, "what matters", difference=True)
+            )
             self.asked = {
                 "outcome": self.outcome.value,
                 "by": by,
@@ -177,17 +171,13 @@ class ComparePanel(Panel):
             self.answer = trial.compare(**self.asked)
             self.shown.value = self._page(trial, self.answer)
         except KitError as exc:
-            typed = isinstance(exc, InputError) and exc.field in ("matters", "what matters")
-            if typed:
-                self.trouble.value = trouble(str(exc))
-            else:
+            if isinstance(exc, InputError):
+                beside(exc, {"matters": self.matters})
+            if not self.matters.said.value:
                 left = self.asked.get("leave_out", ())
                 more = beside_refusal(trial, self.outcome.value, by, exc, left)
                 self.shown.value = trouble(str(exc)) + more
         self.write.disabled = self.answer is None
-
-    def _asks(self) -> list[widgets.Widget]:
-        return [self]
 
     def _returned(self) -> None:
         self._ask()
@@ -221,18 +211,16 @@ class ComparePanel(Panel):
         assert answer is not None
         path = (self.workspace.folder or Path.cwd()) / trial.page_name(answer)
         before = path.exists()
-        self.written.value = status("Writing it …")  # other factors take their time
-        try:
+
+        def written() -> str:
             trial.writeup(path, answer, self.asked["leave_out"])
-        except KitError as exc:
-            self.written.value = trouble(str(exc))
-            return
-        told = [words.name(f) for f in (answer.by, *(f for f in trial.factors if f != answer.by))]
-        order = f", with {words.join(told)}, each in its own section" if len(told) > 1 else ""
-        place = " It takes the place of the page written before." if before else ""
-        self.written.value = (
-            f'<p role="status">Written: {link(path)}{escape(f"{order}.{place}")}</p>'
-        )
+            by = (answer.by, *(f for f in trial.factors if f != answer.by))
+            told = [words.name(f) for f in by]
+            order = f", with {words.join(told)}, each in its own section" if len(told) > 1 else ""
+            place = " It takes the place of the page written before." if before else ""
+            return f'<p role="status">Written: {link(path)}{escape(f"{order}.{place}")}</p>'
+
+        tell(self.written, written, meanwhile="Writing it …")  # other factors take their time
 
 
 def _first_columns(table: Table, count: int) -> Table:

@@ -7,19 +7,20 @@ from typing import Any, Self
 
 import ipywidgets as widgets
 
+from kit.errors import NotFoundError
 from kit.panels.again import Name, fill_in, held, left
 from kit.panels.keys import OwnKeys
-from kit.panels.style import STYLE
+from kit.panels.style import STYLE, trouble
 from kit.workspace import Workspace
 
 __all__ = [
-    "LABELS", "Form", "Panel", "button", "columns", "pick", "row", "section", "tall", "tick",
+    "LABELS", "Form", "Panel", "button", "columns", "offer", "pick", "row", "section", "tick",
     "toggle", "visible", "wide",
 ]  # fmt: skip
 
 #: room for a field's label
 LABELS = {"description_width": "11rem"}
-_TALL = {"height": "auto", "min_height": "44px", "align_self": "flex-start"}
+_TALL = {"width": "auto", "height": "auto", "min_height": "44px", "align_self": "flex-start"}
 
 
 class Form(widgets.VBox):  # type: ignore[misc]
@@ -45,12 +46,11 @@ class Panel(Form):
     inside : widgets
     kind : str
         Class in CSS, besides ``kit-panel``.
-    style : str
-        CSS of this panel alone.
     """
 
-    def __init__(self, *inside: widgets.Widget, kind: str = "", style: str = "") -> None:
-        super().__init__([OwnKeys(), widgets.HTML(STYLE + style), *inside])
+    def __init__(self, *inside: widgets.Widget, kind: str = "") -> None:
+        self.gone = widgets.HTML()
+        super().__init__([OwnKeys(), widgets.HTML(STYLE), self.gone, *inside])
         for name in filter(None, ("kit-panel", kind)):
             self.add_class(name)
 
@@ -60,8 +60,20 @@ class Panel(Form):
 
     @property
     def chosen(self) -> Any:
-        """The `Trial` that is picked; None where there is none."""
-        return self.workspace.trial(self.trial.value) if self.trial.value else None
+        """The `Trial` that is picked; None where there is none.
+
+        Raises
+        ------
+        NotFoundError
+            Another window took it away; said above all fields, whatever was asked of it.
+        """
+        self.gone.value, name = "", self.trial.value
+        try:
+            return self.workspace.trial(name) if name else None
+        except NotFoundError:
+            told = f"the trial {name} was taken back or renamed elsewhere. Reload the page."
+            self.gone.value = trouble(told)
+            raise
 
     #: while what stood here before comes back; what takes its time waits for the last of it
     _returning = False
@@ -95,7 +107,7 @@ class Panel(Form):
 
     def _asks(self) -> Sequence[widgets.Widget]:
         """What holds the fields that come back."""
-        return []
+        return [self]
 
     def _relieve(self, before: Self) -> None:
         """Take on, or end, what still runs in the panel that stood here before, of any day."""
@@ -119,41 +131,49 @@ def pick(label: str, options: Iterable[Any] = (), **more: Any) -> widgets.Dropdo
     )
 
 
+def offer(menu: widgets.Dropdown, options: Iterable[Any], *wanted: Any) -> None:
+    """Offer other things in a menu, the first wanted one that is among them picked, or the first.
+
+    Parameters
+    ----------
+    menu : Dropdown
+    options : iterable
+        Values, or (label, value).
+    wanted : values
+    """
+    menu.options = list(options)
+    values = [one[1] if isinstance(one, tuple) else one for one in menu.options]
+    menu.value = next((one for one in (*wanted, *values) if one in values), None)
+
+
 def tick(label: str, value: bool = False) -> widgets.Checkbox:
     """Return a box to tick, its words behind it."""
     layout = widgets.Layout(width="auto")
     return widgets.Checkbox(value=value, description=label, indent=False, layout=layout)
 
 
-def button(
-    text: str, press: Callable[[], None], icon: str = "", width: str = "auto", **layout: str
-) -> widgets.Button:
-    """Return a button that does something."""
-    made = widgets.Button(description=text, icon=icon, layout=widgets.Layout(width=width, **layout))
-    made.on_click(lambda _: press())
-    return made
-
-
-def tall(text: str, press: Callable[[], None], icon: str = "") -> widgets.Button:
+def button(text: str, press: Callable[[], None], icon: str = "") -> widgets.Button:
     """Return a button that floury fingers can press."""
-    made = button(text, press, icon, **_TALL)
-    made.add_class("kit-tall")
+    made = widgets.Button(description=text, icon=icon, layout=widgets.Layout(**_TALL))
+    made.on_click(lambda _: press())
     return made
 
 
 def toggle(text: str) -> widgets.ToggleButton:
     """Return such a button that stays pressed."""
-    return widgets.ToggleButton(description=text, layout=widgets.Layout(width="auto", **_TALL))
+    return widgets.ToggleButton(description=text, layout=widgets.Layout(**_TALL))
 
 
-def section(title: str, *inside: widgets.Widget, flex: str = "1 1 24rem") -> widgets.VBox:
-    """Return fields under a heading; sections stand beside one another where there is room."""
+def section(title: str, *inside: widgets.Widget) -> widgets.VBox:
+    """Return fields under a heading, as high as they are."""
     heading = widgets.HTML(f'<div class="kit-section" role="heading" aria-level="2">{title}</div>')
-    return widgets.VBox([heading, *inside], layout=widgets.Layout(flex=flex))
+    return widgets.VBox([heading, *inside], layout=widgets.Layout(flex="none"))
 
 
 def columns(*sections: widgets.Widget) -> widgets.Box:
     """Return sections beside one another, or below where it is narrow."""
+    for one in sections:
+        one.layout.flex = "1 1 28rem"
     return row(*sections, gap="0 2rem")
 
 

@@ -1,6 +1,5 @@
 """The deeper panel: one question picked, one answer in words, its picture, the numbers below."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -9,13 +8,14 @@ import ipywidgets as widgets
 
 from kit import charts, quantities
 from kit.analysis import words
-from kit.errors import KitError
-from kit.panels.blocks import folded, from_python, if_invented, picture, scrolled, status
-from kit.panels.controls import Panel, button, pick, visible
+from kit.errors import DataError, KitError
+from kit.panels.blocks import folded, from_python, if_invented, items, picture, scrolled
+from kit.panels.controls import Panel, button, offer, pick, visible
+from kit.panels.fields import tell
 from kit.panels.so_far import beside_refusal
 from kit.panels.style import trouble
 from kit.panels.today import outcomes_of, trial_to_answer
-from kit.shown import ITEM, paragraphs
+from kit.shown import paragraphs
 from kit.us_units import also_us
 from kit.workspace import Trial, Workspace
 
@@ -70,8 +70,8 @@ class DeeperPanel(Panel):
 
         self.trial = pick("About trial", names, value=trial_to_answer(workspace))
         self.question = pick("Question", [(q.words, q.verb) for q in _QUESTIONS])
-        self.outcome, self.factor = pick("Its outcome"), pick("Its factor")
-        self.ask = button("Answer", self._answer, "question", width="12rem")
+        self.outcome, self.factor = pick("Measured"), pick("Changed")
+        self.ask = button("Answer", self._answer, "question")
         self.ask.disabled = not names
         self.shown = widgets.HTML()
         super().__init__(self.trial, self.question, self.outcome, self.factor, self.ask, self.shown)
@@ -94,13 +94,8 @@ class DeeperPanel(Panel):
     def _offer(self) -> None:
         """Outcomes and factors of the trial."""
         trial = self.chosen
-        factors = list(trial.factors)
-        outcomes = outcomes_of(trial)
-        self.outcome.options = [(q.label, q.name) for q in outcomes]
-        names = [q.name for q in outcomes]
-        self.outcome.value = trial.outcome if trial.outcome in names else next(iter(names), None)
-        self.factor.options = [(quantities.get(name).label, name) for name in factors]
-        self.factor.value = next(iter(factors), None)
+        offer(self.outcome, [(q.label, q.name) for q in outcomes_of(trial)], trial.outcome)
+        offer(self.factor, [(quantities.get(name).label, name) for name in trial.factors])
         self._fit_fields()
 
     def _fit_fields(self) -> None:
@@ -112,38 +107,38 @@ class DeeperPanel(Panel):
     def _answer(self) -> None:
         """Call the verb and show what it says, or the reason why not."""
         trial, question = self.chosen, self.asked
-        if len(trial.factors) < question.factors:
-            count = words.plural(len(trial.factors), "thing")
-            self.answer = None
-            self.shown.value = trouble(
-                f"{trial.name} changed only {count} on purpose, and this asks about two. Plan a "
-                "trial that changes two, in plan.ipynb."
-            )
-            return
         given: dict[str, Any] = {}
         if question.outcome:
             given["outcome"] = self.outcome.value
         if question.factor:
             given[question.factor] = self.factor.value
-        self.answer = None
-        self.shown.value = status("Working it out …")
         said = ", ".join(f"{name}={value!r}" for name, value in given.items())
         self.called = f"print(ws.trial({trial.name!r}).{question.verb}({said}))"
-        verb: Callable[..., Any] = getattr(trial, question.verb)
-        try:
-            self.answer = verb(**given)
-            self.shown.value = self._page(trial)
-        except KitError as exc:
-            more = beside_refusal(trial, given.get("outcome"), given.get(question.factor), exc)
-            self.shown.value = trouble(str(exc)) + (more if question.factor else "")
-        except Exception:  # a fault of ours: never leave "Working it out" standing, then let it out
-            self.shown.value = trouble("this should not happen; the log says more.")
-            raise
+
+        def answered() -> str:
+            if len(trial.factors) < question.factors:
+                count = words.plural(len(trial.factors), "thing")
+                msg = (
+                    f"{trial.name} changed only {count} on purpose, and this asks about two. Plan "
+                    "a trial that changes two, in plan.ipynb."
+                )
+                raise DataError(msg)
+            try:
+                self.answer = getattr(trial, question.verb)(**given)
+            except KitError as exc:
+                if not question.factor:
+                    raise
+                so_far = (given.get("outcome"), given[question.factor], exc)
+                return trouble(str(exc)) + beside_refusal(trial, *so_far)
+            return self._page(trial)
+
+        self.answer = None
+        tell(self.shown, answered, meanwhile="Working it out …")
 
     def _page(self, trial: Trial) -> str:
         """Words first, then the picture, then what is for the statistician."""
         told = self.answer.tells()
-        notes = [f"{ITEM}{note}." for note in told.checks]
+        notes = items(f"{words.capital(note)}." for note in told.checks)
         method = told.method.removeprefix(f"{_STATISTICS}:").strip()
         chart = charts.svg(
             self.answer.plot(), told.headline, " ".join([told.headline, *told.sentences])
@@ -156,7 +151,7 @@ class DeeperPanel(Panel):
             f'<div role="status"><p class="kit-lead">{escape(also_us(told.headline))}</p>'
             f"{paragraphs(told.sentences)}</div>"
             f"{picture(chart, f'Picture: {told.headline}')}"
-            + (f"<p><strong>To know:</strong></p>{paragraphs(notes)}" if notes else "")
+            + (f"<p><strong>To know:</strong></p>{notes}" if notes else "")
             + folded(_STATISTICS, paragraphs([method]) + scrolled(table, "Numbers"))
             + f"{from_python(self.called)}</section>"
         )

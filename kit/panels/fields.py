@@ -1,7 +1,8 @@
 """Text fields that say beside them what is wrong with what was typed, and keep it."""
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 import ipywidgets as widgets
@@ -9,13 +10,16 @@ import ipywidgets as widgets
 from kit import units
 from kit.analysis import words
 from kit.errors import InputError, KitError
+from kit.panels.blocks import status
 from kit.panels.controls import LABELS, wide
 from kit.panels.style import trouble
+from kit.records.trouble import said_of_disk
 from kit.records.typed import whole
 from kit.writeup.plain_words import in_words
 
 __all__ = [
-    "Typed", "above_0", "beside", "count", "number", "people", "refused", "share", "what_matters",
+    "Typed", "above_0", "beside", "beside_of", "count", "number", "people", "refused", "share",
+    "tell", "what_matters",
 ]  # fmt: skip
 
 _T = TypeVar("_T")
@@ -94,6 +98,50 @@ def beside(exc: InputError, fields: Mapping[str, Typed]) -> InputError:
     return told
 
 
+@contextmanager
+def beside_of(fields: Mapping[str, Typed]) -> Iterator[None]:
+    """Say whatever is refused within beside the field it comes from: see `beside`."""
+    try:
+        yield
+    except InputError as exc:
+        raise beside(exc, fields) from exc
+
+
+def tell(
+    said: widgets.HTML, what: Callable[[], str | None], *fields: Typed, meanwhile: str = ""
+) -> bool:
+    """Do something and show what came of it, or why it cannot be; whether it was done.
+
+    Parameters
+    ----------
+    said : HTML
+        Where it is shown.
+    what : callable
+        Does it; returns HTML, or nothing where nothing is to be said.
+    fields : Typed
+        What stands beside one of these is not said again.
+    meanwhile : str
+        What stands there while it takes its time.
+    """
+    said.value = status(meanwhile) if meanwhile else ""
+    for field in fields:
+        field.said.value = ""
+    try:
+        told = what()
+    except KitError as exc:
+        beside_it = any(field.said.value for field in fields)
+        said.value = "" if beside_it else trouble(str(exc))
+        return False
+    except OSError as exc:
+        said.value = trouble(said_of_disk(exc))
+        return False
+    except Exception:  # a fault of ours: never leave "Working …" standing, then let it out
+        said.value = trouble("this should not happen; the log says more.")
+        raise
+    said.value = told or ""
+    return True
+
+
 def refused(exc: KitError) -> str:
     """Say why what a large button should note was not noted, in the words that stand above it."""
     if isinstance(exc, InputError) and exc.field == "at":
@@ -152,9 +200,13 @@ def share(field: Typed) -> float | None:
 
 def people(text: str) -> int | list[str]:
     """A number of tasters, or their names."""
-    if text.strip().isdigit() and int(text):
-        return int(text)
-    if not text.strip() or re.fullmatch(r"[-+\d.,\s]+", text):  # no name: a number gone wrong
-        remedy = "Write 12, or names with commas."
-        raise InputError("tasters", text, "must be a whole number or names", remedy)
+    if not text.strip() or re.fullmatch(r"[-+\d.,\s]+", text):  # no name
+        try:
+            number = whole("tasters", text)
+        except InputError:
+            number = None
+        if number is None:
+            remedy = "Write 12, or names with commas."
+            raise InputError("tasters", text, "must be a whole number or names", remedy)
+        return number
     return [name.strip() for name in text.replace("\n", ",").split(",") if name.strip()]

@@ -5,8 +5,9 @@ next cell, two times d deletes the cell. Text fields are spared, menus, boxes an
 An element marked ``data-lm-suppress-shortcuts`` is; the mark has to stand on each of them.
 
 ipywidgets gives a button without a hint the title "null", which is shown and read out: taken away.
-A button that stays pressed shows it by a shade only: the same hand tells screen readers, and names
-a row of such buttons after its label.
+Fingers press twice where once is meant: of presses of one button that follow at once, with nothing
+in between, the first counts. A button that stays pressed shows it by a shade only: the same hand
+tells screen readers, and names a row of such buttons after its label.
 """
 
 import anywidget
@@ -19,9 +20,17 @@ class OwnKeys(anywidget.AnyWidget):
 
     _esm = """
     const focusable = "select, input, button, textarea, summary, a";
+    const AT_ONCE_MS = 500;
     function render({ el }) {
       el.hidden = true;
       let watcher = null;
+      let last = null, at = 0;
+      const first = (event) => {
+        const button = event.target.closest(".widget-button");
+        const again = button !== null && button === last && event.timeStamp - at < AT_ONCE_MS;
+        [last, at] = [button, event.timeStamp];
+        if (again) event.stopImmediatePropagation();
+      };
       function start() {
         const panel = el.closest(".kit-panel");
         if (panel === null) {
@@ -41,6 +50,8 @@ class OwnKeys(anywidget.AnyWidget):
           });
         };
         mark();
+        panel.addEventListener("click", first, true);
+        panel.addEventListener("input", () => { last = null; }, true);
         watcher = new MutationObserver(mark);
         watcher.observe(panel,
           { attributeFilter: ["class"], childList: true, subtree: true });

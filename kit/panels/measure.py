@@ -12,8 +12,8 @@ from kit.analysis import words
 from kit.errors import InputError, KitError
 from kit.panels.at_work import AtWork, Progress
 from kit.panels.blocks import items, status
-from kit.panels.controls import Panel, pick, row, section, tall, toggle
-from kit.panels.fields import Typed
+from kit.panels.controls import Panel, button, pick, row, section, toggle
+from kit.panels.fields import Typed, tell
 from kit.panels.measure_about import SHOWN
 from kit.panels.measure_one import OnePhoto
 from kit.panels.measure_twice import TwiceBlock
@@ -23,15 +23,13 @@ from kit.panels.today import trial_at_work
 from kit.records.measured import NOT_LOOKED_AT, AddedPhotos
 from kit.records.photo_guess import Guess
 from kit.records.photos import FOLDER, StoredPhoto
+from kit.records.trouble import said_of_disk
 from kit.workspace import Trial, Workspace
 
 __all__ = ["MeasurePanel"]
 
 #: longer side of a thumbnail, in pixels, and how often a watched folder is looked at
 _THUMB_PX, _WATCH_S = 240, 4.0
-_OWN_STYLE = """<style>
-.kit-measure .jupyter-button {font-size: 1rem; white-space: normal; max-width: 100%}
-</style>"""
 
 
 class MeasurePanel(Panel):
@@ -67,14 +65,14 @@ class MeasurePanel(Panel):
         self.trial = pick("Trial", names, value=trial_at_work(workspace))
         self.folder = pick("Folder", self._folders())
         self.path = Typed("or its path", hint="/home/…/photos")
-        self.take = tall("Take in its photos", self._take_in)
+        self.take = button("Take in its photos", self._take_in)
         self.watch = toggle("Watch it for new ones")
         self.taken = widgets.HTML()
         self.strip = PhotoStrip()
         self.counted = widgets.HTML()
         self.one = OnePhoto(self.refresh)
-        self.all = tall("Measure all that are not measured", self._measure_all)
-        self.undo = tall("Undo", self._undo)
+        self.all = button("Measure all that are not measured", self._measure_all)
+        self.undo = button("Undo", self._undo)
         self.work = AtWork("Photos", "Nothing is being measured.", self.refresh)
         self.twice = TwiceBlock(lambda: self.chosen)
         which = section(
@@ -82,10 +80,7 @@ class MeasurePanel(Panel):
             row(self.take, self.watch, self.undo), self.taken,
         )  # fmt: skip
         many = section("Many photos", row(self.all, self.work.stop), self.work)
-        super().__init__(
-            _as_high(which), self.counted, self.strip, self.one, _as_high(many), self.twice,
-            kind="kit-measure", style=_OWN_STYLE,
-        )  # fmt: skip
+        super().__init__(which, self.counted, self.strip, self.one, many, self.twice)
         self.trial.observe(lambda _: self.refresh(), "value")
         self.watch.observe(lambda _: self._watch(), "value")
         self.strip.observe(lambda _: self._choose(), "chosen")
@@ -191,24 +186,14 @@ class MeasurePanel(Panel):
         if trial is None or not source:
             self.taken.value = trouble("Choose a folder, or write its path.")
             return
-        self.taken.value = status("Reading …")
-        try:
-            added = trial.add_photos(source)
-        except KitError as exc:
-            self.taken.value = trouble(str(exc))
-            return
-        self.taken.value = _told(added)
-        self.refresh()
+        if tell(self.taken, lambda: _told(trial.add_photos(source)), meanwhile="Reading …"):
+            self.refresh()
 
     def _undo(self) -> None:
         """Take back the last thing done, here or in another notebook."""
-        try:
-            said = self.workspace.undo()
-        except KitError as exc:
-            self.taken.value = trouble(str(exc))
-            return
-        self.taken.value = status(f"{words.capital(said)}.")
-        self.refresh()
+        undo = self.workspace.undo
+        if tell(self.taken, lambda: status(f"{words.capital(undo())}.")):
+            self.refresh()
 
     def _watch(self) -> None:
         """Look at the folder again and again, until told not to."""
@@ -235,6 +220,8 @@ class MeasurePanel(Panel):
                 self.look_again(trial, source)
             except KitError as exc:
                 self.taken.value = trouble(str(exc))
+            except OSError as exc:  # a card that was pulled out comes back
+                self.taken.value = trouble(said_of_disk(exc))
 
     def look_again(self, trial: Trial, source: str) -> None:
         """Take in what came into a folder since it was looked at last.
@@ -288,11 +275,6 @@ class MeasurePanel(Panel):
         """Take back a refusal: it was of another reference."""
         if self._refused:
             self.work.said.value, self._refused = "", False
-
-
-def _as_high(section: widgets.Widget) -> widgets.Box:
-    """Return a section that is as high as what is in it."""
-    return widgets.Box([section], layout=widgets.Layout(width="100%"))
 
 
 def _told(added: AddedPhotos) -> str:

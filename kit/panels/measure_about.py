@@ -1,6 +1,7 @@
 """What a photo shows, whose it is and when it was taken: guessed, asked, said."""
 
 from collections.abc import Callable
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -8,8 +9,8 @@ import ipywidgets as widgets
 
 from kit.errors import KitError
 from kit.panels.blocks import status
-from kit.panels.controls import Form, pick, tall
-from kit.panels.fields import Typed
+from kit.panels.controls import Form, button, pick
+from kit.panels.fields import Typed, tell
 from kit.panels.style import trouble
 from kit.records.photo_guess import Guess
 from kit.records.photos import StoredPhoto
@@ -47,7 +48,7 @@ class AboutPhoto(Form):
         self.whose = pick("It is of")
         self.guessed = widgets.HTML()
         self.taken = Typed("Taken", hint="9:40, yesterday 21:15, 2026-11-26 9:40")
-        self.out = tall("Take this photo out", self._take_out)
+        self.out = button("Take this photo out", self._take_out)
         self.said = widgets.HTML()
         super().__init__(
             [self.name, self.shows, self.whose, self.guessed, self.taken, self.out, self.said]
@@ -98,13 +99,8 @@ class AboutPhoto(Form):
     def _say(self, **values: Any) -> None:
         if self._filling or self.trial is None or self.photo is None:
             return
-        try:
-            self.trial.change_photo(self.photo, **values)
-        except KitError as exc:
-            self.said.value = trouble(str(exc))
-            return
-        self.said.value = ""
-        self._changed()
+        if tell(self.said, partial(self.trial.change_photo, self.photo, **values)):
+            self._changed()
 
     def _other_time(self) -> None:
         trial, photo = self.trial, self.photo
@@ -120,13 +116,13 @@ class AboutPhoto(Form):
         trial, photo = self.trial, self.photo
         if trial is None or photo is None:
             return
-        rows = trial.photo_readings()
-        kept = rows[(rows["photo"] == photo.id) & (rows["level"] == "piece")]
-        try:
+
+        def taken_out() -> str:
+            rows = trial.photo_readings()
+            kept = rows[(rows["photo"] == photo.id) & (rows["level"] == "piece")]
             trial.remove_photo(photo)
-        except KitError as exc:
-            self.said.value = trouble(str(exc))
-            return
-        self._changed()
-        stays = f" What was measured on it still counts for {photo.on}." if len(kept) else ""
-        self.said.value = status(f"{photo.name} is out.{stays} Undo brings it back.")
+            self._changed()
+            stays = f" What was measured on it still counts for {photo.on}." if len(kept) else ""
+            return status(f"{photo.name} is out.{stays} Undo brings it back.")
+
+        tell(self.said, taken_out)

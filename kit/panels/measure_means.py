@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import InputError
-from kit.panels.fields import beside
+from kit.panels.fields import beside_of
 from kit.panels.measure_hand import Hand
 from kit.panels.measure_reference import ReferenceForm
 from kit.panels.measure_shape import ShapeForm
@@ -81,10 +81,8 @@ class Means:
         from kit.photo.one_photo import scale_for
 
         about = self.about(shows)
-        try:
+        with beside_of(self.reference.called(shows)):
             return scale_for(opened, shows, self.reference.kind.value, about)
-        except InputError as exc:
-            raise beside(exc, self.reference.called(shows)) from exc
 
     def said_beside(self, shows: str | None) -> str:
         """Return the label of the field beside which stands what is wrong; empty where none."""

@@ -9,7 +9,8 @@ from kit.analysis import words
 from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import InputError, KitError
 from kit.panels.blocks import status
-from kit.panels.controls import Form, columns, row, section, tall, toggle, visible
+from kit.panels.controls import Form, button, columns, row, section, toggle, visible
+from kit.panels.fields import tell
 from kit.panels.marking import Grip, Line, Marking
 from kit.panels.measure_about import SHOWN, AboutPhoto
 from kit.panels.measure_hand import Hand
@@ -72,6 +73,7 @@ class OnePhoto(Form):
         self.scale: Any = None
         self.result: Any = None
         self._warned: Any = None
+        self._lost = False  # nothing was found where it was looked for
         self._by: MeasuredBy | None = None
         self.hand = Hand()
         self.about = AboutPhoto(changed, self._forget)
@@ -79,11 +81,11 @@ class OnePhoto(Form):
         self.shape = ShapeForm(self._forget)
         self.means = Means(self.reference, self.shape, self.hand)
         self.double = widgets.HTML(f'<p class="kit-banner">{DOUBLE_IS} {_FIRST}</p>')
-        self.measure = tall("Measure", self._measure)
-        self.again = tall("Back to as found", self._measure_afresh)
+        self.measure = button("Measure", self._measure)
+        self.again = button("Back to as found", self._measure_afresh)
         self.place = toggle("Draw a box round it")
-        self.trace = tall("Draw the outline", self._trace)
-        self.lie_right = tall(_RIGHT, self._confirm)
+        self.trace = button("Draw the outline", self._trace)
+        self.lie_right = button(_RIGHT, self._confirm)
         self.said, self.values, self.kept = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.marking = Marking()
         self.threshold = Slide(label="Threshold", low=0.02, high=0.9)
@@ -91,7 +93,7 @@ class OnePhoto(Form):
             '<p class="kit-small">How much darker than the wall beside it a cell is. '
             "Further left, more counts as cells.</p>"
         )
-        self.keep = tall(KEEP, self._keep)
+        self.keep = button(KEEP, self._keep)
         self.together = SeriesBlock(self._scale, self._for_series, changed)
         what = section("What is it?", self.about)
         large = section("How large is it?", self.reference, self.shape)
@@ -195,7 +197,7 @@ class OnePhoto(Form):
         shown = {
             self.shape: rise, self.double: rise,
             self.threshold: crumb, self.threshold_says: crumb, self.keep: there,
-            self.trace: not there and self.place.value,
+            self.trace: not there and (self.place.value or self._lost),
             self.again: there and bool(set(self.hand.corrected) - {"place"}),
             self.lie_right: self.reference.by_points and self.hand.unsure,
         }  # fmt: skip
@@ -233,7 +235,7 @@ class OnePhoto(Form):
 
     def _forget(self) -> None:
         """Let go of what was measured: something else is to be measured now."""
-        self.result = None
+        self.result, self._lost = None, False
         self.hand.forget()
         self.values.value = ""
         self._mark()
@@ -264,12 +266,14 @@ class OnePhoto(Form):
                 )
             by = self.means.by(shows)
             scale = self._scale()
+            self._lost = True
             result = self.trial.measure(self.opened, scale, shows=shows, **by.arguments())
-            self._by = by
+            self._by, self._lost = by, False
         except KitError as exc:
             # what was found before stays, to be dragged elsewhere; it cannot be kept
             beside = self.means.said_beside(shows)
             self.said.value, self.values.value = "" if beside else trouble(str(exc)), ""
+            self._fit()
             visible(self.keep, False)
             return
         self.scale, self.result, self.said.value = scale, result, ""
@@ -300,7 +304,8 @@ class OnePhoto(Form):
 
     def _trace(self) -> None:
         """Offer an outline to drag where none was found."""
-        assert self.opened is not None
+        if self.opened is None:
+            return
         box = self.hand.said.get("box") or first_box(self.opened.width, self.opened.height)
         self.hand.said["outline"] = outline_in(box)
         self.said.value = status("Drag its points onto the edge all round, then press Measure.")
@@ -326,27 +331,26 @@ class OnePhoto(Form):
             self._measure()
 
     def _keep(self) -> None:
-        if self.trial is None or self.photo is None or self.result is None:
+        trial, photo, result = self.trial, self.photo, self.result
+        if trial is None or photo is None or result is None:
             return
         shows, on = self.about.shows.value, self.about.thing
-        found = measured_values(self.result, shows) if shows in SHOWN else {}
-        doubts = [] if on is None else against_typed(self.trial.readings(), on, found)
-        if doubts and self._warned is not self.result:
-            self._warned = self.result
+        found = measured_values(result, shows) if shows in SHOWN else {}
+        doubts = [] if on is None else against_typed(trial.readings(), on, found)
+        if doubts and self._warned is not result:
+            self._warned = result
             told = f"{words.join(doubts)}. Which is right? Look whether the lines "
             self.kept.value = trouble(
                 f"{told}drawn are right and how the reference stands; press “{KEEP}” again to have "
                 "the photo's."
             )
             return
-        try:
-            kept = self.trial.accept(
-                self.photo, self.result, on, shows=shows,
-                corrected=list(self.hand.corrected), by=self._by,
-            )  # fmt: skip
-        except KitError as exc:
-            self.kept.value = trouble(str(exc))
-            return
-        told = " ".join([str(kept), *in_place_of(self.trial.readings(), kept)])
-        self.kept.value = status(also_us(told))
-        self._changed()
+
+        def kept() -> str:
+            made = trial.accept(
+                photo, result, on, shows=shows, corrected=list(self.hand.corrected), by=self._by
+            )
+            return status(also_us(" ".join([str(made), *in_place_of(trial.readings(), made)])))
+
+        if tell(self.kept, kept):
+            self._changed()

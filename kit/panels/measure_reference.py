@@ -7,8 +7,9 @@ import ipywidgets as widgets
 
 from kit.errors import InputError
 from kit.panels.controls import Form, pick, visible
-from kit.panels.fields import Typed, above_0
+from kit.panels.fields import Typed, above_0, number
 from kit.panels.marking import Grip, Line
+from kit.records.typed import whole
 from kit.units import parse
 
 __all__ = ["ReferenceForm"]
@@ -52,25 +53,31 @@ def _mm(name: str, most: float) -> Callable[[str], Any]:
 
 
 def _corners(text: str) -> tuple[int, int]:
-    parts = text.lower().replace("×", "x").split("x")
-    if len(parts) != 2 or not all(part.strip().isdecimal() for part in parts):
+    try:
+        across, down = (whole("x", part) for part in text.lower().replace("×", "x").split("x"))
+    except ValueError:  # not two, or no numbers
+        across = down = None
+    if across is None or down is None:
         rule = "must be two whole numbers"
         raise InputError("inner corners", text, rule, "Write for example 7 x 5.")
-    return int(parts[0]), int(parts[1])
+    return across, down
 
 
 def _one(text: str) -> int | None:
-    if not text.strip():
-        return None
-    if not text.strip().isdecimal():
-        raise InputError("its number", text, "must be a whole number", "Leave it empty for any.")
-    return int(text)
+    if text.strip() == "0":  # a marker's number may be
+        return 0
+    try:
+        return whole("its number", text)
+    except InputError as exc:
+        raise InputError(
+            "its number", text, "must be a whole number", "Leave it empty for any."
+        ) from exc
 
 
 def _dots(text: str) -> float:
     try:
-        return float(text.strip().replace(",", "."))
-    except ValueError as exc:
+        return number(text, "", "dots to the inch")
+    except InputError as exc:
         remedy = "It stands in the scanner's settings, such as 600."
         raise InputError("dots to the inch", text, "must be a number", remedy) from exc
 

@@ -7,10 +7,9 @@ from typing import Any
 import ipywidgets as widgets
 
 from kit.analysis import words
-from kit.errors import KitError
 from kit.panels.blocks import items, scrolled, status
-from kit.panels.controls import section, tall, visible
-from kit.panels.style import trouble
+from kit.panels.controls import button, section, visible
+from kit.panels.fields import tell
 from kit.records.measured_by import MeasuredBy
 from kit.records.things import Dough
 from kit.workspace import Trial
@@ -52,13 +51,13 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
         self._corrected: list[str] = []
         self._by: MeasuredBy | None = None
         self._title = widgets.HTML()
-        self.measure = tall("Measure them together", self._measure)
+        self.measure = button("Measure them together", self._measure)
         self.said, self.table = widgets.HTML(), widgets.HTML()
-        self.keep = tall("Keep these ratios", self._keep)
+        self.keep = button("Keep these ratios", self._keep)
         self.kept = widgets.HTML()
         told = widgets.HTML(f'<p class="kit-small">{_WHEN}</p>')
         inside = (self._title, told, self.measure, self.said, self.table, self.keep, self.kept)
-        super().__init__([widgets.Box([section("All photos of this dough", *inside)])])
+        super().__init__([section("All photos of this dough", *inside)])
         self.hide()
 
     def hide(self) -> None:
@@ -87,16 +86,16 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
         visible(self.keep, False)
 
     def _measure(self) -> None:
-        if self.trial is None or self.dough is None:
+        trial, dough = self.trial, self.dough
+        if trial is None or dough is None:
             return
         self._forget()
-        photos = self.trial.proof_photos(self.dough)
+        photos = trial.proof_photos(dough)
 
         def progress(done: int, of: int) -> None:
             self.said.value = status(f"Measured {done} of {of} photos …")
 
-        try:
-            self.said.value = status("Measuring …")
+        def measured() -> None:
             how = self._how()
             self._corrected, self._by = list(how.pop("corrected", [])), how.pop("by", None)
             outline, shown = how.pop("outline", None), how.pop("shown", None)
@@ -104,24 +103,23 @@ class SeriesBlock(widgets.VBox):  # type: ignore[misc]
             if outline is not None and at:
                 how["outlines"] = {at[0]: outline}
             scale = self._scale()
-            self.series = self.trial.measure_series(self.dough, scale, progress=progress, **how)
-        except KitError as exc:
-            self.said.value = trouble(str(exc))
-            return
-        self.said.value, self.table.value = "", _table(self.series, scale.notes)
-        visible(self.keep, self.series.measured)
+            self.series = trial.measure_series(dough, scale, progress=progress, **how)
+            self.table.value = _table(self.series, scale.notes)
+            visible(self.keep, self.series.measured)
+
+        tell(self.said, measured, meanwhile="Measuring …")
 
     def _keep(self) -> None:
-        if self.trial is None or self.dough is None or self.series is None:
+        trial, dough, series = self.trial, self.dough, self.series
+        if trial is None or dough is None or series is None:
             return
-        try:
-            count = self.trial.accept_series(self.dough, self.series, self._corrected, self._by)
-        except KitError as exc:
-            self.kept.value = trouble(str(exc))
-            return
-        said = f"Kept for {self.dough}: {words.plural(count, 'photo')}."
-        self._changed()
-        self.kept.value = status(said)
+
+        def kept() -> str:
+            count = trial.accept_series(dough, series, self._corrected, self._by)
+            self._changed()
+            return status(f"Kept for {dough}: {words.plural(count, 'photo')}.")
+
+        tell(self.kept, kept)
 
 
 def _table(series: Any, about_scale: Iterable[str]) -> str:

@@ -7,7 +7,7 @@ import ipywidgets as widgets
 
 from kit.errors import InputError
 from kit.panels.controls import pick, visible
-from kit.panels.fields import Typed, beside
+from kit.panels.fields import Typed, beside_of
 from kit.units import parse
 
 __all__ = ["ShapeForm"]
@@ -68,11 +68,8 @@ class ShapeForm(widgets.VBox):  # type: ignore[misc]
 
         inner = self.inner.read(_inside)
         base = self.base.read(lambda text: parse(text, "mm", "base"))
-        try:
+        with beside_of({"inner_diameter_mm": self.inner, "base_thickness_mm": self.base}):
             return {"shape": "jar", "jar": Jar(inner, base or 0.0)}
-        except InputError as exc:
-            of = {"inner_diameter_mm": self.inner, "base_thickness_mm": self.base}
-            raise beside(exc, of) from exc
 
 
 def _inside(text: str) -> float:

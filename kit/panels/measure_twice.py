@@ -37,7 +37,7 @@ class TwiceBlock(widgets.VBox):  # type: ignore[misc]
         steps = "".join(f"<li>{escape(step)}</li>" for step in _STEPS)
         guide = widgets.HTML(f'<div class="kit-answer">{folded(_ASKS, f"<ol>{steps}</ol>")}</div>')
         self.far = widgets.HTML()
-        super().__init__([widgets.Box([section("Photograph five pieces twice", guide, self.far)])])
+        super().__init__([section("Photograph five pieces twice", guide, self.far)])
 
     def refresh(self) -> None:
         """Show how far it is, and what the photos tell apart."""

@@ -9,17 +9,18 @@ from typing import Any, Self
 import ipywidgets as widgets
 
 from kit.analysis import words
-from kit.errors import InputError, KitError
+from kit.errors import KitError
 from kit.formula import Formula, WeighingSheet, weigh, write_formula
 from kit.panels.again import held
 from kit.panels.blocks import status
-from kit.panels.controls import button, visible
-from kit.panels.fields import Typed, above_0, count, number, what_matters
+from kit.panels.controls import button, offer, visible
+from kit.panels.fields import Typed, above_0, count, number, tell, what_matters
 from kit.panels.plan_form import GUESS, NEW, UNKNOWN, PlanForm
 from kit.panels.plan_offers import named, spreads_of
 from kit.panels.plan_sheets import linked, papers, written_before
 from kit.panels.plan_shown import show_plan
 from kit.panels.style import trouble
+from kit.plan.clock import read_clock
 from kit.plan.design import design
 from kit.plan.plan import Plan
 from kit.plan.power import Power, power
@@ -28,6 +29,7 @@ from kit.plan.spread import Spread
 from kit.planning import put_away_in_words
 from kit.records.things import Bake
 from kit.records.typed import day as read_day
+from kit.records.typed import local_zone
 from kit.us_units import us_paper
 from kit.workspace import Trial, Workspace
 
@@ -44,7 +46,7 @@ class Proposal:
     powers : list of Power
         One a factor; empty while the spread is not known.
     weights : WeighingSheet or None
-        None without a formula.
+        None without a formula, or where it leaves a share open that the plan does not set.
     schedule : Schedule
         Of the first bake.
     """
@@ -76,9 +78,7 @@ class PlanPanel(PlanForm):
         self._settings: dict[tuple[Typed, str], str] = {}
         self._named = ("", "")
         self.working, self.shown, self.kept = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.keep = button(
-            "Keep this plan and write its sheets", self._keep, "check", max_width="20rem"
-        )
+        self.keep = button("Keep this plan and write its sheets", self._keep, "check")
         super().__init__(self.working, self.shown, self.keep, self.kept)
         self._fill()
 
@@ -133,7 +133,8 @@ class PlanPanel(PlanForm):
     @property
     def chosen(self) -> Trial | None:
         """The trial that gets more bakes; None for a new one."""
-        return None if self.trial.value == NEW else self.workspace.trial(self.trial.value)
+        self.gone.value = ""
+        return None if self.trial.value == NEW else super().chosen
 
     def _show_trial(self) -> None:
         """A trial that is there is planned on as it is; a new one is asked about."""
@@ -159,7 +160,7 @@ class PlanPanel(PlanForm):
     def _take_over(self, trial: Trial) -> None:
         """Take question, settings and formula from a trial that is there."""
         self.name.value, self.question.value = trial.name, trial.question
-        offered = dict(_flip(self.factor))
+        offered = [name for _, name in self.factor.options]
         factors = [(name, settings) for name, settings in trial.factors.items() if name in offered]
         for picked, typed, (name, settings) in zip(
             (self.factor, self.other), (self.settings, self.other_settings),
@@ -168,7 +169,7 @@ class PlanPanel(PlanForm):
             if name or picked is self.other:
                 picked.value = name
                 typed.value = "; ".join(f"{s:g}" for s in settings)
-        if trial.outcome in dict(_flip(self.outcome)):
+        if trial.outcome in [name for _, name in self.outcome.options]:
             self.outcome.value = trial.outcome
         self.matters.value = "" if trial.matters is None else f"{trial.matters:g}"
         self._take_formula(trial.formula())
@@ -194,8 +195,7 @@ class PlanPanel(PlanForm):
         options = [*self.spreads, GUESS, UNKNOWN]
         stays = before in options and before != UNKNOWN and (before == GUESS or not afresh)
         with self.filling():
-            self.spread.options = options
-            self.spread.value = before if stays else options[0]
+            offer(self.spread, options, *([before] if stays else []))
 
     def _ask(self) -> None:
         """Make the plan from what is typed and show it, or the reason why not."""
@@ -228,9 +228,6 @@ class PlanPanel(PlanForm):
         finally:
             self.working.value = ""
         self.keep.disabled = self.proposal is None
-
-    def _asks(self) -> list[widgets.Widget]:
-        return [self]
 
     def _come_back(self, before: Self) -> None:
         """What is changed comes back with its settings, though nobody touched them."""
@@ -269,21 +266,20 @@ class PlanPanel(PlanForm):
             return self.chosen.power(plan, spread, of, matters=matters, simulate=0)
         return power(plan, of, spread=spread, outcome=outcome, matters=matters, simulate=0)
 
-    def _weigh(self, formula: Formula, plan: Plan) -> WeighingSheet:
+    def _weigh(self, formula: Formula, plan: Plan) -> WeighingSheet | None:
+        """What to weigh; nothing while the plan leaves a share of the formula open."""
         first = plan.doughs[plan.doughs["bake"] == plan.doughs["bake"].iloc[0]]
         whole = [f.quantity for f in plan.factors if f.level == "dough"]
         doughs = {row["dough"]: {q: row[q] for q in whole} for row in first.to_dict("records")}
         size = self._size()
-
-        def sheet(_: str) -> WeighingSheet:
-            for one in formula.with_settings(next(iter(doughs.values()))).open:
-                raise InputError(
-                    "formula", f"{one.name} ?", "is not set by this plan",
-                    "Write its share of the flour in place of the question mark.",
-                )  # fmt: skip
-            return weigh(formula, doughs, pieces=int(first["pieces"].max()), **size)
-
-        return self.formula.read(sheet)
+        for one in formula.with_settings(next(iter(doughs.values()))).open:
+            self.formula.said.value = trouble(
+                f"{one.name} ? is not set by this plan. To see what to weigh, write its share of "
+                "the flour in place of the question mark."
+            )
+            return None
+        pieces = int(first["pieces"].max())
+        return self.formula.read(lambda _: weigh(formula, doughs, pieces=pieces, **size))
 
     def _schedule(self, plan: Plan) -> Schedule:
         runs = plan.runs[plan.runs["bake"] == plan.runs["bake"].iloc[0]]
@@ -291,7 +287,7 @@ class PlanPanel(PlanForm):
         day = self.first.read(lambda text: read_day("first bake on", text))
         on = day or date.today()
         times = self._times()
-        zone = self.chosen.zone if self.chosen else _zone()
+        zone = self.chosen.zone if self.chosen else local_zone()
         return self.table.read(
             lambda text: schedule(
                 runs, zone=zone, table_time=f"{on.isoformat()} {_clock(text)}", **times
@@ -314,23 +310,21 @@ class PlanPanel(PlanForm):
         """Store the plan with its trial and write sheets and calendar into the folder."""
         if self.proposal is None:
             return
-        gone: list[str] = []
-        try:
+
+        def kept() -> str:
             trial, bakes, gone = self._kept_plan()
+            with self.filling():  # before its sheets: if the disk is full, the same button goes on
+                offer(self.trial, [NEW, *(t.name for t in self.workspace.trials())], trial.name)
             written = [self._write_sheet(trial, bake) for bake in bakes]
-        except KitError as exc:
-            self.kept.value = trouble(str(exc))
-            return
-        items = "".join(f"<li>{line}</li>" for line in written)
-        away = f" {put_away_in_words(gone)}" if gone else ""
-        self.kept.value = (
-            f'<div role="status"><p>Kept in <strong>{escape(trial.name)}</strong>. Open a sheet '
-            f"and print it; record the bake in <em>record.ipynb</em>.{escape(away)}</p>"
-            f"<ul>{items}</ul></div>"
-        )
-        with self.filling():
-            self.trial.options = [NEW, *(t.name for t in self.workspace.trials())]
-            self.trial.value = trial.name
+            items = "".join(f"<li>{line}</li>" for line in written)
+            away = f" {put_away_in_words(gone)}" if gone else ""
+            return (
+                f'<div role="status"><p>Kept in <strong>{escape(trial.name)}</strong>. Open a '
+                f"sheet and print it; record the bake in <em>record.ipynb</em>.{escape(away)}</p>"
+                f"<ul>{items}</ul></div>"
+            )
+
+        tell(self.kept, kept)
 
     def _kept_plan(self) -> tuple[Trial, list[Bake], list[str]]:
         """Keep the plan in the trial that was picked or a new one; what it is in place of."""
@@ -354,8 +348,10 @@ class PlanPanel(PlanForm):
     def _write_sheet(self, trial: Trial, bake: Bake) -> str:
         """One bake's sheet and, where its day is known, its calendar; links to both."""
         page, dates = papers(trial, bake)
-        weights = None if trial.formula() is None else trial.weigh(bake, **self._size())
-        plan = None
+        assert self.proposal is not None
+        weights = plan = None
+        if self.proposal.weights is not None and trial.formula() is not None:
+            weights = trial.weigh(bake, **self._size())
         if bake.day is not None:
             plan = trial.timetable(bake, self.table.value, **self._times()).fitted()
         trial.bench_sheet(bake, page, weights, plan, paper=us_paper())
@@ -365,18 +361,5 @@ class PlanPanel(PlanForm):
 
 
 def _clock(text: str) -> str:
-    from kit.plan.clock import read_clock
-
     minute = min(read_clock(text, "on the table at"), 1439)
     return f"{minute // 60:02d}:{minute % 60:02d}"
-
-
-def _zone() -> str:
-    from kit.records.typed import local_zone
-
-    return local_zone()
-
-
-def _flip(picked: widgets.Dropdown) -> list[tuple[str, str]]:
-    """A menu's values with their labels."""
-    return [(value, label) for label, value in picked.options]

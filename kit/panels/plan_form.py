@@ -1,7 +1,6 @@
 """The fields of the plan panel, and what is read from them."""
 
 import re
-from collections.abc import Callable
 from datetime import date, timedelta
 from functools import partial
 from typing import Any
@@ -12,8 +11,8 @@ from kit import quantities
 from kit.analysis import words
 from kit.errors import InputError
 from kit.formula import Formula, read_formula
-from kit.panels.controls import Panel, columns, pick, section
-from kit.panels.fields import Typed, above_0, beside, count, number
+from kit.panels.controls import Panel, columns, pick, section, toggle
+from kit.panels.fields import Typed, above_0, beside_of, count, number
 from kit.panels.plan_offers import can_answer, can_be_set, example
 from kit.panels.slide import Slide
 from kit.plan.factors import Factor
@@ -83,10 +82,7 @@ class PlanForm(Panel):
         self.pieces = Typed("Pieces a dough", "6")
         self.places = Typed("Places on the griddle", "6")
         self.table = Typed("On the table at", "12:00")
-        self.more = widgets.ToggleButton(
-            value=False, description="More about your kitchen",
-            layout=widgets.Layout(width="16rem", max_width="calc(100% - 4px)"),
-        )  # fmt: skip
+        self.more = toggle("More about your kitchen")
         self.every = Typed("Days between bakes", "7")
         self.awake_from = Typed("Awake from", "6:00")
         self.awake_to = Typed("Awake to", "22:00")
@@ -119,10 +115,8 @@ class PlanForm(Panel):
             "doughs_per_bake": self.doughs, "pieces_per_dough": self.pieces, "places": self.places,
         }  # fmt: skip
         read: dict[str, Any] = {name: count(field) for name, field in asked.items()}
-        try:
+        with beside_of(asked):
             return Kitchen(bakes=int(self.bakes.value), **read)
-        except InputError as exc:
-            raise beside(exc, asked) from exc
 
     def _factors(self) -> list[Factor]:
         fields = [(self.factor, self.settings)] if self.factor.value else []
@@ -165,12 +159,7 @@ class PlanForm(Panel):
     def _size(self) -> dict[str, Any]:
         """How much dough, on which scale."""
         return {
-            "raw_piece_g": self._usual(
-                self.piece,
-                "ball_weight_g",
-                # an empty one is refused: without it nobody knows how much dough
-                lambda text: above_0(text, "g", "raw piece") or number(text, "g", "raw piece"),
-            ),
+            "raw_piece_g": self._usual(self.piece, "ball_weight_g"),
             "scale_step_g": self.step.read(lambda text: above_0(text, "g", "scale step")) or 1.0,
             "fine_step_g": self.fine.read(lambda text: above_0(text, "g", "fine scale step")),
             "scale_unit": "oz" if in_ounces(self.step.value) else "g",
@@ -178,14 +167,9 @@ class PlanForm(Panel):
 
     def _same(self, plan: Plan) -> dict[str, float]:
         """What is planned alike for all: whatever of it is not varied."""
-        fields = (("retard_hours", self.retard, "h"), ("side_minutes", self.side, "min"))
+        fields = (("retard_hours", self.retard), ("side_minutes", self.side))
         varied = [f.quantity for f in plan.factors]
-        same = {
-            name: self._usual(field, name, partial(number, unit=unit, field=name))
-            for name, field, unit in fields
-            if name not in varied
-        }
-        return {name: value for name, value in same.items() if value is not None}
+        return {name: self._usual(field, name) for name, field in fields if name not in varied}
 
     def _times(self) -> dict[str, Any]:
         """Limits of the kitchen and its room, as `schedule` takes them."""
@@ -202,21 +186,22 @@ class PlanForm(Panel):
             "tubs": self.doughs, "griddle_places": self.places,
             "retard_tolerance_hours": self.slack,
         }  # fmt: skip
-        try:
+        with beside_of(asked):
             limits = Limits(**read)
-        except InputError as exc:
-            raise beside(exc, asked) from exc
-        room = partial(number, unit="°C", field="room_temp_c")
-        return {"limits": limits, "room_temp_c": self._usual(self.room, "room_temp_c", room)}
+        return {"limits": limits, "room_temp_c": self._usual(self.room, "room_temp_c")}
 
-    def _usual(
-        self, field: Typed, quantity: str, reader: Callable[[str], float | None]
-    ) -> float | None:
+    def _usual(self, field: Typed, quantity: str) -> float:
         """Read a field; what cannot be is refused, what is unusual becomes a doubt."""
-        checked = field.read(lambda text: quantities.get(quantity).check(reader(text)))
-        if checked.doubt and checked.doubt not in self.doubts:
-            self.doubts.append(checked.doubt)
-        return checked.value
+
+        def reader(text: str) -> float:
+            checked = quantities.get(quantity).parse(text)
+            if checked.value is None:
+                raise InputError(quantity, "", "must not be empty")
+            if checked.doubt and checked.doubt not in self.doubts:
+                self.doubts.append(checked.doubt)
+            return checked.value
+
+        return field.read(reader)
 
 
 def _factor(quantity: str, text: str) -> Factor:

@@ -21,7 +21,7 @@ from kit.us_units import also_us
 
 __all__ = ["show_plan"]
 
-_SURE = "How sure that is"
+_SURE, _TABLE = "How sure that is", "Timetable"
 _UNKNOWN = (
     "How small a difference these bakes will notice cannot be said before anybody knows how much "
     "doughs of one recipe differ by themselves. Best mix the same recipe several times on two "
@@ -169,14 +169,14 @@ def _times(schedule: Schedule) -> str:
         + "".join(f'<p class="kit-banner">{escape(note)}</p>' for note in changed)
         + f"<p>{escape(schedule.headline)}</p>"
         + _picture(schedule.plot(), "The bake day", schedule.headline)
-        + scrolled(f"<table><tbody>{''.join(rows)}</tbody></table>", "Timetable")
+        + scrolled(f"<table><caption>{_TABLE}</caption>{''.join(rows)}</table>", _TABLE)
         + folded("What to know about the times", notes)
     )  # fmt: skip
 
 
 def _weights(weights: WeighingSheet | None) -> str:
     if weights is None:
-        return "<p>No formula yet, so there is nothing to weigh.</p>"
+        return "<p>What to weigh is not known before the formula is written, each share of it.</p>"
     # only the table scrolls sideways: a note must be read without
     table, end, notes = weights._repr_html_().partition("</table>")
     head, close, rows = table.partition("</thead>")  # the settings, by the reader's thermometer

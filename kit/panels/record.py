@@ -9,15 +9,13 @@ from zoneinfo import ZoneInfo
 import ipywidgets as widgets
 
 from kit.analysis import words
-from kit.errors import KitError
 from kit.panels.blocks import if_invented, status
-from kit.panels.controls import Panel, columns, pick, row, section, tall, toggle, visible
-from kit.panels.fields import Typed
+from kit.panels.controls import Panel, button, columns, offer, pick, row, section, toggle, visible
+from kit.panels.fields import Typed, tell
 from kit.panels.record_events import TITLE, EventForm
 from kit.panels.record_tables import LevelTable, workspace_key
 from kit.panels.record_trial import TrialForm
 from kit.panels.running import RunningPanel
-from kit.panels.style import trouble
 from kit.panels.today import todays_bake, trial_at_work
 from kit.quantities import LEVELS
 from kit.records.things import Bake
@@ -28,11 +26,6 @@ from kit.workspace import Trial, Workspace
 __all__ = ["RecordPanel"]
 
 _HISTORY = 40
-#: this panel's fields stand inside sections, and are pressed with fingers
-_OWN_STYLE = """<style>
-.kit-record .jupyter-button {font-size: 1rem; white-space: normal; max-width: 100%}
-.kit-record .kit-last {margin: .7rem .6rem; overflow-wrap: anywhere}
-</style>"""
 
 
 class RecordPanel(Panel):
@@ -62,15 +55,15 @@ class RecordPanel(Panel):
         self.bake = pick("Bake")
         self.coming = widgets.HTML()
         self.day = Typed("New bake on", hint="today, or year-month-day")
-        self.begin = tall("Begin a bake", lambda: self._doing(self._begin_bake, self.said))
+        self.begin = button("Begin a bake", lambda: self._doing(self._begin_bake, self.said))
         self.doughs = Typed("Doughs", hint="how many")
         self.loads = Typed("Loads of the griddle", hint="how many")
         self.pieces = Typed("Pieces of each dough", hint="how many")
-        self.add = tall("Add what is missing", lambda: self._doing(self._add_missing, self.said))
+        self.add = button("Add what is missing", lambda: self._doing(self._add_missing, self.said))
         self.said = widgets.HTML()
         self.change = toggle("More doughs, loads or pieces")
         self._counts = widgets.VBox([self.doughs, self.loads, self.pieces, self.add])
-        self.undo = tall("Undo", lambda: self._doing(self._undo, self.undone), "undo")
+        self.undo = button("Undo", lambda: self._doing(self._undo, self.undone), "undo")
         self.last, self.undone = widgets.HTML(), widgets.HTML()
         self.past = toggle("History")
         self.history = widgets.HTML()
@@ -89,7 +82,7 @@ class RecordPanel(Panel):
         back = row(self.undo, self.last, self.undone, gap="0")
         super().__init__(
             columns(trial, bake), self.stages, self.running, *self.tables.values(), self.happened,
-            self.events, back, self.past, self.history, kind="kit-record", style=_OWN_STYLE,
+            self.events, back, self.past, self.history, kind="kit-record",
         )  # fmt: skip
         self._listen()
         self.refresh()
@@ -129,8 +122,7 @@ class RecordPanel(Panel):
         names = [trial.name for trial in self.workspace.trials()]
         picked = self.trial.value if self.trial.value in names else trial_at_work(self.workspace)
         with self.filling():
-            self.trial.options = names
-            self.trial.value = picked
+            offer(self.trial, names, picked)
         self.new.value = self.new.value or not names
         visible(self.form, self.new.value)
         self._show_trial()
@@ -141,12 +133,9 @@ class RecordPanel(Panel):
         trial = self.chosen
         bakes = trial.bakes() if trial else []
         self.about.value = _about(trial) if trial else ""
-        ids = [bake.id for bake in bakes]
         meant = todays_bake(bakes)
-        picked = self.bake.value if self.bake.value in ids else (meant.id if meant else None)
         with self.filling():
-            self.bake.options = _offered(bakes)
-            self.bake.value = picked
+            offer(self.bake, _offered(bakes), self.bake.value, *([meant.id] if meant else []))
         self.begin.disabled = self.day.text.disabled = trial is None
         self._show_bake()
 
@@ -231,22 +220,12 @@ class RecordPanel(Panel):
     def _doing(self, what: Callable[[], str], said: widgets.HTML) -> None:
         """Do what a button says; tell beside it what was done or why it cannot be."""
         self.said.value = self.undone.value = ""
-        fields = (self.day, self.doughs, self.loads, self.pieces)
-        for field in fields:
-            field.said.value = ""
-        try:
-            text = what()
-        except KitError as exc:
-            if not any(field.said.value for field in fields):  # else it stands beside its field
-                said.value = trouble(str(exc))
-        else:
-            said.value = status(text)
+        tell(said, lambda: status(what()), self.day, self.doughs, self.loads, self.pieces)
 
     def _begun(self, trial: Trial) -> None:
         self.new.value = False
         with self.filling():
-            self.trial.options = [one.name for one in self.workspace.trials()]
-        self.trial.value = trial.name
+            offer(self.trial, [one.name for one in self.workspace.trials()], trial.name)
         self.refresh()
 
     def _begin_bake(self) -> str:
@@ -255,8 +234,7 @@ class RecordPanel(Panel):
         made = self.day.read(lambda typed: trial.add_bake(typed or None))
         self.day.value = ""
         with self.filling():
-            self.bake.options = [(str(made), made.id)]
-        self.bake.value = made.id
+            offer(self.bake, [(str(made), made.id)])
         self.refresh()
         return f"{made} of {made.day} begun."
 

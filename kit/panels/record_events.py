@@ -9,11 +9,9 @@ from zoneinfo import ZoneInfo
 
 import ipywidgets as widgets
 
-from kit.errors import InputError, KitError
 from kit.panels.blocks import status
-from kit.panels.controls import pick, row, tall
-from kit.panels.fields import Typed, beside
-from kit.panels.style import trouble
+from kit.panels.controls import button, offer, pick, row
+from kit.panels.fields import Typed, beside_of, tell
 from kit.records.bench.when import read_when, say_when
 from kit.records.readings import Event
 from kit.records.things import Bake
@@ -45,7 +43,7 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
         self.what = Typed("What", hint="burnt, dropped …", offers=_USUAL)
         self.more = Typed("More about it", hint="may stay empty")
         self.at = Typed("When", hint=_NOW)
-        self.note = tall("Note it", self._note)
+        self.note = button("Note it", self._note)
         self.said, self.noted = widgets.HTML(), widgets.VBox()
         super().__init__([self.of, self.what, self.more, self.at, self.note, self.said, self.noted])
 
@@ -55,14 +53,12 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
             bake, *trial.doughs(bake), *trial.loads(bake),
             *(piece for dough in trial.doughs(bake) for piece in trial.pieces(dough)),
         ]  # fmt: skip
-        picked = self.of.value
         self._trial, self._things = trial, {thing.id: thing for thing in things}
         today = datetime.now(ZoneInfo(trial.zone)).date()
         self._past = bake.day if bake.day and bake.day < today else None
         on = f"9:40 (then it is {self._past}), or 2026-11-26 9:40"
         self.at.text.placeholder = on if self._past else _NOW
-        self.of.options = [(str(thing), thing.id) for thing in things]
-        self.of.value = picked if picked in self._things else bake.id
+        offer(self.of, [(str(thing), thing.id) for thing in things], self.of.value)
         self.said.value = ""
         noted = trial.events()
         self.what.text.options = list(dict.fromkeys([*noted["kind"], *_USUAL]))
@@ -73,39 +69,34 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
         trial = self._trial
         assert trial is not None
         fields = {"kind": self.what, "text": self.more, "at": self.at}
-        for said in (self.said, *(field.said for field in fields.values())):
-            said.value = ""
-        try:
-            at = self.at.value.strip()
-            now = datetime.now(UTC)
-            when = read_when("at", at, trial.zone, now, today=self._past) if at else None
-            made = trial.event(self.what.value, self.more.value, self._things[self.of.value], when)
-        except InputError as exc:
-            told = beside(exc, fields)
-            if told is exc:
-                self.said.value = trouble(str(exc))
-        except KitError as exc:
-            self.said.value = trouble(str(exc))
-        else:
+
+        def noted() -> str:
+            at, of, now = self.at.value.strip(), self._things[self.of.value], datetime.now(UTC)
+            with beside_of(fields):
+                when = read_when("at", at, trial.zone, now, today=self._past) if at else None
+                made = trial.event(self.what.value, self.more.value, of, when)
             for field in fields.values():
                 field.value = ""
             self._after()
-            noted = f"{made.kind}, {made.on}, {say_when(when or now, trial.zone, now)}"
-            self.said.value = status(
-                f"Noted: {noted}. Undo takes it back. When you compare, you can leave out what it "
+            told = f"{made.kind}, {made.on}, {say_when(when or now, trial.zone, now)}"
+            return status(
+                f"Noted: {told}. Undo takes it back. When you compare, you can leave out what it "
                 "happened to."
             )
 
+        tell(self.said, noted, *fields.values())
+
     def _take_out(self, event: Event) -> None:
         """Take out what was noted by mistake, however long ago."""
-        assert self._trial is not None
-        try:
-            self._trial.remove(event)
-        except KitError as exc:  # another window was quicker
-            self.said.value = trouble(str(exc))
-            return
-        self._after()
-        self.said.value = status(f"Taken out: {event.kind}, {event.on}. Undo brings it back.")
+        trial = self._trial
+        assert trial is not None
+
+        def taken_out() -> str:
+            trial.remove(event)
+            self._after()
+            return status(f"Taken out: {event.kind}, {event.on}. Undo brings it back.")
+
+        tell(self.said, taken_out)
 
     def _told(self, events: Any) -> list[widgets.Widget]:
         """What was noted, the latest first, each with a button that takes it out."""
@@ -118,7 +109,7 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
                 f'<div class="kit-answer"><time>{one.at:%Y-%m-%d %H:%M}</time> '
                 f"{escape(f'{event.on}: {event.kind}')}{more}</div>"
             )
-            out = tall("Take it out", partial(self._take_out, event))
+            out = button("Take it out", partial(self._take_out, event))
             out.tooltip = f"Take out {event.kind}, {event.on}: noted by mistake"
             rows.append(row(told, out, gap="0", align_items="center"))
         return rows

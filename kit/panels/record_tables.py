@@ -55,7 +55,7 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
         self.level, self._after, self._together = level, after, together
         self.entry: EntryTable | None = None
         self.sheet: LevelSheet | None = None
-        self._head = section(_TITLES[level], flex="none")
+        self._head = section(_TITLES[level])
         # four of these stand on one page: a label alike would not tell which
         each = "the" if level == "bake" else "each"
         self.more = pick(f"Also of {each} {level}", [_ADD])

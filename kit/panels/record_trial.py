@@ -7,10 +7,9 @@ import ipywidgets as widgets
 
 from kit import quantities, units
 from kit.analysis import words
-from kit.errors import InputError, KitError
-from kit.panels.controls import pick, section, tall
-from kit.panels.fields import Typed, what_matters
-from kit.panels.style import trouble
+from kit.errors import InputError
+from kit.panels.controls import button, pick, section
+from kit.panels.fields import Typed, beside_of, tell, what_matters
 from kit.plan.factors import Factor
 from kit.workspace import Trial, Workspace
 
@@ -43,14 +42,13 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
         self.other_settings = Typed("Its settings", hint="5 or 6 min")
         self.outcome = pick("I measure", measured)
         self.matters = Typed("What matters", hint="smallest difference you care about")
-        self.begin = tall("Begin this trial", self._begin)
+        self.begin = button("Begin this trial", self._begin)
         self.trouble = widgets.HTML()
         super().__init__(
             [
                 section(
                     "A new trial", self.name, self.question, self.factor, self.settings, self.other,
                     self.other_settings, self.outcome, self.matters, self.begin, self.trouble,
-                    flex="none",  # as high as what is in it, complaints and all
                 )
             ]
         )  # fmt: skip
@@ -61,10 +59,8 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
 
     def _begin(self) -> None:
         """Read the fields and begin the trial, or say beside a field what is wrong."""
-        self.trouble.value = ""
-        for field in (self.name, self.settings, self.other_settings, self.matters):
-            field.said.value = ""
-        try:
+
+        def begun() -> None:
             factors = self._factors()
             unit = words.unit_of(self.outcome.value)
             matters = self.matters.read(
@@ -73,18 +69,17 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
             if matters is not None and not self.outcome.value:
                 rule = "needs something that is measured"
                 raise InputError("what matters", matters, rule, "Say what you measure.")
-            trial = self.workspace.new_trial(
-                self.name.value, question=self.question.value, factors=factors,
-                outcome=self.outcome.value or None, matters=matters,
-            )  # fmt: skip
-        except KitError as exc:
-            if not any(f.said.value for f in (self.settings, self.other_settings, self.matters)):
-                beside = isinstance(exc, InputError) and exc.field == "name"
-                (self.name.said if beside else self.trouble).value = trouble(str(exc))
-            return
-        for field in (self.name, self.question, self.settings, self.other_settings, self.matters):
-            field.value = ""
-        self._begun(trial)
+            with beside_of({"name": self.name}):
+                trial = self.workspace.new_trial(
+                    self.name.value, question=self.question.value, factors=factors,
+                    outcome=self.outcome.value or None, matters=matters,
+                )  # fmt: skip
+            for field in (*asked, self.question):
+                field.value = ""
+            self._begun(trial)
+
+        asked = (self.name, self.settings, self.other_settings, self.matters)
+        tell(self.trouble, begun, *asked)
 
     def _factors(self) -> dict[str, list[float]]:
         picked = ((self.factor, self.settings), (self.other, self.other_settings))

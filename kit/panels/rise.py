@@ -16,8 +16,8 @@ from kit.analysis.rise_words import DOUBLE_IS
 from kit.errors import DataError, InputError, KitError
 from kit.formula.safety import SAFETY
 from kit.panels.blocks import folded, items, picture, show, status
-from kit.panels.controls import Panel, pick, row, section, tall
-from kit.panels.fields import Typed, beside, number, refused
+from kit.panels.controls import Panel, button, offer, pick, row, section
+from kit.panels.fields import Typed, beside_of, number, refused, tell
 from kit.panels.once import Once
 from kit.panels.style import trouble
 from kit.panels.today import todays_bake, trial_at_work
@@ -28,20 +28,7 @@ from kit.writeup.tables import table
 __all__ = ["RisePanel"]
 
 _HERE = Path(__file__).parent
-#: of a section: as high as what is in it, for here they stand one below the other
-_AS_HIGH = "0 0 auto"
 _MILK = next((name, text, source) for name, text, source in SAFETY if name.startswith("Milk"))
-_OWN_STYLE = """<style>
-.kit-look {font-size: 2rem; font-weight: 700; line-height: 1.2; margin: .2em 0}
-.kit-rise .jupyter-button {font-size: 1rem; height: auto; min-height: 44px; white-space: normal;
-  max-width: 100%}
-.kit-rise .kit-board [hidden] {display: none}
-.kit-rise .kit-board .kit-when label {flex: 0 0 12rem}
-.kit-rise .kit-board select {background: var(--jp-layout-color1, #fff); border: 1px solid #767676;
-  border-radius: 4px; color: inherit; flex: 1 1 14rem; font-size: 1rem; max-width: 26rem;
-  min-height: 44px; min-width: 0}
-.kit-rise .kit-board select:focus-visible {outline: 3px solid #cc7000; outline-offset: 2px}
-</style>"""
 
 
 class _Reader(anywidget.AnyWidget):
@@ -79,26 +66,23 @@ class RisePanel(Panel):
         )
         self.reader.on_msg(self._hear)
         self.look, self.shown, self.told = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.undo = tall("Undo", self._undo, "undo")
+        self.undo = button("Undo", self._undo, "undo")
         self.by = pick("Told apart by")
-        self.draw = tall("Draw all doughs", self._draw)
-        self.keep = tall("Keep the times to double", self._keep)
-        self.compare = tall("Compare the times to double", self._ask)
+        self.draw = button("Draw all doughs", self._draw)
+        self.keep = button("Keep the times to double", self._keep)
+        self.compare = button("Compare the times to double", self._ask)
         self.answer = widgets.HTML()
         self.room = Typed("Room (°C)", hint="26")
-        self.move = tall("How long in such a room?", self._move)
+        self.move = button("How long in such a room?", self._move)
         self.moved = widgets.HTML()
         about = f'<div class="kit-answer"><p>{escape(DOUBLE_IS)}</p></div>'
-        read = section("How far has it risen?", self.reader, flex=_AS_HIGH)
+        read = section("How far has it risen?", self.reader)
         buttons = row(self.draw, self.keep, self.compare, gap="0")
-        everything = section("All doughs", self.by, buttons, self.answer, flex=_AS_HIGH)
-        elsewhere = section(
-            "In a warmer or cooler room", self.room, self.move, self.moved, flex=_AS_HIGH
-        )
+        everything = section("All doughs", self.by, buttons, self.answer)
+        elsewhere = section("In a warmer or cooler room", self.room, self.move, self.moved)
         super().__init__(
             self.trial, self.dough, widgets.HTML(about), self.look, read, self.undo, self.told,
-            self.shown, everything, elsewhere, widgets.HTML(_caution()), kind="kit-rise",
-            style=_OWN_STYLE,
+            self.shown, everything, elsewhere, widgets.HTML(_caution()),
         )  # fmt: skip
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.dough.observe(lambda _: self._show_dough(), "value")
@@ -127,16 +111,14 @@ class RisePanel(Panel):
         # shown are the doughs that proof now, not those of a bake that is only planned
         meant = todays_bake([dough.bake for dough in doughs])
         with self.filling():
-            self.dough.options = [(_called(dough), dough.id) for dough in newest]
-            first = next((dough.id for dough in newest if dough.bake == meant), None)
-            self.dough.value = kept if kept in self._doughs else first
+            first = [dough.id for dough in newest if dough.bake == meant][:1]
+            offer(self.dough, [(_called(dough), dough.id) for dough in newest], kept, *first)
             factors = list(trial.factors) if trial else []
             own = [n for n in factors if quantities.get(n).level in ("dough", "bake")]
-            self.by.options = [("nothing", ""), *((quantities.get(n).label, n) for n in own)]
-            self.by.value = own[0] if own else ""
+            offer(self.by, [("nothing", ""), *((quantities.get(n).label, n) for n in own)], *own)
         self.answer.value = self.moved.value = self.told.value = ""
-        for button in (self.draw, self.keep, self.compare, self.move, self.undo):
-            button.disabled = trial is None
+        for one in (self.draw, self.keep, self.compare, self.move, self.undo):
+            one.disabled = trial is None
         self.reader.trial = trial.id if trial else ""
         self._show_dough()
 
@@ -234,24 +216,10 @@ class RisePanel(Panel):
             return {"ok": False, "text": refused(exc)}
         return {"ok": True, "text": text}
 
-    def _doing(
-        self, what: Callable[[Trial], str], shown: widgets.HTML, typed: Typed | None = None
-    ) -> None:
-        """Do what a button says; show what it gives or why it cannot be, once.
-
-        What is said beside the field it was `typed` into is not said again.
-        """
-        trial = self.chosen
-        if trial is None:
-            return
-        shown.value = status("Working it out …")
-        try:
-            shown.value = what(trial)
-        except KitError as exc:
-            shown.value = "" if typed and typed.said.value else trouble(str(exc))
-        except Exception:  # a fault of ours: never leave "Working it out" standing, then let it out
-            shown.value = trouble("this should not happen; the log says more.")
-            raise
+    def _doing(self, what: Callable[[Trial], str], shown: widgets.HTML, *typed: Typed) -> None:
+        """Do what a button says; show what it gives or why it cannot be, once."""
+        if trial := self.chosen:
+            tell(shown, lambda: what(trial), *typed, meanwhile="Working it out …")
 
     def _undo(self) -> None:
         self._doing(lambda _: status(self.workspace.undo()), self.told)
@@ -299,10 +267,8 @@ class RisePanel(Panel):
     def _move(self) -> None:
         def moved(trial: Trial) -> str:
             room = self.room.read(lambda text: number(text, "°C", "room"))
-            try:
+            with beside_of({"temp_c": self.room}):
                 told = trial.double_at(room)
-            except InputError as exc:
-                raise beside(exc, {"temp_c": self.room}) from exc
             return (
                 f'<div class="kit-answer" role="status"><p class="kit-lead">'
                 f"{escape(told.headline)}</p><p>{escape(told.rests_on)}</p>{_notes(told)}</div>"

@@ -1,7 +1,6 @@
 """The running bake as a panel: a big button for what comes next, and where everything is."""
 
 from collections.abc import Mapping
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +11,8 @@ import traitlets
 from kit.analysis import words
 from kit.errors import InputError, KitError
 from kit.panels.blocks import items, status
-from kit.panels.controls import Panel, pick, row, tall, tick, wide
-from kit.panels.fields import refused
+from kit.panels.controls import Panel, button, offer, pick, row, section, tick
+from kit.panels.fields import Typed, refused, tell
 from kit.panels.once import Once
 from kit.panels.style import trouble
 from kit.records.bench.running import Row, Running
@@ -23,8 +22,6 @@ from kit.workspace import Bake, Trial, Workspace
 __all__ = ["RunningPanel"]
 
 _HERE = Path(__file__).parent
-#: room for a label
-_LABELS = {"description_width": "7rem"}
 
 
 class _Board(anywidget.AnyWidget):
@@ -61,22 +58,20 @@ class RunningPanel(Panel):
         self.board = _Board(bake=bake.id, zone=bake.zone)
         self.board.on_msg(self._hear)
         self.told = widgets.HTML()
-        self.undo = tall("Take back the last entry", self._undo, "undo")
-        self.lengths = tall("Record the lengths of time", self._record, "clock-o")
+        self.undo = button("Take back the last entry", self._undo, "undo")
+        self.lengths = button("Record the lengths of time", self._record, "clock-o")
         self.settings = tick("also those the trial changes on purpose")
-        self.thing, self.stage = pick("Of what", style=_LABELS), pick("Stage", style=_LABELS)
-        self.at = widgets.Text(
-            description="When it was", placeholder="9:40, yesterday 21:15", style=_LABELS,
-            layout=wide(),
-        )  # fmt: skip
-        self.note = tall("Note this time", self._note, "pencil")
+        self.thing, self.stage = pick("Of what"), pick("Stage")
+        self.at = Typed("When it was", hint="9:40, yesterday 21:15")
+        self.note = button("Note this time", self._note, "pencil")
         self.said = widgets.HTML()
         self.checks = widgets.HTML()
+        lengths = row(self.lengths, self.settings, gap="0", align_items="center")
         super().__init__(
-            self.board, self.undo, self.checks, _heading("What follows from the times"),
-            row(self.lengths, self.settings, gap="0", align_items="center"), self.told,
-            _heading("A stage that was missed, or a time to correct"), self.thing, self.stage,
-            self.at, self.note, self.said,
+            self.board, self.undo, self.checks,
+            section("What follows from the times", lengths, self.told),
+            section("A stage that was missed, or a time to correct", self.thing, self.stage,
+                    self.at, self.note, self.said),
         )  # fmt: skip
         self.thing.observe(lambda _: self._offer_stages(), "value")
         self.refresh()
@@ -97,10 +92,7 @@ class RunningPanel(Panel):
         self.checks.value = empty + items(notes, "kit-answer")
         things = [(str(thing), thing) for thing in (*doughs, *loads, *on)]
         if [thing for _, thing in things] != [thing for _, thing in self.thing.options]:
-            kept = self.thing.value
-            self.thing.options = things
-            there = [thing for _, thing in things]
-            self.thing.value = kept if kept in there else next(iter(there), None)
+            offer(self.thing, things, self.thing.value)
 
     def press(self, row: Row, stage: str, at: str | None = None) -> str:
         """Note a stage of what a row stands for; say what was noted.
@@ -149,36 +141,29 @@ class RunningPanel(Panel):
         return self.running.rows if self.running else ()
 
     def _undo(self) -> None:
-        try:
-            self.said.value = ""
-            self.told.value = status(self.workspace.undo())
-        except KitError as exc:
-            self.told.value = trouble(str(exc))
+        self.said.value = ""
+        tell(self.told, lambda: status(self.workspace.undo()))
         self.refresh()
 
     def _record(self) -> None:
-        try:
+        def recorded() -> str:
             found = self.trial.times_into_readings(self.bake, settings=self.settings.value)
-            self.told.value = f'<div role="status">{found._repr_html_()}</div>'
-        except KitError as exc:
-            self.told.value = trouble(str(exc))
+            return f'<div role="status">{found._repr_html_()}</div>'
+
+        tell(self.told, recorded)
         self.refresh()
 
     def _offer_stages(self) -> None:
         thing = self.thing.value
-        self.stage.options = STAGES[thing.level] if thing is not None else ()
-        self.stage.value = next(iter(self.stage.options), None)
+        offer(self.stage, STAGES[thing.level] if thing is not None else ())
 
     def _note(self) -> None:
         if self.thing.value is None:
             self.said.value = trouble("There is nothing in this bake yet. Add a dough.")
             return
-        try:
-            at = self.at.value.strip() or None
-            self.said.value = status(self._noted([self.thing.value], self.stage.value, at, True))
+        at, of, stage = self.at.value.strip() or None, self.thing.value, self.stage.value
+        if tell(self.said, lambda: status(self._noted([of], stage, at, True))):
             self.at.value = ""
-        except KitError as exc:
-            self.said.value = trouble(str(exc))
 
 
 def _shown(row: Row) -> dict[str, Any]:
@@ -195,7 +180,3 @@ def _shown(row: Row) -> dict[str, Any]:
         "expected": row.expected, "basis": row.due.basis if row.due else "", "due": due,
         "lateness": row.lateness,
     }  # fmt: skip
-
-
-def _heading(text: str) -> widgets.HTML:
-    return widgets.HTML(f'<div role="heading" aria-level="3"><strong>{escape(text)}</strong></div>')

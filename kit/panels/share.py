@@ -6,20 +6,16 @@ from typing import Self
 
 import ipywidgets as widgets
 
-from kit.errors import InputError, KitError
-from kit.panels.blocks import status
-from kit.panels.controls import Panel, button, columns, pick, section, tick
-from kit.panels.fields import Typed
+from kit.errors import InputError
+from kit.panels.controls import Panel, button, columns, offer, pick, section, tick
+from kit.panels.fields import Typed, tell
 from kit.panels.share_recipe import RecipeBlock
-from kit.panels.style import link, trouble
+from kit.panels.style import link
 from kit.panels.today import trial_to_answer
 from kit.records.aside import file_name
 from kit.workspace import Workspace
 
 __all__ = ["SharePanel"]
-
-_WORKING = status("Working …")
-_BUTTON = {"width": "16rem", "max_width": "calc(100% - 4px)"}
 
 
 class SharePanel(Panel):
@@ -36,11 +32,11 @@ class SharePanel(Panel):
         self.trial = pick("Trial to share", names, value=trial_to_answer(workspace))
         self.photos = tick("With its photos, place and serial numbers taken out", True)
         self.licence = Typed("What others may do", "", "CC-BY-4.0, or empty")
-        self.pack = button("Pack it into one file", self._pack, "archive", **_BUTTON)
+        self.pack = button("Pack it into one file", self._pack, "archive")
         self.packed = widgets.HTML()
         self.source = Typed("The file", "", "salt.zip, or its path")
         self.baker = Typed("Whose it is", "", "when the file does not say")
-        self.receive = button("Bring it in", self._receive, "download", **_BUTTON)
+        self.receive = button("Bring it in", self._receive, "download")
         self.received = widgets.HTML()
         self.recipe = RecipeBlock(lambda: self.chosen)
         send = section("Send its data", self.photos, self.licence, self.pack, self.packed)
@@ -75,30 +71,31 @@ class SharePanel(Panel):
 
     def _pack(self) -> None:
         """Write the trial's file and say what is in it."""
-        self.packed.value = _WORKING
-        try:
+
+        def packed() -> str:
             trial = self.workspace.trial(self.trial.value)
             path = self.folder / f"{file_name(trial.name)}.zip"
             told = trial.package(path, self.photos.value, self.licence.value.strip() or None)
-        except KitError as exc:
-            self.packed.value = trouble(str(exc))
-            return
-        self.packed.value = f'<div role="status"><p>{link(path)}</p>{_lines(str(told))}</div>'
+            return f'<div role="status"><p>{link(path)}</p>{_lines(str(told))}</div>'
+
+        tell(self.packed, packed, meanwhile="Working …")
 
     def _receive(self) -> None:
         """Bring in what is in a file, whole or not at all, and say what arrived."""
-        self.received.value = _WORKING
-        try:
+
+        def received() -> str:
             path = self.source.read(self._found)
             told = self.workspace.receive(path, self.baker.value.strip() or None)
-        except KitError as exc:
-            self.received.value = "" if self.source.said.value else trouble(str(exc))
-            return
-        self.received.value = f'<div role="status">{_lines(str(told))}</div>'
+            self._offer(told.name)
+            return f'<div role="status">{_lines(str(told))}</div>'
+
+        tell(self.received, received, self.source, meanwhile="Working …")
+
+    def _offer(self, arrived: str) -> None:
+        """Offer a trial that was brought in, too; the one that is picked stays."""
         picked = self.trial.value
         with self.filling():  # a menu with other options goes through its first one
-            self.trial.options = [trial.name for trial in self.workspace.trials()]
-            self.trial.value = picked if picked in self.trial.options else told.name
+            offer(self.trial, [one.name for one in self.workspace.trials()], picked, arrived)
         if self.trial.value != picked:
             self._show_trial()
         self.pack.disabled = False

@@ -11,9 +11,8 @@ from kit.analysis import words
 from kit.errors import InputError, KitError
 from kit.panels.again import Name, fill_in, held
 from kit.panels.controls import button, visible
-from kit.panels.fields import Typed, beside, count, number
+from kit.panels.fields import Typed, beside_of, count, number, tell
 from kit.panels.style import link, trouble
-from kit.records.aside import file_name
 from kit.workspace import Trial
 from kit.writeup.recipe import changed_by, left_open
 
@@ -35,7 +34,7 @@ class RecipeBlock(widgets.VBox):  # type: ignore[misc]
         self.pieces = Typed("Makes (pieces)", "6")
         self.piece = Typed("Raw piece", "76 g", "76 g, or 2 3/4 oz")
         self.steps = Typed("Steps", "", "one a line; may stay empty", rows=4)
-        self.write = button("Write the recipe", self._write, "file", width="16rem")
+        self.write = button("Write the recipe", self._write, "file")
         self.written, self.none = widgets.HTML(), widgets.HTML()
         self._fields = (self.doses, self.pieces, self.piece, self.steps, self.write, self.written)
         #: what was typed, by the trial it was typed of; the trial that is shown
@@ -81,25 +80,20 @@ class RecipeBlock(widgets.VBox):  # type: ignore[misc]
     def _write(self) -> None:
         """Write the page into the workspace's folder, each dose a page of its own."""
         doses = dict(zip(self._names, self.doses.children, strict=True))
-        self._unsay()
         steps = [line.strip() for line in self.steps.value.splitlines() if line.strip()]
         settings = {name: field.value for name, field in doses.items()}
-        told = [value.replace(",", ".").rstrip("% ") for value in settings.values()]
-        try:
+
+        def written() -> str:
             trial = self._trial()
             assert trial is not None
-            name = file_name(" ".join([trial.name, "recipe", *told]))
-            path = (trial.workspace.folder or Path.cwd()) / f"{name}.html"
+            path = (trial.workspace.folder or Path.cwd()) / trial.recipe_name(settings)
             pieces, weight_g = count(self.pieces), self.piece.read(_raw_piece_g)
-            made = trial.recipe(path, pieces, weight_g, settings, steps=steps)
-        except KitError as exc:
-            if isinstance(exc, InputError):
-                beside(exc, doses)
-            if not any(field.said.value for field in (*doses.values(), self.pieces, self.piece)):
-                self.written.value = trouble(str(exc))
-            return
-        more = "grams and ounces, allergens, cautions, and what search engines read"
-        self.written.value = f'<p role="status">Written: {link(made)}, with {more}.</p>'
+            with beside_of(doses):
+                made = trial.recipe(path, pieces, weight_g, settings, steps=steps)
+            more = "grams and ounces, allergens, cautions, and what search engines read"
+            return f'<p role="status">Written: {link(made)}, with {more}.</p>'
+
+        tell(self.written, written, *doses.values(), self.pieces, self.piece)
 
 
 def _dose(name: str, baked: Sequence[float]) -> Typed:

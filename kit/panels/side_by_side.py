@@ -6,10 +6,9 @@ import ipywidgets as widgets
 import pandas as pd
 
 from kit.analysis import words
-from kit.errors import KitError
 from kit.panels.blocks import show, status
 from kit.panels.controls import Panel, pick
-from kit.panels.style import trouble
+from kit.panels.fields import tell
 from kit.panels.today import trial_to_answer
 from kit.records import differing
 from kit.records.things import Thing
@@ -68,16 +67,15 @@ class SideBySidePanel(Panel):
         if one == other:
             self.shown.value = f"<p>Both are {escape(str(one))}: pick another.</p>"
             return
-        try:
+
+        def differences() -> str:
             found = trial.differences(one, other)
-        except KitError as exc:
-            self.shown.value = trouble(str(exc))
-            return
-        if found.empty:
-            alike = f"{words.capital(str(one))} and {other} differ in nothing that was recorded."
-            self.shown.value = status(alike)
-        else:
-            self.shown.value = show([_table(found), Text(differing.CAUTION)])
+            if found.empty:
+                both = f"{words.capital(str(one))} and {other}"
+                return status(f"{both} differ in nothing that was recorded.")
+            return show([_table(found), Text(differing.CAUTION)])
+
+        tell(self.shown, differences)
 
 
 def _table(found: pd.DataFrame) -> Table:

@@ -27,7 +27,8 @@ STYLE = """<style>
 .kit-scroll table {border-collapse: collapse; margin: .4em 0; font-variant-numeric: tabular-nums}
 .kit-scroll caption {text-align: left; font-weight: 600; max-width: 68vw}
 .kit-scroll th, .kit-scroll td {padding: .15em .9em .15em 0; text-align: left;
-  font-weight: normal; white-space: nowrap; border-bottom: 1px solid #d5d2cc}
+  font-weight: normal; white-space: nowrap; overflow-wrap: normal;
+  border-bottom: 1px solid #d5d2cc}
 .kit-scroll table .kit-n {text-align: right}
 .kit-answer summary {cursor: pointer}
 .kit-panel a {color: var(--jp-content-link-color, #0b57d0); text-decoration: underline}
@@ -46,11 +47,15 @@ STYLE = """<style>
 .kit-panel .widget-dropdown > select {appearance: auto; background-image: none !important}
 /* what stays pressed is told by more than a shade */
 .kit-panel .widget-toggle-button.mod-active {box-shadow: inset 0 0 0 3px currentColor}
-.kit-panel :is(a, select, input, textarea, .jupyter-button, summary):focus-visible {
+.kit-panel :is(a, select, input, textarea, .jupyter-button, summary, [tabindex]):focus-visible {
   outline: 3px solid #cc7000 !important; outline-offset: -1px}
+.kit-panel .jupyter-button {font-size: 1rem; white-space: normal; max-width: calc(100% - 4px)}
+.kit-look {font-size: 2rem; font-weight: 700; line-height: 1.2; margin: .2em 0}
+.kit-last {margin: .7rem .6rem; overflow-wrap: anywhere}
 .kit-section {font-size: 1.05rem; font-weight: 600; margin: .9em 0 .3em}
 .kit-scroll td.kit-wrap {white-space: normal; padding-right: 0}
-.kit-weights thead th {white-space: normal; vertical-align: bottom; min-width: 6.5rem}
+.kit-weights :is(th, td) {white-space: normal; vertical-align: top}
+.kit-weights thead th {vertical-align: bottom; min-width: 5rem}
 .kit-banner {border-left: .3rem solid #b35900; padding: .2em .7em}
 .kit-trouble {border-left: .3rem solid #d9402f; padding: .2em .7em; line-height: 1.4;
   overflow-wrap: anywhere}
@@ -60,6 +65,7 @@ STYLE = """<style>
   .kit-panel .widget-toggle-button.mod-active {border: 4px solid Highlight}
 }
 @media (max-width: 35rem) {
+  .kit-scroll :is(th, td):not(.kit-n), .kit-scroll thead th {white-space: normal}
   .kit-panel .widget-inline-hbox {flex-flow: column; height: auto; align-items: stretch}
   .kit-panel .widget-inline-hbox > * {flex: none; width: auto !important; text-align: left}
 }

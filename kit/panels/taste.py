@@ -9,10 +9,10 @@ import ipywidgets as widgets
 from kit.analysis import words
 from kit.analysis.tasting import tasters_needed
 from kit.analysis.tasting.needed import Needed
-from kit.errors import InputError, KitError
+from kit.errors import DataError, InputError, KitError
 from kit.panels.blocks import items, status
-from kit.panels.controls import Panel, button, columns, pick, row, section, tick, visible
-from kit.panels.fields import Typed, beside, people, share
+from kit.panels.controls import Panel, button, columns, offer, pick, row, section, tick, visible
+from kit.panels.fields import Typed, beside_of, people, share, tell
 from kit.panels.style import holds, trouble
 from kit.panels.taste_plate import CHOOSE, Plate, besides
 from kit.panels.taste_shown import answer_page, few_tasters, to_print
@@ -32,7 +32,6 @@ _METHODS = [
 ]
 #: tasting, method, taster and code of each muffin
 _Served = tuple[tuple[Any, ...], ...]
-_BUTTON = {"width": "20rem", "max_width": "calc(100% - 4px)"}
 _MIND = (
     "Ask before anybody tastes: the muffins hold wheat, and may hold barley malt, milk and egg. "
     "Serve them baked through and cooled, never raw dough."
@@ -66,8 +65,7 @@ class TastePanel(Panel):
             "Take the answers", self.tasting, self.taster, self.plate, self.marks,
             row(self.save, self.undo, self.last), self.saved,
         )  # fmt: skip
-        # it stands below the others, not beside them
-        end = section("Open it", self.matters, self.without, self.unblind, self.opened, flex="none")
+        end = section("Open it", self.matters, self.without, self.unblind, self.opened)
         mind = widgets.HTML(f'<p class="kit-banner"><strong>Allergens.</strong> {_MIND}</p>')
         super().__init__(mind, self.trial, columns(plan, take), end, self.shown)
         if not self.trial.options:
@@ -86,16 +84,16 @@ class TastePanel(Panel):
         self.twice = tick("One muffin twice, unknown to them")
         self.noticed = Typed("To be noticed by (%)", "50", "share of people able to tell")
         self.enough, self.planned = widgets.HTML(), widgets.HTML()
-        self.plan = button("Plan it and write the sheets", self._plan, "check", **_BUTTON)
+        self.plan = button("Plan it and write the sheets", self._plan, "check")
         self.tasting, self.taster = pick("Tasting"), pick("Taster")
         self.plate = pick("Plate")
         self.marks = Plate()
-        self.save = button("Save this answer", self._save, "save", **_BUTTON)
+        self.save = button("Save this answer", self._save, "save")
         self.undo = button("Undo", self._undo, "undo")
         self.last, self.saved = widgets.HTML(), widgets.HTML()
         self.matters = Typed("What matters (%)", "", "share of people, may stay empty")
         self.without = tick("Open it although answers are missing")
-        self.unblind = button("Open the tasting", self._open, "eye", **_BUTTON)
+        self.unblind = button("Open the tasting", self._open, "eye")
         self.opened, self.shown = widgets.HTML(), widgets.HTML()
 
     def _rest(self) -> None:
@@ -172,12 +170,11 @@ class TastePanel(Panel):
         return tasters_needed(method, able or 0.5, two_sided=method == "pair")
 
     def _plan(self) -> None:
-        self.planned.value = ""
         method = self.method.value
         names = [line.strip() for line in self.samples.value.splitlines() if line.strip()]
         folder = self.workspace.folder or Path.cwd()
-        self.samples.said.value = ""
-        try:
+
+        def planned() -> str:
             trial = self.chosen
             how = {
                 "tasters": self.tasters.read(people),
@@ -186,22 +183,19 @@ class TastePanel(Panel):
             }
             asked = (trial, method, names, how)
             if self._asked.get(self._waiting()) != asked:
-                plan = trial.plan_tasting(method, names, **how)
+                with beside_of({"samples": self.samples, "tasters": self.tasters}):
+                    plan = trial.plan_tasting(method, names, **how)
                 told = (plan.headline, *(f"{words.capital(check)}." for check in plan.checks))
                 self._asked[self._waiting()] = asked
             else:
                 told = ("It is planned already. To draw it afresh, press Undo first.",)
             sheets, key = trial.tasting_sheets(folder, paper=us_paper())
-        except KitError as exc:
-            if isinstance(exc, InputError):
-                beside(exc, {"samples": self.samples, "tasters": self.tasters})
-            if not self.samples.said.value and not self.tasters.said.value:
-                self.planned.value = trouble(str(exc))
-            return
-        self._show_tastings()
-        head, *notes = told
-        inside = f"<p>{escape(head)}</p>{to_print(sheets, key)}{items(notes)}"
-        self.planned.value = f'<div role="status">{inside}</div>'
+            self._show_tastings()
+            head, *notes = told
+            inside = f"<p>{escape(head)}</p>{to_print(sheets, key)}{items(notes)}"
+            return f'<div role="status">{inside}</div>'
+
+        tell(self.planned, planned, self.samples, self.tasters)
 
     def _waiting(self) -> _Served:
         """What is served in the newest tasting, where it waits for its first answer.
@@ -233,8 +227,7 @@ class TastePanel(Panel):
         numbers = zip(told["tasting"], told["method"], strict=True)
         listed = [(f"{number}: {method}", int(number)) for number, method in numbers]
         with self.filling():
-            self.tasting.options = listed[::-1]
-            self.tasting.value = listed[-1][1] if listed else None
+            offer(self.tasting, listed[::-1])
         self._show_tasting()
 
     def _served(self) -> Any:
@@ -261,9 +254,8 @@ class TastePanel(Panel):
         self.without.value = False  # it was said of another tasting
         with self.filling():
             people = list(dict.fromkeys(told["taster"]))
-            self.taster.options = people
             waits = [name for name, _ in self._left(told)] if self._blind(told) else []
-            self.taster.value = next(iter([*waits, *people]), None)
+            offer(self.taster, people, *waits)
         self._show_plates()
         self._show_answer()
 
@@ -274,9 +266,8 @@ class TastePanel(Panel):
         own = told[told["taster"] == self.taster.value]
         with self.filling():
             plates = list(dict.fromkeys(int(k) for k in own["plate"]))
-            self.plate.options = plates
             waits = [plate for name, plate in self._left(told) if name == self.taster.value]
-            self.plate.value = next(iter([*waits, *plates]), None)
+            offer(self.plate, plates, *waits)
             visible(self.plate, len(plates) > 1)
         self._show_marks()
 
@@ -289,7 +280,7 @@ class TastePanel(Panel):
         """Fields for one plate, by code alone, filled with what is stored; what Undo takes back."""
         if self._filling:
             return
-        self.last.value = f"<p>Last: {escape(last_done(self.workspace))}</p>"
+        self.last.value = f'<p class="kit-last">Last: {escape(last_done(self.workspace))}</p>'
         told = self._served()
         on = self._on_plate(told)
         if on.empty:
@@ -333,53 +324,47 @@ class TastePanel(Panel):
     def _undo(self) -> None:
         """Take back the last thing done, here or in another notebook."""
         number = self.tasting.value
-        try:
+
+        def undone() -> str | None:
             was_open = not self._blind(self._served())
             said = f"{words.capital(self.workspace.undo())}."
-        except KitError as exc:
-            self.saved.value = trouble(str(exc))
-            return
-        names = [trial.name for trial in self.workspace.trials()]
-        if self.trial.value not in names:
-            self.trial.options = names  # that it was begun is what was taken back
-        if not names:
-            self._rest()
-            return
-        self._show_tastings()
-        if number in [value for _, value in self.tasting.options]:
-            self.tasting.value = number
-            if was_open and self._blind(self._served()):
-                said += " Who has seen what it said is not blind any more."
-        self.saved.value = status(said)
+            names = [trial.name for trial in self.workspace.trials()]
+            if self.trial.value not in names:
+                self.trial.options = names  # that it was begun is what was taken back
+            if not names:
+                self._rest()
+                return None
+            self._show_tastings()
+            if number in [value for _, value in self.tasting.options]:
+                self.tasting.value = number
+                if was_open and self._blind(self._served()):
+                    said += " Who has seen what it said is not blind any more."
+            return status(said)
+
+        tell(self.saved, undone)
 
     # the end
 
     def _open(self) -> None:
-        try:
+        def opened() -> str:
             told = self._served()
-        except KitError as exc:  # another window took the trial back
-            self.opened.value = trouble(str(exc))
-            return
-        if not self._blind(told):
-            self.opened.value = status("It is open already: the answer stands below.")
-            return
-        left = [] if self.without.value else self._left(told)
-        if left and told["mark"].notna().any():
-            who = words.join(list(dict.fromkeys(name for name, _ in left)))
-            self.opened.value = trouble(
-                f"answers are missing from {who}, and nobody is blind after it is opened. Wait "
-                f"for them, or tick “{self.without.description}”."
-            )
-            return
-        try:
+            if not self._blind(told):
+                return status("It is open already: the answer stands below.")
+            left = [] if self.without.value else self._left(told)
+            if left and told["mark"].notna().any():
+                who = words.join(list(dict.fromkeys(name for name, _ in left)))
+                msg = (
+                    f"answers are missing from {who}, and nobody is blind after it is opened. Wait "
+                    f"for them, or tick “{self.without.description}”."
+                )
+                raise DataError(msg)
             said = self.chosen.unblind(self.tasting.value, self.without.value)
-        except KitError as exc:
-            self.opened.value = trouble(str(exc))
-            return
-        self.without.value = False
-        self.opened.value = status(f"{words.capital(said)}.")
-        self._show_marks()
-        self._show_answer()
+            self.without.value = False
+            self._show_marks()
+            self._show_answer()
+            return status(f"{words.capital(said)}.")
+
+        tell(self.opened, opened)
 
     def _show_answer(self) -> None:
         """Show what an open tasting says; of a blind one nothing."""

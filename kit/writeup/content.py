@@ -99,7 +99,7 @@ def _picture(c: "Comparison", first: "Comparison | None" = None) -> Picture:
         )
     if c.matters is not None:
         text.append(
-            f"The green band reaches {words.amount(c.outcome, c.matters)} either side of the "
+            f"The shaded band reaches {words.amount(c.outcome, c.matters)} either side of the "
             f"mean at {words.amount(c.by, c.leading.versus)}: less than that does not matter."
         )
     if c.kind == "settings" and not again:

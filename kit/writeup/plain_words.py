@@ -12,10 +12,14 @@ __all__ = ["in_words"]
 def in_words(text: str) -> str:
     """Call quantities as a baker does, where a message calls them as Python does.
 
+    An empty field is said to be empty, without the quotation marks about nothing.
+
     Examples
     --------
     >>> in_words("retard_hours is '24 vs 48': unknown unit")
     "cold retard is '24 vs 48': unknown unit"
+    >>> in_words("room is '': must not be empty.")
+    'room must not be empty.'
     """
 
     def called(name: re.Match[str]) -> str:
@@ -24,4 +28,5 @@ def in_words(text: str) -> str:
         except NotFoundError:
             return name[0]  # a file, a column of the baker's own
 
+    text = re.sub(r" is (?:''|None)( \([^()]*\))?: must", r"\1 must", text)
     return re.sub(r"\b[a-z]\w*_\w+\b", called, text)

@@ -36,7 +36,7 @@ def test_baker_asks_and_gets_the_page(page, lab):
     page.get_by_text("1.588 mm that matters").first.wait_for(timeout=10_000)
 
     # another factor by the keyboard alone
-    factor = page.get_by_label("Factor", exact=True)
+    factor = page.get_by_label("I changed", exact=True)
     factor.focus()
     page.keyboard.press("ArrowDown")
     page.keyboard.press("Tab")
@@ -67,7 +67,7 @@ def test_readable_on_a_phone(page, lab):
     page.set_viewport_size({"width": 400, "height": 800})
     open_and_run(page, lab)
     assert cut_off(page) == []
-    assert page.get_by_label("Factor", exact=True).bounding_box()["height"] < 50
+    assert page.get_by_label("I changed", exact=True).bounding_box()["height"] < 50
     for name, place in (("top", ".kit-panel"), ("answer", ".kit-lead"), ("end", ".kit-scroll")):
         page.locator(place).first.evaluate("e => e.scrollIntoView()")
         shoot(page, f"compare-400px-{name}")
@@ -85,7 +85,7 @@ def test_a_deeper_question_is_answered(page, lab):
     assert page.evaluate("document.activeElement.innerText.trim()") == "Answer"
     shoot(page, "compare-griddle-map")
     question.select_option("Which dose is best?")
-    page.get_by_label("Its factor", exact=True).select_option("Diastatic malt")
+    page.get_by_label("Changed", exact=True).select_option("Diastatic malt")
     page.get_by_role("button", name="Answer").press("Enter")
     page.locator(".kit-answer").last.get_by_text("Height rises with the first of").first.wait_for(
         timeout=90_000

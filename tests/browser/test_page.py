@@ -93,7 +93,7 @@ def test_two_panels_of_a_kind_come_back_each_in_its_own_cell(page, lab):
     one = "from kit import panels\n\npanel = panels.compare()\npanel"
     book(lab[1] / "two.ipynb", [one, "more = panels.compare(panel.workspace)\nmore"])
     open_notebook(page, lab[0], "two")
-    factors = page.get_by_label("Factor", exact=True)
+    factors = page.get_by_label("I changed", exact=True)
     for n, name in enumerate(("Cold retard", "Time a side")):
         factors.nth(n).select_option(name)
         page.locator(".kit-panel").nth(n).get_by_text(f"With {name.lower()} at").first.wait_for(

@@ -58,7 +58,7 @@ def test_from_the_question_to_the_sheets(page, lab):
     for label, typed, said in (
         ("Settings (%)", "0 to 130", "must lie between 0 and 20"),
         ("Places on the griddle", "-6", "must be a whole number from 1"),
-        ("Raw piece", "0", "must be above 0"),
+        ("Raw piece", "0", "must lie between 1 and 2000 g"),
         ("Ingredients, % of flour", "bread flour 0\nwater 60", "must add up to 100"),
         ("On the table at", "late", "is not a time of day"),
     ):
@@ -127,6 +127,16 @@ def test_readable_on_a_phone(page, lab):
     page.set_viewport_size({"width": 400, "height": 800})
     open_and_run(page, lab)
     assert cut_off(page) == []
+    times = page.get_by_role("region", name="Timetable").locator("tbody th[scope=row]")
+    assert times.count() > 3
+    lines = times.evaluate_all(
+        """all => all.map(e => {
+            const text = document.createRange();
+            text.selectNodeContents(e);
+            return text.getClientRects().length;
+        })"""
+    )
+    assert set(lines) == {1}  # 06:56 is not broken anywhere
     for name, place in (("top", ".kit-panel"), ("answer", ".kit-lead"), ("end", ".kit-scroll")):
         page.locator(place).first.evaluate("e => e.scrollIntoView()")
         shoot(page, f"plan-400px-{name}")

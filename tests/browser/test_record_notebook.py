@@ -423,6 +423,7 @@ def test_what_happened_is_noted_by_the_keyboard_on_a_phone(page, lab, trial):
     undo = page.locator(".kit-record").get_by_role("button", name="Undo")
     undo.press("Enter")
     page.get_by_text("Noted so far:").wait_for(timeout=10_000)
+    page.wait_for_timeout(500)  # at once it would be taken for the same press
     undo.press("Enter")
     page.get_by_text("Noted so far:").wait_for(state="detached", timeout=10_000)
     assert trial.events().empty
@@ -471,6 +472,17 @@ def test_restarted_from_another_window(page, lab, trial):
         page.keyboard.press("Enter")
         wait_saved(page, "Height mm", f"piece {piece}")
     assert recorded(trial, "rise_height_mm")[:2] == [31.5, 30.2]
+
+
+def test_pressed_twice_at_once_begins_one_bake(page, lab, trial):
+    open_and_run(page, lab)
+    before, begin = len(trial.bakes()), page.get_by_role("button", name="Begin a bake")
+    for pressed in (begin.dblclick, lambda: page.keyboard.press("Enter")):
+        pressed()
+        before += 1
+        page.get_by_text(f"bake {before} of {time.strftime('%Y-%m-%d')} begun.").wait_for()
+        page.wait_for_timeout(1000)  # what is stored twice is stored by then
+        assert len(trial.bakes()) == before
 
 
 def test_every_field_of_a_new_trial_is_whole_on_a_small_screen(page, lab, trial):
