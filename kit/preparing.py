@@ -125,7 +125,7 @@ class TrialPreparing(TrialRecords):
         self,
         bake: Bake,
         path: str | Path,
-        weights: "WeighingSheet | pd.DataFrame | None" = None,
+        weights: "WeighingSheet | None" = None,
         schedule: "Schedule | None" = None,
         quantities: Iterable[str] | None = None,
         paper: str = "A4",

@@ -123,10 +123,18 @@ class Quantity:
             No number, outside `possible`, not finite, or not whole where only whole numbers make
             sense.
         """
+        return self._checked(value, where, has_unit=False)
+
+    def _checked(self, value: float | None, where: str, has_unit: bool) -> Checked:
         number = given_number(value, self.name, where)
         if number is None:
             return Checked(None)
-        check_range(self.name, number, *self.possible, self._ask(), where, self.unit)
+        remedy, told = self._ask(), ""
+        if not has_unit:
+            remedy = self._if_f(number, self.possible, "If °F is meant, write {:g} F.") or remedy
+            bare = "; if it was typed without a unit and °F is meant, write {:g} F"
+            told = self._if_f(number, self.usual, bare)
+        check_range(self.name, number, *self.possible, remedy, where, self.unit)
         if self.whole and not number.is_integer():
             raise InputError(self.name, number, "must be a whole number", self._ask(), where)
         usual_low, usual_high = self.usual
@@ -135,8 +143,8 @@ class Quantity:
         return Checked(
             number,
             f"{self.label} {self.show(number)} is unusual "
-            f"(mostly {usual_low:g} to {usual_high:g}{' ' + self.unit if self.unit else ''}). "
-            "Is it right?",
+            f"(mostly {usual_low:g} to {usual_high:g}{' ' + self.unit if self.unit else ''}"
+            f"{told}). Is it right?",
         )
 
     def parse(self, text: str | float | None, where: str = "") -> Checked:
@@ -153,8 +161,9 @@ class Quantity:
             if not self._is_scale:
                 raise
             raise UnitError(self.name, text, exc.rule, self._ask(), where) from exc
+        has_unit = isinstance(text, str) and any(c.isalpha() or c == "°" for c in text)
         try:
-            return self.check(number, where)
+            return self._checked(number, where, has_unit)
         except InputError as exc:
             raise InputError(*self._as_typed(text, number, exc), where) from exc
 
@@ -162,14 +171,18 @@ class Quantity:
         self, text: str | float | None, number: float | None, refused: InputError
     ) -> tuple[str, object, str, str]:
         """Field, value as it was typed, rule, and a remedy with what it may have been meant as."""
-        said, remedy = refused.value, refused.remedy
-        if number is not None and isinstance(text, str) and f"{number:.12g}" not in text:
-            said, remedy = text, f"It was read as {number:.5g} {self.unit}".rstrip() + f". {remedy}"
-        elif number is not None and self.unit == "°C":
-            low, high = self.possible
-            if low <= (number - 32) / 1.8 <= high:
-                remedy = f"If °F is meant, write {number:g} F."
-        return self.name, said, refused.rule, remedy
+        if number is None or not isinstance(text, str) or f"{number:.12g}" in text:
+            return self.name, refused.value, refused.rule, refused.remedy
+        remedy = f"It was read as {number:.5g} {self.unit}".rstrip() + f". {self._ask()}"
+        if self.unit == "min" and ":" in text:
+            remedy += f" For minutes and seconds write {text.strip().replace(':', ' min ')}."
+        return self.name, text, refused.rule, remedy
+
+    def _if_f(self, number: float, span: tuple[float, float], told: str) -> str:
+        """What to say of a number outside a span of °C that lies in it as °F; else nothing."""
+        if self.unit != "°C" or not span[0] <= (number - 32) / 1.8 <= span[1]:
+            return ""
+        return told.format(number)
 
     @property
     def _is_scale(self) -> bool:

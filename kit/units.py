@@ -298,8 +298,8 @@ def parse(
     --------
     >>> parse("105 F", "°C"), parse("3 1/2 in", "mm"), parse("2,5", "%")
     (40.55555555555556, 88.9, 2.5)
-    >>> parse("1 h 30", "min"), parse("17 h 20", "h"), parse("", "g")
-    (90.0, 17.333333333333332, None)
+    >>> parse("1 h 30", "min"), parse("5 min 30", "min"), parse("17 h 20", "h"), parse("", "g")
+    (90.0, 5.5, 17.333333333333332, None)
     """
     if text is None:
         return None
@@ -328,8 +328,8 @@ def parse(
         rest = rest[name.end() :] if name else ""
         if name is None and last is None:
             total = value * size  # a bare number is in the quantity's own unit
-        elif name is None and last is not None and last.symbol == "h":
-            total += value  # "1 h 30": minutes follow hours
+        elif name is None and last is not None and last.symbol in ("h", "min"):
+            total += value if last.symbol == "h" else value / 60  # "1 h 30", "5 min 30"
         elif name is None:
             raise UnitError(field, text, "has a number without a unit at the end", where=where)
         else:

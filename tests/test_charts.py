@@ -301,6 +301,35 @@ def test_a_timetable_says_of_its_drawing_what_holds():
     assert "outside 06:00 to 22:00" in legend
 
 
+def test_a_timetable_of_many_shapings_stays_on_a_page_and_waits_stay_in_their_lane():
+    """All hands at the griddle: pieces for eight loads of one dough are ready before they begin."""
+    from kit.plan.schedule import schedule
+
+    rows = {"dough": "1A", "side_minutes": 5.0, "retard_hours": 16}
+    runs = pd.DataFrame(rows | {"load": np.arange(48) // 6 + 1, "proof_minutes": [120, 60] * 24})
+    s = schedule(runs, table_time="2026-12-04 14:00", zone="Europe/Berlin")
+    ax = s.plot()
+    shapings = len({*s.times.doughs["1A"].shapings.values()})
+    assert shapings > 3
+    assert ax.get_figure().get_size_inches()[1] <= 5.5
+    lanes, waits = [], []
+    for bar in ax.patches:
+        middle = bar.get_y() + bar.get_height() / 2
+        if bar.get_hatch() == "..":
+            lanes.append((middle, bar.get_x() + bar.get_width()))
+        if bar.get_hatch() == "////":
+            waits.append((middle, bar.get_x()))
+    assert len({round(middle, 6) for middle, _ in lanes}) == shapings
+    assert len(waits) >= 8
+    # each goes on in the lane, and at the moment, where its proof ends
+    for wait in waits:
+        assert any(wait == pytest.approx(lane) for lane in lanes)
+    doughs = pd.concat([runs.assign(dough=f"1{d}", load=runs["load"] + 8 * i)
+                        for i, d in enumerate("ABCDEFGHIJKL")])  # fmt: skip
+    many = schedule(doughs, table_time="2026-12-04 14:00", zone="Europe/Berlin").plot()
+    assert many.get_figure().get_size_inches()[1] == 9.5
+
+
 def test_parts_of_a_dough_shaped_one_after_another_are_drawn_below_one_another():
     """Three proofs of one dough end together: each on a lane of its own, its length in it."""
     from kit.plan.schedule import schedule

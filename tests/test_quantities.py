@@ -34,6 +34,29 @@ def test_ranges_are_sound(quantity):
     assert quantity.check(usual_low).doubt == ""
 
 
+def test_degrees_that_may_be_fahrenheit_are_asked_about():
+    hot = quantities.get("griddle_temp_c")
+    assert hot.check(375).doubt == (
+        "Griddle temperature 375 °C is unusual (mostly 140 to 230 °C; if it was typed without a "
+        "unit and °F is meant, write 375 F). Is it right?"
+    )
+    assert hot.parse("375").doubt == hot.check(375).doubt
+    # who wrote °F, or °C, is not asked for it
+    for typed in ("662 F", "662 °F", "350 C", "350°C"):
+        assert hot.parse(typed).doubt == (
+            "Griddle temperature 350 °C is unusual (mostly 140 to 230 °C). Is it right?"
+        )
+    with pytest.raises(InputError, match=r"Enter griddle temperature in °C\.$"):
+        hot.parse("500 C")
+    assert hot.check(250).doubt == (
+        "Griddle temperature 250 °C is unusual (mostly 140 to 230 °C). Is it right?"
+    )
+    with pytest.raises(InputError, match=r"If °F is meant, write 105 F\.$"):
+        quantities.get("liquid_temp_c").check(105)
+    with pytest.raises(InputError, match=r"Enter liquid temperature in °C\.$"):
+        quantities.get("liquid_temp_c").check(1050)
+
+
 @pytest.mark.parametrize(
     ("name", "typed", "message"),
     [
@@ -42,7 +65,8 @@ def test_ranges_are_sound(quantity):
         ("liquid_temp_c", "400 F", "liquid_temp_c is '400 F': must lie between -5 and 100 °C. "
          "It was read as 204.44 °C. Enter liquid temperature in °C."),
         ("side_minutes", "5:30", "side_minutes is '5:30': must lie between 0 and 60 min. "
-         "It was read as 330 min. Enter time a side in min."),
+         "It was read as 330 min. Enter time a side in min. For minutes and seconds write "
+         "5 min 30."),
         ("malt_percent", "1000000", "malt_percent is 1000000: must lie between 0 and 20 %. "
          "Enter diastatic malt in %."),
     ],

@@ -160,10 +160,11 @@ def overview(o: "Overview", ax: "Axes | None" = None) -> "Axes":
     if margin.any():
         ax.barh(rows[margin], 2, left=-1, height=0.9, color=GREEN, alpha=0.15,
                 label="less than this does not matter")  # fmt: skip
-    colours = {
-        "matters": VERMILION, "a difference": ORANGE, "does not": GREEN, "cannot tell": GREY,
+    looks = {
+        "matters": ("s", VERMILION), "a difference": ("D", ORANGE),
+        "does not": ("o", GREEN), "cannot tell": ("X", GREY),
     }  # fmt: skip
-    for verdict, colour in colours.items():
+    for verdict, (mark, colour) in looks.items():
         mine = (table["verdict"] == verdict).to_numpy()
         if mine.any():
             middle = (table["difference"] / scale)[mine]
@@ -171,7 +172,7 @@ def overview(o: "Overview", ax: "Axes | None" = None) -> "Axes":
                 ((table["difference"] - table["low"]) / scale)[mine],
                 ((table["high"] - table["difference"]) / scale)[mine],
             ])  # fmt: skip
-            ax.errorbar(middle, rows[mine], xerr=ends, fmt="s", color=colour, mec=INK, mew=0.5,
+            ax.errorbar(middle, rows[mine], xerr=ends, fmt=mark, color=colour, mec=INK, mew=0.5,
                         capsize=3, label=verdict)  # fmt: skip
     names = [
         lines(f"{words.name(f)} → {words.name(y)}", 34)

@@ -37,10 +37,10 @@ _COUNTS = (2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40, 52)
 def doughs_and_pieces(p: "Power", ax: "Axes | None" = None) -> "Axes":
     """Smallest difference against bakes (or doughs), one line for each number of pieces."""
     ax = calm(ax, 5.4, 4.0)
-    if p.unit != "piece" and p.bakes is not None:
+    if p.bakes is not None and not p.inside:
         here = p.bakes
     else:
-        here = p.doughs if p.unit == "piece" else p.doughs // p.settings
+        here = p.doughs if p.inside else p.doughs // p.settings
     counts = sorted({n for n in _COUNTS if n <= max(12, 1.5 * here)} | {here})
     table = p.doughs_against_pieces(bakes=counts)
     across = table.columns[0]
@@ -60,7 +60,7 @@ def doughs_and_pieces(p: "Power", ax: "Axes | None" = None) -> "Axes":
     unit = f" ({p.unit_of_outcome})" if p.unit_of_outcome else ""
     ax.set_ylabel(f"Smallest difference noticed\n{often(p.chance_wanted)}{unit}")
     label = {"bakes": "Bakes, every setting in each", "doughs": "Doughs a setting"}[across]
-    ax.set_xlabel("Doughs, all settings in each" if p.unit == "piece" else label)
+    ax.set_xlabel("Doughs, all settings in each" if p.inside else label)
     ax.set_ylim(bottom=0)
     ax.set_xticks([n for n in counts if n < 7 or n % 4 == 0])
     ax.grid(axis="y", color=RULE, lw=0.5)

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from kit.plan.proofing import Doubling
     from kit.plan.scheduled import Schedule
     from kit.plan.steps import Step
-    from kit.plan.timing import DoughTimes
 
 __all__ = ["doubling", "timetable"]
 
@@ -39,7 +38,10 @@ _LOOK = {
 }
 #: An idle stretch longer than this (minutes) is drawn as if it lasted `_SHORT`.
 _LONG, _SHORT = 100, 75
+_BAR = 0.62  # of a row's height
 _PAD = 12  # minutes left free on both sides of a stretch
+#: A dough's row is at most so much higher for its shapings, and the picture no higher than a page.
+_MOST_LANES, _PAGE_IN = 1.6, 9.5
 
 
 def timetable(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
@@ -53,8 +55,9 @@ def timetable(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
     start = s.times.start
     rows = [*(d.name for d in s.bake.doughs), "griddle", "rack"]
     if ax is None:
-        parts = max(len(t.shapings) for t in s.times.doughs.values())
-        ax = own_axes(9.2, 1.9 + 0.42 * len(rows) * max(1, 0.7 * parts))
+        parts = max(len(set(t.shapings.values())) for t in s.times.doughs.values())
+        row_in = 0.42 * min(max(1.0, 0.7 * parts), _MOST_LANES)
+        ax = own_axes(9.2, min(1.9 + row_in * len(rows), _PAGE_IN))
     knots, drawn = _knots(s)
     ax.set_xscale(
         "function",
@@ -69,23 +72,17 @@ def timetable(s: "Schedule", ax: "Axes | None" = None) -> "Axes":
             continue
         colour, hatch, _ = _LOOK[step.what]
         row = "griddle" if step.what == "load" else "rack" if step.what == "rest" else step.dough
-        at, height = rows.index(row) + 0.0, 0.3 if step.what == "wait" else 0.62
-        if step.what in ("shape", "proof"):
-            t = s.times.doughs[step.dough]
-            beside, height = _lane(t, step, height)
-            at += beside
-            if step.what == "shape" and t.cold < t.out < step.start:  # the rest back in the cold
-                ax.barh(
-                    at, (step.start - t.out) / 60, left=(t.out - start) / 60, height=height,
-                    facecolor=_LOOK["retard"][0], edgecolor=INK, lw=0.6, zorder=3,
-                )  # fmt: skip
-        ax.barh(
-            at, (step.end - step.start) / 60, left=(step.start - start) / 60, height=height,
-            facecolor=colour, hatch=hatch, edgecolor=GREY if hatch else INK, lw=0.6,
-            zorder=2 if step.what == "wait" else 3,
-        )  # fmt: skip
+        for beside, height, left in _bars(s, step):
+            at = rows.index(row) + beside
+            if step.what == "shape":
+                _back_in_the_cold(ax, s, step, at, height)
+            ax.barh(
+                at, (step.end - left) / 60, left=(left - start) / 60, height=height,
+                facecolor=colour, hatch=hatch, edgecolor=GREY if hatch else INK, lw=0.6,
+                zorder=2 if step.what == "wait" else 3,
+            )  # fmt: skip
+            _write(ax, s, step, at, height / (len(rows) + 0.15), knots, drawn)
         shown.append(step.what)
-        _write(ax, s, step, at, knots, drawn)
     called = {} if "retard" in shown else {"shape": "shape"}  # there is nothing to take out
     handles: list[Any] = [
         Patch(
@@ -189,17 +186,34 @@ def _asleep(s: "Schedule") -> list[tuple[int, int]]:
     return [(b, c) for (_, b), (c, _) in pairwise(awake) if c > span[0] and b < span[1]]
 
 
-def _lane(t: "DoughTimes", step: "Step", height: float) -> tuple[float, float]:
-    """How far from the middle of its row a part of a dough is drawn, and how high."""
-    proofs = sorted(t.shapings, reverse=True)
-    span = step.start, step.end
-    mine = [
-        i
-        for i, minutes in enumerate(proofs)
-        if span in (t.shapings[minutes], (t.shapings[minutes][1], t.ready(minutes)))
+def _bars(s: "Schedule", step: "Step") -> list[tuple[float, float, int]]:
+    """How far from the middle of its row a step is drawn, how high, and from when.
+
+    Every shaping of a dough has a lane of its own, and what comes of it goes on in that lane.
+    """
+    if step.what not in ("shape", "proof", "wait"):
+        return [(0.0, _BAR, step.start)]
+    t = s.times.doughs[step.dough]
+    spans = sorted(set(t.shapings.values()))
+    from_when = {span: step.start for span in spans if span[step.what == "proof"] == step.start}
+    if step.what == "wait":
+        own = [p for p in s.bake.pieces if (p.dough, p.load) == (step.dough, step.load)]
+        from_when = {t.shapings[p.name]: t.ready(p) for p in own}
+    one, thin = _BAR / len(spans), 0.5 if step.what == "wait" else 1.0
+    return [
+        (one * (spans.index(span) + 0.5) - _BAR / 2, one * thin, left)
+        for span, left in from_when.items()
     ]
-    one = height / len(proofs)
-    return one * (mine[0] + mine[-1] + 1) / 2 - height / 2, one * len(mine)
+
+
+def _back_in_the_cold(ax: "Axes", s: "Schedule", step: "Step", at: float, height: float) -> None:
+    """Draw what stands cold again until it is shaped."""
+    t = s.times.doughs[step.dough]
+    if t.cold < t.out < step.start:
+        ax.barh(
+            at, (step.start - t.out) / 60, left=(t.out - s.times.start) / 60, height=height,
+            facecolor=_LOOK["retard"][0], edgecolor=INK, lw=0.6, zorder=3,
+        )  # fmt: skip
 
 
 def _write(
@@ -207,10 +221,11 @@ def _write(
     s: "Schedule",
     step: "Step",
     at: float,
+    share: float,
     knots: np.ndarray[Any, Any],
     drawn: np.ndarray[Any, Any],
 ) -> None:
-    """Write into a bar what it is, where there is room."""
+    """Write into a bar, which has a share of the picture's height, what it is, if there is room."""
     text = {
         "retard": say_minutes(step.end - step.start),
         "proof": say_minutes(step.end - step.start),
@@ -220,8 +235,9 @@ def _write(
         return
     ends = np.array([step.start, step.end], dtype=float)
     a, b = _along((ends - s.times.start) / 60, knots, drawn)
-    room_points = (b - a) / (drawn[-1] - drawn[0]) * 72 * 0.88 * _width_in(ax)
-    if room_points < 0.6 * _POINTS * len(text):
+    width_in, height_in = _size_in(ax)
+    room_points = (b - a) / (drawn[-1] - drawn[0]) * 72 * 0.88 * width_in
+    if room_points < 0.6 * _POINTS * len(text) or share * (height_in - 1.5) * 72 < _POINTS:
         return
     middle = float(_along((a + b) / 2, drawn, knots))
     colour = "white" if step.what == "load" else INK
@@ -232,9 +248,10 @@ def _write(
     )  # fmt: skip
 
 
-def _width_in(ax: "Axes") -> float:
+def _size_in(ax: "Axes") -> tuple[float, float]:
     figure = ax.get_figure(root=True)
-    return float(figure.get_size_inches()[0]) if figure is not None else 6.0
+    width, height = (6.0, 4.0) if figure is None else figure.get_size_inches()
+    return float(width), float(height)
 
 
 def _ticks(

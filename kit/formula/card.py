@@ -5,9 +5,8 @@ from html import escape
 
 from kit.errors import InputError
 from kit.formula.allergens import allergen_sentences, may_spoil
-from kit.formula.jsonld import to_jsonld
+from kit.formula.jsonld import shared_weights, to_jsonld
 from kit.formula.numbers import grams, plain
-from kit.formula.rounding import Scales, round_to_step
 from kit.formula.safety import GENERAL, SAFETY
 from kit.formula.scaling import Batch
 from kit.units import convert
@@ -47,9 +46,6 @@ def card(
     wait_minutes: float | None = None,
     cook_minutes: float | None = None,
     author: str = "",
-    scale_step_g: float = 1.0,
-    fine_step_g: float | None = 0.1,
-    fine_up_to_g: float = 50.0,
 ) -> str:
     """Make the card: ingredients in %, grams and ounces, steps, allergens, cautions.
 
@@ -58,9 +54,7 @@ def card(
     batch : Batch
         What `kit.formula.scale` gives.
     steps, prep_minutes, wait_minutes, cook_minutes, author
-        As in `to_jsonld`, which the page carries too.
-    scale_step_g, fine_step_g, fine_up_to_g : float
-        Grams are rounded to these. Ounces are those of the grams shown.
+        As in `to_jsonld`, which the page carries too. Ounces are those of the grams shown.
 
     Returns
     -------
@@ -73,19 +67,11 @@ def card(
         A percentage still open, a time below 0.
     """
     formula = batch.formula
-    scales = Scales(scale_step_g, fine_step_g, fine_up_to_g)
     jsonld = to_jsonld(
-        batch,
-        steps=steps,
-        prep_minutes=prep_minutes,
-        wait_minutes=wait_minutes,
-        cook_minutes=cook_minutes,
-        author=author,
-        scale_step_g=scale_step_g,
-        fine_step_g=fine_step_g,
-        fine_up_to_g=fine_up_to_g,
-    )
-    shown = {n: round_to_step(g, scales.step_for(g)) for n, g in batch.weights_g.items()}
+        batch, steps=steps, prep_minutes=prep_minutes, wait_minutes=wait_minutes,
+        cook_minutes=cook_minutes, author=author,
+    )  # fmt: skip
+    shown = shared_weights(batch)
     rows = "".join(
         f'<tr><th scope="row">{escape(one.name)}</th><td class="n">{plain(one.percent or 0.0)}</td>'
         f'<td class="n">{grams(shown[one.name])}</td>'

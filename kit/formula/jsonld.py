@@ -13,7 +13,7 @@ from kit.formula.numbers import grams, required
 from kit.formula.rounding import Scales, round_to_step
 from kit.formula.scaling import Batch
 
-__all__ = ["duration", "safe_json", "to_jsonld"]
+__all__ = ["duration", "safe_json", "shared_weights", "to_jsonld"]
 
 
 def to_jsonld(
@@ -24,9 +24,6 @@ def to_jsonld(
     wait_minutes: float | None = None,
     cook_minutes: float | None = None,
     author: str = "",
-    scale_step_g: float = 1.0,
-    fine_step_g: float | None = 0.1,
-    fine_up_to_g: float = 50.0,
 ) -> str:
     """Write a scaled formula as JSON-LD, safe inside a ``<script>`` element.
 
@@ -42,8 +39,6 @@ def to_jsonld(
         Retard and proof: part of the total time, of neither of the other two.
     author : str
         Left out when empty.
-    scale_step_g, fine_step_g, fine_up_to_g : float
-        Weights are rounded to these.
 
     Returns
     -------
@@ -87,7 +82,7 @@ def to_jsonld(
         "description": batch.formula.note,
         "author": {"@type": "Person", "name": author} if author else "",
         "recipeYield": _yield(batch),
-        "recipeIngredient": _ingredients(batch, Scales(scale_step_g, fine_step_g, fine_up_to_g)),
+        "recipeIngredient": _ingredients(batch),
         "recipeInstructions": [{"@type": "HowToStep", "text": step} for step in steps],
     }
     given = {"prep": prep_minutes, "wait": wait_minutes, "cook": cook_minutes}
@@ -125,7 +120,13 @@ def safe_json(value: object) -> str:
     return text
 
 
-def _ingredients(batch: Batch, scales: Scales) -> list[str]:
+def shared_weights(batch: Batch) -> dict[str, float]:
+    """Grams of each ingredient as a page tells them: whole ones, up to 50 g tenths."""
+    scales = Scales(1.0, fine_step_g=0.1)
+    return {n: round_to_step(g, scales.step_for(g)) for n, g in batch.weights_g.items()}
+
+
+def _ingredients(batch: Batch) -> list[str]:
     if batch.formula.open:
         raise InputError(
             "percent",
@@ -134,8 +135,8 @@ def _ingredients(batch: Batch, scales: Scales) -> list[str]:
             "Set it before sharing: formula.with_setting('malt_percent', 0.8).",
             batch.formula.open[0].short,
         )
-    weights = {n: g for n, g in batch.weights_g.items() if g > 0}
-    return [f"{grams(round_to_step(g, scales.step_for(g)))} {n}" for n, g in weights.items()]
+    shown, weights = shared_weights(batch), batch.weights_g
+    return [f"{grams(shown[name])} {name}" for name, g in weights.items() if g > 0]
 
 
 def _yield(batch: Batch) -> str:

@@ -16,7 +16,7 @@ from kit.formula.losses import Basis
 from kit.formula.numbers import join, letters, short
 from kit.formula.preblend import PreBlend, preblend
 from kit.formula.rounding import Scales, round_to_step, round_up
-from kit.formula.scaling import Batch, scale
+from kit.formula.scaling import scale
 from kit.formula.settings import check_named
 from kit.formula.sheet import WeighingSheet, Weight, clashes
 
@@ -118,19 +118,33 @@ gets. Furthest off may be malt, 25 % of its 2 g; a finer scale or a larger dough
             f"is less than this scale can show, in steps of {scales.say(scale_step_g)}",
             f"The least it can weigh is {scales.say(scale_step_g)}.",
         )
-    if pieces is not None:
-        total = _enough(total, batches, scales)
-    weights = {code: _weights(code, one, total, scales) for code, one in formulas.items()}
-    sheet = WeighingSheet(
-        formula, total, scales, named, tuple(w for one in weights.values() for w in one), ()
-    )
+    while True:  # rounding may take half a step an ingredient away
+        sheet = _sheet(formula, total, scales, named, formulas, use_blend)
+        needed = zip(named, (batch.dough_g - 1e-9 for batch in batches), strict=True)
+        if pieces is None or all(sheet.dough_g(code) >= least for code, least in needed):
+            return sheet
+        total = round_to_step(total + scale_step_g, scale_step_g)
+
+
+def _sheet(
+    formula: Formula,
+    flour_g: float,
+    scales: Scales,
+    named: dict[str, Mapping[str, object]],
+    formulas: dict[str, Formula],
+    use_blend: bool,
+) -> WeighingSheet:
+    """The sheet of so much flour a dough."""
+    weights = {code: _weights(code, one, flour_g, scales) for code, one in formulas.items()}
+    every = tuple(w for one in weights.values() for w in one)
+    sheet = WeighingSheet(formula, flour_g, scales, named, every, ())
     hard = dict.fromkeys(
         [pair[0].ingredient for pair in clashes(sheet)]
         + [one.ingredient for one in sheet.weights if one.vanishes]
     )
     blends = tuple(blend for name in hard if (blend := _blend(sheet, name, len(hard))) is not None)
     if use_blend and blends:
-        mixed = [w for ws in weights.values() for w in _with_blends(ws, blends, total, scales)]
+        mixed = [w for ws in weights.values() for w in _with_blends(ws, blends, flour_g, scales)]
         return replace(sheet, weights=tuple(mixed), blends=blends)
     return replace(sheet, blends=blends)
 
@@ -151,19 +165,6 @@ def _named(
     for code, settings in named.items():
         check_named(settings, "doughs", f"dough {code}")
     return named
-
-
-def _enough(flour_g: float, batches: list[Batch], scales: Scales) -> float:
-    """Flour with which every dough, as weighed, still gives all its pieces."""
-    for more in range(100):  # rounding takes away half a step an ingredient at most
-        tried = round_to_step(flour_g + more * scales.step_g, scales.step_g)
-        if all(
-            math.fsum(w.weigh_g for w in _weights("", one.formula, tried, scales))
-            >= one.dough_g - 1e-9
-            for one in batches
-        ):
-            return tried
-    return flour_g
 
 
 def _weights(code: str, formula: Formula, flour_g: float, scales: Scales) -> list[Weight]:

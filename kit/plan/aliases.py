@@ -7,8 +7,11 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.mixing import mixed_by
+from kit.analysis.asked import has_numbers
+from kit.analysis.experiments import spare
+from kit.analysis.mixing import counts_for, mixed_by, shaped_by
 from kit.analysis.moments import Floats, Integers
+from kit.analysis.structure import MOST_SETTINGS
 from kit.plan.factors import Factor
 from kit.plan.model import Model
 
@@ -42,6 +45,13 @@ def _dummies(column: pd.Series) -> Floats:
     codes = pd.factorize(column)[0]
     result: Floats = np.eye(int(codes.max()) + 1)[codes]
     return result
+
+
+def _asked(column: pd.Series) -> Floats:
+    """Settings, each by itself; a straight line where they are too many for that."""
+    if column.nunique() > MOST_SETTINGS and has_numbers(column):
+        return np.column_stack([np.ones(len(column)), column.to_numpy(dtype=float)])
+    return _dummies(column)
 
 
 def _rank(*parts: Floats) -> int:
@@ -125,32 +135,46 @@ def _why(what: str) -> str:
 def freedom(runs: pd.DataFrame, factors: Sequence[Factor]) -> list[Freedom]:
     """Degrees of freedom left to judge each factor by, other factors held alike.
 
-    Bakes, and for what is decided for pieces doughs, are taken out. (Settings added up, not
-    their combinations: that is how the answers are made.)
+    Counted as the answers do: what is made in one go counts once, and what it lies in is taken
+    out (bakes, mixings, doughs). Settings are added up, not their combinations.
     """
-    found = []
-    for factor in factors:
-        unit: str = factor.level
-        if factor.level == "dough":
-            units = runs.drop_duplicates(["bake", "dough"])
-            mine = [f for f in factors if f.level == "dough"]
-            mixing = mixed_by(factor.quantity)
-            mixings = units.drop_duplicates(["bake", mixing]) if mixing else units
-            if len(mixings) < len(units):
-                unit, units, mine = "mixing", mixings, [factor]
-            # bakes of one dough are compared as a whole: nothing is left of a bake to take out
-            base = [_dummies(units["bake"])] if units["bake"].duplicated().any() else []
-        elif factor.level == "load":
-            units = runs.drop_duplicates(["bake", "load"])
-            base = [_dummies(units["bake"])]
-            mine = [f for f in factors if f.level == "load"]
-        else:
-            units = runs
-            base = [_dummies(runs.groupby(["bake", "dough"]).ngroup())]
-            mine = [f for f in factors if f.level == "piece"]
-        rank = _rank(*base, *(_dummies(units[f.quantity]) for f in mine))
-        found.append(Freedom(factor.quantity, unit, len(units), len(units) - rank))
-    return found
+    return [_freedom(runs, factor, factors) for factor in factors]
+
+
+def _freedom(runs: pd.DataFrame, factor: Factor, factors: Sequence[Factor]) -> Freedom:
+    mine = [f for f in factors if f.level == factor.level]
+    mixing = mixed_by(*(f.quantity for f in factors))
+    dough = ["bake", "dough"]
+    keys = {"bake": dough[:1], "mixing": ["bake", mixing] if mixing else dough, "dough": dough}
+    keys["shaping"] = [*dough, *shaped_by(factor.quantity)]
+    keys |= {"load": ["bake", "load"]} if "load" in runs else {}
+    number = {name: runs.groupby(key).ngroup().to_numpy() for name, key in keys.items()}
+    number["piece"] = np.arange(len(runs))
+    count = {name: len(np.unique(numbers)) for name, numbers in number.items()}
+    several, unit, around = count["mixing"] < count["dough"], str(factor.level), ["bake"]
+    if unit == "piece":
+        unit = "shaping" if count["dough"] < count["shaping"] < count["piece"] else unit
+        around = ["dough"]
+    elif unit == "dough" and several and factor.quantity == mixing:
+        unit, mine = "mixing", [factor]
+    elif unit == "dough" and count["dough"] == count["bake"]:
+        around = []  # bakes of one dough are compared as a whole
+    x = np.hstack([_asked(runs[f.quantity]) for f in mine])
+
+    def left(*names: str) -> int:
+        return spare(x, [number[name] for name in names])
+
+    df = left(*around, unit)
+    if several and unit == "dough":
+        doughs = runs.drop_duplicates(dough)
+        others = [doughs[f.quantity].astype(str) for f in mine if f is not factor]
+        apart = counts_for(
+            doughs[factor.quantity].astype(str), [doughs["bake"].astype(str), *others],
+            doughs.groupby(keys["mixing"]).ngroup(),
+        )  # fmt: skip
+        inside = left("bake", "mixing", unit)
+        df = inside if apart and inside >= 1 and left("bake", "mixing") >= 1 else df
+    return Freedom(factor.quantity, unit, count[unit], df)
 
 
 def not_told_apart(model: Model, chosen: Integers, block: Mapping[str, Integers]) -> list[str]:

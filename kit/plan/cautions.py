@@ -47,7 +47,8 @@ def cautions(
     else:
         said += _left_over(freedom(runs, factors), runs)
         said += _uneven(factors, runs)
-    said += _loads(runs)
+    if kind == "noise" or any(f.level == "dough" for f in factors):
+        said += _loads(runs)
     if kind not in ("composite", "box-behnken"):
         said += _peak(factors)
     said += _too_many(runs)
@@ -147,7 +148,7 @@ def _left_over(found: Sequence[Freedom], runs: pd.DataFrame) -> list[str]:
         if left.df > 0:
             few.setdefault(left.df, []).append(name)
         elif left.units == runs[left.factor].nunique() and unit != "piece":
-            verb = "mixed" if unit in ("mixing", "dough") else "baked"
+            verb = {"load": "baked", "shaping": "shaped"}.get(unit, "mixed")
             remedy = (
                 "Bake it all again on another bake"
                 if bakes == 1

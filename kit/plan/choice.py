@@ -1,6 +1,6 @@
 """A plan from chosen settings: the most informative ones, or those that add most."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -24,8 +24,7 @@ __all__ = ["optimal_plan", "plan_of", "ratios_of"]
 
 def optimal_plan(
     factors: list[Factor], asked: Asked, notes: list[str], kind: ModelKind | None,
-    spread: Spread | None, starts: int, progress: Callable[[int, int], None] | None,
-    rng: np.random.Generator, seed: int,
+    spread: Spread | None, rng: np.random.Generator, seed: int,
 ) -> Plan:  # fmt: skip
     """The most informative plan, or the nearest one with a simpler question."""
     if asked.loaded:
@@ -40,7 +39,7 @@ def optimal_plan(
         model = make_model(factors, one)
         shape = (kitchen.bakes, kitchen.doughs, kitchen.pieces_per_dough)
         try:
-            found = optimal(factors, model, shape, ratios_of(spread), rng, None, starts, progress)
+            found = optimal(factors, model, shape, ratios_of(spread), rng)
             _within_bakes(model, found, kitchen)
             break
         except DesignError:

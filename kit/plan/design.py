@@ -7,7 +7,7 @@ places are randomised under the same rule ("block what you can, randomise what y
 NIST/SEMATECH e-Handbook 5.3.3.2).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Literal, get_args
 
 import numpy as np
@@ -47,8 +47,6 @@ def design(
     centre: int | None = None,
     star: Star = "inscribed",
     model: ModelKind | None = None,
-    starts: int = 10,
-    progress: Callable[[int, int], None] | None = None,
 ) -> Plan:
     """Plan the bakes of a trial.
 
@@ -77,10 +75,6 @@ def design(
         inside), beyond them, or at the ends with the corners there too.
     model : str, optional
         What an optimal plan is to tell apart: see `kit.plan.model.make_model`.
-    starts : int
-        Random starts of the optimal search.
-    progress : callable, optional
-        Called with starts done and in all.
 
     Raises
     ------
@@ -112,7 +106,7 @@ def design(
     if asked.loaded:
         _check_loads(asked)
     if chosen == "optimal":
-        return optimal_plan(factors, asked, notes, model, spread, starts, progress, rng, seed)
+        return optimal_plan(factors, asked, notes, model, spread, rng, seed)
     if model is not None:
         raise InputError("model", model, "goes with kind='optimal' only")
     whole, single = points_of(asked, chosen)

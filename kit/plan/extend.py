@@ -1,6 +1,6 @@
 """The next bake of a trial under way: the doughs that add most to what has been baked."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -25,8 +25,6 @@ def extend(
     seed: int = 1,
     spread: Spread | None = None,
     model: ModelKind = "settings",
-    starts: int = 10,
-    progress: Callable[[int, int], None] | None = None,
 ) -> Plan:
     """Choose the next doughs from what has been baked.
 
@@ -41,8 +39,6 @@ def extend(
         What can be done now; ``bakes`` is the number of bakes to add.
     model : str
         What the trial is to tell apart: every setting for itself unless said otherwise.
-    progress : callable, optional
-        Called with starts done and in all.
 
     Returns
     -------
@@ -75,7 +71,7 @@ def extend(
         ratios,
     )
     shape = (kitchen.bakes, kitchen.doughs, kitchen.pieces_per_dough)
-    found = optimal(factors, columns, shape, ratios, rng, before, starts, progress)
+    found = optimal(factors, columns, shape, ratios, rng, before)
     kind = "optimal" if model in ("quadratic", "pairs", "main") else "blocks"
     return plan_of(
         factors, kitchen, found.settings, kind, columns, notes, spread, seed, rng,

@@ -1,7 +1,7 @@
 """From chosen settings to one row a piece: order of mixing, loads, places, codes."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -60,6 +60,11 @@ def lay_out(
     DataFrame
         Columns `COLUMNS`, then the factors; rows in the order of bake, load, place.
     """
+    alone, size = replace(kitchen, shared_loads=False), bakes[0].single.shape
+    if "proof_ratio" in single[0] and len(whole) == 1 and not loaded:
+        # a dough that is on the griddle as a whole is shaped in few parts, and none of them waits
+        if alone.loads_needed(*size) == kitchen.loads_needed(*size):
+            kitchen = alone
     orders = _orders([b.whole for b in bakes], whole, rng)
     load_points = _load_points(loaded)
     used: list[Floats] = [
@@ -68,12 +73,14 @@ def lay_out(
     ]
     if len(single) == 1:
         used.reverse()  # nothing decided for pieces: the doughs' settings go round the places
+    keys = _keys(single)
+    dealt = [np.zeros((int(key.max()) + 1, -(-size[1] // kitchen.places))) for key in keys]
     frames = []
     for number, (bake, order) in enumerate(zip(bakes, orders, strict=True), start=first_bake):
         frames.append(
             _one_bake(
                 number, Doughs(bake.whole[order], bake.single[order]), whole, single,
-                load_points, kitchen, rng, used,
+                load_points, kitchen, rng, used, keys, dealt,
             )
         )  # fmt: skip
     runs = pd.concat(frames, ignore_index=True)
@@ -93,9 +100,7 @@ def _orders(
     bakes: Sequence[Integers], whole: Sequence[dict[str, Setting]], rng: np.random.Generator
 ) -> list[Integers]:
     """Random orders of mixing, no setting always at the same turn: the evenest of several."""
-    keys = [np.arange(len(whole))]
-    for name in whole[0]:
-        keys.append(pd.factorize(pd.Series([p[name] for p in whole], dtype=object))[0])
+    keys = _keys(whole)
     longest = max(len(b) for b in bakes)
     best: tuple[float, list[Integers]] | None = None
     for _ in range(_ORDERS):
@@ -110,6 +115,14 @@ def _orders(
             best = uneven, orders
     assert best is not None
     return best[1]
+
+
+def _keys(points: Sequence[dict[str, Setting]]) -> list[Integers]:
+    """Number of each combination, then of its setting of each factor."""
+    keys: list[Integers] = [np.arange(len(points))]
+    for name in points[0]:
+        keys.append(pd.factorize(pd.Series([p[name] for p in points], dtype=object))[0])
+    return keys
 
 
 def _load_points(loaded: Sequence[Factor]) -> list[dict[str, Setting]]:
@@ -135,6 +148,8 @@ def _one_bake(
     kitchen: Kitchen,
     rng: np.random.Generator,
     used: list[Floats],
+    of: Sequence[Integers],
+    dealt: list[Floats],
 ) -> pd.DataFrame:
     doughs, pieces = bake.single.shape
     dough = np.repeat(np.arange(doughs), pieces)
@@ -148,7 +163,7 @@ def _one_bake(
         filled, load = np.unique(load, return_inverse=True)
         kind = kind[filled]
     else:
-        load = _own_loads(dough, setting, kitchen.places, rng)
+        load = _own_loads(bake.single, of, dealt, rng)
     keys = [setting, group, dough] if len(single) > 1 else [group, setting, dough]
     here = [*used, np.zeros((doughs, kitchen.places))]
     place = onto_places(keys, load, kitchen.places, rng, here)
@@ -166,16 +181,32 @@ def _one_bake(
 
 
 def _own_loads(
-    dough: Integers, setting: Integers, places: int, rng: np.random.Generator
+    single: Integers, keys: Sequence[Integers], dealt: list[Floats], rng: np.random.Generator
 ) -> Integers:
-    """Loads that hold one dough each, in turn of mixing; its settings shared between them."""
-    load, last = np.empty(len(dough), dtype=np.int64), 0
-    for one in range(int(dough.max()) + 1):  # first mixed, first baked: chilled alike
-        pieces = np.flatnonzero(dough == one)
-        own = -(-len(pieces) // places)
-        order = pieces[np.lexsort((rng.permutation(len(pieces)), setting[pieces]))]
-        load[order] = last + np.arange(len(pieces)) % own
-        last += own
+    """Loads that hold one dough each, in turn of mixing; its settings dealt to them by lot.
+
+    Of several lots the one that gives every setting (`keys`) the first load, the second and so on
+    most nearly alike, together with what the bakes before have `dealt`, which is counted up.
+    """
+    doughs, pieces = single.shape
+    own = dealt[0].shape[1]
+    best: tuple[float, Integers, list[Floats]] | None = None
+    for _ in range(_ORDERS if own > 1 else 1):
+        nth = np.empty_like(single)
+        for one, settings in enumerate(single):
+            lot = rng.permutation(len(keys[0]))[settings]
+            order = np.lexsort((rng.permutation(pieces), lot))
+            nth[one, order] = rng.permutation(own)[np.arange(pieces) % own]
+        counts = [table.copy() for table in dealt]
+        for key, table in zip(keys, counts, strict=True):
+            np.add.at(table, (key[single], nth), 1)
+        uneven = sum(float(((t - t.mean(axis=1, keepdims=True)) ** 2).sum()) for t in counts)
+        if best is None or uneven < best[0]:
+            best = uneven, nth, counts
+    assert best is not None
+    dealt[:] = best[2]
+    # first mixed, first baked: chilled alike
+    load: Integers = (np.arange(doughs)[:, np.newaxis] * own + best[1]).ravel()
     return load
 
 

@@ -51,7 +51,8 @@ class Limits:
     griddle_hands : int
         People a load keeps busy: 1, or 0 when the one who turns can shape meanwhile.
     mix_minutes, shape_minutes : float
-        For one dough; shaping includes taking it out.
+        For one dough; shaping includes taking it out, and where a dough is shaped in parts, 2
+        minutes of it come again with every part.
     rise_minutes : float
         Standing warm between mixing and the refrigerator.
     heat_minutes : float

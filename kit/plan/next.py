@@ -6,7 +6,6 @@ stop (`kit.plan.looking`). The arithmetic is that of the planner (`kit.plan.wort
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -162,13 +161,8 @@ def next_bake(
     bakes_planned: int | None = None,
     *,
     bake: str = "bake",
-    dough: str | None = "dough",
-    load: str | None = None,
     matters: float | None = None,
-    adjust: Sequence[str] = (),
-    line: bool | None = None,
-    alpha: float = 0.05,
-    mixing: str | None = None,
+    **more: Any,
 ) -> NextBake:
     """Say how sure the answer is and what one more bake of each kind would add.
 
@@ -180,8 +174,8 @@ def next_bake(
         As for `kit.compare`.
     bakes_planned : int, optional
         In all, settled before the first look; 8 (or one more than made) when not given.
-    bake, dough, load, matters, adjust, line, alpha, mixing
-        As for `kit.plan.looking.looks`.
+    bake, matters, **more
+        As for `kit.plan.looking.looks`: dough, load, adjust, line, alpha, mixing.
 
     Returns
     -------
@@ -214,10 +208,7 @@ def next_bake(
             f"{bakes_planned} bakes were taken as planned, because nobody said: settle the number "
             "before the first look"
         )
-    found = looks(
-        frame, outcome, by, bakes_planned, bake=bake, dough=dough, load=load, matters=matters,
-        adjust=adjust, line=line, alpha=alpha, mixing=mixing,
-    )  # fmt: skip
+    found = looks(frame, outcome, by, bakes_planned, bake=bake, matters=matters, **more)
     kinds, notes = _kinds(found)
     return NextBake(found, kinds, (*checks, *found.checks, *notes))
 
@@ -283,7 +274,7 @@ def _in_words(e: Evidence, settings: tuple[Any, ...], each: int, more_pieces: in
     if not ends and len(settings) < len(e.every):
         which = f"with only {two}"
     pieces = words.plural(e.pieces * more_pieces, "piece")
-    if c.unit == "piece":
+    if c.unit in ("piece", "shaping"):
         made = f"of {words.plural(each, 'dough')}, {pieces} each, {which} in every dough"
     elif c.unit == "load":
         made = f"{which}, {words.plural(each, 'load')} of each"

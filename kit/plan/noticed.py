@@ -29,7 +29,7 @@ class Power(Told):
     ----------
     of : str
         The factor; empty when only numbers were given.
-    unit : {"dough", "piece", "load", "mixing", "bake"}
+    unit : {"dough", "shaping", "piece", "load", "mixing", "bake"}
         What one setting is given to, hence what counts as one experiment.
     settings : int
         How many are compared.
@@ -137,7 +137,7 @@ class Power(Told):
         """
         rows = []
         what, in_a_bake = "doughs", 1
-        if self.bakes is not None and self.unit != "piece":
+        if self.bakes is not None and not self.inside:
             what, in_a_bake = "bakes", max(1, round(self.doughs / self.bakes / self.settings))
         for count in bakes:
             for each in pieces:
@@ -147,13 +147,18 @@ class Power(Told):
                         count if what == "bakes" else None,
                         in_a_bake if what == "bakes" else count,
                         each,
-                        "piece" if self.unit == "piece" else "dough",
+                        self.unit if self.inside else "dough",  # type: ignore[arg-type]
                     )
                 except DesignError:
                     continue
                 found = self._smallest_of(other.se(self.spread), other.df)
                 rows.append((count, each, found, other.doughs))
         return pd.DataFrame(rows, columns=[what, "pieces", "smallest", "doughs_in_all"])
+
+    @property
+    def inside(self) -> bool:
+        """Whether settings are compared within each dough."""
+        return self.unit in ("piece", "shaping")
 
     @property
     def unit_of_outcome(self) -> str:
@@ -244,17 +249,18 @@ class Power(Told):
                 "It is decided inside each dough, so pieces count here: twice as many pieces, or "
                 f"doughs, would bring it to about {self._amount(self.smallest / math.sqrt(2))}."
             )
-        if self.unit not in ("dough", "mixing") or self.pieces < 1:
+        if self.unit not in ("dough", "mixing", "shaping") or self.pieces < 1:
             return ""
         if self.unit == "mixing" and spread.mixing:
             return "The mixings count here, so only more bakes tell much more."
-        m = self.pieces
-        now = spread.dough**2 + spread.piece**2 / m
-        more = self.smallest * math.sqrt((spread.dough**2 + spread.piece**2 / (2 * m)) / now)
+        own, of_pieces = spread.dough**2, spread.piece**2 / self.pieces
+        if self.unit == "shaping":
+            own, of_pieces = (spread.shaping or 0.0) ** 2, of_pieces * self.settings
+        more = self.smallest * math.sqrt((own + of_pieces / 2) / (own + of_pieces))
         twice = self._twice()
         if twice is None:
             return ""
-        word = "bakes" if self.bakes else "doughs"
+        word = "bakes" if self.bakes and not self.inside else "doughs"
         return (
             f"Twice as many pieces a dough would bring it to {self._amount(more)}, twice as many "
             f"{word} to {self._amount(twice)}."
@@ -263,8 +269,8 @@ class Power(Told):
     def _twice(self) -> float | None:
         if not self._exact:
             return self.smallest / math.sqrt(2)
-        # twice as many units: N − bakes − (settings − 1), or N − settings in one session
-        blocked = self.bakes is not None and self.bakes > 1
+        # twice as many units: N − bakes (doughs) − (settings − 1), or N − settings in one session
+        blocked = self.inside or (self.bakes is not None and self.bakes > 1)
         df = 2 * self.df + self.settings - blocked
         return self._smallest_of(self.se / math.sqrt(2), df)
 

@@ -11,6 +11,9 @@ from kit.plan.spread import Spread
 __all__ = ["Numbers", "between", "numbers_of"]
 
 
+Inside = Literal["dough", "shaping", "piece"]
+
+
 @dataclass(frozen=True)
 class Numbers:
     """A balanced plan as numbers."""
@@ -19,13 +22,15 @@ class Numbers:
     bakes: int | None
     doughs: int
     pieces: int
-    unit: Literal["dough", "piece"]
+    unit: Inside
     each: float
     df: int
 
     def variance(self, spread: Spread) -> float:
-        """Of one unit: a dough's mean, or a piece within its dough."""
+        """Of one unit: a dough's mean, or within its dough a piece, or a shaping's mean."""
         own = spread.piece**2
+        if self.unit == "shaping":
+            return (spread.shaping or 0.0) ** 2 + own * max(self.settings / self.pieces, 1.0)
         return own if self.unit == "piece" else spread.dough**2 + own / self.pieces
 
     def se(self, spread: Spread) -> float:
@@ -33,9 +38,7 @@ class Numbers:
         return math.sqrt(2 * self.variance(spread) / self.each)
 
 
-def numbers_of(
-    settings: int, bakes: int | None, doughs: int, pieces: int, unit: Literal["dough", "piece"]
-) -> Numbers:
+def numbers_of(settings: int, bakes: int | None, doughs: int, pieces: int, unit: Inside) -> Numbers:
     """Count units and degrees of freedom, or refuse where none are left."""
     if unit == "dough":
         each = float(doughs * (bakes or 1))
@@ -43,8 +46,9 @@ def numbers_of(
         total = settings * doughs * (bakes or 1)
     else:
         total = doughs * (bakes or 1)
-        each = total * pieces / settings
-        df = total * pieces - total - (settings - 1)
+        inside = pieces if unit == "piece" else min(settings, pieces)
+        each = total * inside / settings
+        df = total * inside - total - (settings - 1)
     if df < 1:
         what = "dough" if unit == "dough" else "piece"
         remedy = (

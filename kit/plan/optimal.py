@@ -8,7 +8,6 @@ helps, from several random starts (coordinate exchange: Meyer & Nachtsheim 1995,
 2007, J R Stat Soc C 56:347).
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +21,8 @@ from kit.plan.points import full
 __all__ = ["Chosen", "Ratios", "information", "optimal"]
 
 _MOST_COMBINATIONS = 20_000
+#: Random starts of the search; the best is kept.
+_STARTS = 10
 _RIDGE = 1e-8
 #: Of the log determinant; a round of exchanges that gains less is the last.
 _GAIN = 1e-9
@@ -156,8 +157,6 @@ def optimal(
     ratios: Ratios,
     rng: np.random.Generator,
     before: Floats | None = None,
-    starts: int = 10,
-    progress: Callable[[int, int], None] | None = None,
 ) -> Chosen:
     """Choose the settings of every dough and piece.
 
@@ -171,10 +170,6 @@ def optimal(
         Bakes, doughs a bake, pieces a dough.
     before : float array, shape (p, p), optional
         Information of what has been baked already.
-    starts : int
-        Random starts; the best is kept.
-    progress : callable, optional
-        Called with starts done and starts in all.
 
     Raises
     ------
@@ -199,7 +194,7 @@ def optimal(
     )
     start = _RIDGE * np.eye(table.shape[1]) + (0.0 if before is None else before)
     best: _Search | None = None
-    for done in range(starts):
+    for _ in range(_STARTS):
         in_dough = rng.choice(dough_codes, (*shape[:2], 1))
         in_piece = rng.choice(piece_codes, shape)
         search = _Search(table, in_dough + in_piece, ratios, start)
@@ -210,8 +205,6 @@ def optimal(
             search.add_up()
         if best is None or search.value > best.value + 1e-9:
             best = search
-        if progress is not None:
-            progress(done + 1, starts)
     assert best is not None
     found = best.total - _RIDGE * np.eye(len(best.total))
     scale = np.sqrt(np.maximum(np.diag(found), 1e-12))

@@ -36,9 +36,17 @@ _WORST = (
 )
 _CHILLED = (
     "this holds where every dough is chilled: one that is not is shaped all at once, and its "
-    "pieces proof alike. It counts each piece; those of a dough that are shaped together share one "
-    "proof, so that it is somewhat too hopeful"
+    "pieces proof alike"
 )
+#: What is taken where no bake has shown how they differ.
+_ALIKE = {
+    "mixing": TAKEN_ALIKE,
+    "shaping": (
+        "pieces of one dough that are shaped for the same proof count once. It was taken that such "
+        "proofs come out alike; where one is better by itself, less will be noticed"
+    ),
+    "load": "it was taken that loads bake alike; where one is hotter, less will be noticed",
+}
 #: Trials simulated where no closed form holds, at most and at least.
 _TRIALS, _FEWEST = 1000, 100
 #: Trials times the square of the pieces: what is refitted in about half a minute.
@@ -242,13 +250,14 @@ def _of_plan(
     pieces = counts["piece"] / counts["dough"]
     seen = rehearse(plan.runs, of, others, line, mixing)
     if seen.unit not in ("piece", "load") and seen.least_df < 1:  # the answers refuse it as well
-        unit = "mixing" if seen.unit == "mixing" else "dough"
+        unit = seen.unit if seen.unit in ("mixing", "shaping") else "dough"
         msg = (
             f"nothing is left over to judge {factor.name} by (0 degrees of freedom): the settings "
             f"use up every {unit}. Plan another bake, or fewer settings."
         )
         raise DesignError(msg)
-    sds = Sds(spread.bake, spread.dough, 0.0, spread.piece, spread.mixing or 0.0)
+    shared = spread.mixing or 0.0, spread.shaping or 0.0
+    sds = Sds(spread.bake, spread.dough, 0.0, spread.piece, *shared)
     weights = _weights(seen, pieces)
     if mixing and seen.unit == "dough" and "mixing" not in seen.groups:  # each dough is a mixing
         sds = replace(sds, dough=math.hypot(sds.dough, sds.mixing))
@@ -276,7 +285,7 @@ def _of_plan(
         spread, weights, curve, matters, chance, uneven, of=of, unit=seen.unit,
         settings=seen.settings, bakes=counts["bake"], doughs=counts["dough"], pieces=pieces,
         alpha=alpha, df=float(df[worst]), se=float(se[worst]), trials=trials, line=seen.line,
-        _exact=exact,
+        _exact=exact, least_df=seen.least_df,
     )  # fmt: skip
 
 
@@ -286,9 +295,11 @@ def _trials(pieces: int) -> int:
 
 
 def _weights(seen: Rehearsal, pieces: float) -> tuple[float, ...]:
-    """Which variances a difference rests on (bake, dough, piece, mixing), in a unit's mean."""
+    """Which variances (bake, dough, piece, mixing, shaping) a difference rests on, by a unit."""
     if seen.unit in ("piece", "load"):
         return 0.0, 0.0, 1.0
+    if seen.unit == "shaping":
+        return 0.0, 0.0, seen.counts["shaping"] / seen.counts["piece"], 0.0, 1.0
     if seen.unit == "mixing":
         doughs = seen.counts["dough"] / seen.counts["mixing"]
         return 0.0, 1.0 / doughs, 1.0 / (doughs * pieces), 1.0
@@ -297,9 +308,12 @@ def _weights(seen: Rehearsal, pieces: float) -> tuple[float, ...]:
 
 def _result(
     spread: Spread, weights: tuple[float, ...], curve: Curve, matters: float | None,
-    wanted: float, checks: list[str], **facts: Any,
+    wanted: float, checks: list[str], least_df: float = 0.0, **facts: Any,
 ) -> Power:  # fmt: skip
-    """What the curve tells, beside the facts of the plan: the fields of `Power` by name."""
+    """What the curve tells, beside the facts of the plan: the fields of `Power` by name.
+
+    `least_df` is what the units themselves leave over, 0 where that was not counted.
+    """
     smallest = curve.smallest(wanted)
     low, high = spread.factors(weights)
     chance = chances = alike = None
@@ -313,12 +327,14 @@ def _result(
             f"{doughs} doughs are more than a home series usually gets done (some 12 to "
             f"{MOST_DOUGHS}; experience, no source)"
         )
-    if unit == "mixing" and spread.mixing is None:
-        checks.append(TAKEN_ALIKE)
-    if df < 4 and (not facts["of"] or facts["line"]):  # but of a line
+    if unit in _ALIKE and getattr(spread, unit, None) is None:
+        checks.append(_ALIKE[unit])
+    judged = min(df, least_df or df)
+    if judged < 4 and (not facts["of"] or facts["line"]):  # but of a line
         checks.append(
-            f"the spread from {unit} to {unit} will be judged by {degrees(df)} only (comparisons "
-            "left over to see the spread by); one more bake helps more than anything else"
+            f"the spread from {unit} to {unit} will be judged by {degrees(judged)} only "
+            "(comparisons left over to see the spread by); one more bake helps more than anything "
+            "else"
         )
     return Power(
         spread=spread, chance_wanted=wanted, smallest=smallest,

@@ -16,7 +16,7 @@ import pandas as pd
 
 from kit.analysis import reml
 from kit.analysis.blocks import Blocks, make_blocks
-from kit.analysis.experiments import spare
+from kit.analysis.experiments import spare_beside
 from kit.analysis.kenward_roger import Estimate, each_df, single_df
 from kit.analysis.moments import Floats, Integers
 from kit.analysis.scaled import Structure, may_go_below  # the answers' own rule
@@ -42,6 +42,7 @@ class Sds:
     load: float
     piece: float
     mixing: float = 0.0
+    shaping: float = 0.0
 
     def of(self, group: str, alone: bool) -> float:
         """Of one grouping; doughs take the bake's where each bake has one of them."""
@@ -84,7 +85,7 @@ class Rehearsal:
     outermost : int array, shape (n,), or None
     structure : str
         How the groupings lie, see `kit.mixed`.
-    unit : {"bake", "mixing", "dough", "load", "piece"}
+    unit : {"bake", "mixing", "dough", "shaping", "load", "piece"}
     settings : int
         Means compared; 2 for a line.
     alone : bool
@@ -170,7 +171,7 @@ class Rehearsal:
         plan is analysed with quite other variances (doughs and bakes twice as different and
         more, loads differing like pieces).
         """
-        other = Sds(2 * sds.bake + sds.piece, 2 * sds.dough + sds.piece, *[sds.piece] * 3)
+        other = Sds(2 * sds.bake + sds.piece, 2 * sds.dough + sds.piece, *[sds.piece] * 4)
         one, two = self.known(sds), self.known(other)
         (was, pieces), (then, _) = self.weights(sds), self.weights(other)
         lost = (then - was) ** 2 @ pieces / (was**2 @ pieces)
@@ -352,20 +353,17 @@ def rehearse(
     )
     if "load" in groups and not reml.separate(seen._layout[1]):
         seen = _without("load", seen)
-    if "mixing" in groups and records.unit != "mixing":
-        around = [frame[kind].to_numpy() for kind in ("bake", "mixing", "dough")]
-        if min(spare(x, around[:2]), spare(x, around)) < 1:
-            seen = _without("mixing", seen)
+    for kind, least in (("mixing", ["mixing", "dough"]), ("shaping", ["shaping"])):
+        if kind not in groups or records.unit in ("bake", "mixing", kind):
+            continue
+        if min(spare_beside(x, frame, groups, each) for each in least) < 1:
+            seen = _without(kind, seen)
     return seen
 
 
 def _least_df(x: Floats, frame: pd.DataFrame, groups: Mapping[str, Integers], unit: Unit) -> float:
     """What the units leave over beside the settings, as `kit.analysis.fitting` has it."""
-    if unit in ("piece", "load"):
-        return 0.0
-    kinds = ["bake", "mixing", "dough"]
-    around = [kind for kind in kinds[: kinds.index(unit)] if kind in groups]
-    return float(spare(x, [frame[kind].to_numpy() for kind in [*around, unit]]))
+    return 0.0 if unit in ("piece", "load") else spare_beside(x, frame, groups, unit)
 
 
 def _without(group: str, seen: Rehearsal) -> Rehearsal:

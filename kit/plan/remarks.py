@@ -25,6 +25,10 @@ __all__ = ["longest_waits", "misses", "moved", "not_apart", "notes", "record_mov
 
 #: Doughs that are ready so many minutes apart are told of.
 _ALIKE = 15
+#: Minutes that food which must be kept cold may be warm.
+_MOST_WARM = 4 * 60
+#: So many shapings more than doughs are a few.
+_FEW = 3
 
 
 def misses(
@@ -109,7 +113,7 @@ def longest_waits(bake: Bake, times: Times) -> dict[str, int]:
 def notes(bake: Bake, times: Times, zone: ZoneInfo, proof: Doubling | None) -> tuple[str, ...]:
     """What to know besides, a sentence without its full stop each."""
     found = [*bake.notes, *record_moved(bake, times), *_out_of_turn(bake, times)]
-    found += _colder(times)
+    found += [*_parts(bake, times), *_colder(times)]
     if proof is not None:
         guess, low, high = (say_minutes(to_five(m)) for m in (proof.minutes, proof.low, proof.high))
         found.append(
@@ -125,8 +129,50 @@ def notes(bake: Bake, times: Times, zone: ZoneInfo, proof: Doubling | None) -> t
             "come off earlier than the others of their load, which lasts as long as its longest "
             "piece"
         )
-    found += _changes(times, zone)
+    found += [*_cooler(bake, times), *_warm(bake, times), *_changes(times, zone)]
     return tuple(found)
+
+
+def _cooler(bake: Bake, times: Times) -> Iterator[str]:
+    """Loads that are to be cooler than those right before them."""
+    cooler = [
+        (load.griddle_temp_c - after.griddle_temp_c, load.name, after.name)
+        for load, after in pairwise(bake.loads)
+        if load.griddle_temp_c is not None and after.griddle_temp_c is not None
+        and after.griddle_temp_c < load.griddle_temp_c
+    ]  # fmt: skip
+    if cooler:
+        told = words.join(
+            f"load {b} is to be {by:g} °C cooler than load {a}" for by, a, b in cooler
+        )
+        _, before, after_it = cooler[0]
+        gap = say_minutes(times.loads[after_it][0] - times.loads[before][1])
+        yield (
+            f"{told} before it, and a griddle cools slowly: where {gap} are too short, leave more "
+            "between loads (changeover_minutes), and go by the thermometer"
+        )
+
+
+def _warm(bake: Bake, times: Times) -> Iterator[str]:
+    """Doughs that are out of the cold for longer than a widely adopted code allows.
+
+    Four hours between 5 and 57 °C: FDA Food Code, 3-501.19 (see `kit.formula.safety`).
+    """
+    warm = {}
+    for name, t in times.doughs.items():
+        first = t.cold - t.mix if t.retard_minutes else t.out - t.mix
+        last = max(
+            times.loads[p.load][0] - t.shapings[p.name][0] for p in bake.pieces if p.dough == name
+        )
+        if first + last > _MOST_WARM:
+            warm[name] = say_minutes(first + last)
+    if warm:
+        yield (
+            "mixing, rise, proof and wait together, pieces stand warm for up to "
+            f"{words.join(f'{told} (dough {name})' for name, told in warm.items())}: with milk or "
+            "egg in the dough one widely adopted code allows four hours. Ask your food authority "
+            "whether it holds here"
+        )
 
 
 def moved(bake: Bake, times: Times) -> list[str]:
@@ -146,37 +192,62 @@ def record_moved(bake: Bake, times: Times) -> list[str]:
 
 
 def not_apart(bake: Bake, times: Times) -> list[str]:
-    """Doughs whose pieces are to proof for different times and are shaped at once, as misses."""
+    """Doughs with pieces of one load that proof for different times but are shaped at once."""
     found = []
     for dough in bake.doughs:
-        together: dict[Span, list[int]] = {}
-        for proof, span in times.doughs[dough.name].shapings.items():
-            together.setdefault(span, []).append(proof)
+        together: dict[tuple[str, Span], set[int]] = {}
+        for p in bake.pieces:
+            if p.dough == dough.name:
+                key = p.load, times.doughs[p.dough].shapings[p.name]
+                together.setdefault(key, set()).add(p.proof_minutes)
         alike = {m for some in together.values() if max(some) - min(some) >= to_five(0)
                  for m in some}  # fmt: skip
         if not alike:
             continue
-        why, remedy = "they cannot be shaped so soon after one another", "Set them further apart"
+        why, remedy = "their turns come too soon after one another", "Set them further apart"
         if not dough.retard_minutes:
             why, remedy = "a dough that is not chilled is shaped all at once", "Chill it some hours"
         found.append(
             f"pieces of dough {dough.name} are to proof for "
-            f"{words.join(say_minutes(minutes) for minutes in sorted(alike))}, but {why}: those of "
-            f"one load proof alike, so that this is not varied. {remedy}, or change proof from "
-            "dough to dough"
+            f"{words.join(map(say_minutes, sorted(alike)))}, but {why}: those of one load proof "
+            f"alike, so that this is not varied. {remedy}, or change proof from dough to dough"
         )
     return found
 
 
+def _parts(bake: Bake, times: Times) -> Iterator[str]:
+    """How often doughs are taken out to be shaped, and what is shaped together."""
+    spans = {name: set(t.shapings.values()) for name, t in times.doughs.items()}
+    many = sum(map(len, spans.values()))
+    if many > len(spans) + _FEW:
+        told = words.join(f"dough {name} {len(own)}" for name, own in spans.items())
+        yield (
+            f"doughs are taken out {many} times to shape a part of them ({told}): if that is too "
+            "often, plan fewer doughs or pieces, or change proof from dough to dough"
+        )
+    turns: dict[tuple[str, Span], set[tuple[str, int]]] = {}
+    for p in bake.pieces if bake.proof_varies else ():
+        if times.doughs[p.dough].retard_minutes:
+            key = p.dough, times.doughs[p.dough].shapings[p.name]
+            turns.setdefault(key, set()).add((p.load, p.proof_minutes))
+    joined = dict.fromkeys(f"dough {name}" for (name, _), of in turns.items() if len(of) > 1)
+    if joined:
+        yield (
+            f"some pieces of {words.join(list(joined))} would be shaped too soon after one another "
+            "to put the dough back into the cold: they are shaped together, at the earlier moment, "
+            "and those that could have been shaped later wait ready for it"
+        )
+
+
 def _colder(times: Times) -> Iterator[str]:
-    """What is shaped later has stood cold for longer, which goes along with its proof."""
+    """What is shaped later has stood cold for longer."""
     later = {name: max(t.work)[0] - t.out for name, t in times.doughs.items()}
     told = words.join(f"dough {name} {say_minutes(m)}" for name, m in later.items() if m)
     if told:
         yield (
-            f"pieces that are shaped later stand cold for longer than their dough's retard, at the "
-            f"most by so much: {told}. It goes along with the shorter proof and cannot be told "
-            "from it: little beside a day in the cold, much beside a few hours"
+            "pieces shaped later, for a later load or a shorter proof, stand cold for longer than "
+            f"their dough's retard, at the most by so much: {told}. That is little beside a day in "
+            "the cold, much beside a few hours; what the shorter proof does cannot be told from it"
         )
 
 
@@ -216,17 +287,21 @@ def _reached(bake: Bake, times: Times, proof: Doubling) -> str:
     warm: dict[int, list[int]] = {}
     for p in sorted(bake.pieces, key=lambda p: p.proof_minutes):
         warm.setdefault(p.proof_minutes, []).append(p.proof_minutes + times.waited(p))
-    told = words.join(
-        f"those for a proof ratio of {proof.ratio_after(asked):.1f} reach about "
-        f"{proof.ratio_after(min(had)):.1f} to {proof.ratio_after(max(had)):.1f}"
+    ends = {
+        asked: dict.fromkeys(f"{proof.ratio_after(end(had)):.1f}" for end in (min, max))
         for asked, had in warm.items()
+    }
+    told = words.join(
+        f"those for a proof ratio of {proof.ratio_after(asked):.1f} reach about {' to '.join(both)}"
+        for asked, both in ends.items()
     )
     spans = list(warm.values())
     if all(max(some) < min(more) for some, more in pairwise(spans)):
         return f"; {told}"
     return (
-        f"; {told}, so that what was to differ overlaps: fewer pieces, or more places on the "
-        "griddle, keep it apart, and each piece's own proof ratio tells what it really had"
+        f"; {told}, so that what was to differ overlaps: fewer pieces, more places on the griddle "
+        "or another pair of hands keep it apart, and each piece's own proof ratio tells what it "
+        "really had"
     )
 
 

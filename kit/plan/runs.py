@@ -1,9 +1,9 @@
 """A plan's rows read as doughs to mix and loads to bake."""
 
 import math
-from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import Any
 
 import pandas as pd
@@ -42,11 +42,6 @@ class PlannedPiece:
     side_minutes: float
     proof_minutes: int
 
-    @property
-    def bake_minutes(self) -> float:
-        """Both sides, without a third turn."""
-        return 2 * self.side_minutes
-
 
 @dataclass(frozen=True)
 class PlannedDough:
@@ -57,26 +52,27 @@ class PlannedDough:
     name : str
     retard_minutes : int
         How long it stands cold, 0 for not at all.
-    proofs : tuple of (int, int)
-        Minutes that its pieces proof, the longest first, and how many do.
     """
 
     name: str
     retard_minutes: int
-    proofs: tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True)
 class PlannedLoad:
-    """One fill of the griddle; it lasts as long as its longest piece."""
+    """One fill of the griddle; it lasts as long as its longest piece.
+
+    `griddle_temp_c` is None where the plan says nothing of it.
+    """
 
     name: str
     pieces: tuple[PlannedPiece, ...]
+    griddle_temp_c: float | None = None
 
     def minutes(self, limits: Limits) -> int:
         """Time on the griddle in whole minutes, the third turn allowed for."""
-        longest = max(p.bake_minutes for p in self.pieces)
-        return math.ceil(round(longest + limits.third_turn_minutes, 6))
+        both_sides = 2 * max(p.side_minutes for p in self.pieces)
+        return math.ceil(round(both_sides + limits.third_turn_minutes, 6))
 
 
 @dataclass(frozen=True)
@@ -97,6 +93,11 @@ class Bake:
         """All pieces, load by load."""
         return [piece for load in self.loads for piece in load.pieces]
 
+    @property
+    def proof_varies(self) -> bool:
+        """Whether pieces proof for different times."""
+        return len({piece.proof_minutes for piece in self.pieces}) > 1
+
     def without(self, doughs: Sequence[str]) -> "Bake":
         """The same bake with some doughs left out."""
         loads = [
@@ -110,12 +111,14 @@ class Bake:
         )
 
     def filled(self, places: int) -> "Bake":
-        """The same pieces in the same order, in loads of at most `places`."""
+        """The same pieces in the same order and as hot, in loads of at most `places`."""
         loads: list[PlannedLoad] = []
-        for i in range(0, len(self.pieces), places):
-            name, some = str(len(loads) + 1), self.pieces[i : i + places]
-            placed = (replace(p, load=name, place=at) for at, p in enumerate(some, start=1))
-            loads.append(PlannedLoad(name, tuple(placed)))
+        for heat, alike in groupby(self.loads, key=lambda load: load.griddle_temp_c):
+            pieces = [piece for load in alike for piece in load.pieces]
+            for i in range(0, len(pieces), places):
+                name, some = str(len(loads) + 1), pieces[i : i + places]
+                placed = (replace(p, load=name, place=at) for at, p in enumerate(some, start=1))
+                loads.append(PlannedLoad(name, tuple(placed), heat))
         return replace(self, loads=tuple(loads))
 
     def overfull(self, places: int) -> list[PlannedLoad]:
@@ -136,7 +139,7 @@ def read_runs(
     runs : DataFrame
         One row a piece: ``dough``, and where there are such ``bake, load, place, piece, blind
         (or code), order`` (turn in mixing) and ``retard_hours, side_minutes, proof_minutes,
-        proof_ratio, proof_temp_c``.
+        proof_ratio, proof_temp_c, griddle_temp_c``.
     doubling_at : callable
         Gives the `Doubling` at an air temperature, or at the room's when given None.
     retard_hours : float, optional
@@ -171,6 +174,7 @@ def read_runs(
         notes.append(f"the plan gives no time a side: {side} taken")
     doughs: dict[str, int] = {}
     pieces: dict[str, list[PlannedPiece]] = {}
+    heats: dict[str, float | None] = {}
     for row, name, load in zip(rows, names, loads, strict=True):
         dough, where = as_text(row["dough"]), f"piece {name}"
         minutes = _retard(row, dough, retard_hours)
@@ -190,7 +194,14 @@ def read_runs(
             _proof(row, where, doubling_at),
         )
         pieces.setdefault(load, []).append(piece)
-    found = tuple(PlannedLoad(n, _placed(n, pieces[n])) for n in _in_order(pieces))
+        heat = _number(row, "griddle_temp_c", where)
+        if heats.setdefault(load, heat) != heat:
+            msg = (
+                f"load {load} has two griddle temperatures: all of a load lie on one griddle. Make "
+                "them two loads."
+            )
+            raise DataError(msg)
+    found = tuple(PlannedLoad(n, _placed(n, pieces[n]), heats[n]) for n in _in_order(pieces))
     if any(minutes == 0 for minutes in doughs.values()):
         warm = words.join(name for name, minutes in doughs.items() if minutes == 0)
         notes.append(
@@ -198,13 +209,7 @@ def read_runs(
             "than a cold one, for which the times here are: look at it early"
             + ("" if limits.rise_minutes else ", and mix it earlier where it is to rise first")
         )
-    proofs = Counter((p.dough, p.proof_minutes) for load in found for p in load.pieces)
-    planned = tuple(
-        PlannedDough(
-            n, doughs[n], tuple(sorted(((m, k) for (d, m), k in proofs.items() if d == n))[::-1])
-        )
-        for n in mixed
-    )
+    planned = tuple(PlannedDough(name, doughs[name]) for name in mixed)
     return Bake(bake, planned, found, tuple(notes), drawn=None not in turns)
 
 

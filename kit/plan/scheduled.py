@@ -135,14 +135,14 @@ class Schedule(Alike):
         Returns
         -------
         DataFrame
-            ``dough, mix, cold, take_out, shaped, ready`` (its first piece), ``ready_early,
+            ``dough, mix, cold, take_out, shaped, ready`` (the first of it), ``ready_early,
             ready_late`` (the range of the proof time; missing where the plan gives the time
             itself), ``first_load, retard_hours`` (until it is first taken out).
         """
         rows = []
         for name, t in self.times.doughs.items():
             own = [p for p in self.bake.pieces if p.dough == name]
-            shaped, ready = min((t.shapings[m][1], t.ready(m)) for m in t.shapings)
+            ready, shaped = min((t.ready(p), t.shapings[p.name][1]) for p in own)
             moments: dict[str, float | None] = {
                 "mix": t.mix, "cold": t.cold, "take_out": t.out, "shaped": shaped,
                 "ready": ready, "ready_early": None, "ready_late": None,

@@ -56,7 +56,7 @@ _AT_GRIDDLE = {"ball_weight_g", "proof_ratio", "side_minutes", "extra_flips", "c
 
 def bench_sheet(
     runs: pd.DataFrame,
-    weights: "pd.DataFrame | WeighingSheet | None" = None,
+    weights: "WeighingSheet | None" = None,
     schedule: "Schedule | None" = None,
     quantities: Iterable[str] = (),
     title: str = "Bake",
@@ -70,10 +70,9 @@ def bench_sheet(
     runs : DataFrame
         One bake's rows of a plan, one a piece, as for `kit.plan.schedule.schedule`; further
         columns are settings.
-    weights : WeighingSheet or DataFrame, optional
-        What to weigh, with what the scale really achieves (`kit.formula.weigh`). A table is
-        either tidy (``dough, ingredient`` and one column of weights) or as it is to be read:
-        ingredients in the first column or the index, one column a dough.
+    weights : WeighingSheet, optional
+        What to weigh, with what the scale really achieves (`kit.formula.weigh`): by the codes of
+        the plan's doughs, or one dough without settings, for all.
     schedule : Schedule, optional
         Planned times. Only the pieces it bakes are on the sheet.
     quantities : iterable of str
@@ -96,7 +95,7 @@ def bench_sheet(
     ------
     InputError, DataError, NotFoundError
         An unknown paper or quantity, a layout without a place that is used, codes that repeat,
-        a schedule of other pieces.
+        a schedule of other pieces, weights that are no weighing sheet or of other doughs.
     """
     check_paper(paper)
     wanted = _wanted(quantities)
@@ -134,7 +133,7 @@ def bench_sheet(
         steps=_steps(schedule),
         boxes=["Date", "Who", "Flour lot", "Yeast lot", *(q.asked for q in wanted["bake"])],
         dough_tables=dough_tables(bake, planned, of_dough, wanted["dough"]),
-        weights=weights_table(_as_table(weights), [d.name for d in bake.doughs]),
+        weights=weights_table(weights, [d.name for d in bake.doughs]),
         weight_notes=_weight_notes(weights),
         loads=loads,
         measure=measure_tables(pieces, after),
@@ -143,13 +142,9 @@ def bench_sheet(
     )
 
 
-def _as_table(weights: "pd.DataFrame | WeighingSheet | None") -> pd.DataFrame | None:
-    return weights if weights is None or isinstance(weights, pd.DataFrame) else weights.table()
-
-
-def _weight_notes(weights: "pd.DataFrame | WeighingSheet | None") -> list[str]:
+def _weight_notes(weights: "WeighingSheet | None") -> list[str]:
     """What the scale cannot do, and how to make the blends."""
-    if weights is None or isinstance(weights, pd.DataFrame):
+    if weights is None:
         return []
     notes = [f"{words.capital(check)}." for check in weights.checks]
     lines = [str(blend).split("\n") for blend in weights.blends]

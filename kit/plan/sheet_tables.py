@@ -11,7 +11,8 @@ import pandas as pd
 from kit import quantities as known
 from kit.analysis import words
 from kit.errors import DataError
-from kit.plan.runs import Bake, PlannedPiece, as_text
+from kit.formula.sheet import WeighingSheet
+from kit.plan.runs import Bake, PlannedPiece
 from kit.quantities import Quantity
 from kit.us_units import also_us
 
@@ -141,46 +142,36 @@ def measure_tables(pieces: Sequence[PlannedPiece], boxes: Sequence[Quantity]) ->
     return tables
 
 
-def weights_table(table: pd.DataFrame | None, mixed: Sequence[str]) -> Table | None:
-    """What to weigh, a box to tick beside each weight."""
-    if table is None or table.empty:
+def weights_table(weights: WeighingSheet | None, mixed: Sequence[str]) -> Table | None:
+    """What to weigh for the doughs that are mixed, a box to tick beside each weight.
+
+    A sheet of one dough without settings is for every dough.
+    """
+    if weights is None:
         return None
-    if {"dough", "ingredient"} <= set(table.columns):
-        values = [c for c in table.columns if c not in ("dough", "ingredient")]
-        if len(values) != 1:
-            msg = (
-                "the weights need one column besides dough and ingredient, and have "
-                f"{len(values)}: {words.join(map(str, values)) or 'none'}."
-            )
-            raise DataError(msg)
-        if table.duplicated(["dough", "ingredient"]).any():
-            twice = table[table.duplicated(["dough", "ingredient"])].iloc[0]
-            msg = f"the weights have {twice['ingredient']} of dough {twice['dough']} twice."
-            raise DataError(msg)
-        table = table[[as_text(d) in mixed for d in table["dough"]]]
-        doughs = list(dict.fromkeys(table["dough"]))
-        ingredients = list(dict.fromkeys(table["ingredient"]))
-        wide = table.pivot(index="ingredient", columns="dough", values=values[0])
-        wide = wide.loc[ingredients, doughs]
-        wide.columns = pd.Index([f"Dough {as_text(d)}" for d in doughs])
-        unit = " (g)" if str(values[0]) in ("g", "grams") or str(values[0]).endswith("_g") else ""
-        table = wide.rename_axis(f"Ingredient{unit}").reset_index()
-    elif not isinstance(table.index, pd.RangeIndex):
-        table = table.reset_index()
-    head = [str(c).replace("_", " ") for c in table.columns]
-    rows = []
-    for name, *amounts in table.itertuples(index=False, name=None):
-        rows.append([Cell(as_text(name) or "–"), *map(_weight, amounts)])
-    return Table("What to weigh", head, rows)
-
-
-def _weight(value: Any) -> Cell:
-    """A weight with a box to tick; a dash and no box where there is none."""
-    if value is None or pd.isna(value):
-        return Cell("–")
-    number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    text = f"{value:.2f}".rstrip("0").rstrip(".") if number else str(value)
-    return Cell(text, "tick")
+    if not isinstance(weights, WeighingSheet):
+        msg = (
+            f"the weights are a {type(weights).__name__}: they must be a weighing sheet, which "
+            "kit.formula.weigh makes."
+        )
+        raise DataError(msg)
+    columns = weights.columns()
+    heads = [columns[code] for code in mixed if code in columns]
+    shown = heads
+    if list(weights.doughs.values()) == [{}]:
+        heads, shown = list(columns.values()), ["each dough"]
+    elif len(heads) < len(mixed):
+        lacks = words.join([code for code in mixed if code not in columns])
+        msg = (
+            f"the weights are of {words.join(list(weights.doughs))}, and the plan mixes {lacks}: "
+            "give weigh the doughs by the plan's codes, or none where one formula is for all."
+        )
+        raise DataError(msg)
+    rows = [
+        [Cell(str(name)), *(Cell(text, "text" if text == "none" else "tick") for text in texts)]
+        for name, *texts in weights.table()[heads].itertuples(name=None)
+    ]
+    return Table("What to weigh", ["Ingredient", *shown], rows)
 
 
 def _evenly(columns: Sequence[_T], most: int) -> list[list[_T]]:

@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.experiments import mixings, with_mixing
-from kit.analysis.structure import safe_name
+from kit.analysis.experiments import mixings, with_mixing, with_shaping
+from kit.analysis.structure import safe_name, shaped_as
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.given import as_number
 from kit.shown import Telling, Told
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["ASSUMED", "Spread"]
 
 #: As their variances are kept.
-_PARTS = ("bake", "dough", "piece", "mixing")
+_PARTS = ("bake", "dough", "piece", "mixing", "shaping")
 #: Chance that the range of a spread holds the true one.
 RANGE = 0.8
 
@@ -54,6 +54,9 @@ class Spread(Told):
     mixing : float or None
         From mixing to mixing of one bake, where doughs of one retard are mixed in one go; None
         where no bake has shown it.
+    shaping : float or None
+        From shaping to shaping of one dough, where pieces of one proof are shaped together; None
+        where no bake has shown it.
 
     Examples
     --------
@@ -69,6 +72,7 @@ class Spread(Told):
     doughs: int | None = None
     checks: tuple[str, ...] = ()
     mixing: float | None = None
+    shaping: float | None = None
     _variance: tuple[float, ...] | None = field(default=None, repr=False)
     _covariance: tuple[tuple[float, ...], ...] | None = field(default=None, repr=False)
 
@@ -123,7 +127,8 @@ class Spread(Told):
         for column in columns:
             if column not in frame.columns:
                 raise NotFoundError("column", column, map(str, frame.columns))
-        rows = frame[columns].dropna()
+        proofs = {f: column for f, column in shaped_as(frame, *factors).items() if column}
+        rows = frame[[*dict.fromkeys([*columns, *proofs.values()])]].dropna()
         if rows.empty:
             msg = f"no piece has {outcome}: there is no spread to learn from."
             raise DataError(msg)
@@ -136,20 +141,24 @@ class Spread(Told):
         terms = []
         for factor in factors:
             if rows[factor].nunique() > 1:
-                table[safe_name(factor)] = rows[factor]
+                table[safe_name(factor)] = rows[proofs.get(factor, factor)]
                 terms.append(f"C({safe_name(factor)})")
         groups: tuple[str, ...] = (*(["bake"] if 1 < bakes < doughs else []), "dough")
         if mixing in factors and bake:
             mixed_in = rows.groupby([bake, mixing]).ngroup()
             table["mixing"] = mixings(mixed_in, table["dough"], table["bake"])
             groups, _ = with_mixing(table, groups, "nested")
+        if proofs:
+            table["shaping"] = rows.groupby([*keys, *proofs.values()]).ngroup()
+            groups = with_shaping(table, groups)
         formula = f"{safe_name(outcome)} ~ {' + '.join(terms) or '1'}"
         try:
             fit = mixed(table, formula, groups)
         except DesignError:
-            if "mixing" not in groups:
+            if not {"mixing", "shaping"} & set(groups):
                 raise
-            groups = tuple(g for g in groups if g != "mixing")  # too few to see what they do
+            # too few to see what they do
+            groups = tuple(g for g in groups if g not in ("mixing", "shaping"))
             fit = mixed(table, formula, groups)
         raw, cov = np.zeros(len(_PARTS)), np.zeros((len(_PARTS), len(_PARTS)))
         there = [_PARTS.index(group) for group in (*groups, "piece")]
@@ -166,10 +175,11 @@ class Spread(Told):
                 "no spread from dough to dough was seen beyond what the pieces explain; that is "
                 "luck as often as truth, see the range"
             )
+        seen = {group: sd[group] if group in groups else None for group in ("mixing", "shaping")}
         return cls(
             sd["dough"], sd["piece"], sd["bake"], outcome,
             f"from {words.plural(doughs, 'dough')} on {words.plural(bakes, 'bake')}", doughs,
-            tuple(checks), sd["mixing"] if "mixing" in groups else None,
+            tuple(checks), seen["mixing"], seen["shaping"],
             tuple(map(float, raw)), tuple(tuple(map(float, r)) for r in cov),
         )  # fmt: skip
 
@@ -179,7 +189,7 @@ class Spread(Told):
         return self._covariance is not None
 
     def freedom(self, weights: Sequence[float]) -> float:
-        """Degrees of freedom behind a weighted sum of variances: bake, dough, piece, mixing."""
+        """Degrees of freedom behind a weighted sum of variances, in the order of the parts."""
         if self._covariance is None or self._variance is None:
             return math.inf
         w = np.zeros(len(_PARTS))
@@ -191,8 +201,8 @@ class Spread(Told):
     def factors(self, weights: Sequence[float]) -> tuple[float, float]:
         """How much smaller and larger the standard deviation may be, as two factors.
 
-        Of the weighted sum of the variances (bake, dough, piece and, where it counts, mixing); the
-        range holds the truth four times in five. (1, 1) for a stated spread.
+        Of the weighted sum of the variances (bake, dough, piece and, where they count, mixing and
+        shaping); the range holds the truth four times in five. (1, 1) for a stated spread.
 
         Examples
         --------
@@ -216,9 +226,9 @@ class Spread(Told):
 
     @property
     def parts(self) -> str:
-        """The numbers as they stand in a sentence; a bake's and a mixing's where there is one."""
+        """The numbers as they stand in a sentence; of bake, mixing, shaping where there is one."""
         unit = words.unit_of(self.outcome)
-        sds = {"bake": self.bake, "mixing": self.mixing, "dough": self.dough, "piece": self.piece}
+        sds = {n: getattr(self, n) for n in ("bake", "mixing", "dough", "shaping", "piece")}
         shown = {n: sd or 0.0 for n, sd in sds.items() if sd or n in ("dough", "piece")}
         return words.join(
             f"{words.number(sd, sd or 1.0, unit)} from {n} to {n}" for n, sd in shown.items()

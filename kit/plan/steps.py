@@ -86,7 +86,7 @@ def _dough_steps(bake: Bake, name: str, t: DoughTimes, times: Times) -> Iterator
     ready: dict[str, int] = {}
     proofs: dict[Span, set[str]] = {}
     for p in pieces:
-        moment = t.ready(p.proof_minutes)
+        moment = t.ready(p)
         ready[p.load] = max(ready.get(p.load, 0), moment)
         proofs.setdefault((moment - p.proof_minutes, moment), set()).add(p.load)
     for (shaped, moment), loads in sorted(proofs.items()):
@@ -104,7 +104,7 @@ def _shapings(name: str, t: DoughTimes, pieces: Sequence[PlannedPiece]) -> Itera
     """Take the dough out and shape it; piece by piece where some proof for less than others."""
     own: dict[Span, list[PlannedPiece]] = {}
     for p in pieces:
-        own.setdefault(t.shapings[p.proof_minutes], []).append(p)
+        own.setdefault(t.shapings[p.name], []).append(p)
     first = min(own)
     for span, some in sorted(own.items()):
         told = words.plural(len(pieces), "piece")
@@ -127,7 +127,7 @@ def _load_steps(bake: Bake, limits: Limits, times: Times) -> Iterator[Step]:
     """Heat, loads, changeovers, rest on the rack, table."""
     first = times.loads[bake.loads[0].name][0]
     if first > times.heat:
-        text = f"heat the griddle ({say_minutes(first - times.heat)})"
+        text = f"heat the griddle{_to(bake.loads[0])} ({say_minutes(first - times.heat)})"
         yield Step(times.heat, times.heat, "heat", ANYONE, True, "", "", text)
     for i, load in enumerate(bake.loads):
         on, off = times.loads[load.name]
@@ -137,7 +137,8 @@ def _load_steps(bake: Bake, limits: Limits, times: Times) -> Iterator[Step]:
         if i + 1 < len(bake.loads):
             after = times.loads[bake.loads[i + 1].name][0]
             if after > off:
-                text = f"wipe the griddle and let it come back to heat, {say_minutes(after - off)}"
+                heat = f"let it come{_to(bake.loads[i + 1]) or ' back to heat'}"
+                text = f"wipe the griddle and {heat}, {say_minutes(after - off)}"
                 yield Step(off, after, "changeover", "", True, "", "", text)
         rest = limits.whole("rest_minutes")
         if rest:
@@ -146,11 +147,18 @@ def _load_steps(bake: Bake, limits: Limits, times: Times) -> Iterator[Step]:
     yield Step(times.table, times.table, "table", ANYONE, True, "", "", "on the table")
 
 
+def _to(load: PlannedLoad, before: str = " to") -> str:
+    """How hot the griddle is to be for a load; nothing where the plan does not say."""
+    heat = load.griddle_temp_c
+    return "" if heat is None else f"{before} {words.amount('griddle_temp_c', heat)}"
+
+
 def _load_text(load: PlannedLoad, limits: Limits, doughs: Sequence[str]) -> str:
     """What goes on, when to turn and when to take off."""
     of = f"dough {doughs[0]}" if len(doughs) == 1 else f"doughs {words.join(doughs)}"
     count = words.plural(len(load.pieces), "piece")
-    return f"load {load.name} on, {count} of {of}: {turns(load, limits.third_turn_minutes)}"
+    on = f"load {load.name} on{_to(load, ' at')}"
+    return f"{on}, {count} of {of}: {turns(load, limits.third_turn_minutes)}"
 
 
 def turns(load: PlannedLoad, third_turn_minutes: float) -> str:

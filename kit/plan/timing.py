@@ -3,16 +3,18 @@
 All times are whole minutes (see `kit.plan.clock`). The loads follow one another without a gap,
 the last of them so that its pieces have rested when the table is laid. Every dough is taken out
 as late as its first load allows, so that nothing goes on before it is proofed; where hands are
-short it is taken out earlier, and its pieces wait. Pieces of a dough that proof for less are
-shaped later, so that all are ready together. Mixing follows from the retard. Doughs are placed
-in turn from the last to the first (those of the same moment in the plan's order), which always
-ends: earlier there are free hands.
+short it is taken out earlier, and its pieces wait. Where proof is varied, the pieces of each load
+and proof are shaped by themselves, so that none waits, but for those whose turns come too soon
+after one another to put the dough back into the cold. Mixing follows from the retard. Doughs are
+placed in turn from the last to the first (those of the same moment in the plan's order), which
+always ends: earlier there are free hands.
 """
 
 import math
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from operator import itemgetter
 
 from kit.plan.clock import Span
@@ -23,29 +25,34 @@ __all__ = ["DoughTimes", "Layout", "Times", "lay_out", "most_at_once", "solve"]
 
 #: Steps in which another plan is looked for, in minutes.
 STEP = 5
+#: Of the minutes to shape a dough, those that go on taking it out and putting the rest back, at
+#: every shaping again; and how far apart shapings of one dough begin at the least, with how much
+#: in the cold between them. Common practice, no source.
+_OUT_AND_BACK = 2
+_APART, _COLD = 10, 4
 
 
 @dataclass(frozen=True)
 class DoughTimes:
     """Moments of one dough; `cold` and `out` are equal when it is not chilled.
 
-    `shapings` has the minutes that pieces proof, and when those are shaped.
+    `shapings` has the names of its pieces, and when each is shaped.
     """
 
     mix: int
     mixed: int
     cold: int
     out: int
-    shapings: Mapping[int, Span]
+    shapings: Mapping[str, Span]
 
     @property
     def work(self) -> list[Span]:
         """When hands are at it: mixing, then every shaping."""
-        return [(self.mix, self.mixed), *dict.fromkeys(self.shapings.values())]
+        return [(self.mix, self.mixed), *sorted(set(self.shapings.values()))]
 
-    def ready(self, proof_minutes: int) -> int:
-        """When its pieces that proof so long are ready for the griddle."""
-        return self.shapings[proof_minutes][1] + proof_minutes
+    def ready(self, piece: PlannedPiece) -> int:
+        """When one of its pieces is ready for the griddle."""
+        return self.shapings[piece.name][1] + piece.proof_minutes
 
     @property
     def retard_minutes(self) -> int:
@@ -84,8 +91,7 @@ class Times:
 
     def waited(self, piece: PlannedPiece) -> int:
         """Minutes a piece stands ready before its load."""
-        ready = self.doughs[piece.dough].ready(piece.proof_minutes)
-        return self.loads[piece.load][0] - ready
+        return self.loads[piece.load][0] - self.doughs[piece.dough].ready(piece)
 
 
 @dataclass(frozen=True)
@@ -100,7 +106,7 @@ class Layout:
         Name -> on the griddle and off it.
     heat : int
     shapings : mapping
-        Dough -> minutes that pieces proof -> when those are shaped, after it is taken out.
+        Dough -> piece -> when it is shaped, after the dough is taken out.
     latest : mapping
         Dough -> the last moment to take it out so that every piece is proofed for its load.
     slack : mapping
@@ -112,7 +118,7 @@ class Layout:
     limits: Limits
     loads: Mapping[str, Span]
     heat: int
-    shapings: Mapping[str, Mapping[int, Span]]
+    shapings: Mapping[str, Mapping[str, Span]]
     latest: Mapping[str, int]
     slack: Mapping[str, int]
 
@@ -126,36 +132,67 @@ def lay_out(bake: Bake, limits: Limits) -> Layout:
         end = loads[load.name][0] - limits.whole("changeover_minutes")
     loads = {load.name: loads[load.name] for load in bake.loads}
     heat = min(on for on, _ in loads.values()) - limits.whole("heat_minutes")
-    shapings = {dough.name: _shapings(dough, limits) for dough in bake.doughs}
+    shapings: dict[str, Mapping[str, Span]] = {}
     latest, slack = {}, {}
-    for name, shaped in shapings.items():
-        wanted = [
-            loads[p.load][0] - p.proof_minutes - shaped[p.proof_minutes][1]
-            for p in bake.pieces
-            if p.dough == name
-        ]
-        latest[name] = min(wanted)
-        slack[name] = limits.whole("wait_minutes") - (max(wanted) - min(wanted))
+    shaped_by = _shaped_by(bake, loads, limits)
+    for dough in bake.doughs:
+        name, own = dough.name, [p for p in bake.pieces if p.dough == dough.name]
+        apart = bake.proof_varies and dough.retard_minutes > 0  # a warm dough cannot wait
+        shapings[name] = _shapings({p.name: shaped_by[p.name] for p in own}, apart, limits)
+        outs = [loads[p.load][0] - p.proof_minutes - shapings[name][p.name][1] for p in own]
+        latest[name] = min(outs)
+        slack[name] = limits.whole("wait_minutes") - (max(outs) - min(outs))
     return Layout(bake, limits, loads, heat, shapings, latest, slack)
 
 
-def _shapings(dough: PlannedDough, limits: Limits) -> dict[int, Span]:
-    """When pieces of each proof time are shaped, in minutes after the dough is taken out.
+def _shaped_by(bake: Bake, loads: Mapping[str, Span], limits: Limits) -> dict[str, int]:
+    """When each piece had best be shaped, so that those of a load are ready together.
 
-    A load holds all of them, so those that proof for less have to be shaped later, the rest of
-    the dough cold again meanwhile. A dough that is not chilled cannot wait, and those whose turn
-    would come while others are shaped go with these.
+    Where all hands are at the griddle nobody shapes meanwhile: those of a later load are ready,
+    and wait alike, as soon as those of it are that proof for the shortest.
     """
-    shape, pieces = limits.whole("shape_minutes"), sum(count for _, count in dough.proofs)
-    found: dict[int, Span] = {}
-    last = (0, shape)
-    for proof, count in dough.proofs:
-        end = shape + dough.proofs[0][0] - proof
-        start = end - math.ceil(shape * count / pieces)
-        if dough.retard_minutes and start >= last[1]:
-            last = (start, end)
-        found[proof] = last
+    first = min(on for on, _ in loads.values())
+    found: dict[str, int] = {}
+    for load in bake.loads:
+        ready, least = loads[load.name][0], min(p.proof_minutes for p in load.pieces)
+        if limits.griddle_hands == limits.hands:
+            ready = min(ready, first + least)
+        found |= {p.name: ready - p.proof_minutes for p in load.pieces}
     return found
+
+
+def _shapings(shaped_by: Mapping[str, int], apart: bool, limits: Limits) -> dict[str, Span]:
+    """When each piece of a dough is shaped, in minutes after the dough is taken out.
+
+    All at once, or, `apart`, those of one moment by themselves, the rest cold again meanwhile;
+    moments too near to one another are joined at the earlier, the nearest first.
+    """
+    shape = limits.whole("shape_minutes")
+    if not apart:
+        return dict.fromkeys(shaped_by, (0, shape))
+    once = min(_OUT_AND_BACK, shape)
+    turns: dict[int, list[str]] = {}
+    for name, end in sorted(shaped_by.items(), key=itemgetter(1)):
+        turns.setdefault(end, []).append(name)
+    while True:
+        spans = [
+            (end - once - math.ceil((shape - once) * len(some) / len(shaped_by)), end)
+            for end, some in turns.items()
+        ]
+        near = [
+            (after[1] - end, end, after[1])
+            for (start, end), after in pairwise(spans)
+            if after[0] < max(start + _APART, end + _COLD)
+        ]
+        if not near:
+            break
+        _, end, after_end = min(near)
+        turns[end] += turns.pop(after_end)
+    return {
+        name: (start - spans[0][0], end - spans[0][0])
+        for (start, end), some in zip(spans, turns.values(), strict=True)
+        for name in some
+    }
 
 
 def solve(
@@ -199,7 +236,6 @@ def solve(
     if as_drawn and len({d.retard_minutes for d in doughs}) > 1:
         return None
     last_first = list(reversed(doughs))
-    proofs = {p.proof_minutes for p in layout.bake.pieces}
     for dough in (
         last_first if as_drawn else sorted(last_first, key=lambda d: -layout.latest[d.name])
     ):
@@ -208,7 +244,7 @@ def solve(
             times: DoughTimes | None = _as_asked(layout, dough, latest, busy)
         else:
             slack = layout.slack[dough.name]
-            if len(proofs) > 1:  # to wait would undo it: no earlier than hands are short
+            if layout.bake.proof_varies:  # to wait would undo it: no earlier than hands are short
                 asked = _as_asked(layout, dough, latest, busy).out
                 slack = min(slack, math.ceil((latest - asked) / STEP) * STEP)
             before = min((t.mix for t in found.values()), default=None) if as_drawn else None
@@ -300,7 +336,7 @@ def _times(layout: Layout, dough: PlannedDough, retard: int, out: int) -> DoughT
         mixed=mixed,
         cold=cold,
         out=out,
-        shapings={proof: (out + start, out + end) for proof, (start, end) in shapings.items()},
+        shapings={name: (out + start, out + end) for name, (start, end) in shapings.items()},
     )
 
 

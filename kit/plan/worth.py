@@ -15,8 +15,10 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis.compare import Comparison
+from kit.analysis.meant import meant
 from kit.analysis.settling import After, settled_chance
 from kit.analysis.spending import levels
+from kit.analysis.structure import shaped_as
 from kit.errors import DesignError
 from kit.plan.exact import critical
 from kit.plan.rehearsal import Sds, rehearse
@@ -80,7 +82,7 @@ class Evidence:
         pieces = self.pieces * more_pieces
         shared = [s for s in settings for _ in range(each)]  # a dough each, or a load
         of_dough = unit in ("bake", "mixing", "dough")
-        bake, doughs = "to come", each if unit == "piece" else self.doughs
+        bake, doughs = "to come", each if unit in ("piece", "shaping") else self.doughs
         rows: list[tuple[str, str, str, Any]] = []
         for number in range(len(shared) if of_dough else doughs):
             for i in range(pieces):
@@ -93,8 +95,8 @@ class Evidence:
                     load, setting = (i // len(settings)) % self.loads, settings[j % len(settings)]
                 rows.append((bake, f"{bake}.{number}", str(load), setting))
         new = pd.DataFrame(rows, columns=["bake", "dough", "load", by])
-        for other in _beside(self.comparison):  # held where most bakes held it
-            new[other] = self.runs[other].mode().iloc[0]
+        for other in self.runs.columns.difference(new.columns):  # held where most bakes held it
+            new[other] = new[by] if other == meant(by) else self.runs[other].mode().iloc[0]
         return new[self.runs.columns]
 
     def like_so_far(self, bakes: int) -> pd.DataFrame:
@@ -114,10 +116,13 @@ class Evidence:
             Old and new together cannot be analysed.
         """
         both = pd.concat([self.runs, more], ignore_index=True)
-        lead, unit = self.comparison.leading, self.comparison.unit
-        key = self.comparison.columns["mixing"] if unit == "mixing" else unit
-        (se_now, df_now), (se, df) = self._now, _known(both, self.comparison, self._sds)
-        units = len(both) if unit == "piece" else len(both.drop_duplicates(["bake", key]))
+        c = self.comparison
+        lead, unit = c.leading, c.unit
+        shaping = ["dough", shaped_as(both, c.by).get(c.by) or c.by]
+        shared: dict[str, list[Any]] = {"mixing": [c.columns["mixing"]], "shaping": shaping}
+        keys = ["bake", *shared.get(unit, [unit])]
+        (se_now, df_now), (se, df) = self._now, _known(both, c, self._sds)
+        units = len(both) if unit == "piece" else len(both.drop_duplicates(keys))
         return After(lead.se * se / se_now, lead.df + max(df - df_now, 0.0), units)
 
     def chance(self, then: After, half: float) -> float:
@@ -184,14 +189,18 @@ def gather(frame: pd.DataFrame, comparison: Comparison) -> Evidence:
     )
     if _uses_load(c):
         runs["load"] = rows[columns["load"]].astype(str)
+    elif c.unit == "load":  # none are recorded: see `read_records`
+        runs["load"] = rows[c.by].astype(str)
     for column in (c.by, *_beside(c)):
         runs[column] = rows[column]
+        if meant(column) in rows:
+            runs[meant(column)] = rows[meant(column)]
     if c.counts["piece"] == c.counts["dough"] < len(runs):  # one value a dough
         runs = runs.drop_duplicates(["bake", "dough"])
     runs = runs.reset_index(drop=True)
     sizes = runs.groupby(["bake", "dough"]).size()
     variance = c.fit.variance["variance"].clip(lower=0.0)
-    parts = ("bake", "dough", "load", "residual", "mixing")
+    parts = ("bake", "dough", "load", "residual", "mixing", "shaping")
     sds = Sds(*(float(variance.get(part, 0.0)) ** 0.5 for part in parts))
     return Evidence(
         c, runs, int(sizes.median()), int(sizes.groupby("bake").size().max()),
@@ -225,4 +234,5 @@ def _known(runs: pd.DataFrame, c: Comparison, sds: Sds) -> tuple[float, float]:
     pair = {c.leading.level, c.leading.versus}
     i = [set(names) for names in seen.names].index(pair)
     known = seen.known(sds)
-    return float(known.se[i]), float(known.df[i])
+    # by this formula alone, new mixings of two doughs would take degrees of freedom away
+    return float(known.se[i]), max(float(known.df[i]), seen.least_df)

@@ -167,6 +167,30 @@ def test_all_doughs_get_the_flour_that_the_leanest_needs():
     assert min(sheet.dough_g(code) for code in doughs) >= 6 * 76
 
 
+@pytest.mark.parametrize(
+    ("water", "yeast", "malts", "pieces", "raw_g", "step"),
+    [
+        (53.6, 0.49, (0.26, 0.52, 0.97), 10, 94, 2),
+        (58.1, 0.26, (0.68, 0.97, 1.09), 8, 88, 1),
+        (54.5, 0.59, (0.31, 0.94, 1.03), 11, 75, 2),
+    ],
+)
+def test_a_sheet_with_blends_gives_all_its_pieces_too(water, yeast, malts, pieces, raw_g, step):
+    """The blend and the flour held back for it are rounded once more: a step was missing."""
+    bun = kf.Formula.from_lines(
+        "Bun",
+        [("wheat", "flour", 70), ("rye", "flour", 30), ("water", "liquid", water),
+         ("milk", "liquid", 20), ("salt", "salt", 1.8), ("instant yeast", "yeast", yeast),
+         ("malt", "malt", None), ("butter", "fat", 4)],
+    )  # fmt: skip
+    sheet = kf.weigh(
+        bun, [{"malt_percent": malt} for malt in malts], pieces=pieces, raw_piece_g=raw_g,
+        scale_step_g=step, use_blend=True,
+    )  # fmt: skip
+    assert "blend" in " ".join(w.ingredient for w in sheet.weights)
+    assert min(map(sheet.dough_g, sheet.doughs)) >= pieces * raw_g
+
+
 def test_too_little_for_the_scale_is_said_and_a_blend_offered():
     made = kf.Formula.from_lines("x", [("flour", "flour", 100), ("yeast", "yeast", 0.1)])
     sheet = kf.weigh(made, flour_g=300)

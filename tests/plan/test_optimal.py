@@ -132,7 +132,7 @@ def test_an_effect_that_is_one_with_the_bakes_is_refused():
 def test_a_model_nobody_knows_is_refused():
     """A slip of the pen was planned as straight lines, and nothing said so."""
     with pytest.raises(InputError) as refused:
-        design([MALT3, HYDRATION], Kitchen(4, 4), kind="optimal", model="quadratc", starts=1)
+        design([MALT3, HYDRATION], Kitchen(4, 4), kind="optimal", model="quadratc")
     assert str(refused.value) == (
         "model is 'quadratc': must be one of settings, main, pairs, quadratic, all."
     )
@@ -146,15 +146,6 @@ def test_too_many_combinations_are_refused():
         "9 × 9 × 9 × 9 × 9 combinations are too many to search. Take fewer factors or fewer "
         "settings of each."
     )
-
-
-def test_progress_is_told():
-    told = []
-    design(
-        [MALT2], Kitchen(2, 2), kind="optimal", model="main", starts=3,
-        progress=lambda done, of: told.append((done, of)),
-    )  # fmt: skip
-    assert told == [(1, 3), (2, 3), (3, 3)]
 
 
 # ---- a trial under way

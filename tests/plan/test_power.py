@@ -438,6 +438,10 @@ def test_few_and_many_are_remarked():
     assert "1 degree of freedom only" in plan.checks[0]
     assert power(plan, **SD).checks == ()  # the plan said it
     assert "freedom only" in power(plan, line=True, **SD).checks[0]  # but not of a line
+    uneven = design([Factor("retard_hours", (16, 24, 48))], Kitchen(3, 2, 5), seed=1)
+    found = power(uneven, line=True, simulate=0, **SD)
+    assert found.df > 3  # counting what is told between bakes; its units leave over two
+    assert any("will be judged by 2 degrees of freedom only" in check for check in found.checks)
     assert power(bakes=13, settings=2, **SD).checks == (
         "26 doughs are more than a home series usually gets done (some 12 to 24; experience, no "
         "source)",

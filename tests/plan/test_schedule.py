@@ -10,7 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kit.errors import DataError, InputError, NotFoundError
+from kit.plan.design import design
+from kit.plan.factors import Factor
+from kit.plan.kitchen import Kitchen
 from kit.plan.schedule import Limits, schedule
+from kit.plan.timing import lay_out, solve
 
 BERLIN = "Europe/Berlin"
 
@@ -280,6 +284,7 @@ def test_read_out():
     page = schedule(plan({"<b>": 16}), **ASKED)._repr_html_()
     assert "&lt;b&gt;" in page
     assert "<b>" not in page
+    assert "<td>09:00</td><td>on the table</td>" in page
 
 
 def test_pieces_of_a_load_come_off_at_their_own_time():
@@ -326,16 +331,33 @@ def test_waiting_is_written_down():
 
 
 def test_how_far_waiting_pieces_of_each_proof_get_is_told():
-    """A dough doubles in 120 min: 1.5 at 60, and at 60 + 133 in the eighth load."""
-    for pieces, reach in ((12, ("1.5 to 1.6", "2.0 to 2.1")), (48, ("1.5 to 2.6", "2.0 to 3.1"))):
+    """All hands at the griddle: what is to be shaped an hour before load 8 is shaped 76 min early.
+
+    That hour begins 133 - 60 min after load 1 goes on. A dough doubles in 120 min: 1.5 at 60. What
+    proofs for two hours for load 4 is to be shaped 120 - 57 min before load 1, three minutes before
+    what proofs for an hour for load 1: the two are one shaping, and the latter waits three minutes.
+    """
+    waits, uneven = {}, {}
+    for pieces, hands in ((12, 1), (48, 1), (48, 2)):
         runs = plan({"A": 16}, pieces=pieces, proof_ratio=[1.5, 2.0] * (pieces // 2))
-        s = schedule(runs, table_time="2026-11-05 10:00", zone=BERLIN)
-        (told,) = (note for note in s.notes if "keep rising" in note)
-        assert (
-            f"those for a proof ratio of 1.5 reach about {reach[0]} and those for a proof ratio of "
-            f"2.0 reach about {reach[1]}"
-        ) in told
-        assert ("what was to differ overlaps" in told) == (pieces == 48)
+        asked = {"table_time": "2026-11-05 12:00", "zone": BERLIN}
+        s = schedule(runs, **asked, limits=Limits(hands=hands))
+        waits[pieces, hands] = int(s.pieces["waited_minutes"].max())
+        # no setting waits longer than the other: the hour between them holds in every load
+        apart = s.pieces.groupby("load")["waited_minutes"].agg(np.ptp)
+        uneven[pieces, hands] = int(apart.max())
+        told = [note for note in s.notes if "keep rising" in note]
+        assert len(told) == (waits[pieces, hands] > 0)
+        joined = [note for note in s.notes if "are shaped together, at the earlier moment" in note]
+        assert len(joined) == (uneven[pieces, hands] > 0)
+        for note in told if waits[pieces, hands] == 76 else ():
+            assert (
+                "those for a proof ratio of 1.5 reach about 1.5 to 2.1 and those for a proof ratio "
+                "of 2.0 reach about 2.0 to 2.6, so that what was to differ overlaps: fewer pieces, "
+                "more places on the griddle or another pair of hands keep it apart"
+            ) in note
+    assert waits == {(12, 1): 0, (48, 1): 76, (48, 2): 3}
+    assert uneven == {(12, 1): 0, (48, 1): 3, (48, 2): 3}
 
 
 def test_short_hands_take_doughs_out_earlier():
@@ -541,11 +563,12 @@ def test_pieces_that_proof_for_less_are_shaped_later():
     assert set(s.pieces["waited_minutes"]) == {0}
     shaping = s.to_frame().query("what == 'shape'")
     hours = [f"{moment:%H:%M}" for moment in [*shaping["start"], *shaping["end"]]]
-    assert hours == ["06:05", "07:10", "06:15", "07:15"]
+    # half of eight minutes, and two to take it out and put the rest back
+    assert hours == ["06:09", "07:09", "06:15", "07:15"]
     assert shaping["text"].tolist() == [
-        "take dough A out and shape A2, A4 and A6 (10 min), to proof for 2 h; the rest of it back "
+        "take dough A out and shape A2, A4 and A6 (6 min), to proof for 2 h; the rest of it back "
         "into the cold",
-        "shape A1, A3 and A5 of dough A (5 min), to proof for 1 h",
+        "shape A1, A3 and A5 of dough A (6 min), to proof for 1 h",
     ]
     proofs = s.to_frame().query("what == 'proof'")
     assert proofs["minutes"].tolist() == [120, 60]
@@ -553,9 +576,9 @@ def test_pieces_that_proof_for_less_are_shaped_later():
     assert s.doughs.loc[0, "ready"] == s.doughs.loc[0, "first_load"]
     assert s.fits
     assert (
-        "pieces that are shaped later stand cold for longer than their dough's retard, at the most "
-        "by so much: dough A 1 h 5 min. It goes along with the shorter proof and cannot be told "
-        "from it: little beside a day in the cold, much beside a few hours"
+        "pieces shaped later, for a later load or a shorter proof, stand cold for longer than "
+        "their dough's retard, at the most by so much: dough A 1 h. That is little beside a day in "
+        "the cold, much beside a few hours; what the shorter proof does cannot be told from it"
     ) in s.notes
     alike = schedule(plan({"A": 16}), **ASKED)
     assert not any("stand cold for longer" in note for note in alike.notes)
@@ -581,11 +604,11 @@ def test_three_proofs_of_one_dough_are_shaped_in_turn():
     )
     s = schedule(rows, **ASKED, limits=Limits(griddle_places=12))
     assert s.to_frame().query("what == 'shape'")["text"].tolist() == [
-        "take dough A out and shape A1, A4, A7 and A10 (10 min), to proof for 2 h; the rest of it "
+        "take dough A out and shape A1, A4, A7 and A10 (5 min), to proof for 2 h; the rest of it "
         "back into the cold",
-        "shape A2, A5, A8 and A11 of dough A (4 min), to proof for 1 h; the rest of it back into "
+        "shape A2, A5, A8 and A11 of dough A (5 min), to proof for 1 h; the rest of it back into "
         "the cold",
-        "shape A3, A6, A9 and A12 of dough A (4 min), to proof for 30 min",
+        "shape A3, A6, A9 and A12 of dough A (5 min), to proof for 30 min",
     ]
     night = schedule(rows, zone=BERLIN, table_time="2026-11-05 07:00",
                      limits=Limits(griddle_places=12, awake_from="05:00"))  # fmt: skip
@@ -597,28 +620,57 @@ def test_three_proofs_of_one_dough_are_shaped_in_turn():
     ]  # fmt: skip
 
 
+def test_proofs_close_together_are_shaped_together_and_told():
+    """Two of six take 2 + 8/3 minutes, four 2 + 16/3: five and eight."""
+    s = schedule(plan({"A": 16}, proof_minutes=[120, 120, 60, 60, 60, 58]), **ASKED)
+    shapings = s.to_frame().query("what == 'shape'")
+    assert shapings["text"].tolist() == [
+        "take dough A out and shape A1 and A2 (5 min), to proof for 2 h; the rest of it back into "
+        "the cold",
+        "shape A3, A4, A5 and A6 of dough A (8 min), to proof for 58 min to 1 h",
+    ]
+    # at the earlier moment: the last of them waits, and less than five minutes are no difference
+    assert s.pieces["waited_minutes"].tolist() == [0, 0, 0, 0, 0, 2]
+    assert s.fits
+    assert (
+        "some pieces of dough A would be shaped too soon after one another to put the dough back "
+        "into the cold: they are shaped together, at the earlier moment, and those that could have "
+        "been shaped later wait ready for it"
+    ) in s.notes
+
+
 def test_proofs_that_cannot_be_shaped_apart_do_not_fit():
-    # five minutes apart, and shaping three of six takes five of the ten
-    just = schedule(plan({"A": 16}, proof_minutes=[115] * 3 + [120] * 3), **ASKED)
+    # fifteen minutes apart, six of them at work and nine in the cold
+    just = schedule(plan({"A": 16}, proof_minutes=[105] * 3 + [120] * 3), **ASKED)
     assert set(just.pieces["waited_minutes"]) == {0}
     assert just.fits
-    # but four take seven: with the others
+    # five minutes apart: with the others
     near = schedule(plan({"A": 16}, proof_minutes=[115] * 4 + [120] * 2), **ASKED)
     assert set(near.pieces["waited_minutes"]) == {0, 5}
     assert near.misses == (
-        "pieces of dough A are to proof for 1 h 55 min and 2 h, but they cannot be shaped so soon "
+        "pieces of dough A are to proof for 1 h 55 min and 2 h, but their turns come too soon "
         "after one another: those of one load proof alike, so that this is not varied. Set them "
         "further apart, or change proof from dough to dough",
     )
-    # less than five minutes apart are no different proof: told as they are
-    almost = schedule(plan({"A": 16}, proof_minutes=[120, 120, 60, 60, 58, 58]), **ASKED)
-    assert almost.fits
-    assert (
-        almost.to_frame()
-        .query("what == 'shape'")["text"]
-        .tolist()[1]
-        .endswith(", to proof for 58 min to 1 h")
-    )
+    assert near.nearest_words == "No other hours would change that."
+
+
+def test_how_often_doughs_are_taken_out_is_told_and_what_is_between():
+    """Ten pieces of five doughs on seven places, one to four of a load and proof."""
+    runs = design([Factor("proof_ratio", (1.6, 2, 2.4))], Kitchen(1, 5, 10, 7), seed=3).runs
+    limits = Limits(hands=2, tubs=6, shelf_places=6, griddle_places=7)
+    s = schedule(runs, table_time="2026-12-03 18:00", zone=BERLIN, retard_hours=24, limits=limits)
+    shapings = s.to_frame().query("what == 'shape'").sort_values("start")
+    for _, own in shapings.groupby("dough"):
+        between = own["start"].diff().dropna() / pd.Timedelta(minutes=1)
+        assert between.min() >= 10
+        assert (between - own["minutes"].shift().dropna()).min() >= 4
+    assert shapings["minutes"].min() >= 3
+    assert any(f"doughs are taken out {len(shapings)} times to shape a part" in n for n in s.notes)
+    assert not any("are taken out" in n for n in schedule(plan(crossed=True), **ASKED).notes)
+
+
+def test_a_dough_that_is_not_chilled_is_shaped_at_once():
     warm = schedule(
         plan({"A": 0}, proof_ratio=[1.5, 2.0] * 3), table_time="2026-11-05 12:00", zone=BERLIN
     )
@@ -632,6 +684,27 @@ def test_proofs_that_cannot_be_shaped_apart_do_not_fit():
     assert warm.fitted() is warm
 
 
+def test_where_proof_is_varied_each_dough_is_shaped_shortly_before_its_load():
+    """Loads are 19 min apart: pieces of a dough over four of them waited up to 1 h 27."""
+    asked = {"table_time": "2026-12-03 12:00", "zone": BERLIN, "retard_hours": 16}
+    ratio, kitchen = Factor("proof_ratio", (1.5, 2)), Kitchen(bakes=2, tubs=4)
+    runs = design([ratio], kitchen).runs
+    assert (runs.groupby(["bake", "load"])["dough"].nunique() == 1).all()
+    s = schedule(runs[runs["bake"] == 1], **asked)
+    assert s.fits
+    assert s.pieces["waited_minutes"].max() <= 10
+    assert len(s.to_frame().query("what == 'shape'")) == 8
+    # what differs from dough to dough must not be taken for the load: shared, shaped load by load
+    malt = Factor("malt_percent", (0, 0.6))
+    runs = design([malt, ratio], kitchen).runs
+    assert (runs.groupby(["bake", "load"])["dough"].nunique() == 4).all()
+    s = schedule(runs[runs["bake"] == 1], **asked)
+    assert s.pieces.groupby("dough")["waited_minutes"].agg(np.ptp).max() <= 3
+    # eight of a dough do not fill a griddle of six: that would be eight loads, not six
+    odd = design([ratio], Kitchen(bakes=2, tubs=4, pieces_per_dough=8)).runs
+    assert (odd.groupby(["bake", "load"])["dough"].nunique() > 1).all()
+
+
 def test_where_proof_is_varied_nothing_is_taken_out_early_to_wait():
     """To wait ready for an hour would make 1.5 times and double into 2.2 and 2.7 times."""
     night = Limits(awake_from="22:00", awake_to="06:00")
@@ -643,6 +716,67 @@ def test_where_proof_is_varied_nothing_is_taken_out_early_to_wait():
     assert fitted.pieces["waited_minutes"].max() < 15
     alike = schedule(rows.drop(columns="proof_ratio"), **asked).fitted()
     assert "taken out" in alike.change
+
+
+def test_how_hot_the_griddle_is_to_be_stands_in_the_times():
+    rows = plan({"A": 16}, pieces=18)
+    rows["griddle_temp_c"] = rows["load"].map({1: 170, 2: 190, 3: 180})
+    s = schedule(rows, **ASKED)
+    told = s.to_frame().query("what in ('heat', 'load', 'changeover')")["text"]
+    assert [text.split(", ")[0] for text in told] == [
+        "heat the griddle to 170 °C (15 min)", "load 1 on at 170 °C",
+        "wipe the griddle and let it come to 190 °C", "load 2 on at 190 °C",
+        "wipe the griddle and let it come to 180 °C", "load 3 on at 180 °C",
+    ]  # fmt: skip
+    assert (
+        "load 3 is to be 10 °C cooler than load 2 before it, and a griddle cools slowly: where 4 "
+        "min are too short, leave more between loads (changeover_minutes), and go by the "
+        "thermometer"
+    ) in s.notes
+    falls = rows.assign(griddle_temp_c=rows["load"].astype(int).map({1: 190, 2: 180, 3: 150}))
+    assert [n.split(" before it")[0] for n in schedule(falls, **ASKED).notes if "cooler" in n] == [
+        "load 2 is to be 10 °C cooler than load 1 and load 3 is to be 30 °C cooler than load 2"
+    ]
+    # what does not fit is filled anew with pieces that are to be baked alike
+    small = (
+        schedule(rows, **ASKED, limits=Limits(griddle_places=4, wait_minutes=120))
+        .offers[0]
+        .schedule
+    )
+    assert [(load.griddle_temp_c, len(load.pieces)) for load in small.bake.loads] == [
+        (170, 4), (170, 2), (190, 4), (190, 2), (180, 4), (180, 2),
+    ]  # fmt: skip
+    rows.loc[0, "griddle_temp_c"] = 190
+    with pytest.raises(DataError) as told:
+        schedule(rows, **ASKED)
+    assert str(told.value) == (
+        "load 1 has two griddle temperatures: all of a load lie on one griddle. Make them two "
+        "loads."
+    )
+
+
+def test_more_than_four_warm_hours_are_told():
+    """Mixing 20, rise 61, shaping 10, proof 120, two loads later 38 minutes: 4 h 9 min."""
+    asked = {"table_time": "2026-11-05 10:30", "zone": BERLIN}
+    long = [s for s in schedule(
+        plan({"A": 16}, pieces=18), **asked, limits=Limits(rise_minutes=61)
+    ).notes if "stand warm" in s]  # fmt: skip
+    assert long == [
+        "mixing, rise, proof and wait together, pieces stand warm for up to 4 h 9 min (dough A): "
+        "with milk or egg in the dough one widely adopted code allows four hours. Ask your food "
+        "authority whether it holds here"
+    ]
+    for rise, hours in ((52, 16), (91, 0)):  # four hours are not more than four
+        s = schedule(plan({"A": hours}, pieces=18), **asked, limits=Limits(rise_minutes=rise))
+        assert any("stand warm" in note for note in s.notes) == (hours == 0)
+
+
+def test_what_ends_at_bedtime_still_fits():
+    s = schedule(plan({"A": 0}), **ASKED)
+    layout, t = lay_out(s.bake, s.limits), s.times
+    assert solve(layout, t.table, [(t.start, t.table)]) == t
+    assert solve(layout, t.table, [(t.start, t.table - 1)]) is None
+    assert solve(layout, t.table, [(t.start + 1, t.table)]) is None
 
 
 def test_without_a_retard_or_loads():

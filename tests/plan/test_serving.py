@@ -119,6 +119,8 @@ def test_taken_codes_and_too_many():
         (lambda: serve("pair", ["A", "A"], 6), InputError, "must each have a name of its own"),
         (lambda: serve("pair", TWO, ["Ida", "Ida"]), InputError, "Two of one name: add an"),
         (lambda: serve("pair", TWO, 0), InputError, "must be a whole number from 1 to 200"),
+        (lambda: serve("pair", TWO, 2, tries=0), InputError, "must be a whole number from 1"),
+        (lambda: serve("pair", TWO, 2, tries=1.5), InputError, "must be a whole number from 1"),
         (
             lambda: serve("scores", list("ABCDEF"), 6, duplicate=True), InputError,
             "samples is 7: must be at most 6 on one plate. The tongue tires",

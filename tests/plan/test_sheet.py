@@ -9,8 +9,9 @@ import pandas as pd
 import pytest
 
 import kit
-from kit import shipped
+from kit import formula, shipped
 from kit.errors import DataError, InputError, NotFoundError
+from kit.formula.sheet import WeighingSheet
 from kit.plan.schedule import Limits, schedule
 from kit.plan.sheet import CAUTIONS, bench_sheet
 
@@ -39,13 +40,10 @@ def plan(names=("A", "B", "C"), pieces=6) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def weights() -> pd.DataFrame:
-    rows = [
-        (d, what, grams)
-        for d, malt in zip("ABC", (np.nan, 1.0, 2.25), strict=True)
-        for what, grams in (("bread flour", 250.0), ("salt", 4.5), ("malt", malt))
-    ]
-    return pd.DataFrame(rows, columns=["dough", "ingredient", "weight_g"])
+def weights() -> WeighingSheet:
+    made = formula.read_formula("Bun", "bread flour 100; salt 1.8; malt ?")
+    doughs = {d: {"malt_percent": 0.4 * i} for i, d in enumerate("ABC")}
+    return formula.weigh(made, doughs, flour_g=250, scale_step_g=0.25)
 
 
 def whole(**more) -> str:
@@ -123,14 +121,15 @@ def test_what_does_not_fit_stands_on_the_sheet():
 
 def test_weights_and_doughs():
     head, rows = table_of(section(parse(whole()), "Doughs"))
-    assert head == ["Ingredient (g)", "Dough A", "Dough B", "Dough C"]
-    assert rows == [
-        ["bread flour", "250", "250", "250"], ["salt", "4.5", "4.5", "4.5"],
-        ["malt", "–", "1", "2.25"],
+    assert head == [
+        "Ingredient", "A: diastatic malt 0 %", "B: diastatic malt 0.4 %", "C: diastatic malt 0.8 %",
     ]  # fmt: skip
-    wide = pd.DataFrame({"A": [250, 4.5]}, index=pd.Index(["flour", "salt"], name="what"))
-    head, rows = table_of(section(parse(whole(weights=wide)), "Doughs"))
-    assert (head, rows) == (["what", "A"], [["flour", "250"], ["salt", "4.5"]])
+    salt = "4.5 g(1.75 to 1.85 %)"
+    assert rows == [
+        ["bread flour", "250 g", "250 g", "250 g"], ["salt", salt, salt, salt],
+        ["malt", "none", "1 g(0.35 to 0.45 %)", "2 g(0.75 to 0.85 %)"],
+        ["dough in all", "254.5 g", "255.5 g", "256.5 g"],
+    ]  # fmt: skip
     head, rows = table_of(section(parse(whole(weights=None)), "Doughs"))
     assert head == [
         "Dough", "Diastatic malt (%)", "Cold retard (h)", "Dough temperature (°C)",
@@ -140,6 +139,28 @@ def test_weights_and_doughs():
         ["A", "0 %", "16 h", "[]", "[]"], ["B", "0.4 %", "40 h", "[]", "[]"],
         ["C", "0.8 %", "16 h", "[]", "[]"],
     ]  # fmt: skip
+
+
+def test_one_formula_for_all_doughs_is_one_column():
+    bun = formula.read_formula("Bun", "bread flour 100; salt 1.8")
+    head, rows = table_of(section(parse(whole(weights=formula.weigh(bun, flour_g=250))), "Doughs"))
+    assert head == ["Ingredient", "each dough"]
+    assert rows[0] == ["bread flour", "250 g"]
+
+
+def test_weights_of_other_doughs_are_refused_by_name():
+    bun = formula.read_formula("Bun", "bread flour 100; salt 1.8")
+    with pytest.raises(DataError) as caught:
+        whole(weights=formula.weigh(bun, {"A": {}, "1B": {}}, flour_g=250))
+    assert str(caught.value) == (
+        "the weights are of A and 1B, and the plan mixes B and C: give weigh the doughs by the "
+        "plan's codes, or none where one formula is for all."
+    )
+
+
+def test_a_table_is_no_weighing_sheet():
+    with pytest.raises(DataError, match="the weights are a DataFrame: they must be a weighing"):
+        whole(weights=weights().table())
 
 
 def _circle(piece):
@@ -208,7 +229,7 @@ def test_only_what_the_schedule_bakes():
     assert len(kept) == 2
     tree = parse(whole(schedule=s))
     head, _ = table_of(section(tree, "Doughs"))
-    assert set(head[1:]) == {f"Dough {d}" for d in kept}
+    assert {text[0] for text in head[1:]} == kept
     _, rows = table_of(section(tree, "To measure"))
     assert len(rows) == 12
 
@@ -228,8 +249,9 @@ def test_what_people_type_is_escaped():
     runs["blind"] = [f"{EVIL}{i}" for i in range(len(runs))]
     runs["bake"] = EVIL
     s = schedule(runs, table_time="2026-11-05 10:00", zone="Europe/Berlin")
-    table = pd.DataFrame({"what " + EVIL: [EVIL], EVIL: [EVIL]})
-    html = bench_sheet(runs, table, s, WANTED, title=EVIL)
+    bun = formula.Formula.from_lines("Bun", [(EVIL, "flour", 100)])
+    sheet = formula.weigh(bun, {EVIL: {}, "B": {}, "C": {}}, flour_g=250)
+    html = bench_sheet(runs, sheet, s, WANTED, title=EVIL)
     tree = parse(html)
     assert "<script" not in html
     assert "<b>" not in html
@@ -256,17 +278,12 @@ def test_cautions_are_all_there():
          "layout is [[1, 2, 3]]: has no place 4, which the plan uses. Add it."),
         ({"runs": plan().assign(blind="7")}, DataError,
          "the code 7 is given to "),
-        ({"weights": weights().assign(cups=1)}, DataError,
-         "the weights need one column besides dough and ingredient, and have 2: weight_g and "
-         "cups."),
-        ({"weights": pd.concat([weights(), weights()])}, DataError,
-         "the weights have bread flour of dough A twice."),
         ({"schedule": schedule(plan(names=("X", "Y")), table_time="2026-11-05 10:00",
                                zone="UTC")}, DataError,
          "the schedule bakes X1, X2 and X3, which the plan does not have: make the schedule from "
          "the same rows."),
     ],
-    ids=["paper", "twice", "missing", "codes", "columns", "weights", "schedule"],
+    ids=["paper", "twice", "missing", "codes", "schedule"],
 )  # fmt: skip
 def test_refusals(given, error, message):
     with pytest.raises(error) as said:
