@@ -9,6 +9,7 @@ import pandas as pd
 
 from kit import quantities
 from kit.analysis import words
+from kit.analysis.meant import meant
 from kit.analysis.mixing import mixed_by
 from kit.errors import DataError, InputError, KitError
 from kit.given import as_whole
@@ -80,8 +81,13 @@ class TrialPlanning(TrialAsked):
         return extend(baked, wanted, kitchen, seed, **more)
 
     def baked(self) -> pd.DataFrame:
-        """Return the pieces of which the outcome was measured: what the trial rests on so far."""
+        """Return the pieces of which the outcome was measured: what the trial rests on so far.
+
+        A proof that was read piece by piece counts here as the setting meant, as it was planned.
+        """
         frame, _ = self._as_meant()
+        proofs = {meant(f): f for f in self.factors if meant(f) in frame}
+        frame = frame.drop(columns=proofs.values()).rename(columns=proofs)
         return frame[frame[self.outcome].notna()] if self.outcome in frame else frame[:0]
 
     def spread(self, outcome: str | None = None) -> "Spread":

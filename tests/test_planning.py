@@ -242,6 +242,26 @@ def test_the_kept_plan_says_how_many_bakes_were_planned(trial):
     assert trial.planned_bakes() == []
 
 
+def test_more_bakes_of_a_proof_that_was_read_are_of_the_settings_meant(ws):
+    """Each reading was planned as a setting: proof ratio at 1.44, 1.56 … 14 of them."""
+    trial = ws.new_trial(
+        "proof", factors={"proof_ratio": [1.6, 2.0, 2.4]}, outcome="rise_height_mm", matters=1
+    )
+    rng = np.random.default_rng(9641200)
+    for bake in (trial.add_bake(day) for day in ("2026-11-05", "2026-11-12")):
+        for dough in (trial.add_dough(bake) for _ in "AB"):
+            for ratio in (1.6, 1.6, 2.0, 2.0, 2.4, 3.2):
+                piece = trial.add_piece(dough)
+                read = 3.2 if ratio == 3.2 else round(ratio + rng.normal(0, 0.12), 2)
+                trial.record(piece, "proof_ratio", read)
+                trial.record(piece, "rise_height_mm", round(30 + rng.normal(), 1))
+    assert trial.frame()["proof_ratio"].nunique() > 8
+    assert sorted(trial.baked()["proof_ratio"].unique()) == [1.6, 2.0, 2.4, 3.2]
+    assert "proof_ratio, meant" not in trial.baked()
+    plan = trial.extend(kit.Kitchen(bakes=1, doughs_per_bake=2, pieces_per_dough=6))
+    assert plan.factors[0].settings == (1.6, 2.0, 2.4, 3.2)
+
+
 def test_more_bakes_for_a_trial_under_way(ws):
     demo = shipped.load_demo(ws)
     plan = demo.extend(kit.Kitchen(bakes=1, tubs=4))

@@ -70,7 +70,8 @@ def as_meant(
         limit = (NEARER if read else CLOSE) * step * (1 + 1e-9)
         close = given & (np.abs(done - nearest) <= limit)
         if shaped_by(factor) and not whole and not close[given].all():
-            moved[meant(factor)] = np.where(given, nearest, np.nan)
+            # what lies more than a step beyond them all is a setting of its own
+            moved[meant(factor)] = np.where(np.abs(done - nearest) <= step, nearest, done)
         if read and not close[given].all():
             notes.append(_as_read(factor, done, known))
             continue
