@@ -199,6 +199,8 @@ def random_groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], St
     if _whole(table, "dough"):
         return (*groups, "load", *(["dough"] if several else [])), "nested", notes
     for kind in ("dough", "shaping"):
+        if kind not in table:  # where the spread is asked about, no shapings are told apart
+            continue
         if loads == table[kind].nunique() and held(table["load"], table[kind]).max() == 1:
             notes.append(
                 f"each load held pieces of one {kind} only, so what the load does cannot be told "
