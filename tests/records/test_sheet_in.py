@@ -83,7 +83,7 @@ def test_a_kitchen_table_is_understood_and_nothing_is_stored(ws, trial, tmp_path
     assert frame["baked_weight_g"].fillna(-1).tolist() == [72.5, 71, -1]
     assert len(ws.history()) == before
     told = trial.bring_in(look)
-    assert (told.rows, told.stored, told.values, told.same) == (3, 3, 7, 1)
+    assert (told.rows, told.stored, told.values, told.same) == (3, 3, 7, 0)
     assert told.new == {"bake": 1, "dough": 2, "load": 0, "piece": 3}
     assert trial.frame()["rise_height_mm"].tolist() == [38.1, 38.1, 40]
     assert ws.undo() == "undone: malt: brought in 3 rows of bakes.csv"
@@ -555,7 +555,7 @@ def test_results_tell_in_words_and_tables(trial, tmp_path):
     told = trial.bring_in(look)
     assert str(told).startswith(
         "bakes.csv: 2 of 3 rows are stored (1 bake, 1 dough, 2 pieces, 3 values new).\n"
-        "1 value stood there already.\n1 row left out"
+        "1 row left out"
     )
     assert "<b>" not in told._repr_html_()
     assert told.to_frame()["left_out"].tolist() == [1]

@@ -51,8 +51,9 @@ def test_pieces_beside_one_another_are_asked_about_and_read(trial, table):
         "a.csv: 3 rows, several pieces a row, 5 in all; 3 can be stored, 0 cannot.\n"
     )
     told = trial.bring_in(look)
-    assert str(told).startswith(
-        "a.csv: 3 of 3 rows are stored (2 bakes, 3 doughs, 5 pieces, 10 values new).\n"
+    # what a dough's pieces share did not stand there before
+    assert str(told) == (
+        "a.csv: 3 of 3 rows are stored (2 bakes, 3 doughs, 5 pieces, 10 values new)."
     )
     frame = trial.frame()
     # a piece that is missing leaves the others what they are called
@@ -61,7 +62,9 @@ def test_pieces_beside_one_another_are_asked_about_and_read(trial, table):
     assert frame["rise_height_mm"].tolist()[:4] == [30.5, 31, 33, 34.5]
     assert frame["baked_weight_g"].tolist()[:3] == [70, 71, 72]
     assert frame[["rise_height_mm", "baked_weight_g"]].isna().sum().tolist() == [1, 2]
-    assert trial.bring_in(look).values == 0
+    again = trial.bring_in(look)
+    assert (again.values, again.same) == (0, 10)
+    assert str(again).splitlines()[1:] == ["10 values stood there already."]
     assert len(trial.readings()) == 10
 
 
@@ -174,7 +177,8 @@ def test_a_name_over_columns_reaches_no_further_than_it_is_merged(trial, tmp_pat
         ("Height 2", "Height", 2), ("height_3_mm", "height mm", 3),
         ("Höhe (1) [mm]", "Höhe [mm]", 1), ("Muffin 2 Höhe", "Höhe", 2),
         ("Muffin no. 2 height", "height", 2), ("Height #4", "Height", 4),
-        ("2026 height", "2026 height", None), ("Height 1 of 2", "Height 1 of 2", None),
+        ("Height (mm).1", "Height (mm)", 1), ("2026 height", "2026 height", None),
+        ("Height 1 of 2", "Height 1 of 2", None),
     ],
 )  # fmt: skip
 def test_the_number_of_a_heading(heading, base, number):
@@ -274,3 +278,112 @@ def test_a_problem_of_a_row_is_told_once(trial, tmp_path):
     rows = "Bake,Dough,Malt %,Height 1,Height 2\n1,A,lots,30,31\n1,,0,33,34\n"
     look = trial.look_at(csv(tmp_path, rows))
     assert look.problems[["row", "column"]].values.tolist() == [[2, "Malt %"], [3, "Dough"]]
+
+
+PROOFS = {"dough": [*"AABB"], "piece": ["A1", "A2", "B1", "B2"], "proof_ratio": [1.6, 2, 1.7, 2.1]}
+
+
+@pytest.mark.parametrize(
+    "heads", ["Proof ratio 1,Proof ratio 2", "Proof ratio,Proof ratio", "Proof ratio,Proof ratio.1"]
+)
+def test_what_is_decided_and_numbered_is_each_pieces_own(trial, tmp_path, heads):
+    rows = f"Bake,Dough,{heads},Height 1,Height 2\n1,A,1.6,2,30,31\n1,B,1.7,2.1,33,34\n"
+    look = trial.look_at(csv(tmp_path, rows))
+    assert [told.rpartition("dough? ")[2] for told in look.questions] == [
+        "They are read so; if they mean anything else, say ignored.",
+        "They are read so; if it is one piece again, keep one column.",
+    ]
+    trial.bring_in(look)
+    pd.testing.assert_frame_equal(trial.frame()[[*PROOFS]], pd.DataFrame(PROOFS), check_dtype=False)
+
+
+def test_what_is_decided_and_numbered_below_one_heading_is_each_pieces_own(trial, tmp_path):
+    rows = [["Bake", "Dough", "Proof ratio", None, "Height", None], [None, None, 1, 2, 1, 2],
+            [1, "A", 1.6, 2, 30, 31], [1, "B", 1.7, 2.1, 33, 34]]  # fmt: skip
+    trial.bring_in(trial.look_at(book(tmp_path, rows, "C1:D1", "E1:F1")))
+    pd.testing.assert_frame_equal(trial.frame()[[*PROOFS]], pd.DataFrame(PROOFS), check_dtype=False)
+
+
+def test_the_times_of_two_sides_can_be_taken_back(trial, tmp_path):
+    rows = "Bake,Dough,Side time 1,Side time 2,Height 1,Height 2\n1,A,5,7,30,31\n1,B,5,7,33,34\n"
+    look = trial.look_at(csv(tmp_path, rows))
+    assert look.to_frame()["side_minutes"].tolist() == [5, 7, 5, 7]
+    assert look.questions[0].endswith("if they are the two sides of one, say ignored.")
+    look = look.with_column("Side time 1, Side time 2", "ignored")
+    assert "side_minutes" not in look.to_frame()
+
+
+@pytest.mark.parametrize(
+    ("heads", "asked"),
+    [
+        # not numbered as the heights are
+        ("Proof ratio 1,Proof ratio 2", "Which piece's is 'Proof ratio 1'? A row holds several"),
+        ("Proof ratio 1,Proof ratio 3", "Which piece's is 'Proof ratio 1'? A row holds several"),
+        ("Diameter 1,Diameter 3", "Which piece's is 'Diameter 1'? A row holds several"),
+        # a dough has one, and of which piece it was nobody knows
+        ("Proof 1,Proof 2", "What is 'Proof 1'? A dough has one warm proof, and several stand "),
+        ("Proof,Proof", "What is 'Proof'? A dough has one warm proof, and several stand here; "),
+    ],
+)  # fmt: skip
+def test_what_is_numbered_and_no_piece_of_theirs_is_left_out(trial, tmp_path, heads, asked):
+    rows = f"Bake,Dough,{heads},Height 1,Height 2,Height 3\n1,A,30,40,30,31,32\n1,B,30,40,33,34,\n"
+    look = trial.look_at(csv(tmp_path, rows))
+    assert look.questions[0].startswith(asked)
+    assert len(look.questions) == 3
+    trial.bring_in(look)
+    assert set(trial.readings()["quantity"]) == {"rise_height_mm"}
+    if asked.startswith("What"):  # the dough's own, once somebody says so
+        proof = look.with_column(heads.split(",")[0], "proof_minutes")
+        assert proof.to_frame()["proof_minutes"].tolist() == [30] * 5
+
+
+@pytest.mark.parametrize("last", ["Proof ratio 2", "Proof ratio"])
+def test_one_of_several_numbered_columns_is_not_given_to_all_pieces(trial, tmp_path, last):
+    first = "Proof ratio 1" if last[-1] == "2" else last
+    rows = f"Bake,Dough,{first},{last},Height 1,Height 2\n1,A,1.6,2,30,31\n1,B,1.7,2.1,33,34\n"
+    look = trial.look_at(csv(tmp_path, rows)).with_column(first, "proof_ratio")
+    asked = [told for told in look.questions if told.startswith("Which piece's is 'Proof ratio")]
+    assert len(asked) == 2
+    assert "keep one column without a number if it is for all pieces" in asked[0]
+    assert "proof_ratio" not in look.to_frame()
+    alone = look.with_column("Height 1, Height 2", "ignored")
+    assert alone.to_frame()["proof_ratio"].tolist() == [1.6, 1.7]
+
+
+def test_what_is_decided_once_for_all_pieces_is_told(trial, tmp_path):
+    rows = "Bake,Dough,Proof ratio,{},Height 1,Height 2\n1,A,1.6,6,30,31\n1,B,2,6,33,34\n"
+    look = trial.look_at(csv(tmp_path, rows.format("Flips 1")))
+    assert "'Proof ratio' counts for all pieces of a row alike." in look.checks
+    assert "Which piece's is 'Flips 1'?" in " ".join(look.questions)  # a number with no other
+    assert look.to_frame()["proof_ratio"].tolist() == [1.6, 1.6, 2, 2]
+    alone = look.with_column("Height 1, Height 2", "ignored")
+    assert alone.checks == ("Does 'Flips 1' mean Extra turns?",)
+    assert alone.to_frame()["extra_flips"].tolist() == [6, 6]
+
+
+@pytest.mark.parametrize(
+    "heads",
+    ["Height,Height.1,Height.2", "Height,Height2,Height3", "Height mm,Height 2 mm,Height 3 mm"],
+)
+def test_a_heading_without_a_number_is_the_first_piece(trial, tmp_path, heads):
+    look = trial.look_at(csv(tmp_path, f"Bake,Dough,{heads}\n1,A,30,31,32\n1,B,33,34,35\n"))
+    assert len(look.questions) == 1
+    assert "those of 3 pieces of a dough?" in look.questions[0]
+    trial.bring_in(look)
+    assert trial.frame()["piece"].tolist() == ["A1", "A2", "A3", "B1", "B2", "B3"]
+    assert trial.frame()["rise_height_mm"].tolist() == [30, 31, 32, 33, 34, 35]
+
+
+def test_a_data_frame_with_columns_called_alike(trial, tmp_path):
+    path = csv(tmp_path, "Bake,Dough,Height,Height,Height\n1,A,30,31,32\n1,B,33,34,\n")
+    trial.bring_in(trial.look_at(pd.read_csv(path)))
+    assert trial.frame()["rise_height_mm"].tolist() == [30, 31, 32, 33, 34]
+
+
+def test_a_value_of_a_dough_stood_there_once(trial, tmp_path):
+    rows = "Bake,Dough,Malt %,Room temp,Height\n1,A,0,21,30\n1,A,0,21,31\n1,B,0.8,21,33\n"
+    path = csv(tmp_path, rows)
+    assert trial.bring_in(trial.look_at(path)).same == 0
+    path.write_text(rows + "1,B,0.8,21,34\n")
+    told = trial.bring_in(trial.look_at(path))
+    assert (told.values, told.same) == (1, 6)

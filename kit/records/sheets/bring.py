@@ -48,7 +48,7 @@ class BroughtIn(InLines):
     values : int
         Values recorded for the first time.
     same : int
-        Values that were recorded already and were not recorded again.
+        Values that were recorded before and were not recorded again.
     changed : tuple of str
         What replaced something different, in words; the first 200.
     changes : int

@@ -25,7 +25,7 @@ from kit.records.sheets.cells import (
 from kit.records.sheets.check import Sheet
 from kit.records.sheets.file import Percent, Table
 from kit.records.sheets.known import Known
-from kit.records.sheets.pieces import apart, beside_several, lines_held, unfold
+from kit.records.sheets.pieces import apart, beside_several, for_all, lines_held, unfold
 from kit.records.sheets.problems import problem_frame, problem_lines
 from kit.records.sheets.words import IGNORED, LONG, Column, Guess, guess, meanings, unit_fits
 
@@ -147,7 +147,7 @@ class Look:
     @cached_property
     def counting(self) -> tuple[Column, ...]:
         """Return the columns as they count beside one another."""
-        return tuple(map(beside_several, self.columns)) if self.unfolded else self.columns
+        return beside_several(self.columns) if self.unfolded else self.columns
 
     @cached_property
     def lines(self) -> Sequence[int]:
@@ -203,6 +203,8 @@ class Look:
     def _checks(self) -> Iterator[str]:
         yield from self.table.notes
         yield from (column.doubt for column in self.counting if column.doubt)
+        if self.unfolded:
+            yield from for_all(self.counting)
         have = set(self.cells)
         if "bake" not in have and "thing" not in have:
             if "day" in have:

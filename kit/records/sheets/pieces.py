@@ -6,16 +6,21 @@ from typing import TYPE_CHECKING, Any
 
 from kit import quantities
 from kit.analysis import words
+from kit.quantities import Quantity
 from kit.records.sheets.file import Table
 from kit.records.sheets.words import IGNORED, LONG, Column, Guess, guess, uncounted
 
 if TYPE_CHECKING:
     from kit.records.sheets.look import Look
 
-__all__ = ["apart", "beside_several", "lines_held", "unfold"]
+__all__ = ["apart", "beside_several", "for_all", "lines_held", "unfold"]
 
-#: what is decided for all pieces of a row; "Side 1, Side 2" are the two sides of one
+#: what a column without a number says of all pieces of a row: it is decided, not measured
 _DECIDED = ("side_minutes", "extra_flips", "proof_ratio")
+#: what to do where such columns, numbered, are not those of pieces
+_IF_NOT = dict.fromkeys(_DECIDED, "if they mean anything else, say ignored") | {
+    "side_minutes": "if they are the two sides of one, say ignored"
+}
 #: what a row says of one piece, besides what is measured on it
 _OF_ONE = ("piece", "place", "events")
 
@@ -41,19 +46,20 @@ def unfold(
         What its columns are called.
     dict
         Name of an unfolded column -> what it seems to mean, and what is asked about it; the names
-        of the columns it was.
+        of the columns it was, none for one that is numbered and left out.
     """
-    found: dict[str, dict[int, int]] = {}
+    numbered: dict[str, dict[int, int]] = {}
     for at, heading in enumerate(table.headings):
         base, number = uncounted(heading)
         if table.headings.count(heading) > 1:
             base, number = heading, table.headings[:at].count(heading) + 1
-        if number is not None and _is_measured(guess(base)):
-            found.setdefault(base, {}).setdefault(number, at)
-    groups = {
-        base: [at for _, at in sorted(places.items())]
-        for base, places in found.items() if _counts_up(places)
-    }  # fmt: skip
+        if number is not None and _quantity(base):
+            numbered.setdefault(base, {}).setdefault(number, at)
+    found = {base: _with_bare(table.headings, base, at) for base, at in numbered.items()}
+    of_piece = [base for base, places in found.items() if _counts_up(places) and _of_piece(base)]
+    sizes = {len(found[base]) for base in of_piece if guess(base).meaning not in _DECIDED}
+    # what is decided says nothing of how many pieces there are
+    groups = {base: list(found[base].values()) for base in of_piece if len(found[base]) in sizes}
     meant: dict[str, int] = {}
     for at, heading in enumerate(table.headings):
         meant.setdefault(guess(heading).meaning, at)  # of two that mean the same the first counts
@@ -75,18 +81,42 @@ def unfold(
         own = [table.columns[at] for at in places] + [[None] * count] * (most - len(places))
         columns.append([column[i] for i in range(count) for column in own])
         told = f"Are {words.join(map(repr, each))} those of {len(each)} pieces of a dough?"
-        doubt = f"{told} They are read so; if it is one piece again, keep one column."
-        asked[called[-1]] = replace(guess(base), doubt=doubt), tuple(names[at] for at in places)
+        one = guess(base)
+        if_not = _IF_NOT.get(one.meaning, "if it is one piece again, keep one column")
+        doubt = f"{told} They are read so; {if_not}."
+        asked[called[-1]] = replace(one, doubt=doubt), tuple(names[at] for at in places)
+    for base, numbered_at in found.items():
+        several = len(numbered_at) > 1 and _of_piece(base)
+        if base not in groups and (several or _counts_up(numbered_at)):
+            for name in (names[at] for at in numbered_at.values()):
+                asked[name] = Guess(IGNORED, "", _which(name, _quantity(base))), ()
     rows, numbers = [r for r in table.rows for _ in range(most)], [*range(1, most + 1)] * count
     unfolded = replace(table, headings=headings, columns=columns, rows=rows, numbers=numbers)
     return unfolded, called, asked
 
 
-def _is_measured(one: Guess) -> bool:
-    """Whether it is surely measured on each piece."""
-    quantity = quantities.find(one.meaning)
-    measured = quantity is not None and quantity.level == "piece" and quantity.name not in _DECIDED
-    return measured and not one.doubt
+def _quantity(heading: str) -> Quantity | None:
+    """Return the quantity a heading surely means; None where it means none."""
+    one = guess(heading)
+    return None if one.doubt else quantities.find(one.meaning)
+
+
+def _of_piece(heading: str) -> bool:
+    """Whether each piece has its own."""
+    quantity = _quantity(heading)
+    return quantity is not None and quantity.level == "piece"
+
+
+def _with_bare(headings: Sequence[str], base: str, places: dict[int, int]) -> dict[int, int]:
+    """Return the places of numbered columns in order; "Height" is the one before "Height 2".
+
+    It is before "Height.1" as well: so a data frame names columns that are called alike.
+    """
+    if headings.count(base) == 1:
+        if all(headings[at] == f"{base}.{number}" for number, at in places.items()):
+            places = {number + 1: at for number, at in places.items()}
+        places = {1: headings.index(base)} | places
+    return dict(sorted(places.items()))
 
 
 def _counts_up(numbers: Collection[int]) -> bool:
@@ -111,21 +141,43 @@ def lines_held(look: "Look") -> Sequence[int]:
     return out
 
 
-def beside_several(column: Column) -> Column:
-    """Return a column as it counts where a row holds several pieces.
+def beside_several(columns: Sequence[Column]) -> tuple[Column, ...]:
+    """Return columns as they count where a row holds several pieces.
 
     What is said of one of them is left out: of which, the row does not say, and on each of them it
-    would count as measured so many times.
+    would count as measured so many times. So is what is decided, where it has a number.
     """
-    quantity = quantities.find(column.meaning)
-    of_piece = quantity is not None and quantity.level == "piece" and quantity.name not in _DECIDED
-    if column.pieces or not (of_piece or column.meaning in _OF_ONE):
-        return column
-    doubt = (
-        f"Which piece's is {column.heading!r}? A row holds several here, so it is left out. Say "
-        "ignored to go on without it, or give each piece a row of its own."
+    bases = [uncounted(column.heading)[0] for column in columns]
+    out = []
+    for column, base in zip(columns, bases, strict=True):
+        quantity = quantities.find(column.meaning)
+        of_one = column.meaning in _OF_ONE or (quantity is not None and quantity.level == "piece")
+        if column.meaning in _DECIDED:
+            of_one = base != column.heading or bases.count(base) > 1
+        if of_one and not column.pieces:
+            doubt = _which(column.heading, quantity)
+            column = replace(column, meaning=IGNORED, unit="", doubt=doubt)
+        out.append(column)
+    return tuple(out)
+
+
+def for_all(columns: Sequence[Column]) -> list[str]:
+    """Say of which columns each cell counts for all pieces of its row, though one could differ."""
+    found = [c.heading for c in columns if c.meaning in _DECIDED and not c.pieces]
+    return [f"{heading!r} counts for all pieces of a row alike." for heading in found]
+
+
+def _which(heading: str, quantity: Quantity | None) -> str:
+    """Ask about a column beside several pieces that is left out."""
+    if quantity is not None and quantity.level != "piece":
+        one = f"A {quantity.level} has one {words.name(quantity.name)}"
+        return f"What is {heading!r}? {one}, and several stand here; it is left out unless you say."
+    decided = quantity is not None and quantity.name in _DECIDED
+    for_each = ", keep one column without a number if it is for all pieces" if decided else ""
+    return (
+        f"Which piece's is {heading!r}? A row holds several here, so it is left out. Say ignored "
+        f"to go on without it{for_each}, or give each piece a row of its own."
     )
-    return replace(column, meaning=IGNORED, unit="", doubt=doubt)
 
 
 def apart(look: "Look", at: int) -> "Look":
@@ -140,11 +192,14 @@ def apart(look: "Look", at: int) -> "Look":
     """
     table, group = look.table, look.columns[at]
     first, held = group.pieces[0], table.columns[at]
+    several = any(c.pieces and c.meaning != IGNORED for c in look.columns if c is not group)
     columns, cells = [], list[list[Any]]()
     for piece, name in enumerate(group.pieces):
         doubt, counts = f"Does {name!r} mean {group.meaning}?", {}
         if piece:
             doubt = f"{first!r} and {name!r} both mean {group.meaning}. Which? Now the first."
+            if several:  # of other columns: then no piece's counts
+                doubt = _which(name, quantities.find(group.meaning))
             counts = {"meaning": IGNORED, "unit": ""}
         doubt = "" if group.meaning == IGNORED else doubt
         columns.append(replace(group, heading=name, doubt=doubt, pieces=(), **counts))

@@ -39,7 +39,9 @@ class Tally:
     values : int
         Readings recorded, the first of their quantity on their thing.
     same : int
-        Values that were recorded already.
+        Values that were recorded before the table came in.
+    met : set of (id of a thing, quantity)
+        What it tells, each counted once: a dough's value stands on all of its rows.
     changed : int
         Values and other entries that replaced different ones.
     told : list of str
@@ -52,6 +54,7 @@ class Tally:
     new: dict[str, int] = field(default_factory=lambda: dict.fromkeys(TABLE_OF, 0))
     values: int = 0
     same: int = 0
+    met: set[tuple[str, str]] = field(default_factory=set)
     changed: int = 0
     told: list[str] = field(default_factory=list)
     problems: list[tuple[int, InputError]] = field(default_factory=list)
@@ -161,8 +164,10 @@ class _Batch:
         """Record a value unless it is the newest already."""
         target = self.known.ids[level][key]
         old = self.known.newest.get((target, name))
+        first = (target, name) not in self.tally.met
+        self.tally.met.add((target, name))
         if old == value:
-            self.tally.same += 1
+            self.tally.same += first
             return
         if old is None:
             self.tally.values += 1

@@ -80,7 +80,7 @@ _EITHER = {
 }
 #: a number that counts, alone or after what it counts
 _COUNTS = re.compile(
-    r"[\s_]*[(#]?(?:\b(?:piece|muffin|bun|stück|no|nr)\b[\s_.#]*)*"
+    r"[\s_.]*[(#]?(?:\b(?:piece|muffin|bun|stück|no|nr)\b[\s_.#]*)*"
     r"(?<!\d)(\d{1,2})(?!\d)\)?[\s_]*",
     re.IGNORECASE,
 )
