@@ -231,7 +231,7 @@ def test_what_is_asked_wrongly_is_refused_before_any_photo_is_looked_at(folder):
         (["--shape", "jar"], "must be said for the shape jar and only then. Say how wide"),
         (["--jar", "inner_diameter=72"], "must be said for the shape jar and only then."),
         (["--about", "dpi=600"], "dpi is 600: is no argument of the kind 'card', which takes"),
-        (["--by", "disc"], "diameter_mm is None: must be given for the kind 'disc'."),
+        (["--by", "disc"], "diameter_mm is not given: must be given for the kind 'disc'."),
         (["--zone", "Mars/X"], "zone is 'Mars/X': must be a time zone"),
     ):
         result = CliRunner().invoke(app, ["measure", str(folder), "--shows", "rise", *asked])
