@@ -122,7 +122,7 @@ def test_undo_takes_the_reading_back(panel):
 def test_all_doughs_of_the_demo(demo):
     panel = RisePanel(demo)
     assert panel.reader.name == "dough 8A"
-    assert re.search(r"Double at about 9:\d\d", words(panel.look))
+    assert re.search(r"Double at about 09:\d\d", words(panel.look))
     assert "Invented data." in words(panel.shown)
     panel.dough.value = next(i for name, i in panel.dough.options if name.startswith("Dough 1A"))
     assert "It has doubled." in words(panel.look)
