@@ -452,7 +452,8 @@ def test_demo_is_invented_and_has_a_dough_that_still_proofs(ws):
     table = trial.rise("malt_percent").to_frame()
     assert len(table) == 12
     f = trial.forecast(trial.dough("8B"))
-    assert re.match(r"Double at about 09:\d\d \(between 09:\d\d and 09:\d\d with 90 %\)\.", f.headline)
+    said = r"Double at about 09:\d\d \(between 09:\d\d and 09:\d\d with 90 %\)\."
+    assert re.match(said, f.headline)
     # the truth is in make_demo.py: 1 + 0.1 malt, 7 % a degree, a pace that differs by 6 %
     early = trial.dough("1A")
     looked = trial.forecast(early, now=datetime(2026, 4, 30, 8, 30, tzinfo=UTC))
