@@ -205,6 +205,7 @@ def read_records(
     if unit not in ("bake", "mixing") and mixing not in (by, *beside) and shared(table):
         if not _mixing_counts(table, factor, adjust, as_line, unit):
             table["mixing"] = table["dough"]
+    # asked about together, they are judged in one fit: it needs the loads, whichever comes first
     if any(unit_of(table, safe_name(f)) == "load" for f in beside if f in adjust):
         unit = "load"
     trials = 1 if columns["trial"] is None else rows[columns["trial"]].nunique()
