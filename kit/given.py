@@ -69,10 +69,7 @@ def is_missing(value: object) -> bool:
 def given_number(value: object, field: str, where: str = "") -> float | None:
     """Return a number as it was given, None where it is missing.
 
-    Raises
-    ------
-    UnitError
-        No number.
+    Raises UnitError: no number.
     """
     if is_missing(value):
         return None
@@ -91,11 +88,9 @@ def check_range(
     where: str = "",
     unit: str = "",
 ) -> None:
-    """Refuse a number that is infinite or lies outside its range.
+    """Refuse a number that is infinite or lies outside its range, ends included.
 
-    Raises
-    ------
-    InputError
+    Raises InputError: says the range in `unit`, and the `remedy`.
     """
     if math.isinf(number):
         rule, unit = "must be a finite number", ""

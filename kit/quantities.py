@@ -20,7 +20,8 @@ from kit.us_units import also_us, either
 
 __all__ = [
     "COLUMNS", "LEVELS", "SERIES", "Checked", "Quantity", "add", "all_quantities", "built_in",
-    "called", "check_own", "find", "get", "label", "remember",
+    "called", "check_own", "find", "get", "label", "open_ends",
+    "remember",
 ]  # fmt: skip
 
 #: what a reading can belong to, outermost first
@@ -117,11 +118,8 @@ class Quantity:
     def check(self, value: float | None, where: str = "") -> Checked:
         """Refuse an impossible value, question an unusual one.
 
-        Raises
-        ------
-        InputError
-            No number, outside `possible`, not finite, or not whole where only whole numbers make
-            sense.
+        Raises InputError: no number, outside `possible`, not finite, or not whole where only whole
+        numbers make sense.
         """
         return self._checked(value, where, has_unit=False)
 
@@ -150,10 +148,7 @@ class Quantity:
     def parse(self, text: str | float | None, where: str = "") -> Checked:
         """Read what was typed (any unit of the right kind) and check it.
 
-        Raises
-        ------
-        InputError
-            Not readable as this quantity, or impossible.
+        Raises InputError: not readable as this quantity, or impossible.
         """
         try:
             number = parse(text, self.unit, self.name, where)
@@ -299,10 +294,7 @@ def all_quantities(series: bool = False) -> tuple[Quantity, ...]:
 def get(name: str) -> Quantity:
     """Return one quantity by name.
 
-    Raises
-    ------
-    NotFoundError
-        Lists the names that exist.
+    Raises NotFoundError: lists the names that exist.
     """
     try:
         return _KNOWN[name]
@@ -336,10 +328,8 @@ def called(text: str) -> str:
 def add(quantity: Quantity) -> Quantity:
     """Make one's own quantity known for this session.
 
-    Raises
-    ------
-    InputError
-        The name is taken by a different quantity, or it cannot be one: see `check_own`.
+    Raises InputError: the name is taken by a different quantity, or it cannot be one: see
+    `check_own`.
     """
     check_own(quantity)
     return remember(quantity)
@@ -348,10 +338,8 @@ def add(quantity: Quantity) -> Quantity:
 def check_own(quantity: Quantity) -> None:
     """Refuse what cannot be a quantity of somebody's own.
 
-    Raises
-    ------
-    InputError
-        No plain name or a column's, no label, decimals, level or unit that can be, empty ranges.
+    Raises InputError: no plain name or a column's, no label, decimals, level or unit that can be,
+    empty ranges.
     """
     if not quantity.name.isidentifier() or quantity.name != quantity.name.lower():
         raise InputError(
@@ -379,16 +367,18 @@ def check_own(quantity: Quantity) -> None:
 def remember(quantity: Quantity) -> Quantity:
     """Make a quantity known that was added before, whatever `add` refuses by now.
 
-    Raises
-    ------
-    InputError
-        The name is taken by a different quantity.
+    Raises InputError: the name is taken by a different quantity.
     """
     if _KNOWN.setdefault(quantity.name, quantity) != quantity:
         raise InputError(
             "name", quantity.name, "is taken by another quantity", "Choose another name."
         )
     return quantity
+
+
+def open_ends(low: float | None, high: float | None) -> tuple[float, float]:
+    """Return a range as a quantity has it: an end that is missing is open."""
+    return -_INF if low is None else low, _INF if high is None else high
 
 
 def built_in() -> frozenset[str]:

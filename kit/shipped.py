@@ -51,21 +51,9 @@ def load_demo(ws: "Workspace") -> "Trial":
 
 
 def _demo(ws: "Workspace", story: dict[str, Any]) -> "Trial":
-    trial = ws.new_trial(
-        story["name"],
-        question=story["question"],
-        factors={f["quantity"]: f["settings"] for f in story["factors"]},
-        outcome=story["outcome"],
-        matters=story["matters"],
-        zone=story["zone"],
-        invented=True,
-        baker=story["baker"],
-    )
-    _fill(trial, story["formula"])
-    return trial
-
-
-def _fill(trial: "Trial", formula: dict[str, Any]) -> None:
+    formula, factors = story["formula"], {f["quantity"]: f["settings"] for f in story["factors"]}
+    about = {name: story[name] for name in ("question", "outcome", "matters", "zone", "baker")}
+    trial = ws.new_trial(story["name"], factors=factors, invented=True, **about)
     trial.set_formula(formula["name"], formula["ingredients"], note=formula["note"])
     trial.bring_in(trial.look_at(demo_folder() / "pieces.csv"))
     for event in pd.read_csv(demo_folder() / "events.csv", dtype=str).to_dict("records"):
@@ -75,6 +63,7 @@ def _fill(trial: "Trial", formula: dict[str, Any]) -> None:
     for row in pd.read_csv(demo_folder() / "rises.csv", dtype=str).itertuples():
         dough = doughs[str(row.dough)]
         trial.record(dough, "dough_ratio", str(row.dough_ratio), at=f"{dough.bake.day} {row.time}")
+    return trial
 
 
 def copy_notebooks(folder: str | Path) -> list[str]:

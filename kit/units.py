@@ -26,25 +26,13 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Unit:
-    """One unit: metric value = (typed value + `shift`) × `factor`.
+    """One unit: metric value = (typed value + `shift`) × `factor`."""
 
-    Parameters
-    ----------
-    symbol : str
-        How it is shown.
-    dimension : str
-        Key of `DIMENSIONS`; only units of one dimension convert into each other.
-    factor, shift : Fraction
-        To the dimension's metric unit.
-    names : tuple of str
-        What people type, lower case, without dots.
-    """
-
-    symbol: str
-    dimension: str
-    factor: Fraction
-    names: tuple[str, ...]
-    shift: Fraction = Fraction(0)
+    symbol: str  # how it is shown
+    dimension: str  # key of `DIMENSIONS`; only units of one dimension convert into each other
+    factor: Fraction  # to the dimension's metric unit
+    names: tuple[str, ...]  # what people type, lower case, without dots
+    shift: Fraction = Fraction(0)  # to the dimension's metric unit
 
 
 #: dimension -> the metric unit everything of that dimension is kept in, and an example
@@ -228,13 +216,7 @@ def _read_number(text: str, field: str, original: str, where: str) -> tuple[Frac
     """Read one number off the front of `text`; return it and what is left."""
     match = _NUMBER.match(text)
     if match is None:
-        raise UnitError(
-            field,
-            original,
-            "is not a number",
-            DIGITS,
-            where,
-        )
+        raise UnitError(field, original, "is not a number", DIGITS, where)
     part = match.groupdict()
     if part["plain"] is not None:
         if re.fullmatch(r"[1-9]\d{0,2},\d{3}", part["plain"]):

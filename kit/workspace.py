@@ -257,19 +257,10 @@ class Workspace:
 
         frame, adjust = self.frame(names), list(adjust)
         return compare(
-            frame,
-            outcome,
-            by,
-            dough="dough",
-            bake="bake",
-            load=frames.present(frame, "load"),
-            trial="trial" if frame["trial"].nunique() > 1 else None,
-            mixing=mixed_by(by, *adjust),
-            matters=matters,
-            adjust=adjust,
-            control=control,
-            line=line,
-        )
+            frame, outcome, by, dough="dough", bake="bake", load=frames.present(frame, "load"),
+            trial="trial" if frame["trial"].nunique() > 1 else None, mixing=mixed_by(by, *adjust),
+            matters=matters, adjust=adjust, control=control, line=line,
+        )  # fmt: skip
 
     def receive(self, source: "str | Path | Package", baker: str | None = None) -> "Received":
         """Bring in a trial another baker sent, beside what is there; one undo takes it back.

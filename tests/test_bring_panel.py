@@ -1,5 +1,6 @@
 """The bring-in panel without a browser: what it guesses, asks, shows and stores."""
 
+import html
 import re
 import threading
 
@@ -233,3 +234,34 @@ def test_a_fault_of_ours_is_said_and_let_out(panel, monkeypatch):
     store(panel)
     assert "this should not happen (by zero)" in words(panel.work.said)
     assert let_out == [ZeroDivisionError]
+
+
+def test_what_cannot_be_used_stands_as_it_was_typed_and_remedies_whole(panel):
+    """Numbers among words have their own decimals; a cell that is a letter long is cut."""
+    rows = {
+        "bake": [1] * 4, "dough": list("AABB"), "piece": [1, 2, 1, 2], "day": ["2026-11-02"] * 4,
+        "malt_percent": [0, 0, 0.6, 0.6], "rise_height_mm": [28.5, "tall", -0.45, 2750.75],
+        "bake_loss_percent": ["note " * 40, 12, 12, 12],
+    }  # fmt: skip
+    path = panel.workspace.folder / "typed.xlsx"
+    pd.DataFrame(rows).to_excel(path, index=False)
+    panel.path.value = str(path)
+    panel.again.click()
+    refused = panel.shown.value.partition("What cannot be used")[2].partition("</table>")[0]
+    cells = [re.sub("<[^>]+>", "", cell) for cell in re.findall(r"<td[^>]*>(.*?)</td>", refused)]
+    assert {"tall", "−0.45", "2750.75"} <= set(cells)
+    (note,) = (cell for cell in cells if cell.startswith("note"))
+    assert (len(note), note[-1]) == (80, "…")
+    remedies = panel.look.problems["remedy"].tolist()
+    assert max(map(len, remedies)) > 80
+    assert {re.sub(r"\W", "", r) for r in remedies} <= {
+        re.sub(r"\W", "", html.unescape(c)) for c in cells
+    }
+    # numbers alone are as whole
+    pd.DataFrame({**rows, "rise_height_mm": [28.5, 29, -0.45, 2750.7512345]}).drop(
+        columns="bake_loss_percent"
+    ).to_excel(path, index=False)
+    panel.again.click()
+    assert panel.look.problems["value"].tolist() == [-0.45, 2750.7512345]
+    assert ">−0.45<" in panel.shown.value
+    assert ">2750.7512345<" in panel.shown.value

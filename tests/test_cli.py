@@ -531,6 +531,19 @@ def test_a_table_is_looked_at_before_it_is_stored(run, tmp_path):
     assert "--column is 'Height': must be a heading and what it means." in wrong.stderr
 
 
+def test_one_answer_about_a_dough_s_pieces_gives_its_unit_to_all(run, tmp_path):
+    table = tmp_path / "cm.csv"
+    table.write_text("Bake,Dough,Height 1,Height 2,Height 3\n1,A,2.8,2.9,3.1\n")
+    words = ["import", table, "bakes", "--trial", "mine"]
+    other = run(*words, "--column", "Height 1=ignored")
+    assert other.exit_code == 2
+    assert "Are 'Height 2' and 'Height 3' those of 2 pieces of a dough?" in other.output
+    done = run(*words, "--column", "Height 1=rise_height_mm cm")
+    assert done.exit_code == 0, done.output
+    with kit.Workspace("bakes") as ws:
+        assert ws.trial("mine").frame()["rise_height_mm"].tolist() == [28, 29, 31]
+
+
 def unread(*words):
     """As with ``| head``: the pipe is closed before anything is written."""
     read, write = os.pipe()
@@ -649,18 +662,19 @@ def test_us_paper_and_units_on_a_sheet(run, demo, tmp_path, monkeypatch):
     assert "Friday 1 January 2027" in metric
 
 
-def test_a_formula_that_the_plan_leaves_open_is_not_kept(run, demo, tmp_path):
-    """Its bench sheets could not be written: how much malt goes in, nobody has said."""
-    plan = ["plan", "bakes", "--trial", "salt", "--factor", "salt_percent=1.4 and 2.2", "--keep"]
-    told = run(*plan, "--formula", "harbour-malt")
+def test_a_formula_that_the_plan_leaves_open_is_told_and_not_weighed(run, demo, tmp_path):
+    plan = ["plan", "bakes", "--factor", "salt_percent=1.4 and 2.2", "--keep"]
+    told = run(*plan, "--trial", "open", "--formula", "harbour-malt")
+    assert told.exit_code == 0
+    assert (
+        "Note: diastatic malt ? is not set by this plan. To know what to weigh, write its share of "
+        "the flour in place of the question mark."
+    ) in told.stdout
+    assert run("sheet", "bakes", "--trial", "open").exit_code == 0
+    told = run("sheet", "bakes", "--trial", "open", "--piece", "75,5 g")
     assert told.exit_code == 2
-    assert told.stderr == (
-        "kit: --formula is 'harbour-malt': leaves open how much diastatic malt there is, and this "
-        "plan does not set it. Give a text file, an ingredient a line, with its share of the "
-        "flour.\n"
-    )
-    with kit.Workspace(tmp_path / "bakes") as ws:
-        assert [trial.name for trial in ws.trials()] == ["harbour-malt"]
+    assert "open (?), and nothing planned for dough 1A says how much" in told.stderr
+    plan += ["--trial", "salt"]
     file = tmp_path / "plain.txt"
     file.write_text("bread flour 100\nwater 56\nsalt ?\ninstant dry yeast 0,4\n")
     assert run(*plan, "--formula", "plain.txt").exit_code == 0

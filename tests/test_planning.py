@@ -160,7 +160,7 @@ def test_no_formula_no_weights(ws):
 def test_an_amount_left_open_that_no_plan_sets_is_named(ws):
     salt = ws.new_trial("salt", factors={"salt_percent": [1.5, 2]})
     lines = [("flour", "flour", 100), ("water", "liquid", 60), ("salt", "salt", 2)]
-    salt.set_formula("Muffin", [*lines, ("diastatic malt", "malt", None)])
+    salt.set_formula("Muffin", [*lines, ("diastatic malt, as the trial says", "malt", None)])
     (bake, _) = salt.keep(salt.design(kit.Kitchen(bakes=2, tubs=2)))
     said = "the formula leaves diastatic malt open (?), and nothing planned for dough 1A says how"
     with pytest.raises(DataError, match=re.escape(said)):

@@ -25,13 +25,7 @@ _Typo: type[Exception] = next(c for c in typer.BadParameter.__mro__ if c.__name_
 
 
 def main(words: Sequence[str] | None = None) -> None:
-    """Entry point: a mistake is one line, Ctrl-C ends quietly.
-
-    Parameters
-    ----------
-    words : sequence of str, optional
-        What was typed; the program's own arguments when not given.
-    """
+    """Run what was typed (the program's own arguments): a mistake is one line, Ctrl-C is quiet."""
     try:
         code = app(args=words, prog_name="kit", standalone_mode=False)
     except _Typo as exc:

@@ -11,17 +11,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from kit.cli import tables
-from kit.cli.shell import (
-    Matters,
-    OfTrial,
-    app,
-    chosen,
-    existing,
-    meant,
-    said_in_one_line,
-    say,
-    screen,
-)  # fmt: skip
+from kit.cli.shell import Matters, OfTrial, chosen, command, existing, meant, say, screen
 from kit.errors import InputError
 from kit.quantities import called
 
@@ -80,10 +70,10 @@ def writeup(told: "_Told", out: Path | None) -> None:
     say(f"Written: {told.write(out or told.page)}")
 
 
-def _command(show: Callable[["_Told", Path | None], None], out_help: str) -> None:
+def _both_alike(show: Callable[["_Told", Path | None], None], out_help: str) -> None:
     """Make a command of what shows an answer: both are asked alike."""
 
-    def command(
+    def asked(
         where: Where,
         outcome: Outcome = None,
         by: By = None,
@@ -107,12 +97,12 @@ def _command(show: Callable[["_Told", Path | None], None], out_help: str) -> Non
         )  # fmt: skip
         show(told, out)
 
-    command.__doc__ = show.__doc__
-    app.command(show.__name__)(said_in_one_line(command))
+    asked.__doc__ = show.__doc__
+    command(show.__name__)(asked)
 
 
-_command(compare, "Write the page as well.")
-_command(writeup, "Page to write: .html, .pdf or .md; of a workspace .zip with all data.")
+_both_alike(compare, "Write the page as well.")
+_both_alike(writeup, "Page to write: .html, .pdf or .md; of a workspace .zip with all data.")
 
 
 @dataclass(frozen=True)

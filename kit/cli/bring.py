@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from kit.cli import tables
-from kit.cli.shell import Matters, app, said_in_one_line, say
+from kit.cli.shell import Matters, command, say
 from kit.errors import DataError, InputError
 from kit.records.typed import plain_name
 
@@ -18,8 +18,7 @@ __all__ = ["import_"]
 _ANSWER = "Answer with --column 'Heading=meaning unit', --dates or --decimal."
 
 
-@app.command("import")
-@said_in_one_line
+@command("import")
 def import_(
     table: Annotated[Path, typer.Argument(help="CSV or XLSX file.")],
     trial: Annotated[str, typer.Option(help="Into this trial; made when absent.")],
@@ -109,15 +108,15 @@ def _refuse_doubts(seen: "Look", good_rows: bool) -> None:
     from kit.analysis import words
 
     bad = seen.problems["row"].nunique()
-    if bad and not good_rows:
+    if good_rows or not (bad or seen.questions):
+        return
+    msg = (
+        "there are questions, see above: answer with --column, --dates or --decimal, or store as "
+        "it is understood with --good-rows."
+    )
+    if bad:
         msg = (
             f"{words.plural(bad, 'row')} cannot be used, see above: correct the table, or store "
             "the others with --good-rows."
         )
-        raise DataError(msg)
-    if seen.questions and not good_rows:
-        msg = (
-            "there are questions, see above: answer with --column, --dates or --decimal, or store "
-            "as it is understood with --good-rows."
-        )
-        raise DataError(msg)
+    raise DataError(msg)

@@ -4,16 +4,13 @@ from typing import Annotated
 
 import typer
 
-from kit.cli.shell import app, must_exist, said_in_one_line, say
+from kit.cli.shell import command, must_exist, say
 
 __all__ = ["check"]
 
 
-@app.command()
-@said_in_one_line
-def check(
-    folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
-) -> None:
+@command()
+def check(folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes") -> None:
     """Look a workspace over: its file, what belongs to what, values, photos, the journal.
 
     Nothing is changed. Example: python -m kit check my-bakes

@@ -5,13 +5,12 @@ from typing import Annotated, Literal
 import typer
 from rich.table import Table
 
-from kit.cli.shell import OfTrial, app, chosen, existing, said_in_one_line, say, screen
+from kit.cli.shell import OfTrial, chosen, command, existing, say, screen
 
 __all__ = ["differ"]
 
 
-@app.command()
-@said_in_one_line
+@command()
 def differ(
     folder: Annotated[str, typer.Argument(help="The workspace.")],
     one: Annotated[str, typer.Argument(help="A dough, such as 1A; a bake or piece with --of.")],

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from kit.analysis import words
-from kit.cli.shell import app, err, said_in_one_line, say
+from kit.cli.shell import command, err, say
 from kit.errors import InputError
 from kit.units import parse
 
@@ -19,8 +19,7 @@ __all__ = ["measure"]
 LISTED, NAMED = 12, 4
 
 
-@app.command()
-@said_in_one_line
+@command()
 def measure(
     folder: Annotated[Path, typer.Argument(help="The photos.")],
     shows: Annotated[str, typer.Option(help="What they show: side, rise, crumb or face.")],

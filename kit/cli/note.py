@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from kit.cli.shell import OfTrial, app, chosen, existing, said_in_one_line, say
+from kit.cli.shell import OfTrial, chosen, command, existing, say
 from kit.errors import InputError, NotFoundError
 
 if TYPE_CHECKING:
@@ -16,8 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["note"]
 
 
-@app.command()
-@said_in_one_line
+@command()
 def note(
     folder: Annotated[str, typer.Argument(help="The workspace.")],
     what: Annotated[str, typer.Argument(help="In a word or two: burnt, dropped, 'bake given up'.")],

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from kit.cli.shell import app, said_in_one_line, say
+from kit.cli.shell import command, say
 from kit.errors import InputError
 from kit.records.aside import write_whole
 from kit.us_units import us_paper
@@ -13,8 +13,7 @@ from kit.us_units import us_paper
 __all__ = ["card"]
 
 
-@app.command()
-@said_in_one_line
+@command()
 def card(
     paper: Annotated[str | None, typer.Option(help="a4 or letter.")] = None,
     out: Annotated[Path | None, typer.Option(help="The PDF; card-a4.pdf here.")] = None,

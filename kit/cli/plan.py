@@ -8,17 +8,7 @@ import typer
 
 from kit import quantities
 from kit.cli import tables
-from kit.cli.shell import (
-    Matters,
-    OfTrial,
-    app,
-    chosen,
-    counted,
-    existing,
-    named,
-    said_in_one_line,
-    say,
-)  # fmt: skip
+from kit.cli.shell import Matters, OfTrial, chosen, command, counted, existing, named, say
 from kit.errors import InputError, KitError
 from kit.quantities import called
 from kit.records.aside import file_name
@@ -36,8 +26,7 @@ __all__ = ["plan", "sheet"]
 Grams = Annotated[str | None, typer.Option(help="Weight of a raw piece: 76, '2 3/4 oz'.")]
 
 
-@app.command()
-@said_in_one_line
+@command()
 def plan(
     factor: Annotated[
         list[str], typer.Option(help="What is changed: malt_percent='0 to 1.2'; may repeat.")
@@ -208,8 +197,7 @@ def _spread(
         return None
 
 
-@app.command()
-@said_in_one_line
+@command()
 def sheet(
     folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
     trial: OfTrial = None,
@@ -252,20 +240,19 @@ def sheet(
 
 
 def _formula(ws: "Workspace", given: str, factors: "list[Factor]") -> "Formula":
-    """Read a formula from a text file, or take a trial's; what it leaves open, the plan sets."""
+    """Read a formula from a text file, or take a trial's; say what the plan leaves open."""
     from kit.formula import read_formula
 
     if os.path.isfile(given):
-        found = read_formula(Path(given).stem, tables.text(Path(given)))
+        found: Formula | None = read_formula(Path(given).stem, tables.text(Path(given)))
     else:
-        of_trial = ws.trial(given).formula()
-        if of_trial is None:
-            rule = "is a trial without a formula"
-            raise InputError("--formula", given, rule, "Give a text file.")
-        found = of_trial
+        found = ws.trial(given).formula()
+    if found is None:
+        rule = "is a trial without a formula"
+        raise InputError("--formula", given, rule, "Give a text file.")
     for one in found.with_settings({f.quantity: f.settings[0] for f in factors}).open:
-        raise InputError(
-            "--formula", given, f"leaves open how much {one.short} there is, and this plan does "
-            "not set it", "Give a text file, an ingredient a line, with its share of the flour."
-        )  # fmt: skip
+        say(
+            f"Note: {one.short} ? is not set by this plan. To know what to weigh, write its share "
+            "of the flour in place of the question mark."
+        )
     return found

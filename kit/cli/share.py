@@ -6,25 +6,14 @@ from typing import Annotated
 import typer
 
 from kit.cli import tables
-from kit.cli.shell import (
-    OfTrial,
-    app,
-    chosen,
-    counted,
-    existing,
-    meant,
-    named,
-    said_in_one_line,
-    say,
-)
+from kit.cli.shell import OfTrial, chosen, command, counted, existing, meant, named, say
 from kit.errors import InputError
 from kit.records.aside import file_name
 
 __all__ = ["package", "receive", "recipe"]
 
 
-@app.command()
-@said_in_one_line
+@command()
 def recipe(
     piece: Annotated[str, typer.Option(help="Weight of a raw piece: 76, '2 3/4 oz'.")],
     folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
@@ -56,8 +45,7 @@ def recipe(
     say(f"Written: {made}")
 
 
-@app.command()
-@said_in_one_line
+@command()
 def package(
     folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
     trial: OfTrial = None,
@@ -82,8 +70,7 @@ def package(
         say(line)
 
 
-@app.command()
-@said_in_one_line
+@command()
 def receive(
     package: Annotated[Path, typer.Argument(help="The file another baker sent.")],
     folder: Annotated[Path, typer.Argument(help="The workspace.")] = Path("my-bakes"),

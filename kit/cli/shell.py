@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from kit.workspace import Trial, Workspace
 
 __all__ = [
-    "Matters", "OfTrial", "app", "chosen", "counted", "err", "existing", "meant", "must_exist",
-    "named", "said_in_one_line", "say", "screen",
+    "Matters", "OfTrial", "app", "chosen", "command", "counted", "err", "existing", "meant",
+    "must_exist", "named", "say", "screen",
 ]  # fmt: skip
 
 app = typer.Typer(
@@ -48,19 +48,22 @@ Matters = Annotated[
 OfTrial = Annotated[str | None, typer.Option("--trial", help="Which trial of a workspace.")]
 
 
-def said_in_one_line(command: Callable[..., None]) -> Callable[..., None]:
-    """Show the kit's own errors as a sentence; 2 for what was asked, 1 for the store."""
+def command(name: str | None = None) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Make a command that shows the kit's own errors as a sentence; 1 for the store, else 2."""
 
-    @wraps(command)
-    def run(*args: Any, **kwargs: Any) -> None:
-        try:
-            command(*args, **kwargs)
-        except KitError as exc:
-            told = re.sub(r"^([\w-]+) is None\b", r"\1 is not given", str(exc))
-            err.print(f"[bold]kit:[/bold] {escape(plain_name(told))}")
-            raise typer.Exit(1 if isinstance(exc, StoreError) else 2) from exc
+    def made(asked: Callable[..., None]) -> Callable[..., None]:
+        @wraps(asked)
+        def run(*args: Any, **kwargs: Any) -> None:
+            try:
+                asked(*args, **kwargs)
+            except KitError as exc:
+                told = re.sub(r"^([\w-]+) is None\b", r"\1 is not given", str(exc))
+                err.print(f"[bold]kit:[/bold] {escape(plain_name(told))}")
+                raise typer.Exit(1 if isinstance(exc, StoreError) else 2) from exc
 
-    return run
+        return app.command(name)(run)
+
+    return made
 
 
 @app.callback(invoke_without_command=True)
@@ -85,12 +88,7 @@ def existing(where: str, or_table: bool = False) -> "Workspace":
 def must_exist(where: str, or_table: bool = False) -> None:
     """Refuse a folder without a workspace: looking at it must not make one of it.
 
-    Parameters
-    ----------
-    where : str
-        Its folder, or a database's address.
-    or_table : bool
-        Whether a table would have done as well, which is then said.
+    `or_table` says whether a table would have done as well, which is then told.
     """
     from kit.records.copies import copies
     from kit.records.store import FILE

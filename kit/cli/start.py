@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from kit.cli.shell import app, said_in_one_line, say
+from kit.cli.shell import command, say
 from kit.us_units import WANTED
 
 if TYPE_CHECKING:
@@ -15,8 +15,7 @@ if TYPE_CHECKING:
 __all__ = ["start"]
 
 
-@app.command()
-@said_in_one_line
+@command()
 def start(
     folder: Annotated[Path, typer.Argument(help="Where your bakes live.")] = Path("my-bakes"),
     browser: Annotated[bool, typer.Option(help="Open a browser window.")] = True,

@@ -17,10 +17,7 @@ __all__ = ["level", "number", "read", "settings", "text"]
 def read(table: Path) -> "pd.DataFrame":
     """Read a CSV file with commas, semicolons or tabs, decimal points or commas.
 
-    Raises
-    ------
-    DataError
-        It is not there, or not a table.
+    Raises DataError: it is not there, or not a table.
     """
     import pandas as pd
     from pandas.api.types import is_numeric_dtype as is_number
@@ -48,10 +45,7 @@ def read(table: Path) -> "pd.DataFrame":
 def text(file: Path, kind: str = "plain text (UTF-8)") -> str:
     """Read a text file, and say where its encoding had to be guessed.
 
-    Raises
-    ------
-    DataError
-        It is not there, or not plain text.
+    Raises DataError: it is not there, or not plain text.
     """
     from kit.records.sheets.file import decoded
     from kit.records.trouble import said_of_disk

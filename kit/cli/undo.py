@@ -5,17 +5,14 @@ from typing import Annotated
 
 import typer
 
-from kit.cli.shell import app, existing, must_exist, said_in_one_line, say
+from kit.cli.shell import command, existing, must_exist, say
 from kit.errors import InputError
 
 __all__ = ["restore", "undo"]
 
 
-@app.command()
-@said_in_one_line
-def undo(
-    folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
-) -> None:
+@command()
+def undo(folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes") -> None:
     """Take back the last thing done to a workspace, here or in a notebook; again: the one before.
 
     Example: python -m kit undo my-bakes
@@ -27,8 +24,7 @@ def undo(
     say(f"{capital(said)}.")
 
 
-@app.command()
-@said_in_one_line
+@command()
 def restore(
     folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bakes",
     copy: Annotated[Path | None, typer.Option(help="Which copy; the newest that is whole.")] = None,

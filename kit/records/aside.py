@@ -1,27 +1,26 @@
 """Files: what they are called, and written whole or not at all, beside the old one first."""
 
+import filecmp
 import os
 import re
 import secrets
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO
+from typing import IO, Literal
 
 from kit.errors import StoreError
 from kit.records.trouble import said_of_disk
 
-__all__ = ["aside", "file_name", "write_whole"]
+__all__ = ["aside", "copied", "file_name", "put_beside", "second_name", "write_whole"]
 
 
 @contextmanager
 def aside(path: Path) -> Iterator[IO[bytes]]:
     """Give a file beside `path` that takes its place when the block ends well.
 
-    Raises
-    ------
-    StoreError
-        Says what stood in the way; the file at `path` is as it was.
+    Raises StoreError: says what stood in the way; the file at `path` is as it was.
     """
     part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
@@ -55,3 +54,64 @@ def write_whole(path: Path, content: str | bytes) -> Path:
     with aside(path) as file:
         file.write(content.encode() if isinstance(content, str) else content)
     return path
+
+
+def put_beside(file: Path, folder: Path, stem: str, ending: str) -> tuple[Path, bool]:
+    """Move a file into a folder on its disk, over no other; return it there, and whether it is new.
+
+    A number is put behind the stem where another file has that name; the same file already there
+    is taken as it is, and `file` stays.
+    """
+    number = 1
+    while True:
+        target = folder / f"{stem}{f'-{number}' if number > 1 else ''}{ending}"
+        try:
+            _moved(file, target)
+            return target, True
+        except FileExistsError:
+            if target.is_file() and filecmp.cmp(target, file, shallow=False):
+                return target, False
+        number += 1
+
+
+def _moved(file: Path, name: Path) -> None:
+    """Give a file another name on its disk; raises FileExistsError where there is one of it."""
+    try:
+        os.link(file, name)
+    except FileExistsError:
+        raise
+    except OSError:  # the disk knows no second names: the free one is taken, then filled
+        name.open("xb").close()
+        try:
+            os.replace(file, name)
+        except OSError:
+            name.unlink(missing_ok=True)
+            raise
+    else:
+        file.unlink()
+
+
+def second_name(file: Path, name: Path) -> None:
+    """Give a file a second name; where the disk knows none, or it lies on another, a copy.
+
+    Raises FileExistsError: there is something of that name; it is left as it is.
+    """
+    try:
+        os.link(file, name)
+    except FileExistsError:
+        raise
+    except OSError:
+        copied(file, name, "xb")
+
+
+def copied(old: Path, name: Path, mode: Literal["wb", "xb"] = "wb") -> None:
+    """Copy a file's bytes, and see that they are on the disk; a copy that breaks off is no file."""
+    put = name.open(mode)
+    try:
+        with put, old.open("rb") as held:
+            shutil.copyfileobj(held, put)
+            put.flush()
+            os.fsync(put.fileno())
+    except BaseException:
+        name.unlink(missing_ok=True)
+        raise

@@ -35,21 +35,11 @@ _PARENTS = (
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that is not as it should be.
+    """One thing that is not as it should be."""
 
-    Parameters
-    ----------
-    about : str
-        file, schema, belonging, value, photo or journal.
-    what : str
-        A sentence.
-    remedy : str
-        What to do.
-    """
-
-    about: str
-    what: str
-    remedy: str
+    about: str  # file, schema, belonging, value, photo or journal
+    what: str  # a sentence
+    remedy: str  # what to do
 
 
 @dataclass(frozen=True, repr=False)
@@ -107,17 +97,9 @@ class StoreCheck(InLines):
 
 
 def check_store(where: Store | str | Path) -> StoreCheck:
-    """Look a workspace over.
+    """Look a workspace over: an open one, or that of a folder or address.
 
-    Parameters
-    ----------
-    where : Store, str or Path
-        An open one, or its folder or address.
-
-    Returns
-    -------
-    StoreCheck
-        Also of a file so damaged that it cannot be opened.
+    Also one whose file is so damaged that it cannot be opened.
     """
     if not isinstance(where, Store):
         try:
@@ -242,13 +224,12 @@ def _photos(store: Store, rows: list[Any]) -> tuple[int, list[Finding]]:
         compared += 1
         try:
             with (store.folder / row.path).open("rb") as file:
-                same = hashlib.file_digest(file, "sha256").hexdigest() == row.sha256
-        except OSError:
-            remedy = "Put the file back where it was, or take the photo out."
-            wrong.append(Finding("photo", f"The photo {row.path} is missing.", remedy))
-            continue
-        if not same:
+                if hashlib.file_digest(file, "sha256").hexdigest() == row.sha256:
+                    continue
             what = f"The photo {row.path} was altered since it was added."
             remedy = "Put the original back; what was measured on it may no longer fit."
-            wrong.append(Finding("photo", what, remedy))
+        except OSError:
+            what = f"The photo {row.path} is missing."
+            remedy = "Put the file back where it was, or take the photo out."
+        wrong.append(Finding("photo", what, remedy))
     return compared, wrong

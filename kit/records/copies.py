@@ -7,7 +7,6 @@ state of the file whoever else is writing, what stands in its write-ahead log in
 
 import os
 import re
-import shutil
 import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
@@ -15,6 +14,7 @@ from pathlib import Path
 
 from kit.errors import StoreError
 from kit.records import tables as t
+from kit.records.aside import copied, second_name
 from kit.records.trouble import in_words, said_of_disk
 
 __all__ = ["FOLDER", "KEPT", "copies", "keep_copy", "put_back", "when_taken"]
@@ -41,18 +41,10 @@ def copies(folder: Path) -> list[Path]:
 
 
 def keep_copy(file: Path) -> str:
-    """Copy a workspace's file aside unless the last copy is the same; keep the last few.
+    """Copy an open workspace's file aside unless the last copy is the same; keep the last few.
 
-    Parameters
-    ----------
-    file : Path
-        An open workspace of the present schema.
-
-    Returns
-    -------
-    str
-        Why there is none, in words; empty when all is well. A copy that fails is no reason not to
-        work: the file itself is as it was.
+    Returns why there is none, in words; empty when all is well. A copy that fails is no reason not
+    to work: the file itself is as it was.
     """
     if not _writable(file):
         return ""  # nothing can change, so there is nothing to go back to
@@ -96,25 +88,10 @@ def put_back(file: Path, copy: Path | None = None) -> tuple[Path, Path | None]:
     folded in, the old file gets a second name in the folder of copies, then the new one takes the
     first in one stroke. Only the log of a file too damaged for that goes aside by itself.
 
-    Parameters
-    ----------
-    file : Path
-        The workspace's; no program may have it open.
-    copy : Path, optional
-        Which, of those beside it by name alone; the newest that is whole when not given.
-
-    Returns
-    -------
-    copy : Path
-        Which it was.
-    gone : Path or None
-        Where what was there lies now; None where nothing was.
-
-    Raises
-    ------
-    StoreError
-        There is no such copy, or it is damaged; a program has the file open; or the disk does not
-        take it.
+    `copy` may be named alone where it lies beside the file; the newest that is whole when not
+    given. Returns it, and where what was there lies now (None where nothing was). Raises
+    StoreError: there is no such copy, or it is damaged; a program has the file open; the disk does
+    not take it.
     """
     whole = _whole(file.parent / FOLDER, copy)
     gone = file.parent / FOLDER / f"replaced-{_moment()}{file.suffix}"
@@ -122,7 +99,7 @@ def put_back(file: Path, copy: Path | None = None) -> tuple[Path, Path | None]:
     new = file.with_name(f".{gone.name}.part")
     try:
         try:
-            _copied(whole, new)  # a full disk shows itself while nothing has changed
+            copied(whole, new)  # a full disk shows itself while nothing has changed
             _change_places(file, new, gone)
         finally:
             new.unlink(missing_ok=True)
@@ -140,17 +117,17 @@ def _change_places(file: Path, new: Path, gone: Path) -> None:
     gone.parent.mkdir(exist_ok=True)
     try:
         if log.exists():
-            _copied(log, its_log)  # SQLite takes away the log of a file it cannot read
+            copied(log, its_log)  # SQLite takes away the log of a file it cannot read
         if _folded_in(file):
             its_log.unlink(missing_ok=True)
         if file.exists():
-            _second_name(file, gone)
+            second_name(file, gone)
         for beside in (log, Path(f"{file}-shm")):
             beside.unlink(missing_ok=True)
         os.replace(new, file)
     except (OSError, StoreError):
         if its_log.exists() and not log.exists():
-            _copied(its_log, log)
+            copied(its_log, log)
         for name in (its_log, gone):
             name.unlink(missing_ok=True)
         raise
@@ -182,21 +159,6 @@ def _folded_in(file: Path) -> bool:
         with in_words(str(file)):
             raise
     return True
-
-
-def _second_name(old: Path, name: Path) -> None:
-    """Give a file a second name; where the disk knows none, or it lies on another, a copy."""
-    try:
-        os.link(old, name)
-    except OSError:
-        _copied(old, name)
-
-
-def _copied(old: Path, name: Path) -> None:
-    with old.open("rb") as held, name.open("wb") as put:
-        shutil.copyfileobj(held, put)
-        put.flush()
-        os.fsync(put.fileno())
 
 
 def _whole(folder: Path, copy: Path | None) -> Path:

@@ -27,19 +27,12 @@ _TEXT = "str" if int(pd.__version__.partition(".")[0]) >= 3 else "object"
 
 @dataclass(frozen=True)
 class Frames:
-    """A trial as a table, twice: the values, and how each came to be.
+    """A trial as a table, twice: the values, and how each came to be."""
 
-    Parameters
-    ----------
-    values : DataFrame
-        Columns `STRUCTURE`, the quantities that have a value in the order of
-        `kit.quantities`, ``events``.
-    hows : DataFrame
-        The same rows; in a quantity's column "planned", "entered", "photo", "computed" or
-        missing.
-    """
-
+    # columns `STRUCTURE`, the quantities that have a value in the order of `kit.quantities`,
+    # ``events``
     values: pd.DataFrame
+    # the same rows; in a quantity's column "planned", "entered", "photo", "computed" or missing
     hows: pd.DataFrame
 
 
@@ -194,13 +187,7 @@ def _events(connection: Connection, trial_id: str, ids: Mapping[str, list[str]])
 
 
 def stack(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    """Put trials one below the other, a first column `trial` saying which.
-
-    Parameters
-    ----------
-    frames : mapping
-        Trial name -> its frame.
-    """
+    """Put trials (name -> frame) one below the other, a first column `trial` saying which."""
     if not frames:
         return pd.DataFrame(columns=["trial", *STRUCTURE, "events"])
     names = [q.name for q in quantities.all_quantities()]

@@ -59,18 +59,10 @@ def who_is_here() -> str:
 
 
 class Step:
-    """One undoable action under way; made by `step`.
+    """One undoable action under way, in a transaction that writes; made by `step`.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Of a transaction that writes.
-    who : str
-        Who does it.
-    says : str
-        What is done, in words; may be set until the step ends.
-    number : str
-        Of a step that was begun in an earlier transaction and goes on in this one.
+    What it `says` may be set until it ends; its `number` is that of a step that was begun in an
+    earlier transaction and goes on in this one.
     """
 
     def __init__(self, connection: Connection, who: str, says: str, number: str = "") -> None:
@@ -165,20 +157,9 @@ _together: ContextVar[_Together | None] = ContextVar("together", default=None)
 def together(store: Store, says: str, whole: bool = False) -> Iterator[None]:
     """Let all steps inside the block be one to undo, each stored by itself as it ends.
 
-    Parameters
-    ----------
-    store : Store
-        Whose steps.
-    says : str
-        The one line of the history.
-    whole : bool
-        Whether all of them are taken back when the block fails; those of a block inside this one
-        are its own.
-
-    Raises
-    ------
-    StoreError
-        The block failed, and what it had done could not be taken back: says both.
+    `says` is the one line of the history. With `whole` all of them are taken back when the block
+    fails; those of a block inside this one are its own. Raises StoreError: the block failed, and
+    what it had done could not be taken back; says both.
     """
     joined = _Together(store, new_id(), says)
     before = _together.set(joined)
@@ -213,19 +194,9 @@ def _take_back_all(store: Store, number: str, why: BaseException) -> None:
 def step(store: Store, who: str, says: str = "", number: str = "") -> Iterator[Step]:
     """Do one undoable thing: everything inside the block is stored with its journal, or nothing.
 
-    A long one may take several blocks of one `number`, each stored whole; it is undone at once.
-
-    Parameters
-    ----------
-    says : str
-        The line of the history.
-    number : str
-        From `new_id`, the same for every block of a long step.
-
-    Raises
-    ------
-    DataError
-        What came before of a long one was undone meanwhile, here or in another window.
+    A long one may take several blocks of one `number` (from `new_id`), each stored whole; it is
+    undone at once. Raises DataError: what came before of a long one was undone meanwhile, here or
+    in another window.
     """
     joined = _together.get()
     if joined is not None and joined.store is not store:
@@ -306,19 +277,10 @@ def _restored(before: Row) -> Row:
 
 
 def history(store: Store, newest: int | None = None) -> pd.DataFrame:
-    """Return what was done, one row a step, oldest first.
+    """Return what was done, one row a step, oldest first; or only the `newest` so many.
 
-    Parameters
-    ----------
-    store : Store
-        Of which workspace.
-    newest : int, optional
-        Only so many of the last steps.
-
-    Returns
-    -------
-    DataFrame
-        ``when`` (time in the computer's zone), ``who``, ``what`` (in words), ``undone`` (bool).
+    Columns: ``when`` (time in the computer's zone), ``who``, ``what`` (in words), ``undone``
+    (bool).
     """
     query = (
         select(change.c.at, change.c.who, change.c.says, change.c.undone)

@@ -15,13 +15,7 @@ _COPY = "Undoing may not work there. What is recorded can be read and exported a
 def journal_findings(
     connection: Connection, rows: Mapping[str, list[Any]]
 ) -> Iterator[tuple[str, str]]:
-    """Yield what does not agree, and what to do.
-
-    Parameters
-    ----------
-    rows : mapping
-        Table -> its rows, with `id` and `deleted`.
-    """
+    """Yield what does not agree, and what to do; `rows` are those of every table, by its name."""
     added: dict[str, set[str]] = {name: set() for name in TABLES}
     out: dict[str, set[str]] = {name: set() for name in TABLES}  # added and undone, or deleted
     steps: dict[str, list[bool]] = {}

@@ -106,13 +106,9 @@ class Accepted:
 
 
 def measured_values(result: Any, shows: str) -> dict[str, "Value"]:
-    """Return what of a measuring's result is kept: quantity -> value, those that were measured.
+    """Return what of a measuring's result is kept, as far as measured: quantity -> value.
 
-    Parameters
-    ----------
-    result : Side, Crumb or Browning
-    shows : str
-        side, rise, crumb or face.
+    `result` is a Side, Crumb or Browning; `shows` is side, rise, crumb or face.
     """
     found = {}
     for name, quantity in _KEPT_AS[shows].items():
@@ -127,20 +123,8 @@ def measured_values(result: Any, shows: str) -> dict[str, "Value"]:
 def against_typed(readings: "pd.DataFrame", on: Thing, values: Mapping[str, "Value"]) -> list[str]:
     """Say which measured values are not what a hand typed before, by more than both may err.
 
-    Parameters
-    ----------
-    readings : DataFrame
-        As `Trial.readings` gives them.
-    on : Thing
-        What was measured.
-    values : mapping
-        As `measured_values` gives them.
-
-    Returns
-    -------
-    list of str
-        One a quantity whose value that counts was typed and lies farther off than three standard
-        uncertainties.
+    One sentence a quantity whose value that counts was typed and lies farther off than three
+    standard uncertainties; `readings` are as `Trial.readings` gives them.
     """
     own = readings[(readings["id"] == on.id) & (readings["how"] != "planned")]
     told = []
@@ -170,10 +154,7 @@ def keep_series(
 
     A photo without a time has no ratio: which one was the first is not known.
 
-    Raises
-    ------
-    DataError
-        None was measured.
+    Raises DataError: none was measured.
     """
     known = {photo.sha256: photo for photo in photos}
     count = 0
@@ -194,18 +175,11 @@ def keep_series(
 
 
 def volume_ratios(volumes: Iterable[float], u: Iterable[float]) -> list[tuple[float, float | None]]:
-    """Return each volume over the first, with its standard uncertainty.
+    """Return each volume over the first, with its standard uncertainty; in time order, in any unit.
 
-    What the photos have in common (the card's size, the lens) is counted as if it were not, so
-    the uncertainty is rather too large. The first is 1 by definition and has none.
+    What the photos have in common (the card's size, the lens) is counted as if it were not, so the
+    uncertainty is rather too large. The first is 1 by definition and has none.
 
-    Parameters
-    ----------
-    volumes, u : iterables of float
-        In time order; in any one unit.
-
-    Examples
-    --------
     >>> volume_ratios([100.0, 150.0, 200.0], [3.0, 4.5, 6.0])[2]
     (2.0, 0.0848528137423857)
     """
@@ -224,16 +198,7 @@ def volume_ratios(volumes: Iterable[float], u: Iterable[float]) -> list[tuple[fl
 def told_of_photos(readings: "pd.DataFrame", quantity: str) -> str:
     """Say how many of a quantity's values came from photos, how sure they are, and whose eye saw.
 
-    Parameters
-    ----------
-    readings : DataFrame
-        Every reading, oldest first: ``level, id, quantity, value, u, how, note``; the last one
-        counts.
-
-    Returns
-    -------
-    str
-        Empty where none came from a photo.
+    Empty where none did. `readings` is every one, oldest first, as `Trial.readings` gives them.
     """
     last = readings[readings["quantity"] == quantity].drop_duplicates("id", keep="last")
     last = last.dropna(subset="value")

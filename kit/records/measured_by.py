@@ -88,10 +88,7 @@ class MeasuredBy:
     def from_row(cls, row: object) -> Self:
         """Return what `to_row` gave.
 
-        Raises
-        ------
-        InputError
-            It is not of that form: it came from elsewhere.
+        Raises InputError: it is not of that form: it came from elsewhere.
         """
         rule = "must say by what the photo was measured: reference, about, how, corrected"
         kinds = {"reference": str, "about": dict, "how": dict, "corrected": list}

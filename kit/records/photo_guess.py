@@ -35,36 +35,17 @@ _STARTS = ("mixed", "out of the fridge", "shaped")
 
 @dataclass(frozen=True)
 class Guess:
-    """What a photo seems to show, and of which thing.
+    """What a photo seems to show, and of which thing."""
 
-    Parameters
-    ----------
-    shows : str or None
-        One of `kit.records.photos.SHOWS`.
-    on : Dough, Piece or None
-    why : str
-        What it rests on, or why there is none; a full sentence.
-    """
-
-    shows: str | None
+    shows: str | None  # one of `kit.records.photos.SHOWS`
     on: Thing | None
-    why: str
+    why: str  # what it rests on, or why there is none; a full sentence
 
 
 def guess_all(photos: Sequence[StoredPhoto], times: Sequence[BakeTimes]) -> Mapping[str, Guess]:
-    """Guess for every photo; what is said already is taken as said.
+    """Guess for every photo, by its id; what is said already is taken as said.
 
-    Parameters
-    ----------
-    photos : sequence of StoredPhoto
-        In time order.
-    times : sequence of BakeTimes
-        Every bake of the trial: its things and the stages noted.
-
-    Returns
-    -------
-    dict of str to Guess
-        By the photo's id.
+    `photos` are in time order; `times` are of every bake of the trial.
     """
     guesses = {photo.id: _one(photo, times) for photo in photos}
     return guesses | _in_order(photos, guesses, times)

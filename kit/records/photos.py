@@ -5,7 +5,6 @@ folder already is used where it is. What names a photo is the fingerprint of its
 file twice is one photo. Files are never removed or overwritten, also when a photo is taken out.
 """
 
-import filecmp
 import hashlib
 import math
 import os
@@ -26,6 +25,7 @@ from kit.photo.one_photo import SHOWS
 from kit.quantities import Checked
 from kit.records import readings, things
 from kit.records import tables as t
+from kit.records.aside import put_beside
 from kit.records.bench.when import read_when
 from kit.records.journal import Row, Step
 from kit.records.measured_by import MeasuredBy
@@ -99,15 +99,8 @@ class Placed:
 def place(store: Store, file: Path, taken: datetime | None = None) -> Placed:
     """Make sure that a file lies in the workspace's folder: copied, unless it is there already.
 
-    Parameters
-    ----------
-    taken : datetime, optional
-        Aware; what the file says of when it was taken.
-
-    Raises
-    ------
-    StoreError
-        The workspace keeps no files, the file cannot be read, or the copy not be written.
+    `taken` (aware) is what the file says. Raises StoreError: the workspace keeps no files, the file
+    cannot be read, or the copy not be written.
     """
     if store.folder is None:
         text = f"{store.name} is a shared database and keeps no photos. Open a folder instead."
@@ -133,30 +126,16 @@ def _copied(file: Path, folder: Path) -> Path:
     os.close(handle)
     try:
         shutil.copyfile(file, aside)
-        number = 1
-        while True:
-            target = folder / f"{stem}{f'-{number}' if number > 1 else ''}{plain_name(file.suffix)}"
-            if not target.exists():
-                os.replace(aside, target)
-                shutil.copystat(file, target)
-                return target
-            if filecmp.cmp(aside, target, shallow=False):
-                return target  # copied before
-            number += 1
+        target, is_new = put_beside(Path(aside), folder, stem, plain_name(file.suffix))
+        if is_new:
+            shutil.copystat(file, target)
+        return target
     finally:
         Path(aside).unlink(missing_ok=True)
 
 
 def add(step: Step, trial_id: str, placed: Placed, shows: str | None = None) -> tuple[str, bool]:
-    """Add a photo to a trial; return its id and whether it is new.
-
-    Parameters
-    ----------
-    placed : Placed
-        See `place`.
-    shows : str, optional
-        One of `SHOWS`.
-    """
+    """Add a photo to a trial; return its id and whether it is new. `shows` is one of `SHOWS`."""
     p = t.photo.c
     same = select(p.id).where(p.trial_id == trial_id, p.sha256 == placed.sha256, there(t.photo))
     known = step.connection.scalar(same)
@@ -171,21 +150,11 @@ def add(step: Step, trial_id: str, placed: Placed, shows: str | None = None) -> 
 
 
 def change(step: Step, trial_id: str, photo: StoredPhoto, values: dict[str, Any]) -> None:
-    """Say otherwise what a photo shows, whose it is or when it was taken.
+    """Say otherwise what a photo shows, whose it is or when it was taken; see `Trial.change_photo`.
 
-    What was measured on a photo goes with it to the thing it is said to be of, where that has
-    such quantities; what it showed before is then no longer counted.
-
-    Parameters
-    ----------
-    values : dict
-        shows, on (a thing or None), taken (by the clock of the kitchen; empty is not known),
-        measured_by.
-
-    Raises
-    ------
-    InputError
-        A value that cannot be, or a photo that was taken out.
+    What was measured on a photo goes with it to the thing it is said to be of, where that has such
+    quantities; what it showed before is then no longer counted. Raises InputError: a value that
+    cannot be, or a photo that was taken out.
     """
     _check(step.connection, trial_id, photo)
     row: Row = {}
@@ -291,23 +260,9 @@ def record(
     u: float | None,
     note: str,
 ) -> Checked:
-    """Record a value measured on a photo, as of when it was taken.
+    """Record a value measured on a photo, as of when it was taken; `note` tells of a hand's part.
 
-    Parameters
-    ----------
-    thing : Bake, Dough, Load or Piece
-        Of the quantity's level.
-    name : str
-        The quantity.
-    value, u : float
-        In its unit, and the standard uncertainty.
-    note : str
-        Whether a hand corrected it.
-
-    Raises
-    ------
-    NotFoundError, InputError
-        No such quantity, an impossible value, or the wrong thing.
+    Raises NotFoundError, InputError: no such quantity, an impossible value, or the wrong thing.
     """
     _check(step.connection, trial_id, photo)
     if math.isnan(value):
@@ -319,18 +274,10 @@ def record(
 
 
 def readings_of(connection: Connection, trial_id: str | None = None) -> pd.DataFrame:
-    """Return what was measured on photos, the newest value of each photo and quantity.
+    """Return what was measured on a trial's photos, or on all: the newest of each and quantity.
 
-    Parameters
-    ----------
-    trial_id : str, optional
-        Of which trial; of all when not given.
-
-    Returns
-    -------
-    DataFrame
-        ``level``, ``id`` (of the thing), ``photo`` (its id), ``sha256``, ``quantity``, ``value``,
-        ``u``, ``at`` (UTC), ``note``; oldest first.
+    Columns: ``level, id`` (of the thing), ``photo`` (its id), ``sha256, quantity, value, u, at``
+    (UTC), ``note``; oldest first.
     """
     r = t.reading.c
     query = (

@@ -32,24 +32,12 @@ def store_runs(
     days: Sequence[date | None],
     same: Mapping[str, Any],
 ) -> list[Bake]:
-    """Add the bakes of a plan.
+    """Add the bakes of a plan, a day each, by the clock of `zone`.
 
-    Parameters
-    ----------
-    trial_id, zone : str
-        Whose, and by which clock.
-    runs : DataFrame
-        One row a piece: ``bake, order`` (turn of its dough in mixing), ``dough, load, place,
-        code`` (blind), and a column a setting, named by its quantity.
-    days : sequence of date or None
-        One a bake.
-    same : mapping
-        Quantity -> value planned alike everywhere.
-
-    Raises
-    ------
-    NotFoundError, InputError
-        A setting nobody knows, or one that cannot be.
+    `runs` has one row a piece: ``bake, order`` (turn of its dough in mixing), ``dough, load, place,
+    code`` (blind), and a column a setting, named by its quantity; `same` is quantity -> value
+    planned alike everywhere. Raises NotFoundError, InputError: a setting nobody knows, or one that
+    cannot be.
     """
     numbers = list(dict.fromkeys(runs["bake"]))
     if len(days) != len(numbers):
@@ -150,14 +138,10 @@ def put_away(step: Step, trial_id: str) -> list[Bake]:
 
 
 def planned_runs(connection: Connection, trial_id: str, bake: Bake) -> pd.DataFrame:
-    """Return one bake as it was planned, one row a piece.
+    """Return one bake as it was planned, one row a piece; pieces without a load are left out.
 
-    Returns
-    -------
-    DataFrame
-        ``bake, order`` (turn of its dough in mixing), ``dough, load, place, piece, blind`` and a
-        column a planned quantity of a dough, load or piece, in the order of loads and places.
-        Pieces without a load are left out.
+    ``bake, order`` (turn of its dough in mixing), ``dough, load, place, piece, blind`` and a column
+    a planned quantity of a dough, load or piece, in the order of loads and places.
     """
     pieces = things.pieces(connection, trial_id, t.bake.c.id == bake.id)
     values: dict[str, dict[str, float]] = {}

@@ -42,31 +42,19 @@ _OVER = timedelta(hours=12)
 
 @dataclass(frozen=True)
 class Proofs:
-    """Readings of proofing doughs.
+    """Readings of proofing doughs."""
 
-    Parameters
-    ----------
-    readings : DataFrame
-        `COLUMNS`, one row a reading, by dough and time: ``hours`` since the start, ``at`` by the
-        kitchen's clock, ``photo`` its file as the records name it (missing where there is none).
-    doughs : dict of str to Dough
-        Those that were read, by id; the readings have the id as their index.
-    starts : dict of str to (datetime, str)
-        When the clock of a dough started (UTC), and what says so.
-    rooms : dict of str to float
-        Temperature of the air (°C) a dough proofs in, where it is recorded.
-    cold : set of str
-        Doughs that came out of the refrigerator.
-    checks : tuple of str
-        What was left out.
-    """
-
+    # `COLUMNS`, one row a reading, by dough and time: ``hours`` since the start, ``at`` by the
+    # kitchen's clock, ``photo`` its file as the records name it (missing where there is none)
     readings: pd.DataFrame
+    # by id: those that were read; the readings have the id as their index
     doughs: Mapping[str, Dough]
+    # id -> when the clock of a dough started (UTC), and what says so
     starts: Mapping[str, tuple[datetime, str]]
+    # id -> temperature of the air (°C) a dough proofs in, where it is recorded
     rooms: Mapping[str, float]
-    cold: frozenset[str]
-    checks: tuple[str, ...]
+    cold: frozenset[str]  # doughs that came out of the refrigerator
+    checks: tuple[str, ...]  # what was left out
 
     def of(self, dough: Dough) -> pd.DataFrame:
         """The readings of one dough."""
@@ -112,12 +100,7 @@ def read_proofs(
 ) -> Proofs:
     """Return the readings of all doughs of a trial that were read while they proofed.
 
-    Parameters
-    ----------
-    zone : str
-        In which times are shown.
-    also : iterable of Dough
-        Those to look for although they were not read yet.
+    Times are shown in `zone`; `also` are doughs to look for although they were not read yet.
     """
     rows = _newest(connection, trial_id)
     every = {dough.id: dough for dough in things.doughs(connection, trial_id)}
@@ -211,12 +194,8 @@ def of_start(readings: pd.DataFrame) -> pd.Series:
     """Relative standard uncertainty of the volume that a dough's ratios are over; 0 if not known.
 
     Known of photos only, whose ratios are all to the first one: its share is in every u. Photos of
-    one dough are about equally sure, so it is half of the square of the surest ratio's.
-
-    Parameters
-    ----------
-    readings : DataFrame
-        With the dough's id as index: ``proof_ratio, u, how``.
+    one dough are about equally sure, so it is half of the square of the surest ratio's. `readings`
+    have the dough's id as index: ``proof_ratio, u, how``.
     """
     share = (readings["u"] / readings["proof_ratio"]).where(readings["how"] == "photo", 0.0)
     return share.groupby(level=0).transform(lambda own: own.min(skipna=False)).fillna(0.0) / 2**0.5
@@ -227,19 +206,9 @@ def asked_at(
 ) -> tuple[datetime, list[str]]:
     """At which moment a forecast of a dough is told, and what to say of it.
 
-    Parameters
-    ----------
-    own : DataFrame
-        Its readings, with ``at``.
-    started : datetime
-        When its clock did.
-    now : datetime or None
-        When it is asked; the moment, or that of the last reading of an earlier day, if not given.
-
-    Raises
-    ------
-    InputError
-        Before its clock started.
+    `own` are its readings with ``at``, its clock `started` then; `now` is when it is asked: the
+    moment, or that of the last reading of an earlier day, if not given. Raises InputError: before
+    its clock started.
     """
     zone = ZoneInfo(dough.bake.zone)
     if now is not None:

@@ -41,10 +41,7 @@ STAGE = "stage: "
 def _check_level(quantity: Quantity, thing: Thing, value: object) -> None:
     """Refuse a quantity on a thing it does not belong to; name the right one.
 
-    Raises
-    ------
-    InputError
-        For example malt, which is the dough's, on one piece.
+    Raises InputError: for example malt, which is the dough's, on one piece.
     """
     if quantity.level == thing.level:
         return
@@ -101,15 +98,8 @@ def newest(
 ) -> float | None:
     """Return what counts now: the last value planned, or else the last that was not planned.
 
-    Parameters
-    ----------
-    thing : Bake, Dough, Load or Piece
-    name : str
-        The quantity.
-    how : str
-        "planned", or anything else for what was measured or entered.
-    at : str
-        Of one of `kit.quantities.SERIES`: when.
+    `how` is "planned", or anything else for what was measured or entered; `at` is when, of one of
+    `kit.quantities.SERIES`.
     """
     same = t.reading.c.how == "planned" if how == "planned" else t.reading.c.how != "planned"
     if name in quantities.SERIES:
@@ -130,15 +120,7 @@ def counting(
 ) -> tuple[Values, Values]:
     """Return what counts of each thing and quantity: the newest planned, and the newest other.
 
-    Parameters
-    ----------
-    names : iterable of str, optional
-        Quantities; all when not given.
-
-    Returns
-    -------
-    (dict, dict)
-        (thing's id, quantity) -> (value, how); without those that were taken back.
+    Of all quantities where no `names` are given; without those that were taken back.
     """
     r = t.reading.c
     query = select(r.target_id, r.quantity, r.value, r.how).where(
@@ -170,19 +152,11 @@ def _in_zone(times: list[str], zone: str) -> pd.DatetimeIndex:
 
 
 def all_readings(connection: Connection, trial_id: str, zone: str) -> pd.DataFrame:
-    """Return every reading that was not undone, those replaced since included.
+    """Return every reading that was not undone, those replaced since included, oldest first.
 
-    Parameters
-    ----------
-    zone : str
-        In which times are shown.
-
-    Returns
-    -------
-    DataFrame
-        One row a reading, oldest first: ``level``, ``id`` (of the thing), ``quantity``,
-        ``value`` (NaN where an earlier one was taken back), ``unit``, ``u``, ``how``, ``at``,
-        ``photo`` (the id of the one it was measured on), ``note``.
+    Columns: ``level, id`` (of the thing), ``quantity, value`` (NaN where an earlier one was taken
+    back), ``unit, u, how, at`` (in `zone`), ``photo`` (the id of the one it was measured on),
+    ``note``.
     """
     r = t.reading.c
     query = select(
@@ -239,7 +213,7 @@ def note_event(
 
 
 def check_kind(kind: object) -> str:
-    """Return an event's kind, clean."""
+    """Return an event's kind, clean. Raises InputError: it is empty, too long, or no one event."""
     short = text("kind", kind, longest=40)
     if ";" in short:
         raise InputError("kind", short, "must not hold a semicolon", "Note two events.")

@@ -32,14 +32,9 @@ FILE = "bakes.sqlite"
 class Store:
     """An open workspace.
 
-    Parameters
-    ----------
-    engine : sqlalchemy.Engine
-        With SQLite, connections come with foreign keys on and every commit on the disk.
-    folder : Path or None
-        Where the file and `photos/` lie; None for a database elsewhere.
-    name : str
-        What the database is called in messages, without a password.
+    With SQLite, connections of its `engine` come with foreign keys on and every commit on the disk.
+    The file and `photos/` lie in `folder`, which is None for a database elsewhere; `name` is what
+    it is called in messages, without a password.
     """
 
     def __init__(self, engine: Engine, folder: Path | None, name: str) -> None:
@@ -66,24 +61,13 @@ class Store:
 def open_store(where: str | Path, wait_seconds: float = 5.0, copy: bool = True) -> Store:
     """Open a workspace, made when absent, upgraded when older.
 
-    The state it is in is copied aside first, see `kit.records.copies`; where that fails, a
-    warning says so and the workspace opens all the same.
+    The state it is in is copied aside first, see `kit.records.copies`; where that fails, a warning
+    says so and the workspace opens all the same.
 
-    Parameters
-    ----------
-    where : str or Path
-        A folder, or a database URL such as ``postgresql+psycopg://kitchen/bakes``.
-    wait_seconds : float
-        How long to wait while another program writes.
-    copy : bool
-        Whether its state is copied aside.
-
-    Raises
-    ------
-    StoreError
-        It cannot be opened, is no workspace, or was made by a newer kit.
-    MissingPackageError
-        The database's driver is not installed.
+    `where` is a folder, or a database URL such as ``postgresql+psycopg://kitchen/bakes``; while
+    another program writes it waits `wait_seconds`. Raises StoreError: it cannot be opened, is no
+    workspace, or was made by a newer kit. MissingPackageError: the database's driver is not
+    installed.
     """
     url, folder, name = _locate(where)
     with in_words(name):
@@ -212,10 +196,7 @@ def _refuse_to_forget(store: Store) -> None:
 def _version(connection: Connection, name: str) -> str | None:
     """Return the schema's version, None where there are no tables.
 
-    Raises
-    ------
-    StoreError
-        There are tables, but they are not a workspace's.
+    Raises StoreError: there are tables, but they are not a workspace's.
     """
     tables = inspect(connection).get_table_names()
     if stamp.name in tables and (version := connection.scalar(select(stamp.c.version_num))):

@@ -43,10 +43,7 @@ def plates(connection: Connection, trial_id: str) -> list[Any]:
 def plates_of(connection: Connection, trial_id: str, tasting: int | None) -> list[Any]:
     """Return the plates of one tasting, of the newest when None is given.
 
-    Raises
-    ------
-    NotFoundError, DataError
-        A tasting that is not there, or none at all.
+    Raises NotFoundError, DataError: a tasting that is not there, or none at all.
     """
     rows = plates(connection, trial_id)
     if tasting is None and not rows:
@@ -61,12 +58,7 @@ def plates_of(connection: Connection, trial_id: str, tasting: int | None) -> lis
 
 
 def check_plate(method: str, samples: Any, answer: Any) -> None:
-    """Refuse what is no plate as `store` and `answer` write it: what others hand on is looked at.
-
-    Raises
-    ------
-    InputError
-    """
+    """Refuse what is no plate as `store` and `answer` write it: it came from elsewhere."""
     if method not in METHODS:
         raise InputError("method", method, f"must be one of {', '.join(METHODS)}")
     if not _is_plate(method, samples):
@@ -130,14 +122,8 @@ def store(
 ) -> int:  # fmt: skip
     """Store a serving, a row a plate; return the tasting's number.
 
-    Parameters
-    ----------
-    things : mapping
-        Sample -> id of the dough or piece it is, where it is one.
-    question : str
-        What is asked.
-    expected : str or None
-        Of a pair: the sample known before to be more.
+    `things` is sample -> id of the dough or piece it is, where it is one; `expected` the sample of
+    a pair that is known before to be more.
     """
     before = plates(step.connection, trial_id)
     number = max((row.samples["tasting"] for row in before), default=0) + 1
@@ -193,12 +179,8 @@ def is_open(rows: Sequence[Any]) -> bool:
 def answer(step: Step, rows: Sequence[Any], taster: str, given: Any, plate: int, at: str) -> str:
     """Store what a taster answered on one of the plates; return it in words, by codes alone.
 
-    Raises
-    ------
-    NotFoundError
-        A taster without such a plate.
-    InputError
-        A code that is not on the plate, a rank or score that is none, a tasting already opened.
+    Raises NotFoundError: a taster without such a plate. InputError: a code that is not on the
+    plate, a rank or score that is none, a tasting already opened.
     """
     if is_open(rows):
         raise InputError(
@@ -266,14 +248,10 @@ def _number(code: str, mark: Any, least: int, most: int) -> float:
 
 
 def frame(connection: Connection, trial_id: str) -> pd.DataFrame:
-    """Return one row a muffin served, oldest tasting first.
+    """Return one row a muffin served, oldest tasting first; columns as in `Trial.tastings`.
 
-    Returns
-    -------
-    DataFrame
-        ``tasting, method, taster, plate, position, code, mark, sample``. `mark` is 1 for the one
-        ticked and 0 for the others, the rank, or the score; missing where nothing was answered.
-        `sample` is missing until the tasting is opened.
+    `mark` is 1 for the one ticked and 0 for the others, the rank, or the score; missing where
+    nothing was answered. `sample` is missing until the tasting is opened.
     """
     rows = []
     for row in plates(connection, trial_id):
@@ -302,10 +280,7 @@ def _mark(row: Any, code: str) -> float | None:
 def open_up(step: Step, rows: Sequence[Any], incomplete: bool) -> str:
     """Open a tasting's plates: from now on its samples are told; return what was done, in words.
 
-    Raises
-    ------
-    DataError
-        Somebody has not answered and `incomplete` is false; it is open already.
+    Raises DataError: somebody has not answered and `incomplete` is false; it is open already.
     """
     number = number_of(rows)
     if is_open(rows):

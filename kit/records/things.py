@@ -191,28 +191,30 @@ def _piece(r: Row[Any]) -> Piece:
     return Piece(r.piece_id, r.code, _dough(r), load, r.place, r.blind)
 
 
+def _rows(
+    level: str, connection: Connection, trial_id: str, where: tuple[ColumnElement[bool], ...]
+) -> Sequence[Row[Any]]:
+    return connection.execute(selected(level, trial_id).where(*where)).all()
+
+
 def bakes(connection: Connection, trial_id: str, *where: ColumnElement[bool]) -> list[Bake]:
     """Return a trial's bakes, by day."""
-    rows = connection.execute(selected("bake", trial_id).where(*where))
-    return [_bake(row) for row in rows]
+    return [_bake(row) for row in _rows("bake", connection, trial_id, where)]
 
 
 def doughs(connection: Connection, trial_id: str, *where: ColumnElement[bool]) -> list[Dough]:
     """Return a trial's doughs, bake by bake."""
-    rows = connection.execute(selected("dough", trial_id).where(*where))
-    return [_dough(row) for row in rows]
+    return [_dough(row) for row in _rows("dough", connection, trial_id, where)]
 
 
 def loads(connection: Connection, trial_id: str, *where: ColumnElement[bool]) -> list[Load]:
     """Return a trial's loads, bake by bake."""
-    rows = connection.execute(selected("load", trial_id).where(*where))
-    return [_load(row) for row in rows]
+    return [_load(row) for row in _rows("load", connection, trial_id, where)]
 
 
 def pieces(connection: Connection, trial_id: str, *where: ColumnElement[bool]) -> list[Piece]:
     """Return a trial's pieces, dough by dough."""
-    rows = connection.execute(selected("piece", trial_id).where(*where))
-    return [_piece(row) for row in rows]
+    return [_piece(row) for row in _rows("piece", connection, trial_id, where)]
 
 
 def count(connection: Connection, trial_id: str, level: str) -> int:
@@ -235,23 +237,9 @@ def find(
     bake: str | None = None,
     dough: str | None = None,
 ) -> Any:
-    """Return the one thing called `code` (a load: its position).
+    """Return the one thing called `code` (a load: its position), in a `bake` or `dough` by code.
 
-    Parameters
-    ----------
-    level : str
-        One of `kit.quantities.LEVELS`.
-    code : str or int
-        What it is called.
-    bake, dough : str, optional
-        Codes of what it belongs to, needed where several share `code`.
-
-    Raises
-    ------
-    NotFoundError
-        There is none; lists those there are.
-    InputError
-        There are several.
+    Raises NotFoundError: there is none; lists those there are. InputError: there are several.
     """
     listing = LISTS[level]
     within = []
@@ -286,9 +274,7 @@ _WITH_ABOVE = {level: _with_above(level) for level in TABLE_OF}
 def check_kind(thing: object, *kinds: type[Thing]) -> None:
     """Refuse what is no handle of one of `kinds`: a code, or a handle of something else.
 
-    Raises
-    ------
-    InputError
+    Raises InputError: it is none; says which kinds it may be.
     """
     if not isinstance(thing, kinds or _Thing):
         *names, last = [kind.level for kind in kinds] or ["bake", "dough", "load", "piece"]
@@ -300,11 +286,8 @@ def check_kind(thing: object, *kinds: type[Thing]) -> None:
 def check_there(connection: Connection, trial_id: str, thing: Thing, *kinds: type[Thing]) -> str:
     """Return the trial's name when `thing` counts in it.
 
-    Raises
-    ------
-    InputError
-        It is not of one of `kinds`, belongs to another trial, or it or what it belongs to was
-        removed.
+    Raises InputError: it is not of one of `kinds`, belongs to another trial, or it or what it
+    belongs to was removed.
     """
     check_kind(thing, *kinds)
     row = connection.execute(_WITH_ABOVE[thing.level], {"thing_id": thing.id}).first()

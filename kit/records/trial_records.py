@@ -264,11 +264,7 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         return self._find(quantity.level, code)
 
     def event(
-        self,
-        kind: str,
-        text: str = "",
-        on: Thing | None = None,
-        at: str | datetime | None = None,
+        self, kind: str, text: str = "", on: Thing | None = None, at: str | datetime | None = None
     ) -> Event:
         """Note that something happened.
 

@@ -11,7 +11,7 @@ from kit import quantities
 from kit.errors import InputError, NotFoundError
 from kit.formula.formula import Formula
 from kit.formula.ingredient import Ingredient
-from kit.quantities import Quantity
+from kit.quantities import Quantity, open_ends
 from kit.records import tables as t
 from kit.records.journal import Row, Step
 from kit.records.things import there
@@ -32,10 +32,7 @@ def trials(connection: Connection) -> list[Any]:
 def trial_row(connection: Connection, trial_id: str) -> Any:
     """Return one trial's row.
 
-    Raises
-    ------
-    NotFoundError
-        It was removed.
+    Raises NotFoundError: it was removed.
     """
     row = connection.execute(select(t.trial).where(t.trial.c.id == trial_id)).one()
     if row.deleted is not None:
@@ -77,13 +74,7 @@ def _checked(
 
 
 def add_trial(step: Step, given: Mapping[str, Any]) -> str:
-    """Add a trial; return its id.
-
-    Parameters
-    ----------
-    given : mapping
-        name, question, outcome, matters, zone, invented, baker, factors.
-    """
+    """Add a trial; return its id. What may be given: see `Workspace.new_trial`."""
     row = {**_checked(step.connection, given), "formula_id": None, "created": step.at}
     trial_id = step.add(t.trial, row)
     _add_factors(step, trial_id, given["factors"] or {})
@@ -180,10 +171,7 @@ def formula(connection: Connection, formula_id: str | None) -> Formula | None:
 def add_quantity(step: Step, quantity: Quantity) -> None:
     """Remember a quantity of the user's own.
 
-    Raises
-    ------
-    InputError
-        It is computed (a formula cannot be kept), or its name is taken.
+    Raises InputError: it is computed (a formula cannot be kept), or its name is taken.
     """
     if quantity.formula is not None:
         raise InputError(
@@ -204,15 +192,5 @@ def add_quantity(step: Step, quantity: Quantity) -> None:
 def own_quantities(connection: Connection) -> list[Quantity]:
     """Return the remembered quantities."""
     kept = connection.scalars(select(t.quantity.c.definition).where(there(t.quantity)))
-    return [Quantity(**{**row, **_ranges(row)}) for row in kept]
-
-
-def _ranges(row: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
-    ends = ((what, row[what]) for what in ("possible", "usual"))
-    return {
-        what: (
-            -math.inf if low is None else low,
-            math.inf if high is None else high,
-        )
-        for what, (low, high) in ends
-    }
+    ends = ("possible", "usual")
+    return [Quantity(**row | {end: open_ends(*row[end]) for end in ends}) for row in kept]

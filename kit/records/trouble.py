@@ -53,13 +53,7 @@ _SQLITE = {
 
 @contextmanager
 def in_words(name: str) -> Iterator[None]:
-    """Turn what the database or the disk raises inside the block into a `StoreError`.
-
-    Parameters
-    ----------
-    name : str
-        What the workspace's file or database is called in the message.
-    """
+    """Turn what the database or the disk raises in the block into a `StoreError` about `name`."""
     try:
         yield
     except (SQLAlchemyError, sqlite3.Error, OSError) as exc:
@@ -87,13 +81,7 @@ def _explain(exc: Exception) -> str:
 
 
 def said_of_disk(exc: OSError, path: Path | None = None) -> str:
-    """What stood in the way of a file, and what to do about it.
-
-    Parameters
-    ----------
-    path : Path, optional
-        That was to be written.
-    """
+    """What stood in the way of a file (one to be written, at `path`), and what to do about it."""
     if exc.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
         return "writing there is not allowed. Choose another folder, or allow writing in this one."
     if exc.errno == errno.ENOENT and path is not None:

@@ -33,10 +33,8 @@ _COUNTED = re.compile(r"(\d{1,6})(?:[.,]00?)?")
 def text(field: str, value: object, *, longest: int = 200, needed: bool = True) -> str:
     """Return `value` as clean text: trimmed, of bearable length, fit for every database.
 
-    Raises
-    ------
-    InputError
-        Empty where text is needed, too long, or holding characters that cannot be stored.
+    Raises InputError: empty where text is needed, too long, or holding characters that cannot be
+    stored.
     """
     clean = "" if value is None else str(value).strip()
     if needed and not clean:
@@ -70,10 +68,7 @@ def margin(field: str, value: str | float | None, unit: str = "") -> float | Non
 def whole(field: str, value: object) -> int | None:
     """Return a counting number (1, 2, …), None when empty.
 
-    Raises
-    ------
-    InputError
-        Anything else; 1.000 is one here and a thousand there.
+    Raises InputError: anything else; 1.000 is one here and a thousand there.
     """
     if is_missing(value):
         return None
@@ -92,10 +87,7 @@ def day(field: str, value: object, zone: str | None = None) -> date | None:
 
     Of a moment with a time zone it is the day that `zone` has then.
 
-    Raises
-    ------
-    InputError
-        Anything else; 03/04/2026 is two different days in two countries.
+    Raises InputError: anything else; 03/04/2026 is two different days in two countries.
     """
     if is_missing(value):
         return None
@@ -162,10 +154,7 @@ def _meant(typed: str) -> tuple[str, str]:
 def zone(value: str | ZoneInfo | None) -> str:
     """Return the name of a time zone, the computer's own when None is given.
 
-    Raises
-    ------
-    InputError
-        Not a name of the IANA data base.
+    Raises InputError: not a name of the IANA data base.
     """
     if value is None:
         return local_zone()
@@ -195,25 +184,11 @@ def now() -> str:
 
 
 def moment(field: str, value: str | datetime | None, where: str) -> str:
-    """Return a point in time, UTC, as it is stored.
+    """Return a point in time, UTC, as it is stored: of ISO form, of a datetime, of now for None.
 
-    Parameters
-    ----------
-    field : str
-        Named in the error.
-    value : str, datetime or None
-        ISO form, or a datetime; without an offset it is read as the clock in zone `where` showed
-        it. None is now.
-    where : str
-        IANA zone.
+    Without an offset it is read as the clock in zone `where` showed it. Raises InputError: no point
+    in time, or one that the clock skips or shows twice.
 
-    Raises
-    ------
-    InputError
-        Not a point in time, or one that the clock skips or shows twice.
-
-    Examples
-    --------
     >>> moment("at", "2026-07-02 07:30", "Europe/Berlin")
     '2026-07-02T05:30:00.000000+00:00'
     """

@@ -23,10 +23,8 @@ def script() -> Config:
 def upgrade(connection: Connection, name: str) -> None:
     """Run every revision the database has not had, within the caller's transaction.
 
-    Raises
-    ------
-    StoreError
-        Rows would point to nothing afterwards; the transaction must then not be committed.
+    Raises StoreError: rows would point to nothing afterwards; the transaction must then not be
+    committed.
     """
     config = script()
     config.attributes["connection"] = connection

@@ -9,7 +9,8 @@ import sys
 import pytest
 
 from kit.errors import StoreError
-from kit.records.aside import aside, write_whole
+from kit.records import aside as aside_module
+from kit.records.aside import aside, put_beside, second_name, write_whole
 
 
 def test_a_text_takes_the_place_of_the_old_one_as_it_is(tmp_path):
@@ -108,3 +109,67 @@ def test_a_name_that_cannot_be_written_to(tmp_path):
         "what should be a folder on the way to it is a file. Check its name."
     )
     assert sorted(os.listdir(tmp_path)) == ["file", "folder.md"]
+
+
+def none_known(*_args):
+    raise OSError(errno.EPERM, "the disk knows no second names")
+
+
+@pytest.fixture(params=[True, False], ids=["second names", "none"])
+def disk(request, tmp_path, monkeypatch):
+    """A folder on a disk that knows second names, and on one that does not."""
+    if not request.param:
+        monkeypatch.setattr(aside_module.os, "link", none_known)
+    (tmp_path / "new").write_bytes(b"new")
+    (tmp_path / "photos").mkdir()
+    return tmp_path
+
+
+def test_a_file_is_put_over_no_other(disk):
+    photos = disk / "photos"
+    (photos / "a.png").write_bytes(b"old")
+    assert put_beside(disk / "new", photos, "a", ".png") == (photos / "a-2.png", True)
+    assert not (disk / "new").exists()
+    (disk / "again").write_bytes(b"new")
+    assert put_beside(disk / "again", photos, "a", ".png") == (photos / "a-2.png", False)
+    assert (photos / "a.png").read_bytes() == b"old"
+    assert (photos / "a-2.png").read_bytes() == b"new"
+
+
+def test_no_file_is_written_a_second_time_to_be_put_somewhere(disk, monkeypatch):
+    def written(*_args):
+        pytest.fail("its bytes were copied")
+
+    monkeypatch.setattr(aside_module, "copied", written)
+    number = (disk / "new").stat().st_ino
+    target, _ = put_beside(disk / "new", disk / "photos", "a", ".png")
+    assert target.stat().st_ino == number
+
+
+def test_what_cannot_be_moved_leaves_nothing_of_its_name(tmp_path, monkeypatch):
+    def in_use(*_args):
+        raise PermissionError(errno.EACCES, "another program has it open")
+
+    (tmp_path / "new").write_bytes(b"new")
+    monkeypatch.setattr(aside_module.os, "link", none_known)
+    monkeypatch.setattr(aside_module.os, "replace", in_use)
+    with pytest.raises(PermissionError):
+        put_beside(tmp_path / "new", tmp_path, "a", ".png")
+    assert [file.name for file in tmp_path.iterdir()] == ["new"]
+
+
+def test_a_copy_that_breaks_off_is_no_file(tmp_path, monkeypatch):
+    def full(_held, put):
+        put.write(b"ne")
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    (tmp_path / "new").write_bytes(b"new")
+    (tmp_path / "old").write_bytes(b"old")
+    monkeypatch.setattr(aside_module.os, "link", none_known)
+    monkeypatch.setattr(aside_module.shutil, "copyfileobj", full)
+    with pytest.raises(OSError, match="No space left"):
+        second_name(tmp_path / "new", tmp_path / "torn")
+    with pytest.raises(FileExistsError):
+        second_name(tmp_path / "new", tmp_path / "old")
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["new", "old"]
+    assert (tmp_path / "old").read_bytes() == b"old"

@@ -263,7 +263,7 @@ def test_a_program_that_ends_half_way_leaves_the_old_or_the_new(tmp_path):
     kept = copies(tmp_path / "killed")[-1]
     subprocess.run([sys.executable, "-c", KILLED, tmp_path / "killed"], check=False)
     found = []
-    for step in ("_copied", "_folded_in", "_second_name", "replace"):
+    for step in ("copied", "_folded_in", "second_name", "replace"):
         for when in ("before", "after"):
             folder = tmp_path / f"{step}-{when}"
             shutil.copytree(tmp_path / "killed", folder)

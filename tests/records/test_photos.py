@@ -1,9 +1,11 @@
 """Photos of a trial: files copied once, whose they are, what was measured on them, and undo."""
 
+import errno
 import hashlib
 import os
 import shutil
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
@@ -79,6 +81,28 @@ def test_another_file_of_the_same_name_never_overwrites(ws, trial, file):
     assert [photo.path for photo in listed(trial)] == ["photos/IMG 1.jpg", "photos/IMG 1-2.jpg"]
     assert (ws.folder / "photos/IMG 1.jpg").read_bytes() == kept
     assert ws.check().ok
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_a_disk_that_is_full_leaves_no_torn_photo(ws, trial, file, monkeypatch, links):
+    def none_known(*_args):
+        raise OSError(errno.EPERM, "the disk knows no second names")
+
+    def full(_file, into):
+        Path(into).write_bytes(b"torn")
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    if not links:
+        monkeypatch.setattr(os, "link", none_known)
+    with monkeypatch.context() as patched:
+        patched.setattr(shutil, "copyfile", full)
+        with pytest.raises(StoreError, match="the disk is full"):
+            add(trial, file)
+    assert list((ws.folder / "photos").iterdir()) == []
+    file.chmod(0o444)  # a card that may not be written on
+    add(trial, file)
+    (stored,) = (ws.folder / "photos").iterdir()
+    assert stored.read_bytes() == file.read_bytes()
 
 
 def test_a_file_in_the_folder_is_used_where_it_is(ws, trial, file):

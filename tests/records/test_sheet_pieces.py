@@ -7,7 +7,11 @@ import pytest
 from kit.errors import InputError, NotFoundError
 from kit.records.sheets.words import uncounted
 
-HEIGHTS = "Height 1 (mm), Height 2 (mm), Height 3 (mm)"
+
+def ignoring(look, *headings):
+    for heading in headings:
+        look = look.with_column(heading, "ignored")
+    return look
 
 
 def csv(folder, text):
@@ -40,12 +44,14 @@ def test_pieces_beside_one_another_are_asked_about_and_read(trial, table):
     look = trial.look_at(table)
     assert look.questions == (
         "Are 'Height 1 (mm)', 'Height 2 (mm)' and 'Height 3 (mm)' those of 3 pieces of a dough? "
-        "They are read so; if it is one piece again, keep one column.",
-        "Are 'Baked weight 1' and 'Baked weight 2' those of 2 pieces of a dough? They are read so; "
-        "if it is one piece again, keep one column.",
+        "They are read so, and to say it of one counts for all. If it is one piece again, say "
+        "ignored of all but one.",
+        "Are 'Baked weight 1' and 'Baked weight 2' those of 2 pieces of a dough? They are read so, "
+        "and to say it of one counts for all. If it is one piece again, say ignored of all but "
+        "one.",
     )
-    look = look.with_column(HEIGHTS, "rise_height_mm")
-    look = look.with_column("Baked weight 1, Baked weight 2", "baked_weight_g")
+    look = look.with_column("Height 2 (mm)", "rise_height_mm")  # one of them answers for all
+    look = look.with_column("Baked weight 1", "baked_weight_g")
     assert look.questions == ()
     assert str(look).startswith(
         "a.csv: 3 rows, several pieces a row, 5 in all; 3 can be stored, 0 cannot.\n"
@@ -100,7 +106,7 @@ def test_a_value_that_cannot_be_is_told_as_it_stands(trial, tmp_path):
 )
 def test_what_is_no_row_of_pieces_is_asked_about_as_ever(trial, tmp_path, rows):
     look = trial.look_at(csv(tmp_path, rows))
-    assert not look.table.numbers
+    assert not look.unfolded
     assert look.questions
 
 
@@ -164,7 +170,7 @@ def test_a_name_over_columns_reaches_no_further_than_it_is_merged(trial, tmp_pat
         ["Bake", "Dough", *NAMES, "Malt %", "Core temp"], *([*r, 0.8, 96] for r in MUFFINS),
     ]  # fmt: skip
     look = trial.look_at(book(tmp_path, rows, *merged))
-    assert [c.heading for c in look.columns if not c.pieces][2:] == [
+    assert [c.heading for c in look.columns if not c.piece][2:] == [
         "Malt %", "Core temp"
     ]  # fmt: skip
     trial.bring_in(look)
@@ -190,7 +196,7 @@ TASTED = "Bake,Dough,Malt %,Height,Score 1,Score 2,Score 3\n1,A,0,30,7,8,6\n1,B,
 
 def test_a_row_is_a_piece_again_where_no_column_of_several_counts(trial, tmp_path):
     look = trial.look_at(csv(tmp_path, TASTED))
-    look = look.with_column("Score 1, Score 2, Score 3", "ignored")
+    look = ignoring(look, "Score 1", "Score 2", "Score 3")
     assert look.questions == ()
     trial.bring_in(look)
     assert trial.frame()[["piece", "rise_height_mm"]].values.tolist() == [["A1", 30], ["B1", 33]]
@@ -213,7 +219,7 @@ def test_what_is_said_of_one_piece_is_asked_about_and_given_to_none(trial, tmp_p
     assert frame["salt_percent"].tolist() == [2, 2, 1, 1]
     assert "core_temp_c" not in set(trial.readings()["quantity"])
     assert frame[["place", "events"]].isna().all(axis=None)
-    alone = trial.look_at(csv(tmp_path, rows)).with_column("Height 1, Height 2", "ignored")
+    alone = ignoring(trial.look_at(csv(tmp_path, rows)), "Height 1", "Height 2")
     assert alone.to_frame()["core_temp_c"].tolist() == [96, 97]
 
 
@@ -241,16 +247,158 @@ def test_each_column_of_the_file_can_be_answered_by_itself(trial, tmp_path):
         look.with_column("Height 3", "ignored")
 
 
+THREE = "Bake,Dough,Height 1,Height 2,Height 3\n1,A,2.8,2.9,3.1\n1,B,3.2,3.3,3.4\n"
+
+
 def test_a_column_of_several_pieces_is_measured_on_each_or_ignored(trial, tmp_path):
-    look = trial.look_at(csv(tmp_path, "Bake,Dough,Height 1,Height 2\n1,A,30,31\n1,B,33,34\n"))
-    with pytest.raises(InputError, match="must be something measured on each piece"):
-        look.with_column("Height 1, Height 2", "malt_percent")
-    scored = look.with_column("Height 1, Height 2", "liking")
+    look = trial.look_at(csv(tmp_path, THREE))
+    for other in ("malt_percent", "piece", "events"):
+        with pytest.raises(InputError, match="must be something measured on each piece, or igno"):
+            look.with_column("Height 1", other)
+    back = look.with_column("Height 1", "liking").with_column("Height 1", "rise_height_mm")
+    assert back.to_frame()["piece"].tolist() == ["A1", "A2", "A3", "B1", "B2", "B3"]
+
+
+def test_a_column_of_several_pieces_may_mean_something_else(trial, tmp_path):
+    look = trial.look_at(csv(tmp_path, "Bake,Dough,Height 1,Height 2\n1,A,30,8\n1,B,33,9\n"))
+    other = look.with_column("Height 2", "liking")
+    assert other.questions == ("Does 'Height 1' mean Height?",)
+    assert other.to_frame()["piece"].tolist() == ["A1", "B1"]
+    scored = look.with_column("Height 1", "liking").with_column("Height 2", "liking")
+    assert scored.questions == ()
     assert scored.to_frame()["piece"].tolist() == ["A1", "A2", "B1", "B2"]
 
 
+@pytest.mark.parametrize("unit_alone", [False, True])
+def test_an_answer_that_confirms_gives_its_unit_to_all(trial, tmp_path, unit_alone):
+    look = trial.look_at(csv(tmp_path, THREE))
+    if unit_alone:
+        look = look.with_column("Height 2", unit="cm")
+    else:
+        look = look.with_column("Height 1", "rise_height_mm", "cm")
+    assert look.questions == ()
+    trial.bring_in(look)
+    assert trial.frame()["rise_height_mm"].tolist() == [28, 29, 31, 32, 33, 34]
+
+
+def test_a_unit_in_the_heading_stays_unless_the_answer_names_one(trial, tmp_path):
+    rows = "Bake,Dough,Height 1 (in),Height 2,Height 3 (mm)\n1,A,1.2,3,30\n"
+    look = trial.look_at(csv(tmp_path, rows))
+    confirmed = look.with_column("Height 1 (in)", "rise_height_mm")
+    assert [column.unit for column in confirmed.columns[2:]] == ["in", "", "mm"]
+    named = look.with_column("Height 2", "rise_height_mm", "cm")
+    assert [column.unit for column in named.columns[2:]] == ["in", "cm", "mm"]
+    assert named.to_frame()["rise_height_mm"].tolist() == [30.48, 30, 30]
+    changed = look.with_column("Height 1 (in)", "rise_height_mm", "cm")
+    assert [column.unit for column in changed.columns[2:]] == ["cm", "cm", "mm"]
+    again = changed.with_column("Height 2", "rise_height_mm", "cm")
+    assert [column.unit for column in again.columns[2:]] == ["cm", "cm", "mm"]
+
+
+def test_a_unit_said_of_one_column_is_not_taken_from_it(trial, tmp_path):
+    look = trial.look_at(csv(tmp_path, THREE)).with_column("Height 1", "rise_height_mm", "cm")
+    look = look.with_column("Height 2", "rise_height_mm", "in")
+    assert [column.unit for column in look.columns[2:]] == ["cm", "in", "cm"]
+    (asked,) = look.questions  # which of the two the third has
+    assert asked.startswith("Are 'Height 1', 'Height 2' and 'Height 3' those of 3 pieces")
+    assert [bool(column.doubt) for column in look.columns[2:]] == [False, False, True]
+    assert look.with_column("Height 3", "rise_height_mm").questions == ()
+
+
+def test_how_percent_count_is_asked_once_and_answered_for_all(trial, tmp_path):
+    rows = [["Bake", "Dough", "Bake loss 1", "Bake loss 2"], [1, "A", 0.11, 0.12]]
+    made = openpyxl.load_workbook(book(tmp_path, rows))
+    for cell in ("C2", "D2"):
+        made.active[cell].number_format = "0%"
+    made.save(tmp_path / "a.xlsx")
+    look = trial.look_at(tmp_path / "a.xlsx")
+    asked = [told for told in look.questions if "formatted as percent" in told]
+    assert len(asked) == 1
+    assert look.to_frame()["bake_loss_percent"].tolist() == [11, 12]
+    look = look.with_column("Bake loss 1", percent="stored")
+    assert look.questions == ()
+    assert look.to_frame()["bake_loss_percent"].tolist() == [0.11, 0.12]
+
+
+def test_which_decimals_is_asked_once(trial, tmp_path):
+    rows = 'Bake,Dough,Height 1,Height 2\n1,A,"1,050","1,150"\n'
+    look = trial.look_at(csv(tmp_path, rows))
+    assert [told for told in look.questions if "decimal comma" in told] == [
+        "'Height 1': is '1,050' with a decimal comma, or thousands?"
+    ]
+
+
+def test_an_answer_that_does_not_confirm_leaves_the_others_asked_about(trial, tmp_path):
+    look = trial.look_at(csv(tmp_path, THREE))
+    two = "Are 'Height 2' and 'Height 3' those of 2 pieces of a dough?"
+    assert look.with_column("Height 1", "ignored").questions[0].startswith(two)
+    other = look.with_column("Height 3", "core_temp_c")
+    assert [told.partition("?")[0] for told in other.questions] == [
+        "Are 'Height 1' and 'Height 2' those of 2 pieces of a dough", "Which piece's is 'Height 3'"
+    ]  # fmt: skip
+    assert "core_temp_c" not in other.to_frame()
+    one = ignoring(look, "Height 2", "Height 3")
+    assert one.questions == ("Does 'Height 1' mean Height?",)
+    one = one.with_column("Height 1", "rise_height_mm", "cm")
+    assert one.questions == ()
+    assert one.to_frame()[["piece", "rise_height_mm"]].values.tolist() == [["A1", 28], ["B1", 32]]
+    # also where one was confirmed before, which then is not asked about again
+    later = look.with_column("Height 1", "rise_height_mm").with_column("Height 3", "ignored")
+    assert [bool(column.doubt) for column in later.columns[2:]] == [False, True, False]
+
+
+@pytest.mark.parametrize("second", ["Baked weight", "Proof ratio"])
+def test_columns_left_of_different_pieces_are_not_put_together(trial, tmp_path, second):
+    rows = f"Bake,Dough,Height 1,Height 2,{second} 1,{second} 2\n1,A,30,31,2,3\n"
+    look = ignoring(trial.look_at(csv(tmp_path, rows)), "Height 1", f"{second} 2")
+    assert len(look.questions) == 2
+    frame = look.to_frame()
+    assert frame["piece"].tolist() == ["A1", "A2"]
+    assert frame["rise_height_mm"].fillna(0).tolist() == [0, 31]
+    (name,) = {"baked_weight_g", "proof_ratio"} & {*frame}
+    assert frame[name].fillna(0).tolist() == [2, 0]
+
+
+def test_the_heading_without_a_number_is_the_one_written_alike(trial, tmp_path):
+    rows = "Bake,Dough,{}\n1,A,30,31,32\n"
+    for heads in ("Height,height,Height 2", "height,Height,Height 2"):
+        look = trial.look_at(csv(tmp_path, rows.format(heads)))
+        assert any("'Height' and 'height' both mean" in told for told in look.questions)
+        own = [30, 32] if heads.startswith("H") else [31, 32]
+        assert look.to_frame()["rise_height_mm"].tolist() == own
+
+
+def test_two_measurements_under_the_same_numbers_are_not_mixed(trial, tmp_path):
+    heads = "Height 1,Height 2,Rise height 1,Rise height 2,Rise height 3"
+    look = trial.look_at(csv(tmp_path, f"Bake,Dough,{heads}\n1,A,30,31,20,21,22\n"))
+    assert look.questions[0].startswith("Are 'Height 1' and 'Height 2' those of 2 pieces")
+    assert [told.partition(" both")[0] for told in look.questions[1:]] == [
+        f"'Height 1' and 'Rise height {number}'" for number in (1, 2, 3)
+    ]
+    assert look.to_frame()["rise_height_mm"].tolist() == [30, 31]
+
+
+@pytest.mark.parametrize(
+    "heads", ["Height 1,height 2,HEIGHT 3", "Height 1 (mm),Height 2 (in),Rise height 3 (cm)"]
+)
+def test_pieces_may_be_written_otherwise_and_in_units_of_their_own(trial, tmp_path, heads):
+    cells = "30,31,32" if "HEIGHT" in heads else '30,"1 1/4",3.2'
+    look = trial.look_at(csv(tmp_path, f"Bake,Dough,{heads}\n1,A,{cells}\n1,B,33,1.25,\n"))
+    assert look.to_frame()["piece"].tolist() == ["A1", "A2", "A3", "B1", "B2"]
+    wanted = [30, 31, 32, 33, 1.25] if "HEIGHT" in heads else [30, 31.75, 32, 33, 31.75]
+    assert look.to_frame()["rise_height_mm"].tolist() == wanted
+
+
+def test_a_piece_left_out_leaves_the_others_what_they_are_called(trial, tmp_path):
+    rows = "Bake,Dough,Height 1,Height 2,Height 3\n1,A,30,31,32\n"
+    look = ignoring(trial.look_at(csv(tmp_path, rows)), "Height 2")
+    look = look.with_column("Height 3", "rise_height_mm")
+    assert look.questions == ()
+    assert look.to_frame()[["piece", "rise_height_mm"]].values.tolist() == [["A1", 30], ["A3", 32]]
+
+
 def test_a_piece_of_which_nothing_that_counts_was_measured_is_none(trial, table):
-    look = trial.look_at(table).with_column(HEIGHTS, "ignored")
+    look = ignoring(trial.look_at(table), "Height 1 (mm)", "Height 2 (mm)", "Height 3 (mm)")
     assert look.to_frame()["piece"].tolist() == ["A1", "A2", "B1", "A1"]
 
 
@@ -290,8 +438,10 @@ def test_what_is_decided_and_numbered_is_each_pieces_own(trial, tmp_path, heads)
     rows = f"Bake,Dough,{heads},Height 1,Height 2\n1,A,1.6,2,30,31\n1,B,1.7,2.1,33,34\n"
     look = trial.look_at(csv(tmp_path, rows))
     assert [told.rpartition("dough? ")[2] for told in look.questions] == [
-        "They are read so; if they mean anything else, say ignored.",
-        "They are read so; if it is one piece again, keep one column.",
+        "They are read so, and to say it of one counts for all. If they mean anything else, say "
+        "ignored of each.",
+        "They are read so, and to say it of one counts for all. If it is one piece again, say "
+        "ignored of all but one.",
     ]
     trial.bring_in(look)
     pd.testing.assert_frame_equal(trial.frame()[[*PROOFS]], pd.DataFrame(PROOFS), check_dtype=False)
@@ -308,8 +458,8 @@ def test_the_times_of_two_sides_can_be_taken_back(trial, tmp_path):
     rows = "Bake,Dough,Side time 1,Side time 2,Height 1,Height 2\n1,A,5,7,30,31\n1,B,5,7,33,34\n"
     look = trial.look_at(csv(tmp_path, rows))
     assert look.to_frame()["side_minutes"].tolist() == [5, 7, 5, 7]
-    assert look.questions[0].endswith("if they are the two sides of one, say ignored.")
-    look = look.with_column("Side time 1, Side time 2", "ignored")
+    assert look.questions[0].endswith("If they are the two sides of one, say ignored of each.")
+    look = ignoring(look, "Side time 1", "Side time 2")
     assert "side_minutes" not in look.to_frame()
 
 
@@ -330,6 +480,8 @@ def test_what_is_numbered_and_no_piece_of_theirs_is_left_out(trial, tmp_path, he
     look = trial.look_at(csv(tmp_path, rows))
     assert look.questions[0].startswith(asked)
     assert len(look.questions) == 3
+    for_all = "keep one column without a number if it is for all pieces"
+    assert (for_all in look.questions[0]) == heads.startswith("Proof ratio")
     trial.bring_in(look)
     assert set(trial.readings()["quantity"]) == {"rise_height_mm"}
     if asked.startswith("What"):  # the dough's own, once somebody says so
@@ -338,15 +490,14 @@ def test_what_is_numbered_and_no_piece_of_theirs_is_left_out(trial, tmp_path, he
 
 
 @pytest.mark.parametrize("last", ["Proof ratio 2", "Proof ratio"])
-def test_one_of_several_numbered_columns_is_not_given_to_all_pieces(trial, tmp_path, last):
+def test_one_of_several_numbered_columns_is_its_own_piece_s_alone(trial, tmp_path, last):
     first = "Proof ratio 1" if last[-1] == "2" else last
     rows = f"Bake,Dough,{first},{last},Height 1,Height 2\n1,A,1.6,2,30,31\n1,B,1.7,2.1,33,34\n"
     look = trial.look_at(csv(tmp_path, rows)).with_column(first, "proof_ratio")
-    asked = [told for told in look.questions if told.startswith("Which piece's is 'Proof ratio")]
-    assert len(asked) == 2
-    assert "keep one column without a number if it is for all pieces" in asked[0]
-    assert "proof_ratio" not in look.to_frame()
-    alone = look.with_column("Height 1, Height 2", "ignored")
+    assert look.to_frame()["proof_ratio"].tolist() == [1.6, 2, 1.7, 2.1]
+    one = ignoring(look, last if last != first else f"{last} (2)")
+    assert one.to_frame()["proof_ratio"].fillna(0).tolist() == [1.6, 0, 1.7, 0]
+    alone = ignoring(look, "Height 1", "Height 2")
     assert alone.to_frame()["proof_ratio"].tolist() == [1.6, 1.7]
 
 
@@ -356,7 +507,7 @@ def test_what_is_decided_once_for_all_pieces_is_told(trial, tmp_path):
     assert "'Proof ratio' counts for all pieces of a row alike." in look.checks
     assert "Which piece's is 'Flips 1'?" in " ".join(look.questions)  # a number with no other
     assert look.to_frame()["proof_ratio"].tolist() == [1.6, 1.6, 2, 2]
-    alone = look.with_column("Height 1, Height 2", "ignored")
+    alone = ignoring(look, "Height 1", "Height 2")
     assert alone.checks == ("Does 'Flips 1' mean Extra turns?",)
     assert alone.to_frame()["extra_flips"].tolist() == [6, 6]
 

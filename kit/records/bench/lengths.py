@@ -125,13 +125,7 @@ class FromTimes(InLines):
 
 
 def from_times(times: BakeTimes, settings: Collection[str] = ()) -> FromTimes:
-    """Return what follows from the stages, beside what is recorded.
-
-    Parameters
-    ----------
-    settings : collection of str
-        Quantities the trial changes on purpose.
-    """
+    """Return what follows from the stages, beside what is recorded and the trial's `settings`."""
     made = []
     for offer in offers(times):
         has, how = times.actual.get((offer.thing.id, offer.quantity), (None, ""))

@@ -23,53 +23,25 @@ _SIDE_MINUTES = (5.0, 10.0)
 
 @dataclass(frozen=True)
 class Due:
-    """When the next stage is to be.
+    """When the next stage is to be."""
 
-    Parameters
-    ----------
-    start, end : datetime
-        UTC; the earliest and the latest that is as expected.
-    at : datetime or None
-        The best guess; None where only the range can be said.
-    basis : str
-        What it rests on.
-    """
-
-    start: datetime
-    at: datetime | None
-    end: datetime
-    basis: str
+    start: datetime  # UTC; the earliest and the latest that is as expected
+    at: datetime | None  # the best guess; None where only the range can be said
+    end: datetime  # UTC; the earliest and the latest that is as expected
+    basis: str  # what it rests on
 
 
 @dataclass(frozen=True)
 class Place:
-    """Where something is.
+    """Where something is."""
 
-    Parameters
-    ----------
-    name : str
-        As on a button: "1A", "load 2".
-    things : tuple
-        What its next stage is noted on.
-    where : str
-    last : Noted or None
-        The stage it is in.
-    since : datetime or None
-        Since when it is there, UTC.
-    next : str or None
-        The next stage.
-    also : tuple of str
-        What may come instead.
-    due : Due or None
-    """
-
-    name: str
-    things: tuple[Thing, ...]
+    name: str  # as on a button: "1A", "load 2"
+    things: tuple[Thing, ...]  # what its next stage is noted on
     where: str
-    last: Noted | None
-    since: datetime | None
-    next: str | None
-    also: tuple[str, ...] = ()
+    last: Noted | None  # the stage it is in
+    since: datetime | None  # since when it is there, UTC
+    next: str | None  # the next stage
+    also: tuple[str, ...] = ()  # what may come instead
     due: Due | None = None
 
 

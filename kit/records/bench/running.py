@@ -16,7 +16,7 @@ from kit.plan.clock import clock_changes, say_minutes
 from kit.records.bench.rows import Due, Place, dough_place, load_places
 from kit.records.bench.stages import SAYS, BakeTimes, Noted, minutes_between, say_long
 from kit.records.bench.when import say_when
-from kit.records.things import Bake, Dough, Thing
+from kit.records.things import Bake, Dough
 from kit.shown import InLines
 
 __all__ = ["Row", "Running", "run"]
@@ -30,57 +30,62 @@ _OVER_MINUTES = 24 * 60
 _LOOKED_BACK = 4 * 1440
 
 
-@dataclass(frozen=True)
-class Row:
-    """Where one dough, load or part of a load is.
+@dataclass(frozen=True, kw_only=True)
+class Row(Place):
+    """Where one dough, load or part of a load is at a moment, and what is next."""
 
-    Parameters
-    ----------
-    kind : {"dough", "load"}
-    name : str
-        "1A", "load 2", or with its pieces.
-    things : tuple
-        What its next stage is noted on.
-    where : str
-        In words.
-    since : datetime or None
-        UTC.
-    elapsed_minutes : float or None
-        Real time since then.
-    next : str or None
-        The next stage; None where nothing more is to be noted.
-    also : tuple of str
-        Stages that may come instead.
-    due : Due or None
-        When, and what that rests on.
-    expected : str
-        The same by the clock, in words.
-    overdue_minutes : float
-        How long ago it should have been; 0 when it is not late.
-    lateness : str
-        Whether the last time was written down later.
-    says : str
-        All of it in a sentence.
-    """
+    now: datetime
+    zone: str
 
-    kind: str
-    name: str
-    things: tuple[Thing, ...]
-    where: str
-    since: datetime | None
-    elapsed_minutes: float | None
-    next: str | None
-    also: tuple[str, ...]
-    due: Due | None
-    expected: str
-    overdue_minutes: float
-    lateness: str
-    says: str
+    @property
+    def kind(self) -> str:
+        """Dough or load."""
+        return "dough" if isinstance(self.things[0], Dough) else "load"
 
     @property
     def title(self) -> str:
         """The name, said in full."""
         return f"dough {self.name}" if self.kind == "dough" else self.name
+
+    @property
+    def elapsed_minutes(self) -> float | None:
+        """Real time since it is there."""
+        return None if self.since is None else max(0.0, minutes_between(self.since, self.now))
+
+    @property
+    def overdue_minutes(self) -> float:
+        """How long ago the next stage should have been; 0 when it is not late."""
+        return max(0.0, minutes_between(self.due.end, self.now)) if self.due else 0.0
+
+    @property
+    def lateness(self) -> str:
+        """Whether the last time was written down later."""
+        return self.last.lateness.removeprefix(", ") if self.last else ""
+
+    @property
+    def expected(self) -> str:
+        """By the clock, in words, when the next stage is to be."""
+        if self.due is None:
+            return ""
+        first, last = (say_when(x, self.zone, self.now) for x in (self.due.start, self.due.end))
+        if self.due.at is None:
+            return f"between {first} and {last}"
+        at = f"at {say_when(self.due.at, self.zone, self.now)}"
+        return at if self.due.start == self.due.end else f"about {at}, mostly {first} to {last}"
+
+    @property
+    def says(self) -> str:
+        """All of it in a sentence."""
+        text = f"{self.title}: {self.where}"
+        if self.elapsed_minutes is not None:
+            text += f" for {say_long(self.elapsed_minutes)}"
+        if self.lateness:
+            text += f" ({self.lateness})"
+        if self.next:
+            text += f"; next: {self.next}"
+        if self.due is not None:
+            text += f" {self.expected} ({self.due.basis}), {_left(self.due, self.now)}"
+        return text
 
 
 @dataclass(frozen=True, repr=False)
@@ -148,16 +153,9 @@ class Running(InLines):
 
 
 def run(times: BakeTimes, now: datetime, contains: bool | None = None) -> Running:
-    """Say where everything of a bake is.
+    """Say where everything of a bake is at a moment (aware).
 
-    Parameters
-    ----------
-    times : BakeTimes
-        What the records say.
-    now : datetime
-        Aware.
-    contains : bool, optional
-        Whether milk or egg is in the dough; None when there is no formula.
+    `contains` says whether milk or egg is in the dough; None when there is no formula.
     """
     now = now.astimezone(UTC)
     zone = times.bake.zone
@@ -174,39 +172,9 @@ def _over(since: datetime | None, now: datetime) -> bool:
 def _row(place: Place, now: datetime, zone: str) -> Row:
     if place.where != "in the fridge" and _over(place.since, now):
         place = replace(place, since=None, due=None)
-    elapsed = None if place.since is None else max(0.0, minutes_between(place.since, now))
-    due = place.due if place.next else None
-    overdue = max(0.0, minutes_between(due.end, now)) if due else 0.0
-    lateness = place.last.lateness.removeprefix(", ") if place.last else ""
-    expected = "" if due is None else _expected(due, now, zone)
-    kind = "dough" if isinstance(place.things[0], Dough) else "load"
-    row = Row(
-        kind, place.name, place.things, place.where, place.since, elapsed, place.next, place.also,
-        due, expected, overdue, lateness, "",
-    )  # fmt: skip
-    return replace(row, says=_sentence(row, now))
-
-
-def _sentence(row: Row, now: datetime) -> str:
-    text = f"{row.title}: {row.where}"
-    if row.elapsed_minutes is not None:
-        text += f" for {say_long(row.elapsed_minutes)}"
-    if row.lateness:
-        text += f" ({row.lateness})"
-    if row.next:
-        text += f"; next: {row.next}"
-    if row.due is not None:
-        text += f" {row.expected} ({row.due.basis}), {_left(row.due, now)}"
-    return text
-
-
-def _expected(due: Due, now: datetime, zone: str) -> str:
-    """Say by the clock when something is due."""
-    first, last = (say_when(x, zone, now) for x in (due.start, due.end))
-    if due.at is None:
-        return f"between {first} and {last}"
-    at = f"at {say_when(due.at, zone, now)}"
-    return at if due.start == due.end else f"about {at}, mostly {first} to {last}"
+    if not place.next:
+        place = replace(place, due=None)
+    return Row(**vars(place), now=now, zone=zone)
 
 
 def _left(due: Due, now: datetime) -> str:

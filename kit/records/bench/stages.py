@@ -102,30 +102,18 @@ class Noted:
 
 @dataclass(frozen=True)
 class BakeTimes:
-    """What is in the records about the stages of one bake.
-
-    Parameters
-    ----------
-    bake : Bake
-    doughs, loads, pieces : sequence
-        In order.
-    noted : mapping
-        Thing's id -> stage -> as noted.
-    planned : mapping
-        (thing's id, quantity) -> planned value.
-    actual : mapping
-        (thing's id, quantity) -> (value, how) of the newest reading that was not planned.
-    doubled : sequence of (float, float)
-        Room temperature (°C) and minutes to double, of every dough of the trial that has both.
-    """
+    """What is in the records about the stages of one bake."""
 
     bake: Bake
-    doughs: Sequence[Dough]
-    loads: Sequence[Load]
-    pieces: Sequence[Piece]
-    noted: Mapping[str, Mapping[str, Noted]]
+    doughs: Sequence[Dough]  # in order
+    loads: Sequence[Load]  # in order
+    pieces: Sequence[Piece]  # in order
+    noted: Mapping[str, Mapping[str, Noted]]  # thing's id -> stage -> as noted
+    # (thing's id, quantity) -> planned value
     planned: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    # (thing's id, quantity) -> (value, how) of the newest reading that was not planned
     actual: Mapping[tuple[str, str], tuple[float, str]] = field(default_factory=dict)
+    # room temperature (°C) and minutes to double, of every dough of the trial that has both
     doubled: Sequence[tuple[float, float]] = ()
 
     @cached_property
@@ -195,10 +183,7 @@ def say_long(minutes: float) -> str:
 def check_stage(thing: Thing, stage: object) -> str:
     """Return the stage's word, clean.
 
-    Raises
-    ------
-    NotFoundError, InputError
-        The thing has no stage of that name, or none at all.
+    Raises NotFoundError, InputError: the thing has no stage of that name, or none at all.
     """
     known = STAGES.get(thing.level)
     if known is None:
@@ -211,21 +196,9 @@ def check_stage(thing: Thing, stage: object) -> str:
 
 
 def check_order(times: BakeTimes, thing: Thing, stage: str, at: datetime, typed: object) -> None:
-    """Ask about a time that what is noted besides cannot go with.
+    """Ask about a time that what is noted besides cannot go with; it is told as it was `typed`.
 
-    Parameters
-    ----------
-    times : BakeTimes
-        What is noted so far.
-    thing, stage, at
-        What is to be noted, and when it was.
-    typed : object
-        As it was typed, for the message.
-
-    Raises
-    ------
-    InputError
-        For example a dough that comes out before it went in.
+    Raises InputError: for example a dough that comes out before it went in.
     """
     zone = times.bake.zone
 

@@ -31,35 +31,14 @@ def read_when(
     field: str, value: str | datetime, zone: str, now: datetime, where: str = "",
     today: date | None = None,
 ) -> datetime:  # fmt: skip
-    """Return the point in time a baker means.
+    """Return the point in time a baker means, UTC.
 
-    Parameters
-    ----------
-    field, where : str
-        Named in the error.
-    value : str or datetime
-        ``"9:40"``, ``"9 pm"``, ``"noon"``, ``"yesterday 21:15"``, ISO form; without an offset by
-        the clock in `zone`. ``first`` or ``second`` after it tells the two apart that a clock
-        shows in the night it is put back.
-    zone : str
-        IANA name.
-    now : datetime
-        Aware; nothing noted is later.
-    today : date, optional
-        The day of a time that names none; that of `now` when not given.
+    ``"9:40"``, ``"9 pm"``, ``"noon"``, ``"yesterday 21:15"``, ISO form; without an offset by the
+    clock in `zone`. ``first`` or ``second`` after it tells the two apart that a clock shows in the
+    night it is put back. Nothing noted is later than `now` (aware); a time that names no day is of
+    `today`, or else that of `now`. Raises InputError: not a time, one that the clock skips or shows
+    twice that night, or still to come.
 
-    Returns
-    -------
-    datetime
-        UTC.
-
-    Raises
-    ------
-    InputError
-        Not a time, one that the clock skips or shows twice that night, or still to come.
-
-    Examples
-    --------
     >>> noon = datetime(2026, 11, 26, 12, tzinfo=UTC)
     >>> read_when("at", "yesterday 21:15", "Europe/Berlin", noon).isoformat()
     '2026-11-25T20:15:00+00:00'
@@ -83,10 +62,7 @@ def read_when(
 def read_at(field: str, value: str | datetime | None, zone: str) -> str:
     """Return a point in time as it is stored: by the clock alone, or as `typed.moment` takes it.
 
-    Raises
-    ------
-    InputError
-        Not a point in time, or one that the clock skips or shows twice that night.
+    Raises InputError: not a point in time, or one that the clock skips or shows twice that night.
     """
     if isinstance(value, str) and _BY_CLOCK.match(value):
         value = read_when(field, value, zone, datetime.now(UTC))

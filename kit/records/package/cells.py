@@ -53,16 +53,9 @@ def kind_of(column: Column[Any]) -> str:
 
 
 def write_cell(value: Any, kind: str, optional: bool) -> str:
-    """Return a stored value as a cell.
+    """Return a stored value as a cell of a `kind_of` column; None is missing and leaves it empty.
 
-    Parameters
-    ----------
-    value : object
-        As the database gives it; None is missing and leaves the cell empty.
-    kind : str
-        From `kind_of`.
-    optional : bool
-        Whether the column may be missing, so that empty text has to look different.
+    An `optional` column may be missing, so that empty text has to look different.
     """
     if value is None and (optional or kind != "json"):
         return ""
@@ -80,10 +73,7 @@ def write_cell(value: Any, kind: str, optional: bool) -> str:
 def read_cell(field: str, cell: str, kind: str, optional: bool, where: str) -> Any:
     """Return a cell as the value it was.
 
-    Raises
-    ------
-    InputError
-        It is not of its kind, too long, or empty where something is needed.
+    Raises InputError: it is not of its kind, too long, or empty where something is needed.
     """
     if len(cell) > LONGEST:
         rule = f"must be at most {LONGEST} characters long"

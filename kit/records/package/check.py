@@ -54,10 +54,7 @@ _ALONE = {
 def check_package(arrival: Arrival) -> dict[str, Quantity]:
     """Check all rows; return what each quantity of the package is here.
 
-    Raises
-    ------
-    DataError
-        Lists every problem.
+    Raises DataError: lists every problem.
     """
     met = meet(arrival)
     arrival.stop()

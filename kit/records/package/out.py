@@ -23,22 +23,11 @@ from kit.quantities import Quantity
 from kit.records import frame as frames
 from kit.records.aside import aside
 from kit.records.journal import Row
+from kit.records.package import schema as layout
 from kit.records.package.cells import write_cell
 from kit.records.package.readme import readme
 from kit.records.package.rows import PACKED, original_of, read_rows
 from kit.records.package.safe_zip import MAX_PHOTO, MAX_TEXT, MAX_TOTAL
-from kit.records.package.schema import (
-    QUANTITY_COLUMNS,
-    about_table,
-    cell_kinds,
-    descriptor,
-    piece_cells,
-    pieces_schema,
-    quantities_schema,
-    resource,
-    resource_name,
-    table_schema,
-)
 from kit.records.package.strip import CannotStrip, strip
 from kit.records.store import Store
 from kit.records.typed import now, text
@@ -110,14 +99,18 @@ def write_package(
     checks = [*kept.left_out]
     with aside(path) as file, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as zipped:
         out = _Out(zipped)
-        out.table("pieces", "pieces.csv", piece_cells(table), _PIECES, pieces_schema(table))
+        out.table(
+            "pieces", "pieces.csv", layout.piece_cells(table), _PIECES, layout.pieces_schema(table)
+        )
         count = out.photos(kept.rows["photo"], store.folder if photos else None, checks, photos)
         for one in PACKED:
-            out.record(one.name, cell_kinds(one), kept.rows[one.name], table_schema(one))
+            out.record(
+                one.name, layout.cell_kinds(one), kept.rows[one.name], layout.table_schema(one)
+            )
         lines = [_quantity_row(q) for q in kept.quantities]
-        out.record("quantity", QUANTITY_COLUMNS, lines, quantities_schema())
+        out.record("quantity", layout.QUANTITY_COLUMNS, lines, layout.quantities_schema())
         head = kept.rows["trial"][0]
-        package = descriptor(head, now(), said, out.resources)
+        package = layout.descriptor(head, now(), said, out.resources)
         names = [taster["name"] for taster in kept.rows["taster"]]
         if names:
             checks.append(f"it names your tasters ({', '.join(names)}): ask them before you share")
@@ -171,7 +164,7 @@ class _Out:
             )  # fmt: skip
         self.member(path, content)
         digest = hashlib.sha256(content).hexdigest()
-        self.resources.append(resource(name, path, content, digest, about, schema))
+        self.resources.append(layout.resource(name, path, content, digest, about, schema))
 
     def record(
         self, table: str, columns: dict[str, tuple[str, bool]], rows: list[Row], schema: Row
@@ -182,7 +175,7 @@ class _Out:
                 yield [write_cell(row[name], *kind) for name, kind in columns.items()]
 
         path = f"records/{table}.csv"
-        self.table(resource_name(table), path, lines(), about_table(table), schema)
+        self.table(layout.resource_name(table), path, lines(), layout.about_table(table), schema)
 
     def photos(self, rows: list[Row], folder: Path | None, checks: list[str], wanted: bool) -> int:
         """Put the pictures in; fill in the rows' path and hashes; return how many there are."""
@@ -228,7 +221,7 @@ def _picture(folder: Path | None, where: str) -> bytes:
 
 
 def _quantity_row(quantity: Quantity) -> Row:
-    row = {name: getattr(quantity, name, None) for name in QUANTITY_COLUMNS}
+    row = {name: getattr(quantity, name, None) for name in layout.QUANTITY_COLUMNS}
     for what in ("possible", "usual"):
         for side, end in zip(("low", "high"), getattr(quantity, what), strict=True):
             row[f"{what}_{side}"] = end if math.isfinite(end) else None

@@ -1,7 +1,6 @@
 """The quantities of a package against those known here: what one name means must be one thing."""
 
 import keyword
-import math
 from dataclasses import replace
 
 from kit import quantities
@@ -65,27 +64,20 @@ def _same(ours: Quantity, theirs: Quantity) -> bool:
 def _read(row: Row) -> Quantity:
     """Return the quantity a row describes.
 
-    Raises
-    ------
-    InputError
-        It cannot be one.
+    Raises InputError: it cannot be one.
     """
     name = row["name"]
     plain = name.isascii() and name.isidentifier() and name == name.lower() and len(name) <= 80
     if not plain or keyword.iskeyword(name) or name in COLUMNS or name.startswith("_"):
         rule = "must be lower-case letters, digits and underscores, and no other column's name"
         raise InputError("name", name, rule)
-    ends = {}
-    for what in ("possible", "usual"):
-        low, high = row[f"{what}_low"], row[f"{what}_high"]
-        ends[what] = (-math.inf if low is None else low, math.inf if high is None else high)
     quantity = Quantity(
         name,
         text("label", row["label"]),
         text("unit", row["unit"], longest=20, needed=False),
         row["level"],
-        ends["possible"],
-        ends["usual"],
+        quantities.open_ends(row["possible_low"], row["possible_high"]),
+        quantities.open_ends(row["usual_low"], row["usual_high"]),
         row["decimals"],
         text("meaning", row["meaning"], longest=500, needed=False),
         whole=row["whole"],

@@ -4,12 +4,11 @@ They are unpacked aside and looked at first. When the rows are stored they get n
 own fingerprint, which no package can choose; when anything fails they are taken away again.
 """
 
-import filecmp
-import os
 import shutil
 import tempfile
 from pathlib import Path
 
+from kit.records.aside import put_beside
 from kit.records.journal import Row
 from kit.records.package.read import Arrival, where_of
 from kit.records.package.safe_zip import SafeZip
@@ -24,19 +23,9 @@ _FOLDER = "photos"
 class Landing:
     """Pictures unpacked aside; `place` puts them where they belong.
 
-    Parameters
-    ----------
-    folder : Path or None
-        The workspace's; None for a database elsewhere, which keeps no pictures.
-    zipped : SafeZip
-        The package.
-    arrival : Arrival
-        Its rows, checked. The rows of photos get the path they have here, or none.
-
-    Raises
-    ------
-    DataError
-        A picture is not the one the rows tell of.
+    Into the workspace's `folder`; None is a database elsewhere, which keeps no pictures. The
+    arrival's rows, checked, get the path their photo has here, or none. Raises DataError: a picture
+    is not the one the rows tell of.
     """
 
     def __init__(self, folder: Path | None, zipped: SafeZip, arrival: Arrival) -> None:
@@ -101,39 +90,13 @@ class Landing:
 
     def place(self) -> None:
         """Put the pictures into the folder and their paths into the rows."""
+        put: dict[Path, Path] = {}  # several rows may have one file
         for row, path, kind in self._waiting:
-            with in_words(str(self._into)):
-                target = self._put(path, row["original_sha256"], kind)
+            if path not in put:
+                with in_words(str(self._into)):
+                    stem = row["original_sha256"]
+                    target, is_new = put_beside(path, self._into, stem, f".{kind}")
+                self._placed += [target] if is_new else []
+                put[path] = target
+            target = put[path]
             row["path"], row["sha256"] = f"{_FOLDER}/{target.name}", row.pop("as_received")
-
-    def _put(self, path: Path, stem: str, kind: str) -> Path:
-        """Put a file where no other is; the same file already there is taken as it is."""
-        number = 1
-        while True:
-            end = f"-{number}" if number > 1 else ""
-            target = self._into / f"{stem}{end}.{kind}"
-            try:
-                _place(path, target)
-                self._placed.append(target)
-                return target
-            except FileExistsError:
-                if target.is_file() and filecmp.cmp(target, path, shallow=False):
-                    return target
-            number += 1
-
-
-def _place(path: Path, target: Path) -> None:
-    """Give a file a second name, or copy it where the disk knows no second names.
-
-    Raises
-    ------
-    FileExistsError
-        There is something of that name; it is left as it is.
-    """
-    try:
-        os.link(path, target)
-    except FileExistsError:
-        raise
-    except OSError:
-        with target.open("xb") as file, path.open("rb") as given:
-            shutil.copyfileobj(given, file)

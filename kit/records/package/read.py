@@ -27,24 +27,13 @@ _MAX_ROWS = 500_000
 
 @dataclass
 class Arrival:
-    """A package on its way in.
+    """A package on its way in."""
 
-    Parameters
-    ----------
-    name : str
-        The file, as it is called in messages.
-    rows : dict
-        Table -> rows; every row has under ``"row"`` where it stands in its file.
-    problems : list of InputError
-        What keeps it out.
-    notes : list of str
-        What was left out, and what is unusual.
-    """
-
-    name: str
+    name: str  # the file, as it is called in messages
+    # table -> rows; every row has under ``"row"`` where it stands in its file
     rows: Rows = field(default_factory=dict)
-    problems: list[InputError] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    problems: list[InputError] = field(default_factory=list)  # what keeps it out
+    notes: list[str] = field(default_factory=list)  # what was left out, and what is unusual
 
     def problem(self, where: str, name: str, value: object, rule: str, remedy: str = "") -> None:
         """Note a problem; after some hundred nobody reads on."""
@@ -59,10 +48,7 @@ class Arrival:
     def stop(self) -> None:
         """Refuse the package if there is any problem.
 
-        Raises
-        ------
-        DataError
-            Lists the problems.
+        Raises DataError: lists the problems.
         """
         if not self.problems:
             return
@@ -84,11 +70,8 @@ def where_of(table: str, row: Row) -> str:
 def read_package(zipped: SafeZip) -> Arrival:
     """Read the rows of a package; nothing is stored.
 
-    Raises
-    ------
-    DataError
-        It is no package of a bake trial, was made by a newer kit, or lacks what it should have;
-        or cells are not of their kind.
+    Raises DataError: it is no package of a bake trial, was made by a newer kit, or lacks what it
+    should have; or cells are not of their kind.
     """
     package = _descriptor(zipped)
     paths = _paths(zipped, package)

@@ -25,22 +25,8 @@ def readme(
 ) -> str:
     """Return the text of ``README.md``.
 
-    Parameters
-    ----------
-    head : dict
-        The trial's row.
-    rows : dict
-        Table -> rows, as they go into the package.
-    table : DataFrame
-        As in ``pieces.csv``.
-    licence : str or None
-        As the baker says it.
-    cautions : sequence of (what, text, source)
-        Where baking can hurt.
-    checks : sequence of str
-        What was left out.
-    page : bool
-        Whether ``page.html`` lies beside it.
+    `head` is the trial's row, `rows` and `table` are as they go into the package; `cautions` are
+    (what, text, source) where baking can hurt; `page` says whether ``page.html`` lies beside it.
     """
     parts = [f"# {_plain(head['name'])}"]
     if head["invented"]:

@@ -21,14 +21,7 @@ from kit.records.package.check import check_package
 from kit.records.package.own import remember
 from kit.records.package.photos import Landing
 from kit.records.package.read import Arrival, read_package
-from kit.records.package.rows import (
-    PACKED,
-    Rows,
-    columns_of,
-    deciding,
-    original_of,
-    read_rows,
-)
+from kit.records.package.rows import PACKED, Rows, columns_of, deciding, original_of, read_rows
 from kit.records.package.safe_zip import SafeZip
 from kit.records.store import Store
 from kit.records.things import there
@@ -42,11 +35,8 @@ def receive_package(
 ) -> tuple[str, bool, tuple[str, ...]]:
     """Bring another baker's trial in, whole or not at all; see `Workspace.receive`.
 
-    Returns
-    -------
-    (str, bool, tuple of str)
-        The trial's id here, whether the very same was here before, and what was renamed, left
-        out, or is unusual.
+    Returns its id here, whether the very same was here before, and what was renamed, left out, or
+    is unusual.
     """
     named = None if baker is None else text("baker", baker)
     with SafeZip(source) as zipped:
@@ -123,12 +113,11 @@ def _lines(rows: Rows) -> dict[str, list[Any]]:
 
 
 def _names_alike(ours: Rows, theirs: Rows) -> bool:
-    pairs = [
-        (mine[name], other[name])
+    return all(
+        _is_version(mine[name], other[name])
         for table, name in (("lot", "code"), ("taster", "name"))
         for mine, other in zip(ours[table], theirs[table], strict=True)
-    ]
-    return all(_is_version(mine, other) for mine, other in pairs)
+    )
 
 
 def _is_version(ours: str, theirs: str) -> bool:

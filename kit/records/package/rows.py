@@ -49,13 +49,10 @@ def read_rows(connection: Connection, trial_id: str) -> Kept:
     """Return all that counts in a trial.
 
     Of the readings those that count: the newest of each thing and quantity that was not planned,
-    and the newest planned one, besides what each photo told last. What hangs on
-    something removed is not there.
+    and the newest planned one, besides what each photo told last. What hangs on something removed
+    is not there.
 
-    Raises
-    ------
-    NotFoundError
-        It was removed.
+    Raises NotFoundError: it was removed.
     """
     head = trial_row(connection, trial_id)
 

@@ -56,15 +56,7 @@ def safe_name(name: str) -> str:
 class SafeZip:
     """A package open for reading; use it as a context manager.
 
-    Parameters
-    ----------
-    path : str or Path
-        The file.
-
-    Raises
-    ------
-    DataError
-        It is no package, or holds what no package of the kit has.
+    Raises DataError: it is no package, or holds what no package of the kit has.
     """
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
@@ -177,10 +169,7 @@ class SafeZip:
     def lines(self, name: str, most: int = MAX_TEXT) -> Iterator[str]:
         """Give a member's text line by line, with the line ends as they are.
 
-        Raises
-        ------
-        DataError
-            It is not there, too long, damaged, or no UTF-8.
+        Raises DataError: it is not there, too long, damaged, or no UTF-8.
         """
         with io.TextIOWrapper(self._held(name, most), encoding="utf-8-sig", newline="") as file:
             try:

@@ -156,10 +156,7 @@ def table_schema(table: Table) -> Row:
 
 
 def _refers(field: str, table: str, to: str) -> Row:
-    return {
-        "fields": [field],
-        "reference": {"resource": resource_name(table), "fields": [to]},
-    }
+    return {"fields": [field], "reference": {"resource": resource_name(table), "fields": [to]}}
 
 
 def _record_field(table: Table, column: Column[Any]) -> Row:
@@ -234,18 +231,10 @@ def about_table(table: str) -> Row:
 
 
 def descriptor(head: Row, now: str, licence: str | None, resources: Iterable[Row]) -> Row:
-    """Return the whole of ``datapackage.json``.
+    """Return the whole of ``datapackage.json``, of the trial's row (`head`) and its files.
 
-    Parameters
-    ----------
-    head : dict
-        The trial's row.
-    now : str
-        When it is written.
-    licence : str or None
-        As the baker says it.
-    resources : iterable of dict
-        From `resource`.
+    `now` is when it is written, ISO 8601; `licence` as the baker says it (a code, an address or
+    words; none where empty); `resources` are from `resource`.
     """
     invented = bool(head["invented"])
     slug = re.sub(r"[^a-z0-9]+", "-", head["name"].lower()).strip("-") or "trial"
@@ -274,24 +263,19 @@ def _licence(said: str) -> Row:
 
 def piece_cells(frame: pd.DataFrame) -> Iterable[list[str]]:
     """Yield the lines of ``pieces.csv``, heading first."""
-    yield [str(column) for column in frame]
+    names = [str(column) for column in frame]
     whole = {"load", "place"} | {q.name for q in quantities.all_quantities() if q.whole}
-    columns = []
-    for name in frame:
-        values = frame[name].tolist()
-        gone = frame[name].isna().tolist()
+
+    def cell(name: str, value: Any) -> str:
+        if value is None or value != value:
+            return ""
         if name == "day":
-            texts = ["" if g else v.date().isoformat() for v, g in zip(values, gone, strict=True)]
-        elif name in STRUCTURE or name == "events":
-            is_number = name in whole
-            texts = [
-                "" if g else str(int(v)) if is_number else guarded(str(v))
-                for v, g in zip(values, gone, strict=True)
-            ]
-        else:
-            texts = [
-                "" if g else str(int(v)) if name in whole else repr(float(v))
-                for v, g in zip(values, gone, strict=True)
-            ]
-        columns.append(texts)
-    yield from map(list, zip(*columns, strict=True))
+            return str(value.date().isoformat())
+        if name in whole:
+            return str(int(value))
+        texts = name in STRUCTURE or name == "events"
+        return guarded(str(value)) if texts else repr(float(value))
+
+    yield names
+    for row in frame.itertuples(index=False, name=None):
+        yield [cell(name, value) for name, value in zip(names, row, strict=True)]

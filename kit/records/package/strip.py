@@ -59,22 +59,9 @@ _HEIF = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1", b"avif")
 
 
 def strip(picture: bytes) -> tuple[bytes, str]:
-    """Return a picture without what it tells about its owner, and its file's ending.
+    """Return a picture's file without what it tells about its owner, and ``"jpg"`` or ``"png"``.
 
-    Parameters
-    ----------
-    picture : bytes
-        The whole file.
-
-    Returns
-    -------
-    (bytes, str)
-        The file to hand on, and ``"jpg"`` or ``"png"``.
-
-    Raises
-    ------
-    CannotStrip
-        It is damaged, or of a kind whose inside cannot be told apart here.
+    Raises CannotStrip: it is damaged, or of a kind whose inside cannot be told apart here.
     """
     kind = kind_of_picture(picture[:16])
     if kind == "jpg":

@@ -62,28 +62,11 @@ def number_cell(
 ) -> Any:
     """Return a cell as `kit.units.parse` reads it: one decimal mark, with its unit.
 
-    Parameters
-    ----------
-    field : str
-        Named in the error.
-    x : object
-        The cell.
-    unit : str
-        Of a bare number, as written in the heading; empty for the quantity's own.
-    mark : str
-        "comma" or "point"; empty where not known.
-    sure : bool
-        The baker said so: then the other mark parts thousands.
-    stored : bool
-        A cell formatted as percent counts as stored (0.008), not as shown (0.8 %).
+    A bare number is in `unit`, as written in the heading; empty is the quantity's own. The `mark`
+    is "comma" or "point", or empty where not known; when the baker is `sure`, the other mark parts
+    thousands. A cell formatted as percent counts as `stored` (0.008), or as shown (0.8 %). Raises
+    InputError: it can be read as two numbers.
 
-    Raises
-    ------
-    InputError
-        It can be read as two numbers.
-
-    Examples
-    --------
     >>> number_cell("height", "1,050", mark="comma"), number_cell("height", 1.5, "in")
     ('1.050', '1.5 in')
     """
@@ -161,22 +144,10 @@ def is_open(x: Any) -> bool:
 
 
 def read_day(x: Any, order: str) -> date | None:
-    """Return the day a cell means.
+    """Return the day a cell means, in the `order` of `date_order` or as the baker said.
 
-    Parameters
-    ----------
-    x : object
-        The cell.
-    order : str
-        From `date_order`, or what the baker said.
+    Raises InputError: it is no day, or could be two.
 
-    Raises
-    ------
-    InputError
-        It is no day, or could be two.
-
-    Examples
-    --------
     >>> read_day("3/4/26", "day/month").isoformat()
     '2026-04-03'
     """

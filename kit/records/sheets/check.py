@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from functools import partial
 from typing import Any
 
 from kit import quantities
@@ -22,56 +23,28 @@ _ABOUT_BAKE = ("day", "flour_lot", "yeast_lot")
 
 @dataclass
 class Sheet:
-    """A table on its way in.
+    """A table on its way in."""
 
-    Parameters
-    ----------
-    name : str
-        What it is called in messages.
-    rows : list of int
-        Spreadsheet row of each line; the heading is row 1.
-    cells : dict
-        Column -> one cell a line; an empty one is None.
-    wide : bool
-        Each row is a piece; else each row is a value, of whatever the row names.
-    problems : list of (row, InputError)
-        What keeps it out.
-    doubts : list of (row, column, doubt)
-        What is unusual.
-    keys : dict
-        Level -> per line what identifies its bake, dough, load, piece; None where it names none.
-    about_bake : dict
-        ``day``, ``flour_lot``, ``yeast_lot`` -> what each line says.
-    places : list
-        Place on the griddle, one a line.
-    values : dict
-        Quantity -> its value on each line, None where there is none.
-    kinds : list of list of str
-        What happened to the piece of each line.
-    nameless : set of int
-        Rows whose bake, dough or piece was refused or left empty.
-    notes : list of str
-        What is worth knowing about the file.
-    known : dict
-        Level -> the keys of what the trial has already.
-    numbers : list of int
-        Which piece of its row each line is; empty where each row is one.
-    """
-
-    name: str
-    rows: list[int]
-    cells: dict[str, list[Any]]
-    wide: bool = True
+    rows: list[int]  # spreadsheet row of each line; the heading is row 1
+    cells: dict[str, list[Any]]  # column -> one cell a line; an empty one is None
+    wide: bool = True  # each row is a piece; else each row is a value, of whatever the row names
+    # with their row: what keeps it out
     problems: list[tuple[int, InputError]] = field(default_factory=list)
+    # row, column, doubt: what is unusual
     doubts: list[tuple[int, str, str]] = field(default_factory=list)
+    # level -> per line what identifies its bake, dough, load, piece; None where it names none
     keys: dict[str, list[Any]] = field(default_factory=dict)
+    # ``day``, ``flour_lot``, ``yeast_lot`` -> what each line says
     about_bake: dict[str, list[Any]] = field(default_factory=dict)
-    places: list[int | None] = field(default_factory=list)
+    places: list[int | None] = field(default_factory=list)  # place on the griddle, one a line
+    # quantity -> its value on each line, None where there is none
     values: dict[str, list[float | None]] = field(default_factory=dict)
-    kinds: list[list[str]] = field(default_factory=list)
+    kinds: list[list[str]] = field(default_factory=list)  # what happened to the piece of each line
+    # rows whose bake, dough or piece was refused or left empty
     nameless: set[int] = field(default_factory=set)
-    notes: list[str] = field(default_factory=list)
+    # level -> the keys of what the trial has already
     known: Mapping[str, Iterable[Any]] = field(default_factory=dict)
+    # which piece of its row each line is; empty where each row is one
     numbers: list[int] = field(default_factory=list)
 
     def problem(self, row: int, column: str, value: object, rule: str, remedy: str = "") -> None:
@@ -148,13 +121,9 @@ def _computed(column: str, cell: Any) -> Any:
 
 def _clock(cell: time | timedelta) -> str:
     """Return a time of a spreadsheet as hours and minutes are typed."""
-    span = cell if isinstance(cell, timedelta) else _since_midnight(cell)
+    span = cell if isinstance(cell, timedelta) else datetime.combine(date.min, cell) - datetime.min
     minutes, seconds = divmod(round(span.total_seconds()), 60)
     return f"{minutes // 60}:{minutes % 60:02d}" if not seconds else f"{minutes} min {seconds} s"
-
-
-def _since_midnight(clock: time) -> timedelta:
-    return timedelta(hours=clock.hour, minutes=clock.minute, seconds=clock.second)
 
 
 def _code(cell: Any) -> str:
@@ -196,16 +165,8 @@ def _structure(sheet: Sheet) -> None:
         for row, code in zip(sheet.rows, codes, strict=True):
             if code == "" and (sheet.wide if name == "dough" else row not in lost):
                 sheet.problem(row, name, "", "must not be empty", f"Say which {name} it is.")
-    loads, places = sheet.read("load", _whole_number), sheet.read("place", _whole_number)
-    sheet.keys["bake"] = bakes
-    sheet.keys["dough"] = [
-        (bake, dough) if bake is not None and dough else None
-        for bake, dough in zip(bakes, doughs, strict=True)
-    ]
-    sheet.keys["load"] = [
-        (bake, load) if bake is not None and load is not None else None
-        for bake, load in zip(bakes, loads, strict=True)
-    ]
+    loads, places = (sheet.read(x, partial(whole, "number")) for x in ("load", "place"))
+    sheet.keys = {"bake": bakes, "dough": _within(bakes, doughs), "load": _within(bakes, loads)}
     sheet.places = places
     refused = zip(sheet.rows, bakes, doughs, pieces, strict=True)
     sheet.nameless = {
@@ -214,10 +175,7 @@ def _structure(sheet: Sheet) -> None:
     if sheet.wide:
         _number_pieces(sheet, pieces)
     else:
-        sheet.keys["piece"] = [
-            (dough, piece) if dough and piece else None
-            for dough, piece in zip(sheet.keys["dough"], pieces, strict=True)
-        ]
+        sheet.keys["piece"] = _within(sheet.keys["dough"], pieces)
     _nearly_alike(sheet)
     _places(sheet, bakes, loads)
     sheet.about_bake = {
@@ -227,6 +185,12 @@ def _structure(sheet: Sheet) -> None:
     }
     for name in _ABOUT_BAKE:
         _one_each(sheet, name, "bake", sheet.about_bake[name], str)
+
+
+def _within(above: Sequence[Any], codes: Sequence[Any]) -> list[Any]:
+    """Return what identifies things on each line: what they belong to, and their code there."""
+    both = zip(above, codes, strict=True)
+    return [(key, code) if key is not None and code else None for key, code in both]
 
 
 def _nearly_alike(sheet: Sheet) -> None:
@@ -275,11 +239,6 @@ def _places(sheet: Sheet, bakes: Sequence[Any], loads: Sequence[Any]) -> None:
             )  # fmt: skip
         else:
             on_griddle[bake, load, place] = row, piece
-
-
-def _whole_number(cell: Any) -> int | None:
-    """Read a load or a place."""
-    return whole("number", cell)
 
 
 def _number_pieces(sheet: Sheet, codes: Sequence[str | None]) -> None:

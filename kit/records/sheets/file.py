@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
+from functools import cached_property
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -60,39 +61,30 @@ class Formula(str):
 
 @dataclass(frozen=True)
 class Table:
-    """What stands in one sheet.
+    """What stands in one sheet."""
 
-    Parameters
-    ----------
-    name : str
-        File or table, as it is called in messages.
-    sheet : str
-        Sheet of the workbook; empty for a text file or a frame.
-    headings : list of str
-        One a column.
-    columns : list of list
-        One a column, one cell a row: text, number, day, time; an empty one is None.
-    rows : list of int
-        Spreadsheet row of each row; counted from 1 at the top of the file.
-    heading_row : int
-        In which the headings stand.
-    notes : list of str
-        What is worth knowing about the file.
-    problems : list of (int, InputError)
-        Cells that cannot be used whatever their column means, by row.
-    numbers : list of int
-        Which piece of its row each line is, where a row holds several; see `pieces.unfold`.
-    """
-
-    name: str
-    sheet: str
-    headings: list[str]
+    name: str  # file or table, as it is called in messages
+    sheet: str  # sheet of the workbook; empty for a text file or a frame
+    headings: list[str]  # one a column
+    # one a column, one cell a row: text, number, day, time; an empty one is None
     columns: list[list[Any]]
-    rows: list[int]
-    heading_row: int = 1
+    rows: list[int]  # spreadsheet row of each row; counted from 1 at the top of the file
+    heading_row: int = 1  # in which the headings stand
+    # what is worth knowing about the file
     notes: list[str] = field(default_factory=list, repr=False)
+    # (int, InputError): Cells that cannot be used whatever their column means, by row
     problems: list[tuple[int, InputError]] = field(default_factory=list, repr=False)
-    numbers: list[int] = field(default_factory=list, repr=False)
+
+    @cached_property
+    def names(self) -> list[str]:
+        """The headings, those that come again numbered; one that is empty by its place."""
+        seen: Counter[str] = Counter()
+        names = []
+        for place, heading in enumerate(self.headings, start=1):
+            name = heading or f"column {place}"
+            seen[name] += 1
+            names.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
+        return names
 
 
 def cell(x: Any) -> Any:
@@ -110,21 +102,11 @@ def cell(x: Any) -> Any:
 
 
 def open_table(source: str | Path | pd.DataFrame, sheet: str | None = None) -> Table:
-    """Read a table.
+    """Read a table: .csv, .tsv, .txt, .xlsx, .xlsm, or a frame.
 
-    Parameters
-    ----------
-    source : path or DataFrame
-        .csv, .tsv, .txt, .xlsx, .xlsm, or a frame.
-    sheet : str, optional
-        Which sheet of a workbook; the first one that shows and holds anything when not given.
-
-    Raises
-    ------
-    DataError
-        It cannot be read: says why and what to do.
-    NotFoundError, InputError
-        The workbook has no such sheet, which lists those there are; or it is no workbook.
+    Of a workbook the `sheet`, or the first one that shows and holds anything. Raises DataError: it
+    cannot be read; says why and what to do. NotFoundError, InputError: the workbook has no such
+    sheet, which lists those there are; or it is no workbook.
     """
     if isinstance(source, pd.DataFrame):
         _only_table("the table", sheet)
@@ -166,10 +148,7 @@ def _only_table(name: str, sheet: str | None) -> None:
 def decoded(content: bytes, name: str, kind: str = "CSV (UTF-8)") -> tuple[str, list[str]]:
     """Return a file's text, and a word where its encoding had to be guessed.
 
-    Raises
-    ------
-    DataError
-        It is no text; says to save it as a `kind`.
+    Raises DataError: it is no text; says to save it as a `kind`.
     """
     encoding = "utf-8-sig" if content.startswith(codecs.BOM_UTF8) else "utf-8"
     if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
@@ -253,17 +232,8 @@ def headed(
 ) -> Table:
     """Find the headings and part what stands below them into columns.
 
-    Parameters
-    ----------
-    name, sheet : str
-        Of the table.
-    lines : iterable of (row, cells)
-        From the top of the file.
-    notes : list of str
-        What is worth knowing about the file.
-    across : mapping, optional
-        Row -> first column of cells merged in it -> last one, counted from 0; asked when the
-        lines are read.
+    `lines` come with their row, from the top of the file. `across` is row -> first column of cells
+    merged in it -> last one, counted from 0; asked when the lines are read.
     """
     filled = [(row, line) for row, line in lines if any(x is not None for x in line)]
     if not filled:

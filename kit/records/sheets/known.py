@@ -17,32 +17,20 @@ class Known:
 
     Keys are those of `kit.records.sheets.check.Sheet`: a bake's code; (bake, code) of a dough;
     (bake, position) of a load; (dough's key, code) of a piece.
-
-    Parameters
-    ----------
-    ids : dict
-        Level -> key -> id.
-    about_bake : dict
-        Bake -> its day and the codes of its lots.
-    lies : dict
-        Id of a piece -> its load's id and its place.
-    on_griddle : dict
-        (id of a load, place) -> id of the piece there.
-    last : dict
-        (level, id of what it belongs to) -> last position taken, things taken out included.
-    newest : dict
-        (id of a thing, quantity) -> newest value that was not only planned.
-    happened : set of (id of a piece, kind)
-        Events.
     """
 
-    ids: dict[str, dict[Any, str]]
+    ids: dict[str, dict[Any, str]]  # level -> key -> id
+    # bake -> its day and the codes of its lots
     about_bake: dict[str, dict[str, Any]] = field(default_factory=dict)
+    # id of a piece -> its load's id and its place
     lies: dict[str, tuple[str | None, int | None]] = field(default_factory=dict)
+    # (id of a load, place) -> id of the piece there
     on_griddle: dict[tuple[str, int], str] = field(default_factory=dict)
+    # (level, id of what it belongs to) -> last position taken, things taken out included
     last: dict[tuple[str, str], int] = field(default_factory=dict)
+    # (id of a thing, quantity) -> newest value that was not only planned
     newest: dict[tuple[str, str], float | None] = field(default_factory=dict)
-    happened: set[tuple[str, str]] = field(default_factory=set)
+    happened: set[tuple[str, str]] = field(default_factory=set)  # (id of a piece, kind)
 
     def next_position(self, level: str, above: str) -> int:
         """Take the next position under one parent."""

@@ -13,6 +13,7 @@ import pandas as pd
 
 from kit import quantities
 from kit.errors import DataError, InputError, NotFoundError
+from kit.records.sheets import pieces
 from kit.records.sheets.cells import (
     DATE_ORDERS,
     MIXED,
@@ -25,9 +26,17 @@ from kit.records.sheets.cells import (
 from kit.records.sheets.check import Sheet
 from kit.records.sheets.file import Percent, Table
 from kit.records.sheets.known import Known
-from kit.records.sheets.pieces import apart, beside_several, for_all, lines_held, unfold
 from kit.records.sheets.problems import problem_frame, problem_lines
-from kit.records.sheets.words import IGNORED, LONG, Column, Guess, guess, meanings, unit_fits
+from kit.records.sheets.words import (
+    IGNORED,
+    LONG,
+    Column,
+    Guess,
+    both_mean,
+    guess,
+    meaning_of,
+    unit_fits,
+)
 
 __all__ = ["Look", "look"]
 
@@ -69,15 +78,21 @@ class Look:
     ) -> "Look":
         """Say what a column means.
 
+        Where it holds one of several pieces of a row, and means what it was guessed to mean, the
+        answer counts for the others of them too, and so does a unit or percent that it names:
+        not where their own heading or an answer of their own says which unit. Any other answer
+        is about this column alone, and the others are asked about.
+
         Parameters
         ----------
         heading : str
-            Which column; one of those read as several pieces' gives them back, a row a piece.
+            Which column.
         quantity : str, optional
             A quantity by name, or bake, dough, load, piece, place, day, flour_lot, yeast_lot,
             events, ignored. As guessed when not given.
         unit : str, optional
-            Of its bare numbers: "in", "F", "h". The quantity's own when a quantity is given.
+            Of its bare numbers: "in", "F", "h"; empty for the quantity's own. When not given, as
+            before, for another quantity as the heading says, else the quantity's own.
         percent : str, optional
             Cells formatted as percent count as "shown" (0.8 %) or as "stored" (0.008).
 
@@ -86,32 +101,33 @@ class Look:
         NotFoundError
             No such column, or nothing of that name.
         InputError
-            The unit measures something else.
+            The unit measures something else; or a column of one of several pieces is said to mean
+            what is not measured on each.
         """
         names = [column.heading for column in self.columns]
         if heading not in names:
-            for place, column in enumerate(self.columns):
-                if heading in column.pieces:
-                    return apart(self, place).with_column(heading, quantity, unit, percent)
             raise NotFoundError("column", heading, names)
         at = names.index(heading)
         old = self.columns[at]
-        meaning = old.meaning if quantity is None else _meaning(quantity)
-        own = unit if unit is not None else (old.unit if quantity is None else "")
+        meaning = old.meaning if quantity is None else meaning_of(quantity)
+        kept = old.unit if meaning == old.meaning else old.guessed.unit
+        own = unit if unit is not None else kept if unit_fits(kept, meaning) else ""
         if own and not unit_fits(own, meaning):
             raise InputError("unit", own, f"is no unit of {meaning}", where=f"column {heading!r}")
         if percent is not None and percent not in ("shown", "stored"):
             raise InputError("percent", percent, "must be 'shown' or 'stored'")
-        named = quantities.find(meaning)
-        if old.pieces and meaning != IGNORED and (named is None or named.level != "piece"):
-            rule = "must be something measured on each piece, or ignored"
-            raise InputError("quantity", meaning, rule, where=f"column {heading!r}")
-        new = replace(old, meaning=meaning, unit=own, doubt="", percent=percent or old.percent)
-        columns = [
-            replace(c, meaning=IGNORED, unit="", doubt="") if c.meaning == meaning != IGNORED else c
-            for c in self.columns
-        ]
+        new = replace(
+            old, meaning=meaning, unit=own, doubt="", percent=percent or old.percent, answered=True,
+            own_reading=old.own_reading or unit is not None or percent is not None,
+        )  # fmt: skip
+        columns = [*self.columns]
         columns[at] = new
+        for i, other in enumerate(columns):
+            apart = new.piece and other.piece and new.piece != other.piece
+            if i != at and other.meaning == meaning != IGNORED and not apart:
+                columns[i] = replace(other, meaning=IGNORED, unit="", doubt="")
+        if new.piece:
+            columns = pieces.answered(columns, new, unit, percent)
         return replace(self, columns=tuple(columns))
 
     def with_dates(self, order: str) -> "Look":
@@ -141,27 +157,44 @@ class Look:
 
     @property
     def unfolded(self) -> bool:
-        """Say whether each row holds several pieces: while a column of theirs counts."""
-        return not self.long and any(c.pieces and c.meaning != IGNORED for c in self.columns)
+        """Say whether each row holds several pieces."""
+        return not self.long and pieces.holds_several(pieces.of_pieces(self.columns))
 
     @cached_property
     def counting(self) -> tuple[Column, ...]:
         """Return the columns as they count beside one another."""
-        return beside_several(self.columns) if self.unfolded else self.columns
+        columns = pieces.of_pieces(self.columns)
+        return pieces.beside_several(columns) if self.unfolded else pieces.one_each(columns)
 
     @cached_property
-    def lines(self) -> Sequence[int]:
-        """Return the lines of the table that count."""
-        return lines_held(self)
+    def lines(self) -> list[tuple[int, int]]:
+        """Return the lines that count, one a piece: place of the row, and which piece of it.
+
+        Of a row with several, those something is measured of; the first where nothing is.
+        """
+        places = range(len(self.table.rows))
+        if not self.unfolded:
+            return [(at, 0) for at in places]
+        counts = zip(self.counting, self.table.columns, strict=True)
+        own = [(c.piece, cells) for c, cells in counts if c.piece and c.meaning != IGNORED]
+        first = min(piece for piece, _ in own)
+        held = (sorted({p for p, cells in own if cells[at] is not None}) for at in places)
+        return [(at, piece) for at, found in zip(places, held, strict=True)
+                for piece in found or [first]]  # fmt: skip
+
+    def cells_of(self, column: Column, cells: Sequence[Any]) -> list[Any]:
+        """Return a column's cells, one a line; empty on the lines of pieces it is not of."""
+        return [cells[at] if column.piece in (0, piece) else None for at, piece in self.lines]
 
     @cached_property
     def cells(self) -> dict[str, list[Any]]:
         """Return the columns that count, by what they mean."""
-        found = zip(self.counting, self.table.columns, strict=True)
-        return {
-            column.meaning: [cells[i] for i in self.lines]
-            for column, cells in found if column.meaning != IGNORED
-        }  # fmt: skip
+        found: dict[str, list[Any]] = {}
+        for column, held in zip(self.counting, self.table.columns, strict=True):
+            if column.meaning != IGNORED:
+                own = self.cells_of(column, held)
+                found[column.meaning] = pieces.beside(found.get(column.meaning), own)
+        return found
 
     @cached_property
     def date_order(self) -> str:
@@ -202,9 +235,9 @@ class Look:
 
     def _checks(self) -> Iterator[str]:
         yield from self.table.notes
-        yield from (column.doubt for column in self.counting if column.doubt)
+        yield from dict.fromkeys(column.doubt for column in self.counting if column.doubt)
         if self.unfolded:
-            yield from for_all(self.counting)
+            yield from pieces.for_all(self.counting)
         have = set(self.cells)
         if "bake" not in have and "thing" not in have:
             if "day" in have:
@@ -223,15 +256,18 @@ class Look:
         yield from self._about_numbers()
 
     def _about_numbers(self) -> Iterator[str]:
+        asked = set()  # about columns of several pieces once: one answer counts for all
         for column, cells in zip(self.columns, self.table.columns, strict=True):
-            if column.meaning not in self._marks:
+            if column.meaning not in self._marks or column.meaning in asked:
                 continue
             doubtful = (x for x in cells if isinstance(x, str) and two_numbers(x))
             if not self.mark(column.meaning) and (example := next(doubtful, None)):
+                asked.add(column.meaning)
                 yield (f"{column.heading!r}: is {example!r} with a decimal comma, or thousands?")
             shown = next((x for x in cells if isinstance(x, Percent)), None)
             if shown and column.percent == "shown" and _unit_of(column.meaning) == "%":
                 stored = float(shown.removesuffix(" %")) / 100
+                asked.add(column.meaning)
                 yield (
                     f"{column.heading!r}: cells are formatted as percent, {stored:g} shows as "
                     f"{shown}; they count as shown. Or is {stored:g} % meant?"
@@ -275,6 +311,8 @@ class Look:
             example = next((str(x) for x in cells if x is not None), "")
             own = quantities.find(column.meaning)
             label = own.label if own else column.meaning.replace("_", " ")
+            if column.piece and own:
+                label = f"{label}, piece {column.piece}"
             unit = column.unit or _unit_of(column.meaning)
             rows.append((column.heading, column.meaning, label, unit, example, column.doubt))
         return pd.DataFrame(
@@ -283,7 +321,7 @@ class Look:
 
     def __repr__(self) -> str:
         return (
-            f"<Look at {self.name}: {len(set(self.table.rows))} rows, "
+            f"<Look at {self.name}: {len(self.table.rows)} rows, "
             f"{len(self.questions)} questions, {len(self.sheet.problems)} problems>"
         )
 
@@ -320,64 +358,34 @@ class Look:
 
 
 def look(table: Table) -> Look:
-    """Guess what the columns of a table mean.
-
-    Parameters
-    ----------
-    table : Table
-        From `kit.records.sheets.file.open_table`.
-
-    Raises
-    ------
-    DataError
-        There is nothing in it.
-    """
+    """Guess what the columns of a table mean. Raises DataError: there is nothing in it."""
     if not table.headings:
         text = f"{table.name} holds nothing that could be a table; nothing was stored."
         raise DataError(text)
     if not table.rows:
         text = f"{table.name} has no rows below the heading; nothing was stored."
         raise DataError(text)
-    table, names, several = unfold(table, _distinct(table.headings))
+    several = pieces.numbered(table)
     guesses = [
-        several[name][0] if name in several else guess(heading) if heading else Guess(IGNORED)
-        for name, heading in zip(names, table.headings, strict=True)
+        several.get(at) or (guess(heading) if heading else Guess(IGNORED), 0)
+        for at, heading in enumerate(table.headings)
     ]
-    long = {"quantity", "value"} <= {g.meaning for g in guesses}
+    long = {"quantity", "value"} <= {one.meaning for one, _ in guesses}
     columns = []
     # what several pieces measure comes before a mean of it
-    taken = {one.meaning: name for name, (one, _) in reversed(several.items())}
-    for name, one in zip(names, guesses, strict=True):
+    taken = {
+        one.meaning: table.names[at] for at, (one, piece) in reversed(several.items()) if piece
+    }
+    for name, (one, piece) in zip(table.names, guesses, strict=True):
         doubt, meaning = one.doubt, one.meaning
         if meaning in LONG and not long:
             meaning, doubt = IGNORED, f"What is {name!r}? It is left out unless you say."
-        elif taken.get(meaning, name) != name and meaning != IGNORED:
-            doubt = f"{taken[meaning]!r} and {name!r} both mean {meaning}. Which? Now the first."
-            meaning = IGNORED
+        elif not piece and taken.get(meaning, name) != name and meaning != IGNORED:
+            meaning, doubt = IGNORED, both_mean(taken[meaning], name, meaning)
         taken.setdefault(meaning, name)
         unit = one.unit if quantities.find(meaning) else ""
-        pieces = several[name][1] if name in several else ()
-        columns.append(Column(name, meaning, unit, doubt, pieces=pieces))
+        columns.append(Column(name, meaning, unit, doubt, piece=piece, guessed=one))
     return Look(table, tuple(columns))
-
-
-def _distinct(headings: Sequence[str]) -> list[str]:
-    """Number headings that come again; one that is empty is named by its place."""
-    seen: dict[str, int] = {}
-    names = []
-    for place, heading in enumerate(headings, start=1):
-        name = heading or f"column {place}"
-        seen[name] = seen.get(name, 0) + 1
-        names.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
-    return names
-
-
-def _meaning(word: str) -> str:
-    """Return the meaning a person names: exactly, or as a heading would."""
-    meant = word if word in meanings() else guess(word).meaning
-    if meant == IGNORED != word:
-        raise NotFoundError("quantity", word, [m for m in meanings() if m not in LONG])
-    return meant
 
 
 def _which(level: str) -> str:

@@ -12,6 +12,7 @@ from kit.records.frame import STRUCTURE
 from kit.records.sheets.cells import number_cell, read_day
 from kit.records.sheets.check import Sheet, check
 from kit.records.sheets.known import Known
+from kit.records.sheets.pieces import beside
 from kit.records.sheets.words import guess, unit_fits
 
 if TYPE_CHECKING:
@@ -21,18 +22,12 @@ __all__ = ["meant"]
 
 
 def meant(look: "Look") -> Sheet:
-    """Return the table a look means, checked.
-
-    Parameters
-    ----------
-    look : Look
-        With or without open questions: cells that hang on one are problems.
-    """
+    """Return the table a look means, checked; cells that hang on an open question are problems."""
     table, cells = look.table, look.cells
     known = look.known.ids if look.known else {}
     sheet = Sheet(
-        table.name, [table.rows[i] for i in look.lines], {}, wide=not look.long, notes=table.notes,
-        known=known, numbers=[table.numbers[i] for i in look.lines] if look.unfolded else [],
+        [table.rows[at] for at, _ in look.lines], {}, wide=not look.long, known=known,
+        numbers=[piece for _, piece in look.lines] if look.unfolded else [],
     )  # fmt: skip
     sheet.problems += table.problems
     for name in (*STRUCTURE, "events"):
@@ -43,14 +38,14 @@ def meant(look: "Look") -> Sheet:
         sheet.cells["day"] = days
         if "bake" not in cells:
             sheet.cells["bake"] = [None if x is None else x.isoformat() for x in days]
-    for column in look.columns:
-        if column.meaning in cells and quantities.find(column.meaning):
+    for column, held in zip(look.counting, table.columns, strict=True):
+        if quantities.find(column.meaning):
             reader = partial(
                 number_cell, column.meaning, unit=column.unit, mark=look.mark(column.meaning),
                 sure=bool(look.decimal), stored=column.percent == "stored",
             )  # fmt: skip
-            own = _each(sheet, column.meaning, cells[column.meaning], reader)
-            sheet.cells[column.meaning] = own
+            own = _each(sheet, column.meaning, look.cells_of(column, held), reader)
+            sheet.cells[column.meaning] = beside(sheet.cells.get(column.meaning), own)
     if look.long:
         _long(look, sheet)
     check(sheet)

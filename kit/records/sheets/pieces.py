@@ -1,144 +1,195 @@
 """Rows that are doughs: "Height 1, Height 2, Height 3" are the heights of three of its pieces."""
 
-from collections.abc import Collection, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from kit import quantities
 from kit.analysis import words
+from kit.errors import InputError
 from kit.quantities import Quantity
 from kit.records.sheets.file import Table
-from kit.records.sheets.words import IGNORED, LONG, Column, Guess, guess, uncounted
+from kit.records.sheets.words import IGNORED, LONG, Column, Guess, both_mean, guess, uncounted
 
-if TYPE_CHECKING:
-    from kit.records.sheets.look import Look
-
-__all__ = ["apart", "beside_several", "for_all", "lines_held", "unfold"]
+__all__ = [
+    "answered", "beside", "beside_several", "for_all", "holds_several", "numbered", "of_pieces",
+    "one_each",
+]  # fmt: skip
 
 #: what a column without a number says of all pieces of a row: it is decided, not measured
 _DECIDED = ("side_minutes", "extra_flips", "proof_ratio")
 #: what to do where such columns, numbered, are not those of pieces
-_IF_NOT = dict.fromkeys(_DECIDED, "if they mean anything else, say ignored") | {
-    "side_minutes": "if they are the two sides of one, say ignored"
+_IF_NOT = dict.fromkeys(_DECIDED, "If they mean anything else, say ignored of each") | {
+    "side_minutes": "If they are the two sides of one, say ignored of each"
 }
 #: what a row says of one piece, besides what is measured on it
 _OF_ONE = ("piece", "place", "events")
 
 
-def unfold(
-    table: Table, names: Sequence[str]
-) -> tuple[Table, list[str], dict[str, tuple[Guess, tuple[str, ...]]]]:
-    """Give each piece a line of its own where a row holds several.
+def numbered(table: Table) -> dict[int, tuple[Guess, int]]:
+    """Find the columns that hold one of several pieces of a row.
 
-    Parameters
-    ----------
-    table : Table
-        As it stands in the file.
-    names : sequence of str
-        What its columns are called, no two alike.
-
-    Returns
-    -------
-    Table
-        With `numbers`, where something was unfolded: which piece of its row each line is. Every
-        row has as many lines; `lines_held` says which of them hold a piece.
-    list of str
-        What its columns are called.
-    dict
-        Name of an unfolded column -> what it seems to mean, and what is asked about it; the names
-        of the columns it was, none for one that is numbered and left out.
+    Returns the place of such a column -> what it means and what is asked about it, and which piece
+    of its row it is of, from 1; 0 for one that is numbered otherwise and left out.
     """
-    numbered: dict[str, dict[int, int]] = {}
-    for at, heading in enumerate(table.headings):
-        base, number = uncounted(heading)
-        if table.headings.count(heading) > 1:
-            base, number = heading, table.headings[:at].count(heading) + 1
-        if number is not None and _quantity(base):
-            numbered.setdefault(base, {}).setdefault(number, at)
-    found = {base: _with_bare(table.headings, base, at) for base, at in numbered.items()}
-    of_piece = [base for base, places in found.items() if _counts_up(places) and _of_piece(base)]
-    sizes = {len(found[base]) for base in of_piece if guess(base).meaning not in _DECIDED}
+    found = _by_number(table.headings)
+    of_piece = {name for name in found if quantities.get(name).level == "piece"}
+    whole = {name for name in found if _counts_up(found[name])}
+    sizes = {len(found[name]) for name in of_piece & whole if name not in _DECIDED}
     # what is decided says nothing of how many pieces there are
-    groups = {base: list(found[base].values()) for base in of_piece if len(found[base]) in sizes}
+    groups = [name for name in found if name in of_piece & whole and len(found[name]) in sizes]
     meant: dict[str, int] = {}
     for at, heading in enumerate(table.headings):
         meant.setdefault(guess(heading).meaning, at)  # of two that mean the same the first counts
     if not groups or "dough" not in meant or "piece" in meant or meant.keys() >= {*LONG[1:3]}:
-        return table, [*names], {}
+        return {}
     of = [table.columns[meant[name]] for name in ("bake", "day", "dough") if name in meant]
     if len(set(zip(*of, strict=True))) < len(table.rows):
-        return table, [*names], {}  # a row is a piece, and its dough's are below one another
-    most, count = max(map(len, groups.values())), len(table.rows)
-    folded = {at for places in groups.values() for at in places}
-    alone = [at for at in range(len(table.headings)) if at not in folded]
-    headings, called = [table.headings[at] for at in alone], [names[at] for at in alone]
-    columns = [[x for x in table.columns[at] for _ in range(most)] for at in alone]
-    asked: dict[str, tuple[Guess, tuple[str, ...]]] = {}
-    for base, places in groups.items():
-        each = [table.headings[at] for at in places]
-        headings.append(", ".join(each))
-        called.append(headings[-1])
-        own = [table.columns[at] for at in places] + [[None] * count] * (most - len(places))
-        columns.append([column[i] for i in range(count) for column in own])
-        told = f"Are {words.join(map(repr, each))} those of {len(each)} pieces of a dough?"
-        one = guess(base)
-        if_not = _IF_NOT.get(one.meaning, "if it is one piece again, keep one column")
-        doubt = f"{told} They are read so; {if_not}."
-        asked[called[-1]] = replace(one, doubt=doubt), tuple(names[at] for at in places)
-    for base, numbered_at in found.items():
-        several = len(numbered_at) > 1 and _of_piece(base)
-        if base not in groups and (several or _counts_up(numbered_at)):
-            for name in (names[at] for at in numbered_at.values()):
-                asked[name] = Guess(IGNORED, "", _which(name, _quantity(base))), ()
-    rows, numbers = [r for r in table.rows for _ in range(most)], [*range(1, most + 1)] * count
-    unfolded = replace(table, headings=headings, columns=columns, rows=rows, numbers=numbers)
-    return unfolded, called, asked
-
-
-def _quantity(heading: str) -> Quantity | None:
-    """Return the quantity a heading surely means; None where it means none."""
-    one = guess(heading)
-    return None if one.doubt else quantities.find(one.meaning)
-
-
-def _of_piece(heading: str) -> bool:
-    """Whether each piece has its own."""
-    quantity = _quantity(heading)
-    return quantity is not None and quantity.level == "piece"
-
-
-def _with_bare(headings: Sequence[str], base: str, places: dict[int, int]) -> dict[int, int]:
-    """Return the places of numbered columns in order; "Height" is the one before "Height 2".
-
-    It is before "Height.1" as well: so a data frame names columns that are called alike.
-    """
-    if headings.count(base) == 1:
-        if all(headings[at] == f"{base}.{number}" for number, at in places.items()):
-            places = {number + 1: at for number, at in places.items()}
-        places = {1: headings.index(base)} | places
-    return dict(sorted(places.items()))
-
-
-def _counts_up(numbers: Collection[int]) -> bool:
-    """Whether they are 1, 2 and so on, two at least."""
-    return len(numbers) > 1 and sorted(numbers) == list(range(1, len(numbers) + 1))
-
-
-def lines_held(look: "Look") -> Sequence[int]:
-    """Return the lines of a table that count: one a piece that something is measured of.
-
-    A row with none keeps its first; and so does each where no column of several pieces counts.
-    """
-    numbers = look.table.numbers
-    if not numbers:
-        return range(len(look.table.rows))
-    found = zip(look.columns, look.table.columns, strict=True)
-    own = [cells for one, cells in found if look.unfolded and one.pieces and one.meaning != IGNORED]
-    most, out = max(numbers), list[int]()
-    for start in range(0, len(numbers), most):
-        several = range(start, start + most)
-        out += [i for i in several if any(cells[i] is not None for cells in own)] or [start]
+        return {}  # a row is a piece, and its dough's are below one another
+    out: dict[int, tuple[Guess, int]] = {}
+    for name, places in found.items():
+        doubt = _asked(name, [table.headings[at] for at in places.values()])
+        for number, at in places.items():
+            if name in groups:
+                unit = guess(_base(table.headings, at)[0]).unit
+                out[at] = Guess(name, unit, doubt), number
+            elif name in whole or (name in of_piece and len(places) > 1):
+                out[at] = Guess(IGNORED, "", _which(table.names[at], quantities.get(name))), 0
     return out
+
+
+def _base(headings: Sequence[str], at: int) -> tuple[str, int | None]:
+    """Return a heading without its number, and that; one that comes again is counted."""
+    heading = headings[at]
+    if headings.count(heading) > 1:
+        return heading, headings[:at].count(heading) + 1
+    return uncounted(heading)
+
+
+def _by_number(headings: Sequence[str]) -> dict[str, dict[int, int]]:
+    """Return quantity -> number -> place of the column, of those whose headings have one.
+
+    "Height" is the one before "Height 2", and before "Height.1" as well: so a data frame names
+    columns that are called alike. Where two columns of a quantity have one number, as "Height 1"
+    and "Rise height 1", those called as the first count.
+    """
+    found: dict[str, list[tuple[str, int, int]]] = {}
+    bare: dict[str, list[int]] = {}
+    for at in range(len(headings)):
+        base, number = _base(headings, at)
+        one = guess(base)
+        if one.doubt or quantities.find(one.meaning) is None:
+            continue
+        if number is None:
+            bare.setdefault(one.meaning, []).append(at)
+        else:
+            found.setdefault(one.meaning, []).append((base, number, at))
+    out = {}
+    for name, own in found.items():
+        if len({number for _, number, _ in own}) < len(own):
+            called = own[0][0].casefold()
+            own = [one for one in own if one[0].casefold() == called]
+        places = {number: at for _, number, at in reversed(own)}
+        bases = {base for base, *_ in own}
+        folded = {base.casefold() for base in bases}
+        alone = bare.get(name, ())
+        first = [at for at in alone if headings[at] in bases] or [
+            at for at in alone if headings[at].casefold() in folded
+        ]
+        if len(first) == 1:
+            if all(headings[at] == f"{headings[first[0]]}.{n}" for n, at in places.items()):
+                places = {number + 1: at for number, at in places.items()}
+            places = {1: first[0]} | places
+        out[name] = dict(sorted(places.items()))
+    return out
+
+
+def _counts_up(places: dict[int, int]) -> bool:
+    """Whether they are 1, 2 and so on, two at least."""
+    return len(places) > 1 and list(places) == list(range(1, len(places) + 1))
+
+
+def _asked(meaning: str, headings: Sequence[str]) -> str:
+    """Ask whether numbered columns hold pieces; of one that is left, what it means."""
+    if len(headings) == 1:
+        return f"Does {headings[0]!r} mean {quantities.get(meaning).label}?"
+    if_not = _IF_NOT.get(meaning, "If it is one piece again, say ignored of all but one")
+    return (
+        f"Are {words.join(map(repr, headings))} those of {len(headings)} pieces of a dough? They "
+        f"are read so, and to say it of one counts for all. {if_not}."
+    )
+
+
+def answered(
+    columns: Sequence[Column], new: Column, unit: str | None, percent: str | None
+) -> list[Column]:
+    """Return columns after an answer about one of several pieces, `new` in its place.
+
+    Where it confirms what was guessed, it counts for the others of its kind, with the `unit` and
+    `percent` it names; unless that of another was said to be otherwise. Anything else leaves them
+    to be asked about, but for those that were answered themselves. Raises InputError: it is said
+    to mean what a piece has none of.
+    """
+    if new.meaning != IGNORED and not _of_piece(quantities.find(new.meaning)):
+        rule = "must be something measured on each piece, or ignored"
+        raise InputError("quantity", new.meaning, rule, where=f"column {new.heading!r}")
+    kind = new.guessed.meaning
+    others = [c for c in columns if c.piece and c.meaning == kind == c.guessed.meaning]
+    named = unit is not None or percent is not None
+    at_odds = named and any(
+        c.own_reading and (c.unit, c.percent) != (new.unit, new.percent) for c in others
+    )
+    doubt = _asked(kind, [c.heading for c in others]) if others else ""
+    out = []
+    for column in columns:
+        if column is new or column not in others:
+            pass
+        elif new.meaning != kind or at_odds:
+            column = replace(column, doubt="" if column.answered else doubt)
+        elif column.own_reading:
+            column = replace(column, doubt="")
+        else:
+            own = column.unit if unit is None else column.guessed.unit or unit
+            column = replace(column, doubt="", unit=own, percent=percent or column.percent)
+        out.append(column)
+    return out
+
+
+def of_pieces(columns: Sequence[Column]) -> tuple[Column, ...]:
+    """Return columns with the number of their piece while it says of which they are.
+
+    One that was said to mean something else than was guessed has none, where it is the only one.
+    """
+    count = Counter(c.meaning for c in columns if c.piece)
+    return tuple(
+        c if c.meaning == c.guessed.meaning or count[c.meaning] > 1 else replace(c, piece=0)
+        for c in columns
+    )
+
+
+def holds_several(columns: Sequence[Column]) -> bool:
+    """Say whether a row holds several pieces: where its columns that count are not all of one."""
+    own = [c for c in columns if c.piece and c.meaning != IGNORED]
+    return len({c.piece for c in own}) > 1 and any(c.meaning not in _DECIDED for c in own)
+
+
+def one_each(columns: Sequence[Column]) -> tuple[Column, ...]:
+    """Return columns as they count where a row is a piece: of those numbered the first."""
+    count = Counter(c.meaning for c in columns)
+    first: dict[str, str] = {}
+    out = []
+    for column in columns:
+        before = first.setdefault(column.meaning, column.heading)
+        if column.piece and column.meaning != IGNORED:
+            column = replace(column, piece=0)
+            if before != column.heading:
+                doubt = both_mean(before, column.heading, column.meaning)
+                column = replace(column, meaning=IGNORED, unit="", doubt=doubt)
+            elif count[column.meaning] > 1:
+                column = replace(column, doubt="")  # which of them, the others ask
+        out.append(column)
+    return tuple(out)
 
 
 def beside_several(columns: Sequence[Column]) -> tuple[Column, ...]:
@@ -151,19 +202,30 @@ def beside_several(columns: Sequence[Column]) -> tuple[Column, ...]:
     out = []
     for column, base in zip(columns, bases, strict=True):
         quantity = quantities.find(column.meaning)
-        of_one = column.meaning in _OF_ONE or (quantity is not None and quantity.level == "piece")
+        of_one = column.meaning in _OF_ONE or _of_piece(quantity)
         if column.meaning in _DECIDED:
             of_one = base != column.heading or bases.count(base) > 1
-        if of_one and not column.pieces:
+        if of_one and not column.piece:
             doubt = _which(column.heading, quantity)
             column = replace(column, meaning=IGNORED, unit="", doubt=doubt)
         out.append(column)
     return tuple(out)
 
 
+def beside(before: list[Any] | None, own: list[Any]) -> list[Any]:
+    """Put the cells of one piece of the rows into those of the others."""
+    if before is None:
+        return own
+    return [y if x is None else x for x, y in zip(before, own, strict=True)]
+
+
+def _of_piece(quantity: Quantity | None) -> bool:
+    return quantity is not None and quantity.level == "piece"
+
+
 def for_all(columns: Sequence[Column]) -> list[str]:
     """Say of which columns each cell counts for all pieces of its row, though one could differ."""
-    found = [c.heading for c in columns if c.meaning in _DECIDED and not c.pieces]
+    found = [c.heading for c in columns if c.meaning in _DECIDED and not c.piece]
     return [f"{heading!r} counts for all pieces of a row alike." for heading in found]
 
 
@@ -177,36 +239,4 @@ def _which(heading: str, quantity: Quantity | None) -> str:
     return (
         f"Which piece's is {heading!r}? A row holds several here, so it is left out. Say ignored "
         f"to go on without it{for_each}, or give each piece a row of its own."
-    )
-
-
-def apart(look: "Look", at: int) -> "Look":
-    """Give back the columns one of several pieces was made of: the first counts, as asked.
-
-    Parameters
-    ----------
-    look : Look
-        Of a table with several pieces a row.
-    at : int
-        Place of that column.
-    """
-    table, group = look.table, look.columns[at]
-    first, held = group.pieces[0], table.columns[at]
-    several = any(c.pieces and c.meaning != IGNORED for c in look.columns if c is not group)
-    columns, cells = [], list[list[Any]]()
-    for piece, name in enumerate(group.pieces):
-        doubt, counts = f"Does {name!r} mean {group.meaning}?", {}
-        if piece:
-            doubt = f"{first!r} and {name!r} both mean {group.meaning}. Which? Now the first."
-            if several:  # of other columns: then no piece's counts
-                doubt = _which(name, quantities.find(group.meaning))
-            counts = {"meaning": IGNORED, "unit": ""}
-        doubt = "" if group.meaning == IGNORED else doubt
-        columns.append(replace(group, heading=name, doubt=doubt, pieces=(), **counts))
-        cells.append([held[i - number + piece] for i, number in enumerate(table.numbers, start=1)])
-    headings, held_in = [*table.headings], [*table.columns]
-    headings[at : at + 1], held_in[at : at + 1] = group.pieces, cells
-    whole = replace(table, headings=headings, columns=held_in)
-    return replace(
-        look, table=whole, columns=(*look.columns[:at], *columns, *look.columns[at + 1 :])
     )

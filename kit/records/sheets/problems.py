@@ -20,7 +20,11 @@ __all__ = ["problem_frame", "problem_lines"]
 def problem_frame(look: "Look", problems: Sequence[tuple[int, InputError]]) -> pd.DataFrame:
     """Return problems as a table: sheet, row, column, value, remedy."""
     names = [q.name for q in quantities.all_quantities()]
-    headings = {column.meaning: column.heading for column in look.columns}
+    headings: dict[str, str] = {}
+    for column in sorted(look.counting, key=lambda one: one.piece):
+        before = headings.get(column.meaning)
+        headings[column.meaning] = f"{before}, {column.heading}" if before else column.heading
+    order = {heading: place for place, heading in enumerate(headings.values())}
     if look.long:
         headings = {name: headings["value"] for name in names} | headings
     if "day" in headings:
@@ -30,7 +34,6 @@ def problem_frame(look: "Look", problems: Sequence[tuple[int, InputError]]) -> p
     units = {column.heading: column.unit for column in look.columns}
     at = {row: i for i, row in enumerate(look.table.rows)} if problems else {}
     rows: list[tuple[Any, ...]] = []
-    order = {column.heading: place for place, column in enumerate(look.columns)}
     named_as = [(row, headings.get(e.field, e.field), e) for row, e in problems]
     for row, heading, e in sorted(named_as, key=lambda p: (p[0], order.get(p[1], -1))):
         # as it stands in the table, not as it was read

@@ -28,35 +28,19 @@ TOLD = 200
 
 @dataclass
 class Tally:
-    """What came of it.
+    """What came of it."""
 
-    Parameters
-    ----------
-    rows : set of int
-        Stored whole.
-    new : dict
-        Level -> things made.
-    values : int
-        Readings recorded, the first of their quantity on their thing.
-    same : int
-        Values that were recorded before the table came in.
-    met : set of (id of a thing, quantity)
-        What it tells, each counted once: a dough's value stands on all of its rows.
-    changed : int
-        Values and other entries that replaced different ones.
-    told : list of str
-        The changes in words, the first `TOLD` of them.
-    problems : list of (row, InputError)
-        Rows that the records themselves do not let in.
-    """
-
-    rows: set[int] = field(default_factory=set)
+    rows: set[int] = field(default_factory=set)  # stored whole
+    # level -> things made
     new: dict[str, int] = field(default_factory=lambda: dict.fromkeys(TABLE_OF, 0))
-    values: int = 0
-    same: int = 0
+    values: int = 0  # readings recorded, the first of their quantity on their thing
+    same: int = 0  # values that were recorded before the table came in
+    # (id of a thing, quantity): what it tells, each counted once: a dough's value stands on all of
+    # its rows
     met: set[tuple[str, str]] = field(default_factory=set)
-    changed: int = 0
-    told: list[str] = field(default_factory=list)
+    changed: int = 0  # values and other entries that replaced different ones
+    told: list[str] = field(default_factory=list)  # the changes in words, the first `TOLD` of them
+    # row and why: rows that the records themselves do not let in
     problems: list[tuple[int, InputError]] = field(default_factory=list)
 
     def change(self, words: str) -> None:
@@ -214,20 +198,10 @@ def store_lines(
     known: Known,
     tally: Tally,
 ) -> None:
-    """Store some lines of a checked table in one step.
+    """Store some lines of a checked table, none with a problem, in one step.
 
-    Parameters
-    ----------
-    trial_id, zone : str
-        Into which trial, and where new bakes were baked.
-    sheet : Sheet
-        Checked.
-    lines : iterable of int
-        Which, by their place in `Sheet.rows`; none of them with a problem.
-    known : Known
-        What the trial has; kept up.
-    tally : Tally
-        Counts on.
+    `lines` are places in `Sheet.rows`; new bakes were baked in `zone`; `known` is kept up and
+    `tally` counts on.
     """
     batch = _Batch(step, trial_id, zone, known, tally)
     columns = [(quantities.get(name), column) for name, column in sheet.values.items()]

@@ -21,15 +21,8 @@ _BESIDE = frozenset(("grand", "overall", "standard", "dev", "of", "all", "the", 
 def sums_up(code: str, others: Container[str]) -> bool:
     """Say whether a code is that of a sum or mean: of all, of a thing, or of what is measured.
 
-    Parameters
-    ----------
-    code : str
-        As it stands in the table.
-    others : container of str
-        The table's codes in small letters.
+    `others` are the table's codes in small letters.
 
-    Examples
-    --------
     >>> [sums_up(code, {"a"}) for code in ("Mean", "SD (n=3)", "A total", "Mean height")]
     [True, True, True, True]
     >>> [sums_up(code, {"a"}) for code in ("Mean Street", "Max malt", "Standard", "A")]

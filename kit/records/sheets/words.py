@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from kit import quantities
-from kit.errors import UnitError
+from kit.errors import NotFoundError, UnitError
 from kit.records.frame import STRUCTURE
 from kit.units import parse
 
-__all__ = ["IGNORED", "LONG", "Column", "Guess", "guess", "meanings", "uncounted", "unit_fits"]
+__all__ = ["IGNORED", "LONG", "Column", "Guess", "both_mean", "guess", "meaning_of", "meanings",
+           "uncounted", "unit_fits"]  # fmt: skip
 
 #: the meaning of a column that is left out
 IGNORED = "ignored"
@@ -89,51 +90,30 @@ _BRACKETED = re.compile(r"^(?P<words>.*\S)\s*[(\[](?P<unit>[^()\[\]]*)[)\]]\s*$"
 
 @dataclass(frozen=True)
 class Guess:
-    """What a heading seems to mean.
+    """What a heading seems to mean."""
 
-    Parameters
-    ----------
-    meaning : str
-        A name of `kit.records.frame.STRUCTURE`, ``"events"``, one of `LONG`, a quantity, or
-        `IGNORED`.
-    unit : str
-        As written in the heading; empty when it names none.
-    doubt : str
-        A question, empty when the kit is sure.
-    """
-
+    # a name of `kit.records.frame.STRUCTURE`, ``"events"``, one of `LONG`, a quantity, or `IGNORED`
     meaning: str
-    unit: str = ""
-    doubt: str = ""
+    unit: str = ""  # as written in the heading; empty when it names none
+    doubt: str = ""  # a question, empty when the kit is sure
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column and what it means.
+    """One column and what it means."""
 
-    Parameters
-    ----------
-    heading : str
-        As it stands above it; a second one of the same name is called "Height (2)".
-    meaning : str
-        bake, day, dough, load, piece, place, flour_lot, yeast_lot, events, the name of a
-        quantity, thing, quantity, value, unit, or ignored.
-    unit : str
-        Of its bare numbers, as the heading says; empty for the quantity's own unit.
-    doubt : str
-        A question; empty where there is none.
-    percent : str
-        How cells formatted as percent count: "shown" (0.8 %) or "stored" (0.008).
-    pieces : tuple of str
-        The columns of the file it was made of, where a row holds several pieces.
-    """
-
-    heading: str
+    heading: str  # as it stands above it; a second one of the same name is called "Height (2)"
+    # bake, day, dough, load, piece, place, flour_lot, yeast_lot, events, the name of a quantity,
+    # thing, quantity, value, unit, or ignored
     meaning: str
-    unit: str = ""
-    doubt: str = ""
+    unit: str = ""  # of its bare numbers, as the heading says; empty for the quantity's own unit
+    doubt: str = ""  # a question; empty where there is none
+    # how cells formatted as percent count: "shown" (0.8 %) or "stored" (0.008)
     percent: str = "shown"
-    pieces: tuple[str, ...] = ()
+    piece: int = 0  # which piece of its row it is of, from 1, where a row may hold several; else 0
+    guessed: Guess = Guess(IGNORED)  # what its heading seems to mean, whatever was said since
+    answered: bool = False  # the baker said what this very column means
+    own_reading: bool = False  # and in which unit, or how its percent count
 
 
 def meanings() -> list[str]:
@@ -202,21 +182,12 @@ def unit_fits(unit: str, meaning: str) -> bool:
 def guess(heading: str) -> Guess:
     """Return what a heading seems to mean: by name, by label, by kitchen words.
 
-    Parameters
-    ----------
-    heading : str
-        As it stands above the column.
-
-    Examples
-    --------
     >>> guess("Height (in)")
     Guess(meaning='rise_height_mm', unit='in', doubt='')
     >>> guess("Retard h").meaning, guess("Teig").meaning, guess("malt %").unit
     ('retard_hours', 'dough', '%')
-    >>> guess("hieght").doubt
-    "Does 'hieght' mean Height?"
-    >>> guess("Oven colour").meaning
-    'ignored'
+    >>> guess("hieght").doubt, guess("Oven colour").meaning
+    ("Does 'hieght' mean Height?", 'ignored')
     """
     index = _index()
     for words, unit in _splits(heading):
@@ -237,6 +208,22 @@ def guess(heading: str) -> Guess:
             meaning = index[near[0]]
             return Guess(meaning, unit, f"Does {heading!r} mean {_label(meaning)}?")
     return Guess(IGNORED, "", f"What is {heading!r}? It is left out unless you say.")
+
+
+def meaning_of(word: str) -> str:
+    """Return the meaning a person names: exactly, or as a heading would.
+
+    Raises NotFoundError: nothing is called so; lists what there is.
+    """
+    meant = word if word in meanings() else guess(word).meaning
+    if meant == IGNORED != word:
+        raise NotFoundError("quantity", word, [m for m in meanings() if m not in LONG])
+    return meant
+
+
+def both_mean(first: str, other: str, meaning: str) -> str:
+    """Ask about two columns of one meaning."""
+    return f"{first!r} and {other!r} both mean {meaning}. Which? Now the first."
 
 
 def _label(meaning: str) -> str:

@@ -30,21 +30,10 @@ _TOKEN = re.compile(
 
 
 def read_workbook(path: Path, sheet: str | None) -> Table:
-    """Read one sheet of a workbook.
+    """Read one sheet of a workbook; the first one that shows and holds anything when not named.
 
-    Parameters
-    ----------
-    path : Path
-        An .xlsx file.
-    sheet : str, optional
-        Which; the first one that shows and holds anything when not given.
-
-    Raises
-    ------
-    DataError
-        It is damaged, or unpacks to more than a sheet of bakes can hold.
-    NotFoundError
-        No such sheet.
+    Raises DataError: it is damaged, or unpacks to more than a sheet of bakes can hold.
+    NotFoundError: no such sheet.
     """
     from openpyxl import load_workbook
 

@@ -284,6 +284,19 @@ def test_pictures(send, ws, good, tmp_path, whole):
     assert list((ws.folder / "photos").iterdir()) == []
 
 
+def test_two_photos_may_have_one_picture(ws, good, tmp_path, whole):
+    picture = b"\xff\xd8\xff\xe0 a picture"
+    (name, rows), *_ = photo_rows(good, "photos/a.jpg", hashlib.sha256(picture).hexdigest()).items()
+    head, row, _ = rows.decode().split("\r\n")
+    other = row.replace("f" * 32, "e" * 32).replace("0" * 64, "1" * 64)
+    rows = "\r\n".join([head, row, other, ""]).encode()
+    (tmp_path / "x.zip").write_bytes(whole({**good, name: rows, "photos/a.jpg": picture}))
+    got = ws.receive(tmp_path / "x.zip")
+    assert [photo.path for photo in got.photos()] == [f"photos/{'0' * 64}.jpg"] * 2
+    assert [file.read_bytes() for file in (ws.folder / "photos").iterdir()] == [picture]
+    assert ws.check().ok
+
+
 def test_a_picture_larger_than_any(send, good):
     big = b"\xff\xd8\xff\xe0" + bytes(101_000_000)
     rows = photo_rows(good, "photos/a.jpg", hashlib.sha256(big).hexdigest())
