@@ -83,7 +83,7 @@ class TrialPreparing(TrialRecords):
         for code, given in settings.items():
             if left := formula.with_settings(given).open:
                 msg = (
-                    f"the formula leaves {words.join(one.name for one in left)} open (?), and "
+                    f"the formula leaves {words.join(one.short for one in left)} open (?), and "
                     f"nothing planned for dough {code} says how much: write an amount into the "
                     "formula in its place, or plan it."
                 )

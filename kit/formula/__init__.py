@@ -24,13 +24,10 @@ Griddle muffin, 6 × 76 g, raw
 """
 
 from kit.formula.allergens import Allergen, allergens
-from kit.formula.card import card
+from kit.formula.card import card, to_jsonld
 from kit.formula.check import Doubt, bake_loss_doubts, doubts, malt_doubts
-from kit.formula.division import Division, divide
 from kit.formula.formula import Formula
-from kit.formula.friction import Friction, measure_friction
-from kit.formula.ingredient import ROLES, Ingredient
-from kit.formula.jsonld import to_jsonld
+from kit.formula.ingredient import ROLES, Ingredient, water_in
 from kit.formula.losses import bake_loss_percent, rebase_loss
 from kit.formula.malt import (
     blend_falling_number,
@@ -43,10 +40,15 @@ from kit.formula.malt import (
 )
 from kit.formula.preblend import PreBlend, preblend
 from kit.formula.rounding import round_to_step
-from kit.formula.scaling import Batch, scale
+from kit.formula.scaling import Batch, Division, divide, scale
 from kit.formula.sheet import WeighingSheet, Weight
-from kit.formula.temperature import LiquidTemperature, ice_percent, liquid_temperature
-from kit.formula.water import water_in
+from kit.formula.temperature import (
+    Friction,
+    LiquidTemperature,
+    ice_percent,
+    liquid_temperature,
+    measure_friction,
+)
 from kit.formula.weighing import weigh
 from kit.formula.written import read_formula, write_formula
 from kit.formula.yeast import YeastAmount, convert_yeast, swap_yeast

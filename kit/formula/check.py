@@ -1,5 +1,6 @@
 """Unusual amounts, questioned: each doubt says what is usual and who says so."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from kit import quantities
@@ -61,18 +62,12 @@ def doubts(formula: Formula) -> tuple[Doubt, ...]:
     Salt is 4 %, mostly it is 1 to 2.5 %. Is it right?
     """
     found = [*_hydration(formula), *_salt(formula), *_yeast(formula)]
-    malts = formula.of_role("malt")
+    malts, sugars = formula.of_role("malt"), formula.of_role("sugar")
     if _settled(malts):
         found += malt_doubts(_sum(malts))
-    sugars = formula.of_role("sugar")
     if _settled(sugars) and _sum(sugars) > 5:
-        found.append(
-            Doubt(
-                "sugar",
-                f"Sugar is {plain(_sum(sugars))} %; above 5 % it slows the yeast. Is it meant so?",
-                "Marek and Bushuk, Cereal Chem. 44:300 (1967)",
-            )
-        )
+        text = f"Sugar is {plain(_sum(sugars))} %; above 5 % it slows the yeast. Is it meant so?"
+        found.append(Doubt("sugar", text, "Marek and Bushuk, Cereal Chem. 44:300 (1967)"))
     return tuple(found)
 
 
@@ -80,14 +75,12 @@ def malt_doubts(malt_percent: float) -> tuple[Doubt, ...]:
     """Question a dose of diastatic malt: more than 1 % of the flour."""
     if malt_percent <= 1:
         return ()
-    return (
-        Doubt(
-            "malt_percent",
-            f"Diastatic malt is {plain(malt_percent)} %; 0.5 to 1 % is mostly named as the most, "
-            f"above it the crumb may turn sticky and gummy. {_READ_TWICE}",
-            "two trade pages on diastatic malt, no standard found",
-        ),
+    text = (
+        f"Diastatic malt is {plain(malt_percent)} %; 0.5 to 1 % is mostly named as the most, above "
+        f"it the crumb may turn sticky and gummy. {_READ_TWICE}"
     )
+    source = "two trade pages on diastatic malt, no standard found"
+    return (Doubt("malt_percent", text, source),)
 
 
 def bake_loss_doubts(bake_loss_percent: float, of: Basis = "dough") -> tuple[Doubt, ...]:
@@ -96,78 +89,53 @@ def bake_loss_doubts(bake_loss_percent: float, of: Basis = "dough") -> tuple[Dou
     low, high = quantities.get("bake_loss_percent").usual
     if low <= loss <= high:
         return ()
-    return (
-        Doubt(
-            "bake_loss_percent",
-            f"Bake loss is {plain(loss, 1)} % of the dough, mostly it is 9.8 to 11.5 %. "
-            f"{_READ_TWICE}",
-            "bakers' dictionary, Baking Business",
-        ),
+    text = (
+        f"Bake loss is {plain(loss, 1)} % of the dough, mostly it is 9.8 to 11.5 %. {_READ_TWICE}"
     )
+    return (Doubt("bake_loss_percent", text, "bakers' dictionary, Baking Business"),)
 
 
-def _hydration(formula: Formula) -> list[Doubt]:
-    found = []
+def _hydration(formula: Formula) -> Iterator[Doubt]:
     for one in (*formula.of_role("liquid"), *formula.of_role("egg")):
         if not one.water.known:
             like = "all water" if one.role == "liquid" else "whole egg"
-            found.append(
-                Doubt(
-                    one.name,
-                    f"{capital(one.short)} counts as {like}, because its share of water is not "
-                    "known. Give water_fraction if it is another.",
-                    "assumption",
-                )
+            text = (
+                f"{capital(one.short)} counts as {like}, because its share of water is not known. "
+                "Give water_fraction if it is another."
             )
+            yield Doubt(one.name, text, "assumption")
     level = formula.hydration_percent
     low, high = quantities.get("hydration_percent").usual
     if not formula.open_of("liquid") and not low <= level <= high:
         usual = f"{plain(low)} to {plain(high)} %; muffins take 83 to 87 % water"
-        found.append(
-            Doubt(
-                "hydration_percent",
-                f"Hydration is {plain(level, 1)} %, mostly it is {usual}. {_READ_TWICE}",
-                f"{_PRACTICE}; {_ASB}",
-            )
-        )
-    return found
+        text = f"Hydration is {plain(level, 1)} %, mostly it is {usual}. {_READ_TWICE}"
+        yield Doubt("hydration_percent", text, f"{_PRACTICE}; {_ASB}")
 
 
-def _salt(formula: Formula) -> list[Doubt]:
+def _salt(formula: Formula) -> Iterator[Doubt]:
     salts = formula.of_role("salt")
     low, high = quantities.get("salt_percent").usual
-    if not _settled(salts) or low <= _sum(salts) <= high:
-        return []
-    usual = f"{plain(low)} to {plain(high)} %"
-    return [
-        Doubt(
-            "salt_percent",
-            f"Salt is {plain(_sum(salts))} %, mostly it is {usual}. {_READ_TWICE}",
-            f"The Bread Baker's Apprentice, 1.5 to 2.5 %; {_ASB}, 1 to 2 %",
-        )
-    ]
+    if _settled(salts) and not low <= _sum(salts) <= high:
+        usual = f"{plain(low)} to {plain(high)} %"
+        text = f"Salt is {plain(_sum(salts))} %, mostly it is {usual}. {_READ_TWICE}"
+        source = f"The Bread Baker's Apprentice, 1.5 to 2.5 %; {_ASB}, 1 to 2 %"
+        yield Doubt("salt_percent", text, source)
 
 
-def _yeast(formula: Formula) -> list[Doubt]:
-    found = []
+def _yeast(formula: Formula) -> Iterator[Doubt]:
     yeasts = formula.of_role("yeast")
     if not yeasts:
-        return [Doubt("yeast_percent", f"There is no yeast. {_READ_TWICE}", _PRACTICE)]
+        yield Doubt("yeast_percent", f"There is no yeast. {_READ_TWICE}", _PRACTICE)
     for one in yeasts:
-        if one.percent is None:
-            continue
         kind = kind_of(one.name)
         most, source = (8.0, _ASB) if kind == "fresh" else (2.5, _PRACTICE)
-        if one.percent > most or one.percent == 0:
-            found.append(
-                Doubt(
-                    "yeast_percent",
-                    f"{capital(one.short)} is {plain(one.percent)} %, mostly it is at most "
-                    f"{plain(most)} %. {_READ_TWICE if kind else 'Is it fresh yeast?'}",
-                    source,
-                )
+        if one.percent is not None and not 0 < one.percent <= most:
+            again = _READ_TWICE if kind else "Is it fresh yeast?"
+            text = (
+                f"{capital(one.short)} is {plain(one.percent)} %, mostly it is at most "
+                f"{plain(most)} %. {again}"
             )
-    return found
+            yield Doubt("yeast_percent", text, source)
 
 
 def _settled(lines: tuple[Ingredient, ...]) -> bool:

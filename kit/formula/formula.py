@@ -72,12 +72,8 @@ class Formula:
         seen: set[str] = set()
         for one in self.ingredients:
             if one.name in seen:
-                raise InputError(
-                    "ingredient",
-                    one.name,
-                    "is there twice",
-                    "Put the two together, or tell them apart by name.",
-                )
+                remedy = "Put the two together, or tell them apart by name."
+                raise InputError("ingredient", one.name, "is there twice", remedy)
             seen.add(one.name)
         flours = self.of_role("flour")
         if not flours:
@@ -141,10 +137,9 @@ class Formula:
         )
         for what, _, weight in rows:
             if weight > 10 * flour:  # no ingredient is more
-                raise InputError(
-                    "flour", flour, f"is not a tenth of the {what}, {weight:g}",
-                    "A point or comma stands before decimals: write 1200, not 1.200.",
-                )  # fmt: skip
+                rule = f"is not a tenth of the {what}, {weight:g}"
+                remedy = "A point or comma stands before decimals: write 1200, not 1.200."
+                raise InputError("flour", flour, rule, remedy)
         made = [Ingredient(what, role, 100 * weight / flour) for what, role, weight in rows]
         return cls(name, tuple(made))
 
@@ -279,19 +274,12 @@ class Formula:
 
     def to_frame(self) -> pd.DataFrame:
         """One row an ingredient: name, role, percent, water_fraction, water_percent, note."""
-        return pd.DataFrame(
-            [
-                {
-                    "name": one.name,
-                    "role": one.role,
-                    "percent": math.nan if one.percent is None else one.percent,
-                    "water_fraction": one.water.fraction,
-                    "water_percent": one.water_percent,
-                    "note": one.note,
-                }
-                for one in self.ingredients
-            ]
-        )
+        frame = pd.DataFrame([vars(one) for one in self.ingredients])
+        return frame.assign(
+            percent=frame["percent"].astype(float),
+            water_fraction=[one.water.fraction for one in self.ingredients],
+            water_percent=[one.water_percent for one in self.ingredients],
+        )[["name", "role", "percent", "water_fraction", "water_percent", "note"]]
 
 
 def _of_which_water(one: Ingredient) -> str:

@@ -75,10 +75,6 @@ def rebase_loss(percent: float, of: Basis, to: Basis) -> float:
 
 def _basis(of: Basis) -> Basis:
     if of not in get_args(Basis):
-        raise InputError(
-            "bake_loss_of",
-            of,
-            "must be 'dough' or 'baked'",
-            "Say what the loss is a share of: the dough's weight or the baked weight.",
-        )
+        remedy = "Say what the loss is a share of: the dough's weight or the baked weight."
+        raise InputError("bake_loss_of", of, "must be 'dough' or 'baked'", remedy)
     return of

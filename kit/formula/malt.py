@@ -238,12 +238,8 @@ Business, 220 to 250 s; a flour specification, 250 to 290 s.)
                 "The falling number would tell more: ask the miller.",
                 "Common practice, no source",
             )
-        raise InputError(
-            "falling_number_s",
-            None,
-            "must not be empty",
-            "Give it from the miller's sheet, or the label.",
-        )
+        remedy = "Give it from the miller's sheet, or the label."
+        raise InputError("falling_number_s", None, "must not be empty", remedy)
     shown = f"{plain(number, 0)} s"
     dictionary = "Bakers' dictionary, Baking Business"
     if number < 220:

@@ -234,12 +234,9 @@ def preblend(
     doses = sorted(set(given))
     count = whole("doughs_each", doughs_each, remedy="Write 1, 2, 3 …")
     if not doses or doses[-1] == 0:
-        raise InputError(
-            "doses_percent",
-            join(map(plain, doses)) or None,
-            "holds no dose above 0",
-            "There is nothing to dilute.",
-        )
+        rule = "holds no dose above 0"
+        remedy = "There is nothing to dilute."
+        raise InputError("doses_percent", join(map(plain, doses)) or None, rule, remedy)
     most_g = (
         flour * required("most_of_flour_percent", most_of_flour_percent, above=0, high=100) / 100
     )
@@ -252,12 +249,8 @@ def preblend(
         if found.apart and not found.coarse:
             break
     if found is None:
-        raise InputError(
-            "doses_percent",
-            doses[-1],
-            "is too large to be diluted in the dough's own flour",
-            "So much can be weighed as it is.",
-        )
+        rule = "is too large to be diluted in the dough's own flour"
+        raise InputError("doses_percent", doses[-1], rule, "So much can be weighed as it is.")
     return found
 
 

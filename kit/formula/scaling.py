@@ -1,4 +1,4 @@
-"""From a formula to weights: for so many pieces, from what is there, to a total.
+"""From a formula to weights: for so many pieces, from what is there, to a total; and dough divided.
 
 The dough for N baked pieces is N × piece / ((1 − dough loss) (1 − bake loss)): plain arithmetic,
 as in Gisslen, *Professional Baking*. What a bake loss is a share of stands in `kit.formula.losses`.
@@ -16,8 +16,10 @@ from kit.formula.check import Doubt, bake_loss_doubts, doubts
 from kit.formula.formula import Formula
 from kit.formula.losses import NORMAL_LOSS, Basis, bake_loss_percent, rebase_loss
 from kit.formula.numbers import capital, grams, join, plain, required, whole
+from kit.formula.rounding import round_down
+from kit.shown import InLines
 
-__all__ = ["Batch", "scale"]
+__all__ = ["Batch", "Division", "divide", "scale"]
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,6 @@ class Batch:
 
     Parameters
     ----------
-    formula : Formula
     flour_g : float
         All flours together.
     asked : str
@@ -184,12 +185,8 @@ def scale(
     ways = {"flour_g": flour_g, "dough_g": dough_g, "pieces": pieces, "have_g": have_g}
     given = [name for name, value in ways.items() if value is not None]
     if len(given) != 1:
-        raise InputError(
-            "size",
-            join(given) or None,
-            "must be given in exactly one way",
-            "Give flour_g, dough_g, have_g, or pieces with raw_piece_g or baked_piece_g.",
-        )
+        remedy = "Give flour_g, dough_g, have_g, or pieces with raw_piece_g or baked_piece_g."
+        raise InputError("size", join(given) or None, "must be given in exactly one way", remedy)
     total = formula.total_percent / 100
     if flour_g is not None:
         flour = required("flour_g", flour_g, above=0, remedy=_GRAMS)
@@ -224,12 +221,9 @@ def _piece(
         return raw, None if share is None else raw * (1 - share)
     baked = required("baked_piece_g", baked_g, above=0, remedy=_GRAMS)
     if share is None:
-        raise InputError(
-            "bake_loss_percent",
-            None,
-            "must not be empty when a baked weight is wanted",
-            f"{NORMAL_LOSS}; weigh a few pieces before and after to know your own.",
-        )
+        rule = "must not be empty when a baked weight is wanted"
+        remedy = f"{NORMAL_LOSS}; weigh a few pieces before and after to know your own."
+        raise InputError("bake_loss_percent", None, rule, remedy)
     return baked / (1 - share), baked
 
 
@@ -258,3 +252,85 @@ def _from_stock(formula: Formula, have_g: Mapping[str, float]) -> Batch:
 
 _GRAMS = "Enter a weight in grams."
 _LOSS = "It is what stays on bowl and hands, mostly 1 to 3 %."
+
+
+@dataclass(frozen=True)
+class Division(InLines):
+    """A dough cut into equal pieces.
+
+    Parameters
+    ----------
+    dough_g : float
+        What there was.
+    raw_piece_g : float
+        Weight of one, as the scale can show it.
+    over_g : float
+        What remains.
+    """
+
+    dough_g: float
+    pieces: int
+    raw_piece_g: float
+    over_g: float
+
+    def __str__(self) -> str:
+        over = f" with {grams(self.over_g)} over" if self.over_g > 1e-9 else ", nothing over"
+        pieces = "1 piece" if self.pieces == 1 else f"{self.pieces} pieces"
+        return f"{grams(self.dough_g)} of dough gives {pieces} of {grams(self.raw_piece_g)}{over}."
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row: dough_g, pieces, raw_piece_g, over_g."""
+        return pd.DataFrame([vars(self)])
+
+
+def divide(
+    dough_g: float,
+    *,
+    pieces: int | None = None,
+    raw_piece_g: float | None = None,
+    scale_step_g: float = 1.0,
+) -> Division:
+    """Cut a dough into a number of pieces, or into pieces of a weight.
+
+    Parameters
+    ----------
+    dough_g : float
+        What is there.
+    pieces : int
+        How many are wanted; they come as heavy as the scale can show and the dough allows.
+    raw_piece_g : float
+        Or how heavy one is to be.
+    scale_step_g : float
+        Smallest step of the scale.
+
+    Raises
+    ------
+    InputError
+        Not exactly one of `pieces` and `raw_piece_g`; too little dough for one.
+
+    Examples
+    --------
+    >>> print(divide(1051, pieces=12))
+    1051 g of dough gives 12 pieces of 87 g with 7 g over.
+    >>> print(divide(1051, raw_piece_g=76))
+    1051 g of dough gives 13 pieces of 76 g with 63 g over.
+    """
+    dough = required("dough_g", dough_g, above=0, remedy=_GRAMS)
+    if (pieces is None) == (raw_piece_g is None):
+        rule = "must be given in exactly one way"
+        remedy = "Give pieces, how many, or raw_piece_g, how heavy."
+        raise InputError("piece", None if pieces is None else (pieces, raw_piece_g), rule, remedy)
+    if pieces is not None:
+        count = whole("pieces", pieces, remedy="Write 1, 2, 3 …")
+        each = round_down(dough / count, scale_step_g)
+        if each <= 0:
+            rule = f"{grams(dough)} of dough does not give so many"
+            remedy = f"On this scale it gives at most {math.floor(dough / scale_step_g)}."
+            raise InputError("pieces", count, rule, remedy)
+    else:
+        each = required("raw_piece_g", raw_piece_g, above=0, remedy=_GRAMS)
+        count = int(round_down(dough / each, 1.0))
+        if count < 1:
+            rule = f"must be at most {grams(dough)}, all the dough there is"
+            raise InputError("raw_piece_g", each, rule, "Make more dough, or smaller pieces.")
+    return Division(dough, count, each, max(0.0, round(dough - count * each, 9)))

@@ -81,22 +81,14 @@ def _role_set(formula: "Formula", name: str, value: object) -> "Formula":
     if not lines:
         if share == 0:
             return formula
-        raise InputError(
-            name,
-            share,
-            f"the formula has no ingredient of the role {role}",
-            "Add one to it; its percentage may be left open.",
-        )
+        remedy = "Add one to it; its percentage may be left open."
+        raise InputError(name, share, f"the formula has no ingredient of the role {role}", remedy)
     if len(lines) == 1:
         return formula.with_percent(lines[0].name, share)
     total = sum(one.percent or 0.0 for one in lines)
     if total == 0 or any(one.percent is None for one in lines):
-        raise InputError(
-            name,
-            share,
-            f"cannot be shared out between {join(one.name for one in lines)}",
-            "Set each of them by its own name.",
-        )
+        rule = f"cannot be shared out between {join(one.name for one in lines)}"
+        raise InputError(name, share, rule, "Set each of them by its own name.")
     return formula.with_percents({one.name: share * (one.percent or 0.0) / total for one in lines})
 
 
@@ -105,23 +97,16 @@ def _hydrated(formula: "Formula", value: object) -> "Formula":
     liquids = formula.of_role("liquid")
     if any(one.percent is None for one in liquids):
         if len(liquids) > 1:
-            raise InputError(
-                _HYDRATION,
-                wanted,
-                f"cannot be shared out between {join(one.name for one in liquids)}",
-                "Give all liquids but the one that is set; or set them by name.",
-            )
+            rule = f"cannot be shared out between {join(one.name for one in liquids)}"
+            remedy = "Give all liquids but the one that is set; or set them by name."
+            raise InputError(_HYDRATION, wanted, rule, remedy)
         formula = formula.with_percent(liquids[0].name, 100.0)
         liquids = formula.of_role("liquid")
     from_liquids = sum(one.water_percent for one in liquids)
     fixed = formula.hydration_percent - from_liquids
     if wanted < fixed:
-        raise InputError(
-            _HYDRATION,
-            wanted,
-            f"must be at least {plain(fixed, 1)}",
-            "So much water comes with the other ingredients: lower those first.",
-        )
+        remedy = "So much water comes with the other ingredients: lower those first."
+        raise InputError(_HYDRATION, wanted, f"must be at least {plain(fixed, 1)}", remedy)
     if from_liquids <= 0:
         if abs(wanted - fixed) < 1e-9:
             return formula

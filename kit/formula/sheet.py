@@ -10,7 +10,6 @@ from typing import Any
 import pandas as pd
 
 from kit import quantities
-from kit.errors import InputError
 from kit.formula.check import Doubt
 from kit.formula.formula import Formula
 from kit.formula.numbers import join, plain, short
@@ -26,7 +25,6 @@ class Weight(Achieved):
 
     Parameters
     ----------
-    dough, ingredient, role : str
     percent : float
         Planned, of the flour's weight.
     planned_g, weigh_g : float
@@ -65,10 +63,8 @@ class WeighingSheet:
 
     Parameters
     ----------
-    formula : Formula
     flour_g : float
         Flour of every dough, as weighed.
-    scales : Scales
     doughs : mapping
         Code of the dough → its settings.
     weights : tuple of Weight
@@ -129,22 +125,16 @@ class WeighingSheet:
             heads[code] = f"{code}: {', '.join(parts)}" if parts else code
         return heads
 
-    def table(self, ranges: str = "coarse") -> pd.DataFrame:
+    def table(self) -> pd.DataFrame:
         """The sheet as text: one row an ingredient, one column a dough.
 
-        Parameters
-        ----------
-        ranges : {"coarse", "all", "none"}
-            Where the range really achieved stands beside the weight: only where the scale's step
-            is more than 2 % of the amount, everywhere, or nowhere.
+        Where the scale's step is more than 2 % of the amount the range really achieved stands
+        beside the weight.
         """
-        if ranges not in ("coarse", "all", "none"):
-            raise InputError("ranges", ranges, "must be 'coarse', 'all' or 'none'")
         rows = list(dict.fromkeys(one.ingredient for one in self.weights))
         say = self.scales.say
         cells = {
-            head: [_cell(self[code, row], ranges, self.scales) for row in rows]
-            + [say(self.dough_g(code))]
+            head: [_cell(self[code, row], self.scales) for row in rows] + [say(self.dough_g(code))]
             for code, head in self.columns().items()
         }
         return pd.DataFrame(cells, index=pd.Index([*rows, "dough in all"], name="ingredient"))
@@ -228,12 +218,11 @@ def _said(name: str, value: Any) -> str:
     return f"{label} {shown} {unit}".strip()
 
 
-def _cell(one: Weight, ranges: str, scales: Scales) -> str:
+def _cell(one: Weight, scales: Scales) -> str:
     if one.planned_g == 0:
         return "none"
-    with_range = ranges == "all" or (ranges == "coarse" and one.coarse)
     shown = "too little to weigh" if one.vanishes else scales.say(one.weigh_g)
-    return shown + (f" ({one.range_percent})" if with_range else "")
+    return shown + (f" ({one.range_percent})" if one.coarse else "")
 
 
 def _clash_notes(sheet: WeighingSheet) -> list[str]:

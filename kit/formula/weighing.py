@@ -112,12 +112,9 @@ gets. Furthest off may be malt, 25 % of its 2 g; a finer scale or a larger dough
     flour = max(batch.flour_g for batch in batches)
     total = (round_up if pieces is not None else round_to_step)(flour, scale_step_g)
     if total <= 0:
-        raise InputError(
-            "flour_g",
-            flour,
-            f"is less than this scale can show, in steps of {scales.say(scale_step_g)}",
-            f"The least it can weigh is {scales.say(scale_step_g)}.",
-        )
+        rule = f"is less than this scale can show, in steps of {scales.say(scale_step_g)}"
+        remedy = f"The least it can weigh is {scales.say(scale_step_g)}."
+        raise InputError("flour_g", flour, rule, remedy)
     while True:  # rounding may take half a step an ingredient away
         sheet = _sheet(formula, total, scales, named, formulas, use_blend)
         needed = zip(named, (batch.dough_g - 1e-9 for batch in batches), strict=True)

@@ -79,10 +79,8 @@ def read_formula(name: str, text: str, note: str = "") -> Formula:
         raise InputError("formula", text, "must not be empty", _LINE)
     weighed = [unit for _, _, amount, unit in rows if amount is not None and unit]
     if weighed and len(weighed) < sum(amount is not None for _, _, amount, _ in rows):
-        raise InputError(
-            "formula", name, "has weights in some lines and percentages in others",
-            "Write all of them in one way.",
-        )  # fmt: skip
+        rule = "has weights in some lines and percentages in others"
+        raise InputError("formula", name, rule, "Write all of them in one way.")
     if not weighed:
         return Formula(name, tuple(Ingredient(what, role, n) for what, role, n, _ in rows), note)
     known = [(what, role, amount) for what, role, amount, _ in rows if amount is not None]
@@ -141,10 +139,8 @@ def _row(line: str) -> tuple[str, str, float | None, str]:
     # the number of a flour is its type: flour 550 100; a unit tells which number is the amount
     if not (role == "flour" or amount["unit"]) and (spare := _SPARE.search(what)):
         both = f"{spare[0]} and {amount[0].strip()}"
-        raise InputError(
-            "formula", line, f"has two numbers, {both}",
-            "Write one of them; what belongs to the name stands in brackets: milk (3.5 %) 20.",
-        )  # fmt: skip
+        remedy = "Write one of them; what belongs to the name stands in brackets: milk (3.5 %) 20."
+        raise InputError("formula", line, f"has two numbers, {both}", remedy)
     return what, role, value, unit
 
 
@@ -186,8 +182,6 @@ def _role_of(what: str) -> str:
 def _sure_role(what: str, line: str) -> str:
     role = _role_of(what)
     if not role:
-        raise InputError(
-            "formula", line, "does not tell what it does in the dough",
-            f"Put it in brackets behind the number: one of {', '.join(ROLES)}.",
-        )  # fmt: skip
+        remedy = f"Put it in brackets behind the number: one of {', '.join(ROLES)}."
+        raise InputError("formula", line, "does not tell what it does in the dough", remedy)
     return role

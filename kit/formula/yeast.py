@@ -164,21 +164,14 @@ def swap_yeast(
     """
     lines = formula.of_role("yeast")
     if len(lines) != 1 or lines[0].percent is None:
-        raise InputError(
-            "yeast",
-            ", ".join(one.name for one in lines) or None,
-            "must be one ingredient with a percentage",
-            "Only one yeast can be swapped for another.",
-        )
+        rule = "must be one ingredient with a percentage"
+        remedy = "Only one yeast can be swapped for another."
+        raise InputError("yeast", ", ".join(one.name for one in lines) or None, rule, remedy)
     old = lines[0]
     known = kind or kind_of(old.name)
     if known is None:
-        raise InputError(
-            "yeast",
-            old.name,
-            "does not say its kind",
-            "Give kind: 'fresh', 'active dry' or 'instant'.",
-        )
+        remedy = "Give kind: 'fresh', 'active dry' or 'instant'."
+        raise InputError("yeast", old.name, "does not say its kind", remedy)
     amount = convert_yeast(lines[0].percent, known, to, factor=factor)
     name = {"fresh": "fresh yeast", "active dry": "active dry yeast", "instant": "instant yeast"}
     new = replace(old, name=name[to], percent=amount.equals)

@@ -24,15 +24,8 @@ _TINY = 1e-8
 class Freedom:
     """What is left over to judge one factor by.
 
-    Parameters
-    ----------
-    factor : str
-    unit : str
-        What counts as one experiment for it.
-    units : int
-        How many of them the plan has.
-    df : int
-        Degrees of freedom left for the spread from unit to unit.
+    `unit` is what counts as one experiment for it, `units` how many the plan has, `df` the degrees
+    of freedom left for the spread from unit to unit.
     """
 
     factor: str
@@ -61,17 +54,8 @@ def _rank(*parts: Floats) -> int:
 def one_with(runs: pd.DataFrame, factors: Sequence[Factor], fully: bool = False) -> list[str]:
     """Sentences about factors that change only together with something else of the bake.
 
-    Parameters
-    ----------
-    runs : DataFrame
-        One row a piece: ``bake, order, dough, load, place`` and the factors.
-    fully : bool
-        Only speak of what is the same throughout: on a curve settings need not all be crossed.
-
-    Returns
-    -------
-    list of str
-        Without a full stop, as checks are.
+    `runs` has one row a piece: ``bake, order, dough, load, place`` and the factors. `fully` speaks
+    only of what is the same throughout: on a curve settings need not all be crossed.
     """
     said = []
     several = runs["bake"].nunique() > 1
@@ -180,18 +164,8 @@ def _freedom(runs: pd.DataFrame, factor: Factor, factors: Sequence[Factor]) -> F
 def not_told_apart(model: Model, chosen: Integers, block: Mapping[str, Integers]) -> list[str]:
     """Which effects are one and the same thing in these rows, in words.
 
-    Parameters
-    ----------
-    model : Model
-        With the single factors and their pairs.
-    chosen : int array, shape (n, k)
-        Setting numbers, one row an experiment.
-    block : mapping of str to int array, shape (n,)
-        What else may be confused with them, such as ``{"bake": …}``.
-
-    Returns
-    -------
-    list of str
+    `model` has the single factors and their pairs, `chosen` setting numbers, one row an experiment,
+    shape (n, k); `block` is what else may be confused with them, shape (n,), as ``{"bake": …}``.
     """
     centred: list[tuple[str, int, Floats]] = []
     for name, term, bend in model.terms():

@@ -67,12 +67,8 @@ def calendar_text(
     import icalendar
 
     if not 0 <= alarm_minutes <= 7 * 1440:
-        raise InputError(
-            "alarm_minutes",
-            alarm_minutes,
-            "must lie between 0 and 10080, which is a week",
-            "Enter minutes before each step.",
-        )
+        rule = "must lie between 0 and 10080, which is a week"
+        raise InputError("alarm_minutes", alarm_minutes, rule, "Enter minutes before each step.")
     stamp = datetime.now(UTC) if made_at is None else made_at
     if stamp.tzinfo is None:
         raise InputError("made_at", str(made_at), "has no time zone", "Give it in UTC.")

@@ -7,6 +7,7 @@ goes through the kitchen's time zone (IANA names, Python's `zoneinfo`).
 
 import difflib
 import re
+from bisect import bisect_left
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
@@ -86,12 +87,8 @@ def read_moment(value: str | datetime, zone: ZoneInfo, field: str) -> tuple[int,
     wall = read.replace(tzinfo=zone)
     back = wall.astimezone(UTC).astimezone(zone).replace(tzinfo=None)
     if back != read.replace(fold=0):
-        raise InputError(
-            field,
-            value,
-            "is skipped by the clock that night, which is put forward",
-            f"Give {back:%Y-%m-%d %H:%M} or another time.",
-        )
+        rule = "is skipped by the clock that night, which is put forward"
+        raise InputError(field, value, rule, f"Give {back:%Y-%m-%d %H:%M} or another time.")
     first, second = wall.replace(fold=0), wall.replace(fold=1)
     note = ""
     if first.utcoffset() != second.utcoffset():
@@ -221,14 +218,9 @@ def clock_changes(span: Span, zone: ZoneInfo) -> list[tuple[int, int]]:
         until = min(moment + 1440, span[1])
         change = _offset(until, zone) - _offset(moment, zone)
         if change:
-            low, high = moment, until
-            while high - low > 1:
-                middle = (low + high) // 2
-                if _offset(middle, zone) == _offset(low, zone):
-                    low = middle
-                else:
-                    high = middle
-            found.append((high, change))
+            before, minutes = _offset(moment, zone), range(moment, until)
+            later = bisect_left(minutes, True, key=lambda m: _offset(m, zone) != before)
+            found.append((moment + later, change))
         moment = until
     return found
 

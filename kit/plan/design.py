@@ -16,15 +16,14 @@ from kit.analysis import words
 from kit.analysis.mixing import shared_mixings
 from kit.errors import DesignError, InputError
 from kit.given import as_whole
-from kit.plan.arrangement import arrangement
-from kit.plan.cautions import CURVES, cautions
-from kit.plan.choice import optimal_plan
+from kit.plan.blocking import curve_df, fit_square, share_doughs, share_pieces, square_uneven
+from kit.plan.cautions import CURVES, arrangement, cautions
+from kit.plan.extend import optimal_plan
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
 from kit.plan.layout import factors_in_order, lay_out
 from kit.plan.model import ModelKind
 from kit.plan.plan import Plan
-from kit.plan.sharing import curve_df, fit_square, share_doughs, share_pieces, square_uneven
 from kit.plan.spread import Spread
 from kit.plan.treatments import Asked, Star, count, fraction_of, least_fraction, points_of
 

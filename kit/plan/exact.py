@@ -1,4 +1,4 @@
-"""Chances in closed form: noncentral t and F, and the chance of an interval that settles it.
+"""Chances in closed form: noncentral t and F, the chance to settle it, balanced plans as numbers.
 
 Noncentral distributions: Johnson, Kotz & Balakrishnan (1995), *Continuous Univariate
 Distributions* 2, ch. 30 and 31. Power of mixed models from the analysis with variances known:
@@ -10,12 +10,19 @@ from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 
 from kit.analysis.moments import Floats
+from kit.errors import DesignError, InputError
+from kit.given import as_number
+from kit.plan.spread import Spread
 
-__all__ = ["Curve", "Exact", "Simulated", "critical", "criticals", "whole_factor"]
+__all__ = [
+    "Curve", "Exact", "Numbers", "Simulated", "between", "critical", "criticals", "numbers_of",
+    "whole_factor",
+]  # fmt: skip
 
 _GRID = 4000
 
@@ -75,9 +82,9 @@ class Curve(ABC):
     def times(self, factor: float) -> "Curve":
         """The curve when every standard deviation is `factor` times as large."""
 
-    @abstractmethod
     def error(self, chance: float) -> float:
         """Monte-Carlo standard error of a chance; 0 in closed form."""
+        return 0.0
 
     def smallest(self, wanted: float) -> float:
         """Smallest difference noticed with the wanted chance; inf when none is."""
@@ -105,13 +112,8 @@ class Curve(ABC):
 class Exact(Curve):
     """A difference estimated with standard error `se` on `df` degrees of freedom.
 
-    Parameters
-    ----------
-    se, df : float
-    critical : float
-        The interval is the estimate ± critical · estimated se.
-    settings : int
-        How many means the pairs are of, all with this standard error.
+    The interval is the estimate ± `critical` · estimated se; `settings` is how many means the pairs
+    are of, all with this standard error.
     """
 
     se: float
@@ -151,10 +153,6 @@ class Exact(Curve):
     def times(self, factor: float) -> "Exact":
         """Standard error in proportion."""
         return replace(self, se=self.se * factor)
-
-    def error(self, chance: float) -> float:
-        """No Monte-Carlo error."""
-        return 0.0
 
     def _start(self) -> float:
         return self.se * (self.critical + 2.0)
@@ -205,20 +203,10 @@ class Simulated(Curve):
 def whole_factor(
     effects: Sequence[float], each: float, variance: float, df: float, level: float
 ) -> float:
-    """Chance that the F test of all settings together notices them.
+    """Chance that the F test of all settings together notices them, on `df` degrees of freedom.
 
-    Parameters
-    ----------
-    effects : sequence of float
-        True means of the settings.
-    each : float
-        Doughs (pieces) a setting.
-    variance : float
-        Of one dough's mean (one piece).
-    df : float
-        Of the error.
-    level : float
-        1 − alpha.
+    `effects` are the true means of the settings, `each` the doughs (pieces) of one, `variance` that
+    of one dough's mean (of one piece), `level` 1 − alpha.
     """
     from scipy import special, stats
 
@@ -228,3 +216,65 @@ def whole_factor(
     limit = float(special.fdtri(top, df, level))
     chance = 1.0 - float(special.ncfdtr(top, df, away, limit))
     return float(stats.ncf.sf(limit, top, df, away)) if math.isnan(chance) else chance
+
+
+Inside = Literal["dough", "shaping", "piece"]
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """A balanced plan as numbers."""
+
+    settings: int
+    bakes: int | None
+    doughs: int
+    pieces: int
+    unit: Inside
+    each: float
+    df: int
+
+    def variance(self, spread: Spread) -> float:
+        """Of one unit: a dough's mean, or within its dough a piece, or a shaping's mean."""
+        own = spread.piece**2
+        if self.unit == "shaping":
+            return (spread.shaping or 0.0) ** 2 + own * max(self.settings / self.pieces, 1.0)
+        return own if self.unit == "piece" else spread.dough**2 + own / self.pieces
+
+    def se(self, spread: Spread) -> float:
+        """Standard error of the difference between two settings."""
+        return math.sqrt(2 * self.variance(spread) / self.each)
+
+
+def numbers_of(settings: int, bakes: int | None, doughs: int, pieces: int, unit: Inside) -> Numbers:
+    """Count units and degrees of freedom, or refuse where none are left."""
+    if unit == "dough":
+        each = float(doughs * (bakes or 1))
+        df = settings * doughs * (bakes or 1) - (bakes or 1) - (settings - 1)
+        total = settings * doughs * (bakes or 1)
+    else:
+        total = doughs * (bakes or 1)
+        inside = pieces if unit == "piece" else min(settings, pieces)
+        each = total * inside / settings
+        df = total * inside - total - (settings - 1)
+    if df < 1:
+        what = "dough" if unit == "dough" else "piece"
+        remedy = (
+            "mix each setting at least twice"
+            if unit == "dough" and bakes is None
+            else "bake on at least two bakes"
+            if unit == "dough"
+            else "more pieces a dough, or more doughs"
+        )
+        msg = (
+            f"{total} doughs for {settings} settings leave nothing over to judge the {what}-to-"
+            f"{what} spread by (0 degrees of freedom): {remedy}."
+        )
+        raise DesignError(msg)
+    return Numbers(settings, bakes, total, pieces, unit, each, df)
+
+
+def between(name: str, value: float) -> None:
+    """Refuse a share that is none."""
+    number = as_number(value)
+    if number is None or not 0 < number < 1:
+        raise InputError(name, value, "must lie between 0 and 1")

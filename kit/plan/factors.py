@@ -148,10 +148,9 @@ class Factor:
             parts = [part for part in text.split(",") if part.strip()]  # 0,0.4 without spaces
         values = tuple(_typed(known, part) for part in _same_unit(parts))
         if len(values) == 1:
-            raise InputError(
-                "settings", text, f"was read as one number, {values[0]:g}",
-                "Put a space or a semicolon between two settings: 0; 1.", quantity,
-            )  # fmt: skip
+            rule = f"was read as one number, {values[0]:g}"
+            remedy = "Put a space or a semicolon between two settings: 0; 1."
+            raise InputError("settings", text, rule, remedy, quantity)
         if len(set(values)) < len(values):  # shown as it was typed
             raise InputError("settings", text, "must all be different", "", quantity)
         return cls(quantity, values, decided)  # type: ignore[arg-type]
@@ -249,15 +248,11 @@ def _typed(quantity: quantities.Quantity, text: str) -> float:
 def _decided(quantity: str, decided: Decided | None) -> Decided:
     """Check where it is decided, or find it from the quantity."""
     if not isinstance(quantity, str) or not quantity.isidentifier():
-        raise InputError(
-            "quantity", quantity, "must be a name of letters, digits and underscores",
-            "For example malt_percent.",
-        )  # fmt: skip
+        rule = "must be a name of letters, digits and underscores"
+        raise InputError("quantity", quantity, rule, "For example malt_percent.")
     if decided is not None and decided not in DECIDED:
-        raise InputError(
-            "decided", decided, f"must be one of {', '.join(DECIDED)}",
-            "Say where the setting is chosen.", quantity,
-        )  # fmt: skip
+        rule = f"must be one of {', '.join(DECIDED)}"
+        raise InputError("decided", decided, rule, "Say where the setting is chosen.", quantity)
     known = quantities.find(quantity)
     if known is None:
         names = [q.name for q in quantities.all_quantities()]
@@ -293,10 +288,8 @@ def _decided(quantity: str, decided: Decided | None) -> Decided:
 def _settings(quantity: str, settings: Sequence[Setting]) -> tuple[Setting, ...]:
     """Check the settings and put numbers in order."""
     if isinstance(settings, str) or not hasattr(settings, "__iter__"):
-        raise InputError(
-            "settings", settings, "must be a list of at least two", "For example (0, 0.6, 1.2).",
-            quantity,
-        )  # fmt: skip
+        remedy = "For example (0, 0.6, 1.2)."
+        raise InputError("settings", settings, "must be a list of at least two", remedy, quantity)
     known = quantities.find(quantity)
     listed = list(settings)
     if known and all(isinstance(s, str) for s in listed):
@@ -305,10 +298,8 @@ def _settings(quantity: str, settings: Sequence[Setting]) -> tuple[Setting, ...]
     if len(set(map(repr, given))) < len(given):
         raise InputError("settings", listed, "must all be different", "", quantity)
     if len(given) < 2:
-        raise InputError(
-            "settings", listed, "must be at least two",
-            "With one setting there is nothing to compare it with.", quantity,
-        )  # fmt: skip
+        remedy = "With one setting there is nothing to compare it with."
+        raise InputError("settings", listed, "must be at least two", remedy, quantity)
     if len(given) > MOST_SETTINGS:
         raise InputError("settings", listed, f"must be at most {MOST_SETTINGS}", "", quantity)
     if all(isinstance(s, str) and s.strip() for s in given):

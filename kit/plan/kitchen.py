@@ -60,15 +60,11 @@ class Kitchen:
             object.__setattr__(self, field, whole)
         pieces = self.bakes * self.doughs * self.pieces_per_dough
         if pieces > MOST_PIECES:
-            raise InputError(
-                "pieces", pieces, f"must be at most {MOST_PIECES} in all",
-                "Look again at bakes, doughs a bake and pieces a dough.",
-            )  # fmt: skip
+            remedy = "Look again at bakes, doughs a bake and pieces a dough."
+            raise InputError("pieces", pieces, f"must be at most {MOST_PIECES} in all", remedy)
         if self.doughs_per_bake is None and self.tubs is None:
-            raise InputError(
-                "doughs_per_bake", None, "must be given, or tubs",
-                "Say how many doughs you can mix for one bake.",
-            )  # fmt: skip
+            remedy = "Say how many doughs you can mix for one bake."
+            raise InputError("doughs_per_bake", None, "must be given, or tubs", remedy)
 
     @property
     def doughs(self) -> int:

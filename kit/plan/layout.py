@@ -1,4 +1,11 @@
-"""From chosen settings to one row a piece: order of mixing, loads, places, codes."""
+"""From chosen settings to one row a piece: order of mixing, loads, places, blind codes.
+
+Doughs and settings are spread over loads as evenly as they go (loads then cross doughs, so that
+what the load does is not taken for the dough), and over places from load to load, each new
+load filled so that no setting lies where it has lain before while there is another place: with
+as many settings as places this is a Latin square (Hall 1935, J Lond Math Soc 10:26: a rectangle
+without repeats can always be continued).
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -9,10 +16,13 @@ import pandas as pd
 from kit.analysis.moments import Floats, Integers
 from kit.formula.numbers import letters
 from kit.plan.factors import Factor, Setting
-from kit.plan.griddle import blind_codes, into_loads, onto_places
 from kit.plan.kitchen import Kitchen
+from kit.plan.points import full
+from kit.plan.treatments import settings_of
 
-__all__ = ["COLUMNS", "Doughs", "factors_in_order", "lay_out"]
+__all__ = [
+    "COLUMNS", "Doughs", "blind_codes", "factors_in_order", "into_loads", "lay_out", "onto_places",
+]  # fmt: skip
 
 #: Of a plan's runs, before the factors.
 COLUMNS = ("bake", "order", "dough", "load", "place", "code", "piece")
@@ -21,14 +31,9 @@ _ORDERS = 150
 
 @dataclass(frozen=True)
 class Doughs:
-    """One bake's doughs.
+    """One bake's doughs: the number of each one's combination of settings, shape (n,).
 
-    Parameters
-    ----------
-    whole : int array, shape (n,)
-        Number of each dough's combination of settings.
-    single : int array, shape (n, pieces)
-        Number of each piece's combination of settings.
+    `single`, shape (n, pieces), is the number of each piece's combination.
     """
 
     whole: Integers
@@ -46,14 +51,8 @@ def lay_out(
 ) -> pd.DataFrame:
     """Order the doughs, fill the griddle, and give the pieces blind codes.
 
-    Parameters
-    ----------
-    whole, single : sequence of dict
-        Settings of each combination decided for doughs, and for pieces.
-    loaded : sequence of Factor
-        Decided for whole loads.
-    first_bake : int
-        Number of the first bake.
+    `whole` and `single` are the settings of each combination decided for doughs, and for pieces;
+    `loaded` is decided for whole loads. The bakes are numbered from `first_bake`.
 
     Returns
     -------
@@ -66,7 +65,7 @@ def lay_out(
         if alone.loads_needed(*size) == kitchen.loads_needed(*size):
             kitchen = alone
     orders = _orders([b.whole for b in bakes], whole, rng)
-    load_points = _load_points(loaded)
+    load_points = settings_of(loaded, full([len(f.settings) for f in loaded])) if loaded else [{}]
     used: list[Floats] = [
         np.zeros((len(single), kitchen.places)),
         np.zeros((len(whole), kitchen.places)),
@@ -123,13 +122,6 @@ def _keys(points: Sequence[dict[str, Setting]]) -> list[Integers]:
     for name in points[0]:
         keys.append(pd.factorize(pd.Series([p[name] for p in points], dtype=object))[0])
     return keys
-
-
-def _load_points(loaded: Sequence[Factor]) -> list[dict[str, Setting]]:
-    points: list[dict[str, Setting]] = [{}]
-    for factor in loaded:
-        points = [{**p, factor.quantity: s} for s in factor.settings for p in points]
-    return points
 
 
 def _loads_of(kitchen: Kitchen, doughs: int, pieces: int, kinds: int) -> int:
@@ -214,3 +206,124 @@ def factors_in_order(runs: pd.DataFrame, factors: Sequence[Factor]) -> pd.DataFr
     """The same runs, the factors last in the order they were given."""
     names = [f.quantity for f in factors]
     return runs[[c for c in runs.columns if c not in names] + names]
+
+
+_TRIES = 4000
+
+
+def into_loads(
+    dough: Integers,
+    setting: Integers,
+    group: Integers,
+    loads: int,
+    rng: np.random.Generator,
+    load_setting: Integers | None = None,
+) -> Integers:
+    """Deal one bake's pieces to loads that are all but equally full; the load of each, from 0.
+
+    `dough`, `setting` and `group`, shape (n,), are each piece's dough, the number of its setting
+    decided for pieces, and that of its dough's setting; `load_setting`, shape (loads,), is the
+    setting of each load, kept even over doughs too.
+    """
+    if loads == 1:
+        return np.zeros(len(dough), dtype=np.int64)
+    order = np.lexsort((rng.permutation(len(dough)), setting, dough))
+    load = np.empty(len(dough), dtype=np.int64)
+    load[order] = np.arange(len(dough)) % loads
+    load = rng.permutation(loads)[load]
+    kind = np.arange(loads) if load_setting is None else load_setting
+    # what is to be even over loads, and how much it counts
+    keys = [(setting, 4.0), (dough, 4.0), (group * (setting.max() + 1) + setting, 1.0)]
+    if load_setting is not None:
+        keys.append((dough * (setting.max() + 1) + setting, 4.0))
+    tables = [
+        _Table(key, weight, load if n < 3 else kind[load], loads)
+        for n, (key, weight) in enumerate(keys)
+    ]
+    of = [np.arange(loads)] * 3 + ([kind] if load_setting is not None else [])
+    for _ in range(_TRIES):
+        if all(table.settled for table in tables):
+            break
+        i, j = rng.integers(len(dough), size=2)
+        a, b = load[i], load[j]
+        if a == b:
+            continue
+        change = sum(t.change(i, j, o[a], o[b]) for t, o in zip(tables, of, strict=True))
+        if change <= 0:
+            for t, o in zip(tables, of, strict=True):
+                t.swap(i, j, o[a], o[b])
+            load[i], load[j] = b, a
+    return load
+
+
+class _Table:
+    """Counts of one key over loads, and how uneven they are."""
+
+    def __init__(self, key: Integers, weight: float, load: Integers, loads: int) -> None:
+        self.key, self.weight = key, weight
+        self.counts = np.zeros((int(key.max()) + 1, loads), dtype=np.int64)
+        np.add.at(self.counts, (key, load), 1)
+        self.columns = np.unique(load)
+
+    @property
+    def settled(self) -> bool:
+        """No count differs from another of its row by more than one."""
+        used = self.counts[:, self.columns]
+        return bool((used.max(axis=1) - used.min(axis=1)).max() <= 1)
+
+    def change(self, i: int, j: int, a: int, b: int) -> float:
+        """What the sum of squares gains when piece i goes from a to b and j from b to a."""
+        ki, kj, n = self.key[i], self.key[j], self.counts
+        if ki == kj or a == b:
+            return 0.0
+        gain = n[ki, b] - n[ki, a] + n[kj, a] - n[kj, b] + 2
+        return self.weight * 2.0 * float(gain)
+
+    def swap(self, i: int, j: int, a: int, b: int) -> None:
+        self.counts[self.key[i], a] -= 1
+        self.counts[self.key[i], b] += 1
+        self.counts[self.key[j], b] -= 1
+        self.counts[self.key[j], a] += 1
+
+
+def onto_places(
+    keys: Sequence[Integers],
+    load: Integers,
+    places: int,
+    rng: np.random.Generator,
+    used: Sequence[Floats],
+) -> Integers:
+    """Give the pieces of one bake their places, load after load; the place of each, from 0.
+
+    `keys`, shape (n,) each, is what is to be even over places, the most important first; `used`,
+    shape (levels of the key, places), how often each has lain there in earlier bakes, counted on.
+    """
+    from scipy.optimize import linear_sum_assignment
+
+    place = np.empty(len(load), dtype=np.int64)
+    weights = [1000.0, 30.0, 1.0][: len(keys)]
+    for one in range(int(load.max()) + 1):
+        pieces = np.flatnonzero(load == one)
+        cost = rng.uniform(0, 1e-3, (len(pieces), places))
+        for key, weight, counts in zip(keys, weights, used, strict=True):
+            # the next one costs what stands there already, above the emptiest place of its own
+            there = counts[key[pieces]]
+            cost += weight * (there - there.min(axis=1, keepdims=True))
+        rows, columns = linear_sum_assignment(cost)
+        place[pieces[rows]] = columns
+        for key, counts in zip(keys, used, strict=True):
+            np.add.at(counts, (key[pieces], place[pieces]), 1.0)
+    return place
+
+
+def blind_codes(count: int, rng: np.random.Generator) -> Integers:
+    """Three-digit codes without repeats, none beginning with 0; four digits beyond 900 pieces.
+
+    Common practice in tasting, no source.
+    """
+    digits = 3
+    while count > 9 * 10 ** (digits - 1):
+        digits += 1
+    low = 10 ** (digits - 1)
+    codes: Integers = low + rng.permutation(9 * low)[:count]
+    return codes

@@ -117,20 +117,13 @@ many pieces the griddle holds.
             if number is None or not low <= number <= high:
                 raise InputError(field.name, value, f"must be {kind} from {low:g} to {high:g}", ask)
         if self.griddle_hands > self.hands:
-            raise InputError(
-                "griddle_hands",
-                self.griddle_hands,
-                f"must be at most hands, which is {self.hands}",
-                "Enter 0 when the one who turns can shape meanwhile.",
-            )
+            rule = f"must be at most hands, which is {self.hands}"
+            remedy = "Enter 0 when the one who turns can shape meanwhile."
+            raise InputError("griddle_hands", self.griddle_hands, rule, remedy)
         start, end = self.awake
         if start == end:
-            raise InputError(
-                "awake_to",
-                self.awake_to,
-                "is the same as awake_from",
-                "Somebody must be up for a while; give 00:00 and 24:00 for day and night.",
-            )
+            remedy = "Somebody must be up for a while; give 00:00 and 24:00 for day and night."
+            raise InputError("awake_to", self.awake_to, "is the same as awake_from", remedy)
 
     @property
     def awake(self) -> tuple[int, int]:
@@ -145,5 +138,4 @@ many pieces the griddle holds.
 
     def whole(self, field: str) -> int:
         """A length in whole minutes, rounded up."""
-        minutes: int = math.ceil(getattr(self, field))
-        return minutes
+        return math.ceil(float(getattr(self, field)))

@@ -18,20 +18,21 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.compare import Comparison, compare
-from kit.analysis.fitting import is_number
+from kit.analysis.fitting import is_number, overall
 from kit.analysis.sentences import outlook
 from kit.analysis.settling import FUTILE, chance_in_words
-from kit.analysis.verdict import Answer
+from kit.analysis.spending import levels
+from kit.analysis.verdict import Answer, decide_each
 from kit.errors import DataError, DesignError, InputError
 from kit.given import as_whole
-from kit.plan.look_table import look_table
+from kit.plan.exact import critical
 from kit.plan.worth import Evidence, gather
 from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Looks", "looks"]
+__all__ = ["Looks", "look_table", "looks"]
 
 #: An interval so many times as wide as the usual one says nothing yet.
 _FAR = 4.0
@@ -58,7 +59,6 @@ class Looks(Told):
     chance_left : float or None
         To be settled once all planned bakes are done; None when it is settled, nothing is left
         or it could not be worked out.
-    checks : tuple of str
     """
 
     comparison: Comparison
@@ -108,15 +108,11 @@ class Looks(Told):
         if self.settled_after is not None:
             when = "is" if self.settled_after == self.made else f"was, after bake {self._first},"
             return f"Stop: it {when} settled, also when looked at after every bake."
+        planned = words.plural(self.planned, "planned bake")
         if self.made >= self.planned:
-            return (
-                f"Stop: all {words.plural(self.planned, 'planned bake')} are done; it stays open."
-            )
+            return f"Stop: all {planned} are done; it stays open."
         if self.futile:
-            return (
-                "Think before you go on: even all "
-                f"{words.plural(self.planned, 'planned bake')} would hardly settle it."
-            )
+            return f"Think before you go on: even all {planned} would hardly settle it."
         return "Go on: it is not settled yet."
 
     @property
@@ -263,10 +259,6 @@ def looks(
     alpha : float
         1 minus the chance that all intervals hold together.
 
-    Returns
-    -------
-    Looks
-
     Raises
     ------
     InputError
@@ -294,10 +286,9 @@ def looks(
     final = compare(frame, outcome, by, **how)
     names = list(final.points["bake"].unique())
     if len(names) > bakes_planned:
-        raise InputError(
-            "bakes_planned", bakes_planned, f"is less than the {len(names)} bakes made",
-            "Give the number that was planned before the first look.",
-        )  # fmt: skip
+        rule = f"is less than the {len(names)} bakes made"
+        remedy = "Give the number that was planned before the first look."
+        raise InputError("bakes_planned", bakes_planned, rule, remedy)
     answers = [
         _look(frame[frame[bake].isin(names[:n])], outcome, by, how) for n in range(1, len(names))
     ]
@@ -326,3 +317,80 @@ def _look(frame: pd.DataFrame, outcome: str, by: str, how: dict[str, Any]) -> Co
         return compare(frame, outcome, by, **how)
     except (DataError, DesignError):
         return None
+
+
+_COLUMNS = ["bake", "bakes", "units", "level", "difference", "se", "df"]
+_SPANS = ["low", "high", "answer", "wide_low", "wide_high", "wide_answer"]
+
+
+def look_table(
+    final: Comparison,
+    names: Sequence[Any],
+    answers: Sequence[Comparison | None],
+    planned: int,
+    alpha: float,
+) -> pd.DataFrame:
+    """One row a look, columns as in `Looks`; the level of each spends what may be spent by then.
+
+    `names` are those of the bakes in the order they were made, `answers` the comparisons after
+    each, None where there was nothing to compare yet.
+    """
+    unit, points = final.unit, final.points
+    rows: list[dict[str, Any]] = []
+    for n, (name, answer) in enumerate(zip(names, answers, strict=True), 1):
+        so_far = points[points["bake"].isin(names[:n])]
+        keys = ["bake"] if unit == "bake" else ["bake", unit]
+        units = len(so_far) if unit == "piece" else len(so_far.drop_duplicates(keys))
+        row: dict[str, Any] = dict.fromkeys([*_COLUMNS, *_SPANS], math.nan)
+        row |= {"bake": name, "bakes": n, "units": units}
+        row["answer"] = row["wide_answer"] = Answer.UNCLEAR.value
+        if answer is not None:
+            row |= _numbers(answer, final)
+        rows.append(row)
+    seen = [(row, a) for row, a in zip(rows, answers, strict=True) if not math.isnan(row["df"])]
+    settings = 2 if final.kind == "line" else len(final.means)
+    allowed = levels(
+        [row["bakes"] / planned for row, _ in seen], [row["df"] for row, _ in seen],
+        [row["units"] for row, _ in seen], settings, alpha,
+    )  # fmt: skip
+    for (row, answer), p in zip(seen, allowed, strict=True):
+        assert answer is not None
+        wide = _widened(answer, float(p))
+        row |= {"level": 1 - p, "wide_answer": overall(wide)[0].value}
+        found = _of_pair(wide, final)
+        if found:
+            row |= {"wide_low": found["low"], "wide_high": found["high"]}
+    return pd.DataFrame(rows, columns=[*_COLUMNS, *_SPANS])
+
+
+def _numbers(answer: Comparison, final: Comparison) -> dict[str, Any]:
+    """The two settings in question at one look, and the answer to the whole question."""
+    row = _of_pair(answer.differences, final)
+    return {"df": answer.leading.df, **row, "answer": answer.answer.value}
+
+
+def _of_pair(differences: pd.DataFrame, final: Comparison) -> dict[str, float]:
+    """The difference now in question, at this look; empty where it was not there yet."""
+    lead = final.leading
+    for row in differences.to_dict("records"):
+        if {row["level"], row["versus"]} != {lead.level, lead.versus}:
+            continue
+        sign = 1.0 if row["level"] == lead.level else -1.0
+        low, high = sorted((sign * float(row["low"]), sign * float(row["high"])))
+        found = {"difference": sign * float(row["difference"]), "low": low, "high": high}
+        return {**found, "se": float(row["se"]), "df": float(row["df"])}
+    return {}
+
+
+def _widened(answer: Comparison, p: float) -> pd.DataFrame:
+    """All differences with intervals of level 1 − p, and what each then says."""
+    wide = answer.differences.copy()
+    settings = 2 if answer.kind == "line" else len(answer.means)
+    half = [
+        critical(1 - p, float(df), settings) * float(se)
+        for df, se in zip(wide["df"], wide["se"], strict=True)
+    ]
+    wide["low"], wide["high"] = wide["difference"] - half, wide["difference"] + half
+    ends = wide["low"].to_numpy(), wide["high"].to_numpy()
+    wide["answer"] = [each.value for each in decide_each(*ends, answer.matters)]
+    return wide

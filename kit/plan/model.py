@@ -126,12 +126,7 @@ def make_model(
 def setting_numbers(units: pd.DataFrame, settings: Mapping[str, Sequence[Setting]]) -> Integers:
     """The number of each unit's setting, from 0, shape (n, k).
 
-    Parameters
-    ----------
-    units : DataFrame
-        One row an experiment, a column a factor.
-    settings : mapping
-        Factor's quantity -> its settings, in order.
+    `units` has one row an experiment and a column a factor, `settings` each factor's, in order.
     """
     return np.column_stack(
         [

@@ -1,7 +1,7 @@
 """Plans near one that does not fit: what to change least so that it does."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from itertools import combinations, islice
 from typing import TYPE_CHECKING
 
@@ -14,7 +14,7 @@ from kit.plan.timing import lay_out, solve
 if TYPE_CHECKING:
     from kit.plan.scheduled import Schedule
 
-__all__ = ["Offer", "offers"]
+__all__ = ["offers"]
 
 #: How far, and in what steps, another time on the table is looked for, in minutes.
 FURTHEST, STEP = 48 * 60, 15
@@ -22,25 +22,7 @@ FURTHEST, STEP = 48 * 60, 15
 MOST_WAYS = 60
 
 
-@dataclass(frozen=True)
-class Offer:
-    """A plan near the one asked for, and what is different about it.
-
-    Parameters
-    ----------
-    change : str
-        In words, to go on after "nearest that fits".
-    schedule : Schedule
-    """
-
-    change: str
-    schedule: "Schedule"
-
-    def __repr__(self) -> str:
-        return f"<Offer: {self.change}>"
-
-
-def offers(s: "Schedule") -> tuple[Offer, ...]:
+def offers(s: "Schedule") -> "tuple[Schedule, ...]":
     """Find plans that fit near one that does not.
 
     Tried in turn: a longer wait; retards moved within the stated tolerance; another time on the
@@ -48,8 +30,8 @@ def offers(s: "Schedule") -> tuple[Offer, ...]:
 
     Returns
     -------
-    tuple of Offer
-        The least change first; at most one of each kind.
+    tuple of Schedule
+        With what was changed; the least change first, at most one of each kind.
     """
     if s.fits:
         return ()
@@ -72,7 +54,7 @@ def offers(s: "Schedule") -> tuple[Offer, ...]:
             found.append(fewer)
     else:
         found = [stay]
-    return tuple(_offer(s, plan) for plan in found)
+    return tuple(replace(plan, change=_change(s, plan)) for plan in found)
 
 
 def _shifts(most: int = FURTHEST) -> Iterator[int]:
@@ -94,7 +76,7 @@ def _try(
         hours = (layout, table + shift, awake, s.not_before, tolerance)
         times = (solve(*hours, as_drawn=True) if tolerance else None) or solve(*hours)
         if times is not None:
-            plan = s.again(times, bake)
+            plan = replace(s, times=times, bake=bake)
             return plan if plan.fits else None  # tubs and shelf do not look at the clock
     return None
 
@@ -114,8 +96,8 @@ def _fewer(s: "Schedule", bake: Bake, at_any_time: bool) -> "Schedule | None":
     return None
 
 
-def _offer(s: "Schedule", plan: "Schedule") -> Offer:
-    """Put what is different into words."""
+def _change(s: "Schedule", plan: "Schedule") -> str:
+    """What is different, in words, to go on after "nearest that fits"."""
     kept = {d.name for d in plan.bake.doughs}
     left_out = [d.name for d in s.bake.doughs if d.name not in kept]
     parts = []
@@ -135,7 +117,9 @@ def _offer(s: "Schedule", plan: "Schedule") -> Offer:
             moment = say_moment(plan.times.table, s.zone)
             parts.append(f"on the table at {moment}, {way}")
     for name, times in plan.times.doughs.items():
-        before = s.times.doughs[name].out + shift - times.out
-        if before > 0 and not left_out and not s.bake.overfull(s.limits.griddle_places):
-            parts.append(f"dough {name} taken out {say_minutes(before)} earlier, to wait ready")
-    return Offer(words.join(parts) or "other hours for the same steps", plan)
+        asked = s.times.doughs[name].shapings
+        before = {asked[piece][0] + shift - start for piece, (start, _) in times.shapings.items()}
+        if max(before) > 0 and not left_out and not s.bake.overfull(s.limits.griddle_places):
+            by = ("up to " if len(before) > 1 else "") + say_minutes(max(before))
+            parts.append(f"dough {name} taken out {by} earlier, to wait ready")
+    return words.join(parts) or "other hours for the same steps"

@@ -45,7 +45,6 @@ class NextBake(Told):
         that holds for looking after every bake; the second is missing beyond the plan), ``gain``
         (share by which the interval narrows), ``more_doughs_than_usual``. Empty when it could
         not be worked out.
-    checks : tuple of str
     """
 
     looks: Looks
@@ -176,10 +175,6 @@ def next_bake(
         In all, settled before the first look; 8 (or one more than made) when not given.
     bake, matters, **more
         As for `kit.plan.looking.looks`: dough, load, adjust, line, alpha, mixing.
-
-    Returns
-    -------
-    NextBake
 
     Raises
     ------

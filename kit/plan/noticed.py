@@ -10,8 +10,7 @@ import pandas as pd
 from kit.analysis import words
 from kit.analysis.structure import Unit
 from kit.errors import DesignError
-from kit.plan.exact import Curve, Exact, critical
-from kit.plan.numbers import between, numbers_of
+from kit.plan.exact import Curve, Exact, between, critical, numbers_of
 from kit.plan.spread import Spread
 from kit.shown import Telling, Told
 
@@ -37,7 +36,6 @@ class Power(Told):
         None when all doughs are mixed in one session, or bakes were not spoken of.
     doughs, pieces : int, float
         Doughs in all, and pieces a dough.
-    spread : Spread
     chance_wanted : float
         0.8: four times in five.
     alpha : float
@@ -46,10 +44,8 @@ class Power(Told):
         Smallest difference between two settings noticed with that chance.
     smallest_range : (float, float)
         For the range of the spread; equal to `smallest` twice when it was stated.
-    matters : float or None
     chance : float or None
         Of noticing a difference of `matters`, or of noticing `effects` as a whole.
-    chance_range : (float, float) or None
     alike : float or None
         Chance of being able to say "no difference that matters" of all settings when there is none
         at all.
@@ -63,7 +59,6 @@ class Power(Told):
         Simulated; 0 in closed form.
     error : float
         Monte-Carlo standard error of `chance`, or of the wanted chance at `smallest`.
-    checks : tuple of str
     """
 
     of: str
@@ -108,17 +103,6 @@ class Power(Told):
         so much larger than the smallest that is noticed. NaN where nobody said what matters.
         """
         return math.nan if self.matters is None else self.matters + self.smallest
-
-    def curve(self, differences: Sequence[float]) -> pd.DataFrame:
-        """Chances of noticing several differences: ``difference, chance, error``."""
-        chances = [self.chance_of(float(d)) for d in differences]
-        return pd.DataFrame(
-            {
-                "difference": [float(d) for d in differences],
-                "chance": chances,
-                "error": [self._curve.error(c) for c in chances],
-            }
-        )
 
     def doughs_against_pieces(
         self,

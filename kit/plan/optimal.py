@@ -30,12 +30,7 @@ _GAIN = 1e-9
 
 @dataclass(frozen=True)
 class Ratios:
-    """Variances of doughs and bakes, that of pieces being 1.
-
-    Parameters
-    ----------
-    dough, bake : float
-    """
+    """Variances of doughs and bakes, that of pieces being 1."""
 
     dough: float
     bake: float
@@ -43,13 +38,9 @@ class Ratios:
 
 @dataclass(frozen=True)
 class Chosen:
-    """Setting numbers of every piece.
+    """Setting numbers of every piece, shape (bakes, doughs, pieces, k).
 
-    Parameters
-    ----------
-    settings : int array, shape (bakes, doughs, pieces, k)
-    log_det : float
-        Log determinant of the information, with what was baked before.
+    `log_det` is the log determinant of the information, with what was baked before.
     """
 
     settings: Integers
@@ -57,17 +48,9 @@ class Chosen:
 
 
 def information(rows: Floats, bake: Integers, dough: Integers, ratios: Ratios) -> Floats:
-    """X'V⁻¹X of any pieces, V with doughs and bakes in it, piece variance 1.
+    """X'V⁻¹X of any pieces, shape (p, p), V with doughs and bakes in it, piece variance 1.
 
-    Parameters
-    ----------
-    rows : float array, shape (n, p)
-    bake, dough : int arrays, shape (n,)
-        Numbers that are unique over all bakes.
-
-    Returns
-    -------
-    float array, shape (p, p)
+    `rows` is of shape (n, p); `bake` and `dough`, shape (n,), are numbers unique over all bakes.
     """
     total = np.zeros((rows.shape[1], rows.shape[1]))
     for one in np.unique(bake):
@@ -158,18 +141,10 @@ def optimal(
     rng: np.random.Generator,
     before: Floats | None = None,
 ) -> Chosen:
-    """Choose the settings of every dough and piece.
+    """Choose the settings of every dough and piece, so that `model` is told apart best.
 
-    Parameters
-    ----------
-    factors : list of Factor
-        Decided for doughs or pieces.
-    model : Model
-        What is to be told apart.
-    shape : (int, int, int)
-        Bakes, doughs a bake, pieces a dough.
-    before : float array, shape (p, p), optional
-        Information of what has been baked already.
+    `shape` is bakes, doughs a bake, pieces a dough; `before`, shape (p, p), the information of
+    what has been baked already.
 
     Raises
     ------

@@ -37,7 +37,6 @@ class Plan(Alike):
     ----------
     kind : str
         The design, see `kit.plan.design.design`.
-    factors : tuple of Factor
     kitchen : Kitchen
         As it was planned with, after what did not fit was left out.
     runs : DataFrame

@@ -114,11 +114,8 @@ def _read_generators(
         sign = -1.0 if right.startswith("-") else 1.0
         letters = right.lstrip("+-")
         if left != _LETTERS[base + j] or not letters or set(letters) - set(_LETTERS[:base]):
-            raise InputError(
-                "generators", text,
-                f"must set {_LETTERS[base + j]} to a product of {', '.join(_LETTERS[:base])}",
-                example,
-            )  # fmt: skip
+            rule = f"must set {_LETTERS[base + j]} to a product of {', '.join(_LETTERS[:base])}"
+            raise InputError("generators", text, rule, example)
         masks.append(sum(1 << _LETTERS.index(letter) for letter in set(letters)))
         signs.append(sign)
     return tuple(masks), tuple(signs)

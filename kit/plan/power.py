@@ -18,14 +18,13 @@ from kit.analysis.verdict import MOST_DOUGHS
 from kit.errors import DesignError, InputError, NotFoundError
 from kit.given import as_number, as_whole
 from kit.plan.cautions import not_varied
-from kit.plan.exact import Curve, Exact, critical, whole_factor
-from kit.plan.noticed import Power, degrees, often
-from kit.plan.numbers import between, numbers_of
+from kit.plan.exact import Curve, Exact, between, critical, numbers_of, whole_factor
+from kit.plan.noticed import Power, degrees
 from kit.plan.plan import Plan
 from kit.plan.rehearsal import Rehearsal, Sds, rehearse
 from kit.plan.spread import Spread
 
-__all__ = ["Power", "bakes_needed", "power"]
+__all__ = ["Power", "power"]
 
 #: Where standard errors are reported no more than this much larger because variances are
 #: estimated, a plan is all but balanced and the closed form close enough (tests/plan).
@@ -123,10 +122,6 @@ def power(
     stop : callable, optional
         When it returns True, what has been done so far is used.
 
-    Returns
-    -------
-    Power
-
     Raises
     ------
     DesignError
@@ -179,10 +174,8 @@ def _spread(
         return spread if not outcome else replace(spread, outcome=outcome)
     for name, value in (("sd_dough", sd_dough), ("sd_piece", sd_piece)):
         if value is None:
-            raise InputError(
-                name, None, "must be given, or spread",
-                "Take it from a noise bake (Spread.from_bakes), or state a guess.",
-            )  # fmt: skip
+            remedy = "Take it from a noise bake (Spread.from_bakes), or state a guess."
+            raise InputError(name, None, "must be given, or spread", remedy)
     assert sd_dough is not None
     assert sd_piece is not None
     return Spread(sd_dough, sd_piece, sd_bake, outcome)
@@ -235,10 +228,8 @@ def _of_plan(
     if of not in names:
         raise NotFoundError("factor", of, names)
     if effects is not None:
-        raise InputError(
-            "effects", list(effects), "goes with numbers, not with a plan",
-            "Give settings, doughs and pieces.",
-        )  # fmt: skip
+        remedy = "Give settings, doughs and pieces."
+        raise InputError("effects", list(effects), "goes with numbers, not with a plan", remedy)
     factor = plan.factors[names.index(of)]
     curved = plan.kind in ("composite", "box-behnken", "optimal") and factor.numeric
     if line is None and curved and plan.runs[of].nunique() > 2:
@@ -342,58 +333,3 @@ def _result(
         chance_range=chances, alike=alike, effects=(), checks=tuple(checks),
         error=curve.error(wanted if chance is None else chance), _curve=curve, **facts,
     )  # fmt: skip
-
-
-def bakes_needed(matters: float, *, most: int = 52, **asked: Any) -> Power:
-    """Fewest bakes, each with every setting, that notice a difference of `matters`.
-
-    Parameters
-    ----------
-    matters : float
-    most : int
-        Bakes beyond which the search gives up.
-    **asked
-        As for `power`: settings, doughs, pieces, spread, chance …
-
-    Returns
-    -------
-    Power
-        At that number of bakes.
-
-    Raises
-    ------
-    DesignError
-        Even `most` bakes are too few.
-
-    Examples
-    --------
-    >>> bakes_needed(2.0, sd_dough=1.0, sd_piece=1.5).bakes
-    8
-    """
-    for name in {"bakes", "plan", "of", "effects"} & set(asked):
-        raise InputError(name, asked[name], "cannot be given when bakes are searched for")
-    wanted = asked.get("chance", 0.8)
-
-    def at(count: int) -> Power | None:
-        try:
-            return power(matters=matters, bakes=count, **asked)
-        except DesignError:
-            return None
-
-    found = at(most)
-    if found is None or found.chance is None or found.chance < wanted:
-        reach = "" if found is None else f" At {most} it is {often(found.chance or 0.0)}."
-        msg = (
-            f"even {most} bakes would not notice {matters:g} {often(wanted)}.{reach} Look for a "
-            "larger difference, or make the doughs more alike."
-        )
-        raise DesignError(msg)
-    low, high = 0, most
-    while high - low > 1:
-        middle = (low + high) // 2
-        tried = at(middle)
-        if tried is not None and tried.chance is not None and tried.chance >= wanted:
-            high, found = middle, tried
-        else:
-            low = middle
-    return found

@@ -70,12 +70,8 @@ class Doubling(Told):
         60.0
         """
         if not 1 < ratio <= 4:
-            raise InputError(
-                "proof_ratio",
-                ratio,
-                "must lie between 1 and 4",
-                "2 is double the volume after shaping.",
-            )
+            remedy = "2 is double the volume after shaping."
+            raise InputError("proof_ratio", ratio, "must lie between 1 and 4", remedy)
         return self.minutes * (ratio - 1)
 
     def ratio_after(self, minutes: float) -> float:
@@ -98,14 +94,7 @@ class Doubling(Told):
 
     def to_frame(self) -> pd.DataFrame:
         """One tidy row: ``room_temp_c, minutes, low, high``."""
-        return pd.DataFrame(
-            {
-                "room_temp_c": [self.room_temp_c],
-                "minutes": [self.minutes],
-                "low": [self.low],
-                "high": [self.high],
-            }
-        )
+        return pd.DataFrame([vars(self)])[["room_temp_c", "minutes", "low", "high"]]
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the guess and its range."""
@@ -153,15 +142,11 @@ def doubling(room_temp_c: float, measured: Sequence[float | tuple[float, float]]
         _refuse_outside(room_temp_c)
         warmer = room_temp_c - USUAL_ROOM_C
         middle, low, high = _shift(USUAL_MINUTES, warmer)
-        return Doubling(
-            float(room_temp_c),
-            middle,
-            low * (1 - ABOUT),
-            high * (1 + ABOUT),
-            "common practice (about two hours at 22 °C)"
-            + ("" if abs(warmer) <= _SAME_C else _MOVED_BY),
-            ("times you have measured yourself are worth more than this guess",),
-        )
+        rests_on = "common practice (about two hours at 22 °C)"
+        rests_on += "" if abs(warmer) <= _SAME_C else _MOVED_BY
+        told = "times you have measured yourself are worth more than this guess"
+        low, high = low * (1 - ABOUT), high * (1 + ABOUT)
+        return Doubling(float(room_temp_c), middle, low, high, rests_on, (told,))
     moved = [minutes for at, minutes in times if abs(at - room_temp_c) > _SAME_C]
     if moved:
         for at in (room_temp_c, *(at for at, _ in times)):
@@ -182,14 +167,9 @@ def doubling(room_temp_c: float, measured: Sequence[float | tuple[float, float]]
         half = t * spread * math.sqrt(1 + 1 / len(logs))
     half = math.hypot(half, slack)
     count = "one measured time" if len(logs) == 1 else f"{len(logs)} measured times"
-    return Doubling(
-        float(room_temp_c),
-        math.exp(mean),
-        math.exp(mean - half),
-        math.exp(mean + half),
-        f"{count} of your own{', moved to this temperature' if moved else ''}",
-        checks,
-    )
+    rests_on = f"{count} of your own{', moved to this temperature' if moved else ''}"
+    middle, low, high = (math.exp(mean + off) for off in (0.0, -half, half))
+    return Doubling(float(room_temp_c), middle, low, high, rests_on, checks)
 
 
 def _shift(minutes: float, warmer_c: float) -> tuple[float, float, float]:
@@ -207,12 +187,8 @@ def _read(entry: float | tuple[float, float], room_temp_c: float) -> tuple[float
     """Read one measured time as room temperature and minutes."""
     pair = tuple(entry) if isinstance(entry, (tuple, list)) else (room_temp_c, entry)
     if len(pair) != 2 or not all(_is_number(x) for x in pair) or not 0 < float(pair[1]) <= 1440:
-        raise InputError(
-            "measured",
-            entry,
-            "must be minutes to double, above 0 and at most 1440",
-            "Give 130, or (21.5, 130) for a room of 21.5 °C.",
-        )
+        rule = "must be minutes to double, above 0 and at most 1440"
+        raise InputError("measured", entry, rule, "Give 130, or (21.5, 130) for a room of 21.5 °C.")
     return float(pair[0]), float(pair[1])
 
 
@@ -233,9 +209,5 @@ def _refuse_outside(room_temp_c: float) -> None:
     remedy = f"{why} Measure a time at that temperature and give it as measured."
     if COLDEST_C <= (as_c := (room_temp_c - 32) / 1.8) <= WARMEST_C:
         remedy = f"If °F is meant, that is {as_c:.1f} °C."
-    raise InputError(
-        "room_temp_c",
-        room_temp_c,
-        f"must lie between {COLDEST_C:g} and {WARMEST_C:g} for a proof time",
-        remedy,
-    )
+    rule = f"must lie between {COLDEST_C:g} and {WARMEST_C:g} for a proof time"
+    raise InputError("room_temp_c", room_temp_c, rule, remedy)

@@ -10,6 +10,7 @@ column of outcomes.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -90,8 +91,6 @@ class Rehearsal:
         Means compared; 2 for a line.
     alone : bool
         Each bake has one dough only.
-    counts : mapping
-    line : bool
     least_df : float
         Put where the approximation says less than one, see `kit.analysis.mixed.MixedFit`.
     """
@@ -134,13 +133,8 @@ class Rehearsal:
         """What each piece counts in the estimate of each difference.
 
         Pieces that share settings and groupings count alike, so one of them stands for all; and
-        what lies in different outermost groups is independent: neither needs an n×n matrix.
-
-        Returns
-        -------
-        weights : float array, shape (c, k)
-            Of one piece of each of the k kinds of piece.
-        pieces : float array, shape (k,)
+        what lies in different outermost groups is independent: neither needs an n×n matrix. Of one
+        piece of each of k kinds, shape (c, k); and how many pieces of each, shape (k,).
         """
         groups = {name: group[self._kinds[0]] for name, group in self.groups.items()}
         x, pieces = self.x[self._kinds[0]], self._kinds[1]
@@ -190,19 +184,8 @@ class Rehearsal:
     ) -> Simulated:
         """Draw outcomes without any difference and refit them.
 
-        Parameters
-        ----------
-        sds : Sds
-        which : int
-            Number of the difference looked at.
-        trials : int
-        seed : int
-        level : float
-            Of the intervals.
-        progress : callable, optional
-            Called with trials done and in all.
-        stop : callable, optional
-            When it returns True, what has been done so far is used.
+        `which` is the number of the difference looked at, `level` that of the intervals. `progress`
+        is called with trials done and in all; when `stop` is True, what has been done is used.
 
         Raises
         ------
@@ -306,9 +289,7 @@ def rehearse(
     made_up = runs.assign(**{_OUTCOME: np.arange(len(runs), dtype=float)})
     records = read_records(made_up, _OUTCOME, of, columns, list(others), line)
     frame = records.frame
-    column = frame[safe_name(of)]
-    numeric = pd.api.types.is_numeric_dtype(column)
-    as_line = records.as_line
+    column, as_line = frame[safe_name(of)], records.as_line
     parts = [np.ones((len(frame), 1)), *_own(column, as_line)]
     for other in others:
         more = np.hstack(_own(frame[safe_name(other)], False) or [np.zeros((len(frame), 0))])
@@ -319,7 +300,7 @@ def rehearse(
     if np.linalg.matrix_rank(x) < x.shape[1]:
         msg = f"{of} cannot be told from the other factors: plan it again."
         raise DesignError(msg)
-    levels = sorted(column.unique()) if numeric else list(pd.unique(column))
+    levels = _levels(column)
     pairs, names = [], []
     if as_line:
         row = np.zeros(x.shape[1])
@@ -337,20 +318,11 @@ def rehearse(
     crossed = records.structure == "crossed" and len(groups) > 1
     outermost = None if crossed or not groups else next(iter(groups.values()))
     bakes = frame["bake"].nunique()
+    settings, alone = 2 if as_line else len(levels), "bake" not in groups and bakes > 1
     seen = Rehearsal(
-        x,
-        np.array(pairs),
-        tuple(names),
-        groups,
-        outermost,
-        records.structure,
-        records.unit,
-        2 if as_line else len(levels),
-        "bake" not in groups and bakes > 1,
-        records.counts,
-        as_line,
-        _least_df(x, frame, groups, records.unit),
-    )
+        x, np.array(pairs), tuple(names), groups, outermost, records.structure, records.unit,
+        settings, alone, records.counts, as_line, _least_df(x, frame, groups, records.unit),
+    )  # fmt: skip
     if "load" in groups and not reml.separate(seen._layout[1]):
         seen = _without("load", seen)
     for kind, least in (("mixing", ["mixing", "dough"]), ("shaping", ["shaping"])):
@@ -376,6 +348,9 @@ def _own(column: pd.Series, as_line: bool) -> list[Floats]:
     """A factor's columns: the value, or an indicator a setting but the first."""
     if as_line:
         return [column.to_numpy(dtype=float)[:, None]]
+    return [(column == level).to_numpy(dtype=float)[:, None] for level in _levels(column)[1:]]
+
+
+def _levels(column: pd.Series) -> list[Any]:
     numeric = pd.api.types.is_numeric_dtype(column)
-    levels = sorted(column.unique()) if numeric else list(pd.unique(column))
-    return [(column == level).to_numpy(dtype=float)[:, None] for level in levels[1:]]
+    return sorted(column.unique()) if numeric else list(pd.unique(column))

@@ -1,6 +1,6 @@
 """What of a bake's times does not fit, and what to know besides."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -306,34 +306,63 @@ def _reached(bake: Bake, times: Times, proof: Doubling) -> str:
 
 
 def _unequal(bake: Bake, times: Times) -> Iterator[str]:
-    """Doughs of one load that have stood ready for different times: proof differs with them."""
+    """Pieces of one load that have stood ready for different times: proof differs with them.
+
+    Said of doughs and of what is to proof for different times, of the first such load each.
+    """
     order = {dough.name: i for i, dough in enumerate(bake.doughs)}
-    hurried = {d.name: _taken_early(bake, times, d.name) for d in bake.doughs}
+    hurried: dict[tuple[str, Span], int] = {}  # shaped before the first of its loads asks for it
+    for p in bake.pieces:
+        turn = p.dough, times.doughs[p.dough].shapings[p.name]
+        hurried[turn] = min(hurried.get(turn, times.waited(p)), times.waited(p))
+    found: dict[str, str] = {}
     for load in bake.loads:
         pieces = sorted(load.pieces, key=lambda p: (order[p.dough], p.proof_minutes))
-        waits = {p.dough: times.waited(p) for p in pieces}
-        if _apart(waits) < _ALIKE:
+        waits = [times.waited(p) for p in pieces]
+        if _range(waits) < _ALIKE:
             continue
-        told = words.join(f"dough {name} {say_minutes(w)}" for name, w in waits.items())
-        by_hands = _apart({name: w - hurried[name] for name, w in waits.items()}) < _ALIKE
-        even = "one more pair of hands evens it out" if by_hands else (
+        doughs: dict[str, list[int]] = {}
+        proofs: dict[int, list[int]] = {}
+        for p, wait in zip(pieces, waits, strict=True):
+            doughs.setdefault(p.dough, []).append(wait)
+            proofs.setdefault(p.proof_minutes, []).append(wait)
+        own = max(map(_range, doughs.values()))
+        means = {minutes: round(sum(some) / len(some)) for minutes, some in sorted(proofs.items())}
+        if max(own, _range(means.values())) >= _ALIKE:
+            told = words.join(
+                f"{say_minutes(mean)} on the average for a proof of {say_minutes(minutes)}"
+                for minutes, mean in means.items()
+            )
+            found.setdefault("proof", (
+                f"pieces of different proof do not stand ready alike before load {load.name} "
+                f"({told}), so that they differ by that, too: go by each piece's own proof ratio"
+            ))  # fmt: skip
+        if _range(waits) == own:
+            continue
+        shaped = [times.doughs[p.dough].shapings[p.name] for p in pieces]
+        over = [
+            wait - hurried[p.dough, span]
+            for p, span, wait in zip(pieces, shaped, waits, strict=True)
+        ]
+        told = words.join(
+            f"dough {name} {' to '.join(dict.fromkeys(map(say_minutes, (min(some), max(some)))))}"
+            for name, some in doughs.items()
+        )
+        why = "hands or waking hours are short to shape them all right before it" if (
+            _range(over) < _ALIKE
+        ) else (
             "it comes from doughs that have pieces in earlier loads, too; loads that share all "
             "doughs alike even it out"
         )  # fmt: skip
-        yield (
+        found.setdefault("dough", (
             f"doughs do not stand ready alike before load {load.name} ({told}), so that proof "
-            f"differs with the dough: {even}, and a reading of the proof ratio shows it"
-        )
-        return
+            f"differs with the dough: {why}, and a reading of the proof ratio shows it"
+        ))  # fmt: skip
+    yield from found.values()
 
 
-def _apart(waits: dict[str, int]) -> int:
-    return max(waits.values()) - min(waits.values())
-
-
-def _taken_early(bake: Bake, times: Times, dough: str) -> int:
-    """Minutes that hands, or a retard, had a dough taken out before its first load asks for it."""
-    return min(times.waited(p) for p in bake.pieces if p.dough == dough)
+def _range(waits: Collection[int]) -> int:
+    return max(waits) - min(waits)
 
 
 def _changes(times: Times, zone: ZoneInfo) -> Iterator[str]:

@@ -24,12 +24,10 @@ class PlannedPiece:
 
     Parameters
     ----------
-    name, dough, load : str
     place : int
         On the griddle, from 1.
     blind : str
         Code to go by when measuring; empty when there is none.
-    side_minutes : float
     proof_minutes : int
         From the end of shaping until it is ready for the griddle.
     """
@@ -49,7 +47,6 @@ class PlannedDough:
 
     Parameters
     ----------
-    name : str
     retard_minutes : int
         How long it stands cold, 0 for not at all.
     """
@@ -184,23 +181,14 @@ def read_runs(
                 "a dough goes into the refrigerator as one. Make them two doughs."
             )
             raise DataError(msg)
-        piece = PlannedPiece(
-            name,
-            dough,
-            load,
-            _place(row, where),
-            blind_code(row),
-            _side(row, where, limits),
-            _proof(row, where, doubling_at),
-        )
+        place, code, turned = _place(row, where), blind_code(row), _side(row, where, limits)
+        proof = _proof(row, where, doubling_at)
+        piece = PlannedPiece(name, dough, load, place, code, turned, proof)
         pieces.setdefault(load, []).append(piece)
         heat = _number(row, "griddle_temp_c", where)
         if heats.setdefault(load, heat) != heat:
-            msg = (
-                f"load {load} has two griddle temperatures: all of a load lie on one griddle. Make "
-                "them two loads."
-            )
-            raise DataError(msg)
+            msg = f"load {load} has two griddle temperatures: all of a load lie on one griddle. "
+            raise DataError(msg + "Make them two loads.")
     found = tuple(PlannedLoad(n, _placed(n, pieces[n]), heats[n]) for n in _in_order(pieces))
     if any(minutes == 0 for minutes in doughs.values()):
         warm = words.join(name for name, minutes in doughs.items() if minutes == 0)
@@ -259,10 +247,9 @@ def piece_names(rows: list[dict[str, Any]]) -> list[str]:
         count[dough] = count.get(dough, 0) + 1
         made.append(as_text(row.get("piece")) or f"{dough}-{count[dough]}")
     twice = sorted({name for name in made if made.count(name) > 1})
-    if twice and len({(n, as_text(r["dough"])) for n, r in zip(made, rows, strict=True)}) == len(
-        rows
-    ):  # numbered anew in every dough
-        return [f"{as_text(r['dough'])}-{n}" for n, r in zip(made, rows, strict=True)]
+    inside = [f"{as_text(r['dough'])}-{n}" for n, r in zip(made, rows, strict=True)]
+    if twice and len(set(inside)) == len(inside):  # numbered anew in every dough
+        return inside
     if twice:
         msg = f"piece {twice[0]} is in the plan more than once: give every piece its own name."
         raise DataError(msg)
@@ -302,13 +289,8 @@ def _retard(row: dict[str, Any], dough: str, otherwise: float | None) -> int:
     hours = _number(row, "retard_hours", f"dough {dough}")
     hours = otherwise if hours is None else hours
     if hours is None:
-        raise InputError(
-            "retard_hours",
-            None,
-            "is not in the plan",
-            "Give retard_hours=16, or 0 for doughs that are not chilled.",
-            f"dough {dough}",
-        )
+        remedy = "Give retard_hours=16, or 0 for doughs that are not chilled."
+        raise InputError("retard_hours", None, "is not in the plan", remedy, f"dough {dough}")
     quantities.get("retard_hours").check(hours, f"dough {dough}")
     return round(60 * hours)
 

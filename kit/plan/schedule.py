@@ -82,12 +82,8 @@ def schedule(
     limits = Limits() if limits is None else limits
     where = clock.read_zone(zone)
     if table_time is None and mix_time is None:
-        raise InputError(
-            "table_time",
-            None,
-            "is needed when there is no mix_time",
-            "Give one of them, for example table_time='2026-11-05 09:00'.",
-        )
+        remedy = "Give one of them, for example table_time='2026-11-05 09:00'."
+        raise InputError("table_time", None, "is needed when there is no mix_time", remedy)
     given: list[str] = []
     moments: dict[str, int] = {}
     for name, value in (("table_time", table_time), ("mix_time", mix_time)):
@@ -95,12 +91,9 @@ def schedule(
             moments[name], note = clock.read_moment(value, where, name)
             given += [note] if note else []
     if len(moments) == 2 and moments["table_time"] <= moments["mix_time"]:
-        raise InputError(
-            "table_time",
-            f"{say_moment(moments['table_time'], where)}",
-            f"is not after mix_time, {say_moment(moments['mix_time'], where)}",
-            "Bread comes after the mixing: exchange the two, or give one of them.",
-        )
+        rule = f"is not after mix_time, {say_moment(moments['mix_time'], where)}"
+        remedy = "Bread comes after the mixing: exchange the two, or give one of them."
+        raise InputError("table_time", f"{say_moment(moments['table_time'], where)}", rule, remedy)
     known: dict[float, Doubling] = {}
 
     def doubling_at(temp_c: float | None) -> Doubling:

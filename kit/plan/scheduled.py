@@ -1,6 +1,6 @@
 """A bake with all its times: what happens when, what does not fit, and what would."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from html import escape
@@ -14,7 +14,7 @@ from kit.analysis import words
 from kit.plan import clock
 from kit.plan.clock import say_clock, say_day, say_moment
 from kit.plan.limits import Limits
-from kit.plan.nearest import Offer, offers
+from kit.plan.nearest import offers
 from kit.plan.proofing import Doubling
 from kit.plan.remarks import longest_waits, misses, not_apart, notes, record_moved
 from kit.plan.runs import Bake
@@ -35,7 +35,6 @@ class Schedule(Alike):
     ----------
     bake : Bake
         Doughs and loads in plan order.
-    limits : Limits
     zone : ZoneInfo
         Of the kitchen's clock.
     proof : Doubling or None
@@ -106,7 +105,7 @@ class Schedule(Alike):
         return clock.local(self.times.first_mix, self.zone)
 
     @cached_property
-    def offers(self) -> tuple[Offer, ...]:
+    def offers(self) -> "tuple[Schedule, ...]":
         """Plans near this one that fit, the nearest first; empty when this one fits."""
         return offers(self)
 
@@ -115,7 +114,7 @@ class Schedule(Alike):
         """The nearest plan that fits: this one if it does, None when none was found."""
         if self.fits:
             return self
-        return self.offers[0].schedule if self.offers else None
+        return self.offers[0] if self.offers else None
 
     def fitted(self) -> "Schedule":
         """The nearest that fits and bakes all the same pieces, its first note saying the change.
@@ -123,10 +122,8 @@ class Schedule(Alike):
         This one where it fits, and where nothing near it does.
         """
         pieces = {p.name for p in self.bake.pieces}
-        for offer in self.offers:
-            if {p.name for p in offer.schedule.bake.pieces} == pieces:
-                return replace(offer.schedule, change=offer.change)
-        return self
+        alike = (s for s in self.offers if {p.name for p in s.bake.pieces} == pieces)
+        return next(alike, self)
 
     @property
     def doughs(self) -> pd.DataFrame:
@@ -161,19 +158,14 @@ class Schedule(Alike):
     @property
     def loads(self) -> pd.DataFrame:
         """One row a load: ``load, on, off, minutes, pieces, waited_minutes`` (longest wait)."""
-        loads = self.bake.loads
-        on, off = zip(*(self.times.loads[load.name] for load in loads), strict=True)
         waits = longest_waits(self.bake, self.times)
-        return pd.DataFrame(
-            {
-                "load": [load.name for load in loads],
-                "on": [clock.local(moment, self.zone) for moment in on],
-                "off": [clock.local(moment, self.zone) for moment in off],
-                "minutes": [b - a for a, b in zip(on, off, strict=True)],
-                "pieces": [len(load.pieces) for load in loads],
-                "waited_minutes": [waits[load.name] for load in loads],
-            }
-        )
+        rows = []
+        for load in self.bake.loads:
+            on, off = self.times.loads[load.name]
+            moments = clock.local(on, self.zone), clock.local(off, self.zone)
+            rows.append((load.name, *moments, off - on, len(load.pieces), waits[load.name]))
+        columns = ["load", "on", "off", "minutes", "pieces", "waited_minutes"]
+        return pd.DataFrame(rows, columns=columns)
 
     @property
     def pieces(self) -> pd.DataFrame:
@@ -201,7 +193,8 @@ class Schedule(Alike):
         counts = ", ".join(words.plural(n, word) for n, word in self._counts())
         fits = "fits" if self.fits else f"{words.plural(len(self.misses), 'thing')} amiss"
         start, end = (say_moment(m, self.zone) for m in (self.times.start, self.times.table))
-        return f"<Schedule {counts}: {start} to {end}, {fits}>"
+        change = f": {self.change}" if self.change else ""
+        return f"<Schedule {counts}: {start} to {end}, {fits}{change}>"
 
     def __str__(self) -> str:
         lines = [self.headline]
@@ -288,7 +281,3 @@ class Schedule(Alike):
             (len(self.bake.pieces), "piece"),
             (len(self.bake.loads), "load"),
         ]
-
-    def again(self, times: Times, bake: Bake | None = None) -> "Schedule":
-        """The same kitchen with other times, or with other doughs and loads."""
-        return replace(self, times=times, bake=bake or self.bake)

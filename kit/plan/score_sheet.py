@@ -43,7 +43,7 @@ _QUESTIONS = {
 
 def score_sheet(
     serving: Serving, title: str = "Tasting", question: str = "", paper: str = "A4",
-    formula: "Formula | None" = None, scale: int = 9,
+    formula: "Formula | None" = None,
 ) -> str:  # fmt: skip
     """Write the score sheets, one page a taster and plate.
 
@@ -57,8 +57,6 @@ def score_sheet(
         ``"A4"`` or ``"Letter"``.
     formula : Formula, optional
         Tells the allergens; else wheat, barley malt, milk and egg are named.
-    scale : int
-        Boxes of a score, from 1.
 
     Returns
     -------
@@ -68,11 +66,9 @@ def score_sheet(
     Raises
     ------
     InputError
-        An unknown paper, a scale that is none, or a title or question that names a sample.
+        An unknown paper, or a title or question that names a sample.
     """
     check_paper(paper)
-    if not 2 <= scale <= 11:
-        raise InputError("scale", scale, "must have 2 to 11 boxes")
     for field, text in (("title", title), ("question", question)):
         named = next((s for s in serving.samples if len(s) > 1 and s.lower() in text.lower()), None)
         if named is not None:
@@ -84,8 +80,8 @@ def score_sheet(
         "score_sheet.html.j2",
         title=title, paper=paper, method=serving.method, reference=REFERENCE,
         task=_TASKS[serving.method].format(question=asked), cleanser=_CLEANSER,
-        allergens=_allergens(formula), plates=_plates(serving), boxes=list(range(1, scale + 1)),
-        words=_scale_words(scale, question),
+        allergens=_allergens(formula), plates=_plates(serving), boxes=list(range(1, 10)),
+        words={1: "least", 9: "most"} if question else _LIKING,
     )  # fmt: skip
 
 
@@ -142,9 +138,3 @@ def _allergens(formula: "Formula | None") -> str:
     gluten = [f"{words.join(cereals)} (gluten)"] if cereals else []
     others = [name for name in listed if name not in cereals]
     return f"Contains {words.join([*gluten, *others])}."
-
-
-def _scale_words(scale: int, question: str) -> dict[int, str]:
-    if question:
-        return {1: "least", scale: "most"}
-    return _LIKING if scale == 9 else {1: _LIKING[1], scale: _LIKING[9]}

@@ -46,7 +46,6 @@ class Serving(Told):
 
     Parameters
     ----------
-    method : str
     samples : tuple of str
         What is compared. The key to the codes: not for tasters.
     table : DataFrame
@@ -54,8 +53,6 @@ class Serving(Told):
         taster's plates from 1. A hidden duplicate is a second row of the same sample.
     duplicate : str or None
         The sample that every taster gets twice.
-    seed : int
-    checks : tuple of str
     """
 
     method: str
@@ -252,10 +249,9 @@ def serve(
     twice = _twice(method, names, duplicate)
     on_plate = [*names, twice] if twice is not None else names
     if wanted is None and len(on_plate) > METHODS[method]:
-        raise InputError(
-            "samples", len(on_plate), f"must be at most {METHODS[method]} on one plate",
-            "The tongue tires: split it into two tastings.",
-        )  # fmt: skip
+        rule = f"must be at most {METHODS[method]} on one plate"
+        remedy = "The tongue tires: split it into two tastings."
+        raise InputError("samples", len(on_plate), rule, remedy)
     rng = np.random.default_rng(seed)
     orders = np.array(_ORDERS[method]) if wanted else williams(len(on_plate))
     plates = [(person, plate) for plate in range(1, plates_each + 1) for person in people]
@@ -288,10 +284,8 @@ def _people(tasters: Sequence[str] | int) -> list[str]:
     named: Any = [tasters] if isinstance(tasters, str) else tasters
     people = [str(name).strip() for name in named]
     if not people or "" in people or len(set(people)) != len(people):
-        raise InputError(
-            "tasters", people, "must each have a name of their own",
-            "Two of one name: add an initial.",
-        )  # fmt: skip
+        remedy = "Two of one name: add an initial."
+        raise InputError("tasters", people, "must each have a name of their own", remedy)
     return people
 
 

@@ -50,7 +50,6 @@ class Spread(Told):
         Where the numbers come from, as it stands in a sentence.
     doughs : int or None
         How many doughs it was estimated from; None when it was stated.
-    checks : tuple of str
     mixing : float or None
         From mixing to mixing of one bake, where doughs of one retard are mixed in one go; None
         where no bake has shown it.
@@ -85,10 +84,8 @@ class Spread(Told):
                 raise InputError(called, value, "must be a number, 0 or more")
             object.__setattr__(self, name, number)
         if self.dough == 0 and self.piece == 0:
-            raise InputError(
-                "sd_piece", self.piece, "must be above 0 when sd_dough is 0",
-                "Without any spread the smallest difference is seen at once.",
-            )  # fmt: skip
+            remedy = "Without any spread the smallest difference is seen at once."
+            raise InputError("sd_piece", self.piece, "must be above 0 when sd_dough is 0", remedy)
 
     @classmethod
     def from_bakes(
@@ -106,7 +103,6 @@ class Spread(Told):
         ----------
         frame : DataFrame
             One row a piece.
-        outcome : str
         factors : sequence of str
             What was changed on purpose; its effect is taken out first.
         dough, bake : str

@@ -83,21 +83,22 @@ def _dough_steps(bake: Bake, name: str, t: DoughTimes, times: Times) -> Iterator
         text = f"dough {name} stands in the refrigerator for {cold}"
         yield Step(t.cold, t.out, "retard", "refrigerator", False, name, "", text)
     yield from _shapings(name, t, pieces)
-    ready: dict[str, int] = {}
+    ready: dict[str, set[int]] = {}
     proofs: dict[Span, set[str]] = {}
     for p in pieces:
         moment = t.ready(p)
-        ready[p.load] = max(ready.get(p.load, 0), moment)
+        ready.setdefault(p.load, set()).add(moment)
         proofs.setdefault((moment - p.proof_minutes, moment), set()).add(p.load)
     for (shaped, moment), loads in sorted(proofs.items()):
         text = f"dough {name} proofs for {say_minutes(moment - shaped)}"
         load = loads.pop() if len(loads) == 1 else ""
         yield Step(shaped, moment, "proof", "room", False, name, load, text)
-    for load, moment in ready.items():
-        on = times.loads[load][0]
-        if on > moment:
-            text = f"dough {name} stands ready for load {load}, {say_minutes(on - moment)}"
-            yield Step(moment, on, "wait", "room", False, name, load, text)
+    for load, moments in ready.items():
+        on, first = times.loads[load][0], min(moments)
+        if on > first:
+            long = ("up to " if len(moments) > 1 else "") + say_minutes(on - first)
+            text = f"dough {name} stands ready for load {load}, {long}"
+            yield Step(first, on, "wait", "room", False, name, load, text)
 
 
 def _shapings(name: str, t: DoughTimes, pieces: Sequence[PlannedPiece]) -> Iterator[Step]:
@@ -115,9 +116,14 @@ def _shapings(name: str, t: DoughTimes, pieces: Sequence[PlannedPiece]) -> Itera
             text = f"take dough {name} out and shape {told}"
         text += f" ({say_minutes(span[1] - span[0])})"
         if len(own) > 1:
-            least, *_, most = sorted([p.proof_minutes for p in some] * 2)
-            between = f"{say_minutes(least)} to " if least < most else ""
-            text += f", to proof for {between}{say_minutes(most)}"
+            proofs: dict[int, list[str]] = {}
+            for p in sorted(some, key=lambda p: (p.proof_minutes, len(p.name), p.name)):
+                proofs.setdefault(p.proof_minutes, []).append(p.name)
+            each = [
+                say_minutes(minutes) + (f" ({words.join(names)})" if len(proofs) > 1 else "")
+                for minutes, names in proofs.items()
+            ]
+            text += f", to proof for {words.join(each)}"
         if span != max(own):
             text += "; the rest of it back into the cold"
         yield Step(*span, "shape", "", True, name, "", text)

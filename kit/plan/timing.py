@@ -1,20 +1,24 @@
 """When everything happens: loads from the table back, doughs as late as hands allow.
 
-All times are whole minutes (see `kit.plan.clock`). The loads follow one another without a gap,
-the last of them so that its pieces have rested when the table is laid. Every dough is taken out
+All times are whole minutes (see `kit.plan.clock`). A day is hands, of which the griddle keeps its
+own, and what takes some: mixing a dough, and shaping it. The loads follow one another without a
+gap, the last of them so that its pieces have rested when the table is laid. Every dough is shaped
 as late as its first load allows, so that nothing goes on before it is proofed; where hands are
-short it is taken out earlier, and its pieces wait. Where proof is varied, the pieces of each load
-and proof are shaped by themselves, so that none waits, but for those whose turns come too soon
-after one another to put the dough back into the cold. Mixing follows from the retard. Doughs are
-placed in turn from the last to the first (those of the same moment in the plan's order), which
-always ends: earlier there are free hands.
+short it is shaped earlier, and its pieces wait. Where proof is varied, the pieces of each load and
+proof are shaped by themselves, so that none waits, but for those whose turns come too soon after
+one another to put the dough back into the cold. Where hands are short to mix a dough, all of it is
+earlier; where they are to shape some of it, its pieces of that load are, however they proof: to
+wait unequally would look like an effect of proof. The longest wait is as short as can be. Mixing
+follows from the first shaping and the retard. Doughs are placed in turn from the last to the first
+(those of the same moment in the plan's order), and so are their parts, which always ends: earlier
+there are free hands.
 """
 
 import math
 from bisect import bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, count, pairwise, product
 from operator import itemgetter
 
 from kit.plan.clock import Span
@@ -30,6 +34,9 @@ STEP = 5
 #: in the cold between them. Common practice, no source.
 _OUT_AND_BACK = 2
 _APART, _COLD = 10, 4
+
+#: When some pieces of a dough are shaped, all at once; the end of it.
+Turn = tuple[int, list[PlannedPiece]]
 
 
 @dataclass(frozen=True)
@@ -62,16 +69,10 @@ class DoughTimes:
 
 @dataclass(frozen=True)
 class Times:
-    """Moments of a whole bake.
+    """Moments of a whole bake, doughs and loads by name, in plan order.
 
-    Parameters
-    ----------
-    doughs : mapping
-        Name -> its times, in plan order.
-    loads : mapping
-        Name -> on the griddle and off it, in plan order.
-    heat, table : int
-        When the griddle is lit and when the last pieces have rested.
+    Loads are on the griddle and off it; at `heat` the griddle is lit, at `table` the last pieces
+    have rested.
     """
 
     doughs: Mapping[str, DoughTimes]
@@ -95,32 +96,46 @@ class Times:
 
 
 @dataclass(frozen=True)
+class Part:
+    """Pieces of a dough that go on in the same loads, and are moved together.
+
+    `shapings` says when each is shaped at the latest, so that every one is proofed for its load,
+    `slack` how much earlier it may be until one waits too long; below 0 is none.
+    """
+
+    shapings: Mapping[str, Span]
+    slack: int
+
+    @property
+    def latest(self) -> int:
+        """The last moment to begin with it."""
+        return min(self.shapings.values())[0]
+
+    def at(self, moment: int) -> dict[str, Span]:
+        """Its shapings, counted from a moment instead of the table."""
+        return {
+            name: (moment + start, moment + end) for name, (start, end) in self.shapings.items()
+        }
+
+    def early(self, shapings: Mapping[str, Span], table: int) -> int:
+        """Minutes by which it is shaped before the latest moment."""
+        name = next(iter(self.shapings))
+        return table + self.shapings[name][0] - shapings[name][0]
+
+
+@dataclass(frozen=True)
 class Layout:
     """What does not depend on the hour: moments before the table (which is 0), all negative.
 
-    Parameters
-    ----------
-    bake : Bake
-    limits : Limits
-    loads : mapping
-        Name -> on the griddle and off it.
-    heat : int
-    shapings : mapping
-        Dough -> piece -> when it is shaped, after the dough is taken out.
-    latest : mapping
-        Dough -> the last moment to take it out so that every piece is proofed for its load.
-    slack : mapping
-        Dough -> how much earlier it may be taken out until a piece waits too long; below 0 is
-        none.
+    `loads` says when each is on the griddle and off it, `parts` those of each dough in the order
+    they are begun.
     """
 
     bake: Bake
     limits: Limits
     loads: Mapping[str, Span]
     heat: int
-    shapings: Mapping[str, Mapping[str, Span]]
-    latest: Mapping[str, int]
-    slack: Mapping[str, int]
+    parts: Mapping[str, tuple[Part, ...]]
 
 
 def lay_out(bake: Bake, limits: Limits) -> Layout:
@@ -131,68 +146,74 @@ def lay_out(bake: Bake, limits: Limits) -> Layout:
         loads[load.name] = (end - load.minutes(limits), end)
         end = loads[load.name][0] - limits.whole("changeover_minutes")
     loads = {load.name: loads[load.name] for load in bake.loads}
-    heat = min(on for on, _ in loads.values()) - limits.whole("heat_minutes")
-    shapings: dict[str, Mapping[str, Span]] = {}
-    latest, slack = {}, {}
-    shaped_by = _shaped_by(bake, loads, limits)
-    for dough in bake.doughs:
-        name, own = dough.name, [p for p in bake.pieces if p.dough == dough.name]
-        apart = bake.proof_varies and dough.retard_minutes > 0  # a warm dough cannot wait
-        shapings[name] = _shapings({p.name: shaped_by[p.name] for p in own}, apart, limits)
-        outs = [loads[p.load][0] - p.proof_minutes - shapings[name][p.name][1] for p in own]
-        latest[name] = min(outs)
-        slack[name] = limits.whole("wait_minutes") - (max(outs) - min(outs))
-    return Layout(bake, limits, loads, heat, shapings, latest, slack)
-
-
-def _shaped_by(bake: Bake, loads: Mapping[str, Span], limits: Limits) -> dict[str, int]:
-    """When each piece had best be shaped, so that those of a load are ready together.
-
-    Where all hands are at the griddle nobody shapes meanwhile: those of a later load are ready,
-    and wait alike, as soon as those of it are that proof for the shortest.
-    """
     first = min(on for on, _ in loads.values())
-    found: dict[str, int] = {}
+    by: dict[PlannedPiece, int] = {}  # when each had best be shaped: ready with all of its load
     for load in bake.loads:
-        ready, least = loads[load.name][0], min(p.proof_minutes for p in load.pieces)
-        if limits.griddle_hands == limits.hands:
-            ready = min(ready, first + least)
-        found |= {p.name: ready - p.proof_minutes for p in load.pieces}
-    return found
-
-
-def _shapings(shaped_by: Mapping[str, int], apart: bool, limits: Limits) -> dict[str, Span]:
-    """When each piece of a dough is shaped, in minutes after the dough is taken out.
-
-    All at once, or, `apart`, those of one moment by themselves, the rest cold again meanwhile;
-    moments too near to one another are joined at the earlier, the nearest first.
-    """
-    shape = limits.whole("shape_minutes")
-    if not apart:
-        return dict.fromkeys(shaped_by, (0, shape))
-    once = min(_OUT_AND_BACK, shape)
-    turns: dict[int, list[str]] = {}
-    for name, end in sorted(shaped_by.items(), key=itemgetter(1)):
-        turns.setdefault(end, []).append(name)
-    while True:
-        spans = [
-            (end - once - math.ceil((shape - once) * len(some) / len(shaped_by)), end)
-            for end, some in turns.items()
+        ready = loads[load.name][0]
+        if limits.griddle_hands == limits.hands:  # then nobody shapes meanwhile, and all wait alike
+            ready = min(ready, first + min(p.proof_minutes for p in load.pieces))
+        by |= {p: ready - p.proof_minutes for p in load.pieces}
+    parts = {}
+    for dough in bake.doughs:
+        own = [p for p in bake.pieces if p.dough == dough.name]
+        last = {p: loads[p.load][0] - p.proof_minutes for p in own}
+        apart = bake.proof_varies and dough.retard_minutes > 0  # a warm dough cannot wait
+        turns = _turns({p: by[p] for p in own}, limits) if apart else [(min(last.values()), own)]
+        found = [
+            Part(
+                {
+                    p.name: (end - _minutes(len(some) / len(own), limits), end)
+                    for end, some in together
+                    for p in some
+                },
+                limits.whole("wait_minutes")
+                - max(last[p] - e for e, some in together for p in some),
+            )
+            for together in _by_load(turns)
         ]
+        parts[dough.name] = tuple(sorted(found, key=lambda part: part.latest))
+    return Layout(bake, limits, loads, first - limits.whole("heat_minutes"), parts)
+
+
+def _minutes(share: float, limits: Limits) -> int:
+    """To take a dough out and shape a share of it."""
+    shape = limits.whole("shape_minutes")
+    once = min(_OUT_AND_BACK, shape)
+    return once + math.ceil(round((shape - once) * share, 9))
+
+
+def _turns(by: Mapping[PlannedPiece, int], limits: Limits) -> list[Turn]:
+    """Pieces of one moment by themselves, the rest cold again meanwhile.
+
+    Moments too near to one another are joined at the earlier, the nearest first.
+    """
+    turns: dict[int, list[PlannedPiece]] = {}
+    for piece, end in sorted(by.items(), key=itemgetter(1)):
+        turns.setdefault(end, []).append(piece)
+    while True:
+        starts = [end - _minutes(len(some) / len(by), limits) for end, some in turns.items()]
         near = [
-            (after[1] - end, end, after[1])
-            for (start, end), after in pairwise(spans)
-            if after[0] < max(start + _APART, end + _COLD)
+            (after[0] - end, end, after[0])
+            for (end, start), after in pairwise(zip(turns, starts, strict=True))
+            if after[1] < max(start + _APART, end + _COLD)
         ]
         if not near:
-            break
+            return list(turns.items())
         _, end, after_end = min(near)
         turns[end] += turns.pop(after_end)
-    return {
-        name: (start - spans[0][0], end - spans[0][0])
-        for (start, end), some in zip(spans, turns.values(), strict=True)
-        for name in some
-    }
+
+
+def _by_load(turns: Iterable[Turn]) -> list[list[Turn]]:
+    """The turns that have pieces of the same load together."""
+    found: list[tuple[set[str], list[Turn]]] = []
+    for turn in turns:
+        loads, together = {p.load for p in turn[1]}, [turn]
+        for part in [part for part in found if part[0] & loads]:
+            found.remove(part)
+            loads |= part[0]
+            together += part[1]
+        found.append((loads, together))
+    return [together for _, together in found]
 
 
 def solve(
@@ -223,32 +244,29 @@ def solve(
     Times or None
         None when nothing fits.
     """
-    limits = layout.limits
+    limits, doughs = layout.limits, layout.bake.doughs
     if awake is not None and (
-        min(layout.slack.values()) < 0 or not _within((table + layout.heat, table), awake)
+        min(part.slack for some in layout.parts.values() for part in some) < 0
+        or not _within((table + layout.heat, table), awake)
     ):
+        return None
+    if as_drawn and len({d.retard_minutes for d in doughs}) > 1:
         return None
     loads = {name: (table + on, table + off) for name, (on, off) in layout.loads.items()}
     session = (min(on for on, _ in loads.values()), max(off for _, off in loads.values()))
     busy: list[Span] = [session] * limits.griddle_hands
     found: dict[str, DoughTimes] = {}
-    doughs = layout.bake.doughs
-    if as_drawn and len({d.retard_minutes for d in doughs}) > 1:
-        return None
-    last_first = list(reversed(doughs))
-    for dough in (
-        last_first if as_drawn else sorted(last_first, key=lambda d: -layout.latest[d.name])
-    ):
-        latest = table + layout.latest[dough.name]
-        if awake is None:
-            times: DoughTimes | None = _as_asked(layout, dough, latest, busy)
-        else:
-            slack = layout.slack[dough.name]
-            if layout.bake.proof_varies:  # to wait would undo it: no earlier than hands are short
-                asked = _as_asked(layout, dough, latest, busy).out
-                slack = min(slack, math.ceil((latest - asked) / STEP) * STEP)
+    order = list(reversed(doughs))
+    if not as_drawn:
+        order.sort(key=lambda d: -layout.parts[d.name][0].latest)
+    for dough in order:
+        times = asked = None
+        if awake is None or layout.bake.proof_varies:
+            times = asked = _place(layout, dough, table, busy)
+        if awake is not None:
             before = min((t.mix for t in found.values()), default=None) if as_drawn else None
-            times = _held(layout, dough, latest, slack, busy, awake, not_before, tolerance, before)
+            held = (awake, not_before, tolerance, before)
+            times = _place(layout, dough, table, busy, *held, asked=asked)
         if times is None:
             return None
         found[dough.name] = times
@@ -272,72 +290,84 @@ def most_at_once(spans: Sequence[Span]) -> int:
     return most
 
 
-def _as_asked(layout: Layout, dough: PlannedDough, out: int, busy: Sequence[Span]) -> DoughTimes:
-    """The exact retard, taken out as late as hands allow."""
-    while True:
-        times = _times(layout, dough, dough.retard_minutes, out)
-        if all(_is_free(span, busy, layout.limits.hands) for span in times.work):
-            return times
-        out -= 1
+def _place(
+    layout: Layout, dough: PlannedDough, table: int, busy: Sequence[Span],
+    awake: Sequence[Span] | None = None, not_before: int | None = None, tolerance: int = 0,
+    before: int | None = None, asked: DoughTimes | None = None,
+) -> DoughTimes | None:  # fmt: skip
+    """As late as hands, and whoever is `awake`, allow; the retard nearest to planned.
 
-
-def _held(
-    layout: Layout,
-    dough: PlannedDough,
-    latest: int,
-    slack: int,
-    busy: Sequence[Span],
-    awake: Sequence[Span],
-    not_before: int | None,
-    tolerance: int,
-    before: int | None,
-) -> DoughTimes | None:
-    """The retard nearest to the planned one, taken out as late as hands and sleep allow.
-
-    Where it is to be mixed before another dough, out as late as can be comes first.
+    Where it is to be mixed `before` another dough, out as late as can be comes first. To wait would
+    undo what is varied: where times are `asked`, they are tried first, and no part is earlier than
+    hands are short then.
     """
-    limits = layout.limits
-    mix, rise = limits.whole("mix_minutes"), limits.whole("rise_minutes")
-    outs = [
-        out
-        for out in range(latest, latest - slack - 1, -STEP)
-        if all(
-            _within(span, awake) and _is_free(span, busy, limits.hands)
-            for span in _times(layout, dough, dough.retard_minutes, out).work[1:]
-        )
-    ]
-    changes = [0]
-    if dough.retard_minutes and outs:
-        changes += [c for step in range(STEP, tolerance + 1, STEP) for c in (step, -step)]
-    changes = [c for c in changes if not c or dough.retard_minutes + c >= STEP]
-    ways = [(change, out) for change in changes for out in outs]
-    if before is not None:
-        ways.sort(key=lambda way: -way[1])  # the sort is stable: the nearest retard stays first
-    for change, out in ways:
+    limits, parts = layout.limits, layout.parts[dough.name]
+
+    def free(span: Span) -> bool:
+        return (awake is None or _within(span, awake)) and _is_free(span, busy, limits.hands)
+
+    def moves(part: Part) -> Iterable[int]:
+        if awake is None:
+            return count()
+        slack = part.slack
+        if asked is not None:
+            slack = min(slack, math.ceil(part.early(asked.shapings, table) / STEP) * STEP)
+        return range(0, slack + 1, STEP)
+
+    def shaped(least: int) -> Mapping[str, Span] | None:
+        placed: dict[str, Span] = {}
+        for part in reversed(parts):
+            ways = (part.at(table - by) for by in moves(part) if by >= least)
+            fits = (w for w in ways if all(map(free, set(w.values()))) and _apart(w, placed))
+            own = next(fits, None)
+            if own is None:
+                return None
+            placed |= own
+        return placed
+
+    def made(change: int, shapings: Mapping[str, Span]) -> DoughTimes | None:
+        out = min(shapings.values())[0]
         cold = out - dough.retard_minutes - change
-        mixing = (cold - rise - mix, cold - rise)
+        mixed = cold - limits.whole("rise_minutes")
+        mix = mixed - limits.whole("mix_minutes")
         if (
-            (not_before is None or mixing[0] >= not_before)
-            and (before is None or mixing[1] <= before)
-            and _within(mixing, awake)
-            and _within((cold, cold), awake)
-            and _is_free(mixing, busy, limits.hands)
+            (not_before is not None and mix < not_before)
+            or (before is not None and mixed > before)
+            or (awake is not None and not _within((cold, cold), awake))
+            or not free((mix, mixed))
         ):
-            return _times(layout, dough, dough.retard_minutes + change, out)
-    return None
+            return None
+        return DoughTimes(mix, mixed, cold, out, shapings)
+
+    def longest(times: DoughTimes) -> int:
+        return max(part.early(times.shapings, table) for part in parts)
+
+    every: Iterable[Mapping[str, Span]]
+    every = (placed for by in moves(parts[0]) if (placed := shaped(by)) is not None)
+    if (
+        asked is not None
+        and all(part.early(asked.shapings, table) <= part.slack for part in parts)
+        and all(map(free, set(asked.shapings.values())))
+    ):
+        every = chain([asked.shapings], every)
+    ways: Iterable[tuple[int, Mapping[str, Span]]] = ((0, placed) for placed in every)
+    if tolerance and dough.retard_minutes:
+        found = list(every)
+        changes = [0, *(c for by in range(STEP, tolerance + 1, STEP) for c in (by, -by))]
+        ways = [(c, f) for c in changes if not c or dough.retard_minutes + c >= STEP for f in found]
+        if before is not None:  # the sort is stable: the nearest retard stays first
+            ways.sort(key=lambda way: -min(way[1].values())[0])
+    best = next((times for way in ways if (times := made(*way)) is not None), None)
+    if awake is None and best is not None and len(parts) > 1:  # all a little, or one part a lot
+        others = [made(0, placed) for by in range(longest(best)) if (placed := shaped(by))]
+        best = min((best, *(times for times in others if times is not None)), key=longest)
+    return best
 
 
-def _times(layout: Layout, dough: PlannedDough, retard: int, out: int) -> DoughTimes:
-    limits, shapings = layout.limits, layout.shapings[dough.name]
-    cold = out - retard
-    mixed = cold - limits.whole("rise_minutes")
-    return DoughTimes(
-        mix=mixed - limits.whole("mix_minutes"),
-        mixed=mixed,
-        cold=cold,
-        out=out,
-        shapings={name: (out + start, out + end) for name, (start, end) in shapings.items()},
-    )
+def _apart(some: Mapping[str, Span], others: Mapping[str, Span]) -> bool:
+    """Whether the dough can be put back into the cold between these and the other shapings."""
+    pairs = (sorted(pair) for pair in product(set(some.values()), set(others.values())))
+    return all(after >= max(start + _APART, end + _COLD) for (start, end), (after, _) in pairs)
 
 
 def _within(span: Span, awake: Sequence[Span]) -> bool:

@@ -28,14 +28,8 @@ Star = Literal["inscribed", "circumscribed", "faced"]
 class Points:
     """Combinations of the settings of one level, and how they are told apart.
 
-    Parameters
-    ----------
-    settings : list of dict
-        Each combination's settings.
-    rows : float array, shape (T, p)
-        Model columns without the constant.
-    once : bool
-        A fixed set of points, repeated as a whole or not at all.
+    `rows`, shape (T, p), are model columns without the constant; `once` is a fixed set of points,
+    repeated as a whole or not at all.
     """
 
     settings: list[dict[str, Setting]]

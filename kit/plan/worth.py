@@ -35,7 +35,6 @@ class Evidence:
 
     Parameters
     ----------
-    comparison : Comparison
     runs : DataFrame
         One row a piece that counted: ``bake, dough``, ``load`` where it plays a part, factors.
     pieces, doughs, loads : int
@@ -67,16 +66,10 @@ class Evidence:
         return tuple(self.comparison.means["level"])
 
     def bake_of(self, settings: Sequence[Any], each: int = 1, more_pieces: int = 1) -> pd.DataFrame:
-        """Runs of one bake to come.
+        """Runs of one bake to come, with `more_pieces` times as many pieces a dough as usual.
 
-        Parameters
-        ----------
-        settings : sequence
-        each : int
-            Doughs of each setting (loads, for what is set for a load); for what is set
-            inside doughs, doughs in all.
-        more_pieces : int
-            How many times as many pieces a dough as usual.
+        `each` is doughs of each setting (loads, for what is set for a load); for what is set inside
+        doughs, doughs in all.
         """
         by, unit = self.comparison.by, self.comparison.unit
         pieces = self.pieces * more_pieces
@@ -139,19 +132,10 @@ class Evidence:
     def looking_level(
         self, looks: pd.DataFrame, then: After, bakes: int, planned: int, alpha: float
     ) -> float:
-        """Level of the interval some bakes ahead, when looked at after every bake until then.
+        """Level of the interval so many `bakes` ahead, looked at after every one of all `planned`.
 
-        Parameters
-        ----------
-        looks : DataFrame
-            Those so far: ``bakes, df, units``; df missing where there was nothing to see.
-        then : After
-            After the last of these bakes.
-        bakes : int
-            How many ahead.
-        planned : int
-            In all.
-        alpha : float
+        `looks` are those so far: ``bakes, df, units``, df missing where there was nothing to see;
+        `then` is after the last of the bakes ahead.
         """
         seen = looks.dropna(subset="df")
         last = seen.iloc[-1]

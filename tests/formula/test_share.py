@@ -12,8 +12,7 @@ from sample_formulas import harbour
 from kit import formula as kf
 from kit.errors import InputError
 from kit.formula.allergens import allergen_sentences
-from kit.formula.card import ounces
-from kit.formula.jsonld import duration, safe_json
+from kit.formula.card import duration, ounces, safe_json
 
 STEPS = ("Mix <well> & rest.", "Bake 6 minutes a side.")
 BATCH = kf.scale(harbour(), pieces=6, raw_piece_g=76, bake_loss_percent=11)

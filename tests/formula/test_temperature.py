@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from kit import formula as kf
 from kit.errors import DataError, InputError
-from kit.formula.friction import difference_c
+from kit.formula.temperature import difference_c
 
 TEMPS = st.floats(5, 40)
 

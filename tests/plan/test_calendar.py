@@ -2,6 +2,7 @@
 
 import re
 from datetime import UTC, datetime, timedelta
+from hashlib import sha256
 from io import StringIO
 from zoneinfo import ZoneInfo
 
@@ -197,6 +198,9 @@ def test_the_same_plan_moved_keeps_its_names():
     assert uids(made("2026-11-05 10:15")[1]) == first
     assert not uids(made("2026-11-12 09:45")[1]) & first
     assert not uids(made("2026-11-05 09:45", title="Salt")[1]) & first
+    # nor does a later version of the kit double what is in a calendar already
+    key = "\x1f".join(("Bake", "1", "2026-11-05", "table", "", ""))
+    assert f"{sha256(key.encode()).hexdigest()[:32]}@bake-trial-kit" in first
 
 
 def test_every_part_of_a_dough_that_is_shaped_has_a_name_of_its_own():

@@ -28,7 +28,7 @@ from kit.plan.design import design
 from kit.plan.exact import Exact, critical
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
-from kit.plan.power import _trials, bakes_needed, power
+from kit.plan.power import _trials, power
 from kit.plan.proofing import doubling
 from kit.plan.rehearsal import Sds, rehearse
 from kit.plan.spread import Spread
@@ -448,11 +448,9 @@ def test_few_and_many_are_remarked():
     )
 
 
-def test_bakes_needed():
-    found = bakes_needed(2.0, **SD)
-    assert found.bakes == 8
-    assert found.chance >= 0.8 > power(bakes=7, matters=2.0, **SD).chance
-    assert bakes_needed(2.0, doughs=2, **SD).bakes < 8
+def test_so_many_bakes_are_needed_for_what_matters():
+    assert power(bakes=8, matters=2.0, **SD).chance >= 0.8
+    assert power(bakes=7, matters=2.0, **SD).chance < 0.8
 
 
 def test_faces():
@@ -469,8 +467,7 @@ def test_faces():
         if x in six.index:
             assert y == pytest.approx(six[x])
     assert drawn["this plan"].get_data()[0] == [5]
-    curve = found.curve([0.0, 2.0])
-    assert curve["chance"].iloc[1] == pytest.approx(found.chance)
+    assert found.chance_of(2.0) == pytest.approx(found.chance)
 
 
 @pytest.mark.parametrize(
@@ -551,15 +548,6 @@ def test_nonsense(asked, kind, message):
     with pytest.raises(kind) as refused:
         power(**asked)
     assert str(refused.value) == message
-
-
-def test_what_cannot_be_reached_is_said():
-    with pytest.raises(DesignError) as refused:
-        bakes_needed(0.01, most=20, **SD)
-    assert str(refused.value) == (
-        "even 20 bakes would not notice 0.01 four times in five. At 20 it is 5 % of the time. Look "
-        "for a larger difference, or make the doughs more alike."
-    )
 
 
 # ---- the spread of earlier bakes
