@@ -21,7 +21,7 @@ from kit.photo import squeezed
 from kit.photo.edges import Edges, linear_patch
 from kit.photo.marker import WIDEST_BLUR, cells_of, see_markers
 from kit.photo.plane_fit import poses_of
-from kit.photo.plane_scale import STEEPEST_DEG, plane_scale, projector, refined
+from kit.photo.plane_scale import STEEPEST_DEG, check_sharp, plane_scale, projector, refined
 from kit.photo.reference import Scale
 
 __all__ = [
@@ -35,7 +35,6 @@ __all__ = [
     "Reading",
     "Rectangle",
     "find",
-    "picture",
     "rectangles",
 ]  # fmt: skip
 
@@ -55,7 +54,7 @@ MARKERS = {46: (6.0, 6.0), 47: (154.0, 6.0), 48: (154.0, 146.0), 49: (6.0, 146.0
 LEAST_CELL_PX = 7.0
 #: what paper and print of an ordinary office printer reflect
 #: (judged, no source: papers lie between 0.80 and 0.90, toner between 0.03 and 0.07, ink a little
-#: above; grey is the least sure). Whoever has a densitometer gives `reflectances`.
+#: above; grey is the least sure).
 WHITE, GREY, BLACK = 0.85, 0.18, 0.05
 #: name, box, nominal reflectance
 PATCHES = (
@@ -66,8 +65,8 @@ PATCHES = (
     ("grey", (154.0, 73.0, 178.0, 103.0), GREY),
     ("white", (154.0, 109.0, 178.0, 139.0), WHITE),
 )
-#: how far the nominal reflectances may be off, relative standard uncertainty; measured ones
-U_NOMINAL, U_MEASURED = {"white": 0.04, "grey": 0.2, "black": 0.3}, 0.02
+#: how far these may be off, relative standard uncertainty
+U_NOMINAL = {"white": 0.04, "grey": 0.2, "black": 0.3}
 #: of the bar beside the card on the sheet, which is laid against a real ruler
 BAR_MM = 180.0
 #: relative standard uncertainty of a print that was not checked, and of one that was
@@ -141,43 +140,9 @@ def rectangles() -> tuple[Rectangle, ...]:
     return tuple(out)
 
 
-def picture(dpi: float = 300.0, margin_mm: float = 0.0) -> NDArray[np.float64]:
-    """Return the card as reflectances (rows, columns), edges weighted by the area covered.
-
-    Parameters
-    ----------
-    dpi : float
-        Dots to the inch.
-    margin_mm : float
-        Bare paper around it.
-    """
-    fine = dpi / 25.4
-    columns, rows = (round((side + 2 * margin_mm) * fine) for side in SIZE_MM)
-    out = np.full((rows, columns), WHITE)
-    for part in rectangles():
-        x0, y0, x1, y1 = ((v + margin_mm) * fine for v in part.box)
-        left, top = int(x0), int(y0)
-        across = _covered(x0, x1, left, min(int(x1) + 2, columns))
-        down = _covered(y0, y1, top, min(int(y1) + 2, rows))
-        share = down[:, None] * across[None]
-        # white lies on black, all else on paper: what is added is exact where edges meet
-        under = BLACK if part.reflectance == WHITE else WHITE
-        spot = out[top : top + len(down), left : left + len(across)]
-        spot += share * (part.reflectance - under)
-    return out
-
-
-def _covered(low: float, high: float, first: int, end: int) -> Array:
-    """Share of each pixel from `first` to `end` that lies between low and high."""
-    edge = np.arange(first, end + 1, dtype=float)
-    share = np.minimum(edge[1:], high) - np.maximum(edge[:-1], low)
-    return np.asarray(np.clip(share, 0.0, 1.0))
-
-
 def find(
     photo: Any,
     printed_scale: float | None = None,
-    reflectances: Sequence[float] | None = None,
 ) -> Scale:
     """Return the scale by the kit's card, and in `.reading` its patches and corners.
 
@@ -186,8 +151,6 @@ def find(
     photo : Photo
     printed_scale : float, optional
         Length in millimetres, by a real ruler, of the bar that is printed as 180 mm.
-    reflectances : (float, float, float), optional
-        Of white, grey and black, from 0 to 1, where they were measured.
 
     Raises
     ------
@@ -195,7 +158,6 @@ def find(
         Fewer than two markers show, two cards, too small, too steep, blurred.
     """
     grown = _grown(printed_scale)
-    tones = _tones(reflectances)
     seen = _agreeing(see_markers(photo, DICTIONARY, list(MARKERS), enough=2))
     corners = np.concatenate([c for _, c in seen])
     known = np.concatenate([_corners_of(i) for i, _ in seen]) * grown
@@ -216,17 +178,11 @@ def find(
     reach = np.clip(reach, -50, [photo.width + 50, photo.height + 50])
     patch = linear_patch(photo, reach, 12, wide / 6)
     fit, marks, _, width = refined(camera, starts, patch, _edges(grown), camera)
-    blur = float(np.median(width))
-    if blur > WIDEST_BLUR * wide / 6:
-        msg = (
-            f"The card is blurred over {2 * blur:.0f} pixels. Retake: tap on it to focus and hold "
-            "still, or go nearer."
-        )
-        raise DataError(msg)
+    check_sharp("card", width, WIDEST_BLUR * wide / 6)
     project = projector(fit.camera, fit.pose)
     window = _box(WINDOW_MM) * grown
     reading = Reading(
-        [(project(_box(box, 3.0) * grown), *tones[name]) for name, box, _ in PATCHES],
+        [(project(_box(box, 3.0) * grown), tone, U_NOMINAL[name]) for name, box, tone in PATCHES],
         project(card), project(window), tuple(i for i, _ in seen),
     )  # fmt: skip
     notes = []
@@ -258,21 +214,6 @@ def _grown(printed: Any) -> float:
     return float(printed) / BAR_MM
 
 
-def _tones(given: Sequence[float] | None) -> dict[str, tuple[float, float]]:
-    """Reflectance of each kind of patch and its relative standard uncertainty."""
-    if given is None:
-        return {name: (tone, U_NOMINAL[name]) for name, _, tone in PATCHES}
-    rule = "must be three numbers between 0 and 1: white, grey and black, each darker"
-    try:
-        white, grey, black = (float(v) for v in given)
-    except (TypeError, ValueError) as exc:
-        raise InputError("reflectances", given, rule) from exc
-    if not 1 >= white > grey > black > 0:
-        raise InputError("reflectances", given, rule)
-    measured = {"white": white, "grey": grey, "black": black}
-    return {name: (tone, U_MEASURED) for name, tone in measured.items()}
-
-
 def _box(box: Sequence[float], inset: float = 0.0) -> Array:
     x0, y0, x1, y1 = box
     x0, y0, x1, y1 = x0 + inset, y0 + inset, x1 - inset, y1 - inset
@@ -291,10 +232,7 @@ def _edges(grown: float) -> Edges:
         cells = np.pad(cells_of(DICTIONARY, number), 1)
         cell = SIDE_MM / (len(cells) - 2) * grown
         parts.append(Edges.of_cells(cells, cell, np.array([x, y]) * grown - cell))
-    out = parts[0]
-    for part in parts[1:]:
-        out = out.joined(part)
-    return out
+    return Edges(*map(np.concatenate, zip(*parts, strict=True)))
 
 
 def _agreeing(seen: list[tuple[int, Array]]) -> list[tuple[int, Array]]:

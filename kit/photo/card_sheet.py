@@ -1,6 +1,7 @@
 """The kit's card as a sheet to print: PDF by matplotlib, nothing from outside."""
 
 import io
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import InputError
@@ -125,16 +126,10 @@ def _below(ax: "Axes", top: float) -> None:
     y = top + 17
     for name, words in _STEPS:
         _text(ax, 2, y, name, 9, va="top", weight="bold")
-        for line in _lines(words, 88):
+        for line in wrap(words, 88):
             _text(ax, 32, y, line, 9, va="top")
             y += 4.4
         y += 1.6
-
-
-def _lines(text: str, width: int) -> list[str]:
-    from textwrap import wrap
-
-    return wrap(text, width)
 
 
 def _text(ax: "Axes", x: float, y: float, words: str, points: float, **how: Any) -> None:

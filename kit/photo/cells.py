@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
-from kit.photo.pieces import pieces
+from kit.photo.pieces import disc_element, pieces
 
 __all__ = [
     "FRINGE_MM", "SMALLEST_MM2", "TILE_MM", "Cells", "find_cells", "seen_share",
@@ -171,9 +171,8 @@ class Cells:
         """
         import cv2
 
-        n = 2 * max(1, round(NECK_MM / 2 * self.px_per_mm)) + 1
-        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
-        parts = pieces(cv2.erode(self.mask.view(np.uint8), disc).view(bool))
+        narrow = disc_element(NECK_MM / 2 * self.px_per_mm)
+        parts = pieces(cv2.erode(self.mask.view(np.uint8), narrow).view(bool))
         label = np.zeros(len(parts.pixels), self.labels.dtype)
         label[parts.of] = self.labels.ravel()[parts.place]
         large = parts.pixels >= LEAST_PART_MM2 * self.px_per_mm**2

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from kit.errors import DataError, InputError
 from kit.photo.edges import Edges, halved, linear_patch
 from kit.photo.plane_fit import poses_of
-from kit.photo.plane_scale import above, plane_scale, positive, projector, refined
+from kit.photo.plane_scale import above, check_sharp, plane_scale, positive, projector, refined
 from kit.photo.reference import Scale
 from kit.photo.squeezed import SQUEEZED_DEG, STEEPEST_DEG, fit_squeezed, off_square_on
 
@@ -77,13 +77,7 @@ def find(photo: Any, inner_corners: Sequence[int], square_mm: float, u_mm: float
         )
     edges = Edges.of_cells(dark, square, np.array([-square, -square]))
     fit, marks, _, width = refined(camera, starts, patch, edges, camera)
-    blur = float(np.median(width))
-    if blur > WIDEST_BLUR * wide:
-        msg = (
-            f"The checkerboard is blurred over {2 * blur:.0f} pixels, too much for its squares. "
-            "Retake: tap on it to focus and hold still, or go nearer."
-        )
-        raise DataError(msg)
+    check_sharp("checkerboard", width, WIDEST_BLUR * wide, ", too much for its squares")
     return plane_scale(
         "checkerboard", photo, fit, marks, board, u_size=u / square, expected=len(edges.start)
     )

@@ -2,13 +2,16 @@
 
 import math
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.cells import Cells
 from kit.photo.value import Value, combined
+
+if TYPE_CHECKING:
+    from kit.photo.seen_cells import SeenCells
 
 __all__ = ["METHOD_U", "figures", "sizes", "slice_u", "values_of"]
 
@@ -57,77 +60,66 @@ _POWER = {"cells_per_cm2": 2.0, "wall_chord_mm": 1.0, "openness": 0.0, "aspect":
 
 
 def values_of(
-    found: Cells, less: Cells, whole: Cells, crumb: Picture, band: Picture, u_scale: Value,
-    blur_mm: float, lean: float = 0.0, unseen: float = 0.0, small: int = 0,
-    clear: Cells | None = None,
-) -> dict[str, Value]:  # fmt: skip
+    cells: "SeenCells", crumb: Picture, band: Picture, u_scale: Value
+) -> dict[str, Value]:
     """Each figure with its parts.
 
     Those are threshold, scale, crust, walls, necks, blur, light, pale, number and method.
 
     Parameters
     ----------
-    found : Cells
-    less : Cells
-        With the threshold higher by its uncertainty.
-    whole : Cells
-        With it lower, and no thin walls looked for.
+    cells : SeenCells
     crumb, band : (height, width) bool
         The crumb, and what of it is crumb even where the crust is off by its uncertainty.
     u_scale : Value
-    blur_mm : float
-    lean : float
-        From `side_light`.
-    unseen : float
-        Share of the crumb that may be cells too pale to be told, from `pale_cells`.
-    small : int
-        Pieces left out as too small, from `pale_cells`.
-    clear : Cells, optional
-        Without the pale ones.
     """
+    found = cells.found
     # what is as small as the blur is merged or lost
-    lost = max(1.0, blur_mm / SHARP_MM) ** BLUR_POWER
+    lost = max(1.0, cells.rim.blur_mm / SHARP_MM) ** BLUR_POWER
     base = figures(found, crumb)
-    moved = base | figures(less, crumb, lying=False)
+    moved = base | figures(cells.less, crumb, lying=False)
     as_found = sizes(replace(found, weight=found.weight * 0 + 1))
     ranked = {name: found.area_at(rank, made_up=True) for name, rank in RANKED.items()}
-    others = {"walls": sizes(whole), "blur": as_found | ranked}
-    if clear is not None:
-        others["pale"] = sizes(clear)
-    parted = sizes(found.at_necks())
+    others = {
+        "walls": sizes(cells.whole), "blur": as_found | ranked, "pale": sizes(cells.clear),
+    }  # fmt: skip
+    parted, more = sizes(found.at_necks()), sizes(cells.more) | {"openness": cells.more.openness}
     inner = int(np.count_nonzero(found.mask & band)) / max(1, int(np.count_nonzero(band)))
-    shift = inner - found.openness
+    shift = abs(inner - found.openness)
+    root = math.sqrt(max(1, len(found.area_mm2)))
     values = {}
     for name, value in base.items():
-        change = THRESHOLD.get(name, 1.0) * abs(moved[name] - value)
-        own = METHOD_U[name] * lost * (1.0 if name in ("openness", "direction") else abs(value))
-        parts = {"threshold": change, "method": own}
-        parts["scale"] = _POWER.get(name, 2.0) * u_scale.u * abs(value)
+        of = 1.0 if name == "openness" else abs(value)
+        own = METHOD_U[name] * lost * (1.0 if name == "direction" else of)
+        parts = {
+            "threshold": THRESHOLD.get(name, 1.0) * abs(moved[name] - value), "method": own,
+            "scale": _POWER.get(name, 2.0) * u_scale.u * abs(value),
+        }  # fmt: skip
         for part, other in others.items():
             if other.get(name, 0) > 0 and value > 0:
                 apart = abs(other[name] - value) / max(other[name], value)
                 parts[part] = DOUBT[part] * apart * value
-        if lean and name in LIGHT:
-            of = 1.0 if name == "openness" else abs(value)
-            parts["light"] = LIGHT[name] * min(1.0, lean / LEANS) * of
+        if cells.lean and name in LIGHT:
+            parts["light"] = LIGHT[name] * min(1.0, cells.lean / LEANS) * of
         if name in NECKS and value > 0:
             parts["necks"] = NECKS[name] * abs(parted[name] - value)
-        if unseen and name in PALE:
-            of = 1.0 if name == "openness" else abs(value) / max(found.openness, 1e-3)
-            parts["pale"] = math.hypot(parts.get("pale", 0.0), unseen * of)
-        root = math.sqrt(max(1, len(found.area_mm2)))
+        if cells.left_out and name in more and value > 0:
+            # all of what they would change: whether they are cells is not known
+            parts["pale"] = math.hypot(parts.get("pale", 0.0), more[name] - value)
+        if cells.unseen and name in PALE:
+            paler = cells.unseen * (1.0 if name == "openness" else of / max(found.openness, 1e-3))
+            parts["pale"] = math.hypot(parts.get("pale", 0.0), paler)
         if name in FEW:
-            about_as_small = DOUBT["blur"] * small / root**2
-            parts["number"] = abs(value) * math.hypot(FEW[name] / root, about_as_small)
+            parts["number"] = FEW[name] / root * abs(value)
         if name in RANKED:
             rank = RANKED[name]
             off = ASTRAY * math.sqrt(rank * (1 - rank)) / root
             high, low = found.area_at(min(rank + off, 1.0)), found.area_at(max(rank - off, 0.0))
             parts["number"] = 0.5 * (high - low)
         if name == "openness":
-            parts["crust"] = abs(shift)
+            parts["crust"] = shift
         if name == "cells_per_cm2":
-            parts["crust"] = abs(shift) / max(found.openness, 1e-3) * value * 0.5
+            parts["crust"] = 0.5 * shift / max(found.openness, 1e-3) * value
         values[name] = combined(value, _UNITS.get(name, "mm²"), **parts)
     return values
 

@@ -29,6 +29,10 @@ def cautions(cells: "SeenCells", px_per_mm: float) -> list[str]:
         notes.append(side_light.ADVICE)
     if cells.unseen > pale_cells.TOLD:
         notes.append(pale_cells.ADVICE.format(100 * cells.unseen))
+    if cells.left_out:
+        one = cells.left_out == 1
+        patches = "1 pale patch was" if one else f"{cells.left_out} pale patches were"
+        notes.append(pale_cells.LEFT_OUT.format(patches, cells.more.per_cm2))
     if px_per_mm < ENOUGH_PX_PER_MM:
         notes.append(f"{px_per_mm:.1f} pixels to a millimetre are few: thin walls are lost")
     if cells.rim.blur_mm > BLURRED_MM:
@@ -71,8 +75,8 @@ def method(c: "Crumb") -> str:
     hand = f" Given by hand: {', '.join(c.by_hand)}." if c.by_hand else ""
     return (
         f"How: a point is open where it is {100 * c.threshold:.1f} % darker than the wall near by "
-        "(linear light, found from the mean profile across cell edges; less for a cell paler than "
-        "others of its size, more for a darker one), "
+        "(linear light, found from the mean profile across cell edges; a paler cell is open "
+        "where it is half as dark as its middle), "
         f"{c.sheet.seen_px_per_mm:.1f} pixels to a millimetre by {c.sheet.kind} "
         f"(± {100 * c.sheet.u_scale.u:.2g} %), cells of at least "
         f"{SMALLEST_MM2:.2f} mm² joined by edges, {c.crust_mm:.1f} mm of crust taken off. Cells "

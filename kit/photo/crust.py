@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from kit.errors import DataError, InputError
 from kit.photo.colour import delta_e00
 from kit.photo.face_colour import DARK, Face, measure_face
-from kit.photo.grey_patch import as_polygon, read_patches
-from kit.photo.ground import GroundSeen, see_ground
-from kit.photo.light import Light, PatchSeen, fit_light, unknown_light
+from kit.photo.grey_patch import as_polygon, read_patches, see_ground
+from kit.photo.light import GroundSeen, Light, PatchSeen, fit_light
 from kit.photo.picture import Photo
 from kit.photo.value import Value, combined
 from kit.shown import Telling, Told
@@ -44,15 +43,12 @@ class Browning(Told):
     ----------
     faces : tuple of Face
         In the order they were given.
-    with_reference : bool
-        False where no patch told the light: then only rough.
     misfit : float
         Mean square of the patches' disagreement in standard deviations: 1 or below is well.
     notes : tuple of str
     """
 
     faces: tuple[Face, ...]
-    with_reference: bool
     misfit: float
     notes: tuple[str, ...] = ()
 
@@ -67,19 +63,9 @@ class Browning(Told):
         return np.array([f.lab for f in self.faces])
 
     @property
-    def lightness(self) -> tuple[Value, ...]:
-        """L* of each face with its uncertainty."""
-        return tuple(f.lightness for f in self.faces)
-
-    @property
     def dark_fraction(self) -> tuple[Value, ...]:
         """Share of each face darker than `DARK`."""
         return tuple(f.dark_fraction for f in self.faces)
-
-    @property
-    def unevenness(self) -> tuple[Value, ...]:
-        """How much L* differs over each face."""
-        return tuple(f.unevenness for f in self.faces)
 
     @property
     def delta_e00(self) -> Array:
@@ -170,8 +156,6 @@ def browning(
     faces: Sequence[Any],
     patches: Sequence[Sequence[Any]] = (),
     scale: "Scale | None" = None,
-    *,
-    without_reference: bool = False,
 ) -> Browning:
     """Measure the colour of faces in a photo.
 
@@ -186,9 +170,6 @@ def browning(
         both sides are best; burnt-out ones are left out with a word.
     scale : Scale, optional
         Of our own card: its patches are used too.
-    without_reference : bool
-        Measure without any patch. The light of a kitchen moves L* by 5 and more, so that this
-        has to be asked for; the uncertainties then say so.
 
     Returns
     -------
@@ -205,11 +186,10 @@ def browning(
         raise InputError("faces", list(faces), "must name at least one face", "Draw a box.")
     known = list(patches)
     known += getattr(getattr(scale, "reading", None), "patches", None) or []
-    if not known and not without_reference:
+    if not known:
         msg = (
             f"{photo.name} shows no patch of known brightness: lamp and phone change L* by 5 and "
-            "more, so that the colour cannot be told. Retake it with the card beside the muffin, "
-            "or ask for a rough value with without_reference=True."
+            "more, so that the colour cannot be told. Retake it with the card beside the muffin."
         )
         raise DataError(msg)
     regions = [as_polygon(f, f"face {i}") for i, f in enumerate(faces, 1)]
@@ -222,7 +202,7 @@ def browning(
         measure_face(pixels, k, region, np.ndim(face) == 1, light, f"face {i}")
         for i, (face, region) in enumerate(zip(faces, regions, strict=True), 1)
     ]
-    return Browning(tuple(found), bool(known), light.misfit, tuple(notes))
+    return Browning(tuple(found), light.misfit, tuple(notes))
 
 
 def _enough(photo: Photo, faces: list[Array], patches: list[Array]) -> tuple[Any, float]:
@@ -230,7 +210,6 @@ def _enough(photo: Photo, faces: list[Array], patches: list[Array]) -> tuple[Any
     k = min(
         min(float(np.ptp(region, axis=0).min()) for region in kind) / wanted
         for kind, wanted in ((faces, _FACE_PX), (patches, _PATCH_PX))
-        if kind
     )
     longest = max(photo.width, photo.height)
     return photo.reduced(longest if k < 1.3 else round(longest / k))
@@ -239,12 +218,6 @@ def _enough(photo: Photo, faces: list[Array], patches: list[Array]) -> tuple[Any
 def _light(
     photo: Photo, seen: list[PatchSeen], around: GroundSeen | None, notes: list[str]
 ) -> Light:
-    if not seen:
-        notes.append(
-            "no patch of known brightness: the camera's own idea of the light was taken, L* may "
-            "be off by 10; faces of this photo can be compared with each other, not with others"
-        )
-        return unknown_light(photo.width, photo.height)
     if not any(p.usable.all() for p in seen):
         msg = (
             f"every patch in {photo.name} is burnt out or black. Retake it with less light on the "

@@ -16,6 +16,7 @@ from kit.errors import DataError, InputError
 from kit.photo import crumb_figures, crumb_words, darkness, face_side
 from kit.photo import face as faces
 from kit.photo import square_on as flat
+from kit.photo.pieces import disc_element
 from kit.photo.seen_cells import see_cells
 from kit.photo.strip import normals, perimeter, resampled
 from kit.photo.value import Value, combined
@@ -97,8 +98,8 @@ class Crumb(Told):
         Mean depth taken off.
     threshold : float
         A point counts as open where it is darker than the wall near by by more than this share
-        of the wall's light; less for cells paler than others of their size, more for darker ones
-        (`own_levels`).
+        of the wall's light; a cell paler than that is open where it is half as dark as its middle
+        (`pale_cells`).
     px_per_mm : float
         Of the masks.
     cells : int
@@ -282,7 +283,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     import cv2
 
     p, seen = sheet.px_per_mm, sheet.seen_px_per_mm
-    on_sheet = flat.moved(_inverse(sheet.transform), path)
+    on_sheet = flat.moved(np.linalg.inv(sheet.transform), path)
     out = normals(on_sheet)
     # filling takes in the pixels an outline runs through: half a pixel too many all round
     face = faces.filled(sheet.light.shape, on_sheet - 0.5 * out)
@@ -293,7 +294,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     checks = list(own.notes) if own else []
     u_edge = own.u_px / sheet.coarse_px_per_mm if own else MARKED_MM
     if crust_mm is None:
-        ring = flat.moved(_inverse(sheet.coarse), path)
+        ring = flat.moved(np.linalg.inv(sheet.coarse), path)
         depth, u_crust = (
             (own.crust_mm, own.u_crust_mm)
             if own
@@ -317,20 +318,8 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     cells = see_cells(sheet.light[part], own_crumb, p, seen, edge, threshold)
     found, rim = cells.found, cells.rim
     checks += crumb_words.cautions(cells, seen)
-    band = cv2.erode(own_crumb.view(np.uint8), faces.disc(max(1.0, u_crust * p))) > 0
-    values = crumb_figures.values_of(
-        found,
-        cells.less,
-        cells.whole,
-        own_crumb,
-        band,
-        sheet.u_scale,
-        rim.blur_mm,
-        cells.lean,
-        cells.unseen,
-        cells.small,
-        cells.clear,
-    )
+    band = cv2.erode(own_crumb.view(np.uint8), disc_element(max(1.0, u_crust * p))) > 0
+    values = crumb_figures.values_of(cells, own_crumb, band, sheet.u_scale)
     x, y = on_sheet.T
     face_mm2 = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / p**2
     area = combined(face_mm2, "mm²", scale=2 * sheet.u_scale.u * face_mm2,
@@ -353,10 +342,6 @@ def _about(mask: Picture, room: int) -> tuple[slice, slice]:
     rows, columns = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
     down, across = (slice(max(0, at[0] - room), at[-1] + 1 + room) for at in (rows, columns))
     return down, across
-
-
-def _inverse(matrix: Array) -> Array:
-    return np.asarray(np.linalg.inv(matrix), float)
 
 
 def _checked_outline(outline: Any) -> Array:

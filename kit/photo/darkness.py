@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from kit.photo.colour import light_of_bytes
 from kit.photo.edge_profile import likely_edges
+from kit.photo.pieces import disc_element
 from kit.photo.ranks import median, quantile
 from kit.photo.strip import strip_of
 
@@ -345,6 +346,4 @@ def _near(distance: Picture, wide: float) -> Picture:
     """Pixels within reach of the middle of what is wide enough."""
     import cv2
 
-    n = 2 * max(1, round(wide + 1)) + 1
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
-    return cv2.dilate((distance > wide).astype(np.uint8), disc) > 0
+    return cv2.dilate((distance > wide).astype(np.uint8), disc_element(wide + 1)) > 0

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.outline import Looked
+from kit.photo.strip import strip_of
 
 __all__ = ["colour_edge", "doubted"]
 
@@ -105,11 +106,7 @@ def colour_edge(seen: Looked, line: Array, normals: Array, reach: float) -> tupl
 
 def _white_light(seen: Looked, line: Array, normals: Array, t: Array) -> Array:
     """Linear light along normals (n, len(t), 3), turned such that its noise is alike all ways."""
-    import cv2
-
-    at = (line[:, None] + normals[:, None] * t[None, :, None] - seen.corner).astype(np.float32)
-    light = np.asarray(cv2.remap(seen.linear, at[..., 0], at[..., 1], cv2.INTER_LINEAR,
-                                 borderMode=cv2.BORDER_REPLICATE), np.float64)  # fmt: skip
+    light = np.asarray(strip_of(seen.linear, line - seen.corner, normals, t), np.float64)
     fine = np.diff(light, 2, axis=1)[:, ::2].reshape(-1, 3)
     fine = np.clip(fine, *np.quantile(fine, [0.05, 0.95], axis=0))
     noise = fine.T @ fine / len(fine) / 5

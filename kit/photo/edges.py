@@ -8,7 +8,7 @@ undershoot.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 from kit.photo.colour import light_of_bytes
 from kit.photo.plane_fit import Marks
 
-__all__ = ["Edges", "Kept", "Patch", "halved", "linear_patch", "place_edges"]
+__all__ = ["Edges", "Patch", "halved", "linear_patch", "place_edges"]
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Edges:
+class Edges(NamedTuple):
     """Straight edges known on a plane.
 
     Parameters
@@ -62,14 +61,6 @@ class Edges:
         table = np.asarray(parts, float).reshape(-1, 6)
         start, end = table[:, :2] * cell_mm + corner, table[:, 2:4] * cell_mm + corner
         return cls(start, end, table[:, 4:], np.full(len(table), cell_mm))
-
-    def joined(self, other: "Edges") -> "Edges":
-        """Return both together."""
-        pairs = (
-            (self.start, other.start), (self.end, other.end), (self.bright, other.bright),
-            (self.room_mm, other.room_mm),
-        )  # fmt: skip
-        return Edges(*(np.concatenate(pair) for pair in pairs))
 
 
 @dataclass(frozen=True)
@@ -113,23 +104,6 @@ class Patch:
 ENOUGH_PX = 14.0
 #: the picture in which references are looked for is at least so long, in pixels
 LOOK_PX = 1600
-
-
-class Kept:
-    """A photo whose reduced pictures are made once: looked for and measured in the same ones."""
-
-    def __init__(self, photo: Any) -> None:
-        self._photo = photo
-        self._made: dict[int, tuple[Any, float]] = {}
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._photo, name)
-
-    def reduced(self, longest_px: int) -> tuple[Any, float]:
-        """Return what `Photo.reduced` does."""
-        if longest_px not in self._made:
-            self._made[longest_px] = self._photo.reduced(longest_px)
-        return self._made[longest_px]
 
 
 def halved(photo: Any, least_px: float = LOOK_PX) -> int:

@@ -43,13 +43,12 @@ LEAST_PX = 50.0
 
 @dataclass(frozen=True)
 class Ellipse:
-    """Centre, half axes in pixels, direction of the long one in radians; how sure it is one."""
+    """Centre, half axes in pixels, direction of the long one in radians; how clear its edge is."""
 
     centre: tuple[float, float]
     long_px: float
     short_px: float
     turn: float
-    support: float = 0.0
     score: float = 0.0
 
     def outline(self, count: int) -> Array:
@@ -111,7 +110,7 @@ def see_ellipses(
         if not flat and e.long_px * k > 0.5 * LEAST_PX:
             support, clear = _support(lab, e)
             if support > SUPPORT and clear > FAINTEST:
-                seen.append(replace(e, support=support, score=clear))
+                seen.append(replace(e, score=clear))
     # blotches of the ground are faint beside what was laid there
     top = max((e.score for e in seen), default=0.0)
     seen = [e for e in seen if e.score > SHARE_OF_BEST * top]
@@ -119,7 +118,7 @@ def see_ellipses(
     full = [
         Ellipse(
             ((e.centre[0] + 0.5) * k - 0.5 + corner[0], (e.centre[1] + 0.5) * k - 0.5 + corner[1]),
-            e.long_px * k, e.short_px * k, e.turn, e.support, e.score,
+            e.long_px * k, e.short_px * k, e.turn, e.score,
         )
         for e in best
     ]  # fmt: skip
@@ -300,13 +299,15 @@ def _is_rim(ring: _Ring, first: _Ring, k: float) -> bool:
 
 def _followed(patch: Any, e: Ellipse, half: float, pull: float = 0.7) -> _Ring | None:
     """Place the edge nearest to an ellipse, and fit it anew, until it stays."""
+    from scipy.ndimage import uniform_filter1d
+
     fine = 0.5
     share = np.arange(-half, half + fine / 2, fine)
     for round_ in range(8):
         start, normals = e.outline(COUNT), e.normals(COUNT)
         at = start[:, None] + share[None, :, None] * normals[:, None]
         # neighbours together: less noise, and the edge is the same to a part of a pixel
-        light = _along(patch.sample(at))
+        light = uniform_filter1d(patch.sample(at), ALONG, axis=0, mode="wrap")
         slope = np.abs(np.gradient(light, axis=1))
         slope *= np.exp(-0.5 * (share / (pull * half)) ** 2)  # prefer what lies near
         n = len(share)
@@ -333,13 +334,6 @@ def _followed(patch: Any, e: Ellipse, half: float, pull: float = 0.7) -> _Ring |
     stands, edge = _stands(patch, e)
     rough = float(np.std(_off(e, points[use])))
     return _Ring(e, points[use], normals[use], stands, float(use.mean()), edge, max(rough, 0.05))
-
-
-def _along(light: Array) -> Array:
-    """The mean over neighbours along the outline."""
-    from scipy.ndimage import uniform_filter1d
-
-    return np.asarray(uniform_filter1d(light, ALONG, axis=0, mode="wrap"))
 
 
 def _stands(patch: Any, e: Ellipse) -> tuple[float, float]:

@@ -10,15 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
-from kit.photo import crumb_look, face_edge
+from kit.photo import face_edge
 from kit.photo.colour import light_of_bytes
 from kit.photo.colour_table import codes, density, hues
-from kit.photo.face_blob import LEAST_CONVEX, LEAST_MM2, NOT_ONE, disc, rough_blob, solid
+from kit.photo.face_blob import LEAST_CONVEX, LEAST_MM2, NOT_ONE, rough_blob, solid
 from kit.photo.ranks import median, quantile
 from kit.photo.strip import closed_path, normals, perimeter, resampled, strip_of
 
 __all__ = [
-    "LEAST_MM2", "Face", "crust_depth", "disc", "filled", "find_face", "lab_of", "light_of",
+    "LEAST_MM2", "Face", "crust_depth", "filled", "find_face", "lab_of", "light_of",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -47,6 +47,21 @@ MOST_UNSURE = 0.1
 NO_OUTLINE = 0.97
 #: A hidden crust is told of from this share on.
 MOST_HIDDEN = 0.2
+#: Lengths over which cells and patches are told, in mm (standard deviation of the blur).
+_CELLS_MM, _PATCHES_MM = 0.7, 2.0
+#: Crumb's lightness differs by at least this much (standard deviation of L*) within cells.
+_ROUGH = 1.0
+#: It differs so many times as much within cells as between patches; and where what lies just
+#: inside the outline is no darker than the inside, as crust is, so many times. Drawn faces with
+#: the largest cells: from 0.42 on, others from 1.7; drawn prints and browned tops: to 0.3; cards,
+#: whose rim is pale: to 0.6 (November 2026).
+_EVEN, _EVEN_BARE = 0.35, 1.0
+#: How much darker crust is (L*), and between which depths it is looked at, in mm.
+_DARKER, _CRUST_MM = 5.0, (0.2, 1.0)
+#: With fewer pixels to a millimetre no cells are seen.
+_LEAST_PX_PER_MM = 2.0
+#: What is looked at: deeper inside than this share of the deepest point.
+_INSIDE = 0.5
 
 
 @dataclass(frozen=True)
@@ -148,7 +163,7 @@ def find_face(
         raise DataError(NOT_ONE)
     depth, u_depth = crust_depth(lab, px_per_mm, path)
     notes = []
-    unlike, other = crumb_look.doubt(lab[..., 0], filled(picture.shape, path), px_per_mm)
+    unlike, other = _unlike_crumb(lab[..., 0], filled(picture.shape, path), px_per_mm)
     if other and box is None:
         msg = (
             f"what stands out from the ground {unlike}: if it is a cut face, draw a box about it "
@@ -185,6 +200,46 @@ def find_face(
         )
     u_mm = float(np.linalg.norm([CLEAR_MM, rough, UNSURE_MM * share, HIDDEN_MM * hidden]))
     return Face(path, u_mm * px_per_mm, depth, u_depth, unsure, tuple(notes))
+
+
+def _unlike_crumb(lightness: Picture, face: Picture, px_per_mm: float) -> tuple[str, bool]:
+    """Return why the inside of an outline does not look like crumb, and whether it cannot be.
+
+    Crumb is rough by its cells and, beyond them, the same all over. A plate is smooth, a print or a
+    card has large patches, the browned top of a whole muffin is smooth and patchy. The first is
+    empty where it does look so; what is smooth may be crumb in poor light.
+    """
+    import cv2
+
+    rows, columns = np.flatnonzero(face.any(1)), np.flatnonzero(face.any(0))
+    if not len(rows) or px_per_mm < _LEAST_PX_PER_MM:
+        return "", False
+    part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    seen = lightness[part]
+    deep = cv2.distanceTransform(np.pad(face[part], 1).view(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
+    inside: NDArray[np.bool_] = deep > _INSIDE * deep.max()
+    own = inside.astype(np.float32)
+
+    def blurred(mm: float, k: int) -> Picture:
+        """Of every k-th row and column."""
+        sd, weight = mm * px_per_mm / k, own[::k, ::k]
+        return np.asarray(cv2.GaussianBlur(seen[::k, ::k] * weight, (0, 0), sd)
+                          / np.maximum(cv2.GaussianBlur(weight, (0, 0), sd), 1e-3))  # fmt: skip
+
+    rough = float((seen[::2, ::2] - blurred(_CELLS_MM, 2))[inside[::2, ::2]].std())
+    # of a picture smooth enough for every fourth pixel to tell
+    few = inside[::4, ::4]
+    y, x = np.nonzero(few)
+    x, y = (x - x.mean()) / few.shape[1], (y - y.mean()) / few.shape[0]
+    # light falls unevenly: what a bent surface follows is no patch
+    bent = np.stack([np.ones(len(x)), x, y, x * x, x * y, y * y], axis=1)
+    patches = blurred(_PATCHES_MM, 4)[few].astype(float)
+    patchy = float((patches - bent @ np.linalg.lstsq(bent, patches, rcond=None)[0]).std())
+    rim = (deep > _CRUST_MM[0] * px_per_mm) & (deep < _CRUST_MM[1] * px_per_mm)
+    darker = median(seen[inside]) - median(seen[rim])
+    if patchy > max(_ROUGH, rough / (_EVEN if darker > _DARKER else _EVEN_BARE)):
+        return "has larger patches inside than crumb has cells", True
+    return ("is smoother inside than crumb", False) if rough < _ROUGH else ("", False)
 
 
 def crust_depth(lab: Picture, px_per_mm: float, outline_px: Array) -> tuple[Array, float]:

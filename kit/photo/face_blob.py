@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError
 from kit.photo.colour_table import codes, density, how_rough, hues, of_table, share_of_roughness
-from kit.photo.pieces import pieces
+from kit.photo.pieces import disc_element, pieces
 
-__all__ = ["LEAST_CONVEX", "LEAST_MM2", "NOT_ONE", "disc", "rough_blob", "solid"]
+__all__ = ["LEAST_CONVEX", "LEAST_MM2", "NOT_ONE", "rough_blob", "solid"]
 
 Picture = NDArray[Any]
 
@@ -89,7 +89,7 @@ def rough_blob(
             face, other = density(c.ravel()[here]), density(c.ravel()[there], shade=True)
             score += of_table(np.log10(face + least) - np.log10(other + least), c)
         best, another = _chosen(score, inside, px_per_mm, middle, part)
-        ground = ~(cv2.dilate(best.view(np.uint8), disc(px_per_mm)) > 0) & ~out
+        ground = ~(cv2.dilate(best.view(np.uint8), disc_element(px_per_mm)) > 0) & ~out
         own, least = cv2.erode(best.view(np.uint8), np.ones((3, 3))) > 0, 1e-5
     return best, another and box is None
 
@@ -115,10 +115,10 @@ def _chosen(
     heaviest, found = 0.0, None
     for unlike, neck_mm in ways:
         mask: Picture = ((smooth > unlike) & allowed).astype(np.uint8)
-        mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc(1.2 * px_per_mm))
+        mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc_element(1.2 * px_per_mm))
         # the paper about a marker is no face for having a marker in its hole
         mask = _without_holes(mask) * allowed.view(np.uint8)
-        mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(neck_mm * px_per_mm))
+        mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc_element(neck_mm * px_per_mm))
         labels, place, of, area = pieces(mask.view(bool))
         weight = np.bincount(of, middle.ravel()[place], minlength=len(area))
         weight[area < LEAST_MM2 * px_per_mm**2] = 0
@@ -159,11 +159,3 @@ def _without_holes(mask: Picture) -> Picture:
     flood = cv2.copyMakeBorder(mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
     cv2.floodFill(flood, None, (0, 0), 2)
     return np.asarray(flood[1:-1, 1:-1] != 2, np.uint8)
-
-
-def disc(radius: float) -> Picture:
-    """Return a disc as a structuring element."""
-    import cv2
-
-    n = 2 * max(1, round(radius)) + 1
-    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))

@@ -1,4 +1,4 @@
-"""The colour of one face: its mean L*, a*, b*, its dark share, how uneven it is, how surely."""
+"""The colour of one round face: where it ends, its mean, its dark share, how uneven, how surely."""
 
 from dataclasses import dataclass, field
 from typing import Any
@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from kit.errors import InputError
 from kit.photo.colour import to_lab
-from kit.photo.face_outline import find_face
 from kit.photo.grey_patch import inside
 from kit.photo.light import Light
+from kit.photo.strip import closed_path
 from kit.photo.value import Value, combined
 
 __all__ = ["DARK", "Face", "measure_face"]
@@ -30,6 +30,19 @@ _RIM_PX, _RIM = 2.0, 0.02  # mixed with the ground: pixels, and share of the rad
 _TILES = 8  # a face is as many tiles wide for its unevenness
 _BURNT = 254
 _DOUBTFUL = 0.05  # of the radius
+
+# of the search for the outline
+_WORK_PX = 150  # longer side of the picture in which colours are told apart
+_DIRECTIONS, _RADII = 96, 120
+_JUMP = 1  # steps of radius between neighbouring directions
+_TURN = np.linspace(0, 2 * np.pi, _DIRECTIONS, endpoint=False)
+_ROUNDS = 5
+# shares of the box's half: surely face, likely face, surely ground
+_SURE, _LIKELY, _SURELY_OUT = 0.45, 0.9, 1.12
+# as shares of the radius: how far off the box's middle, how far from round, how far one end lies
+# off, its neighbours with it
+_WAVES, _SHIFTED, _OUT_OF_ROUND, _NOISE = 6, 0.1, 0.03, 0.08
+_FAR = 0.06  # of the radius: ends further off the round line do not count
 
 
 @dataclass(frozen=True)
@@ -93,7 +106,7 @@ def measure_face(
     _filled(polygon, pixels, region, name)
     if boxed:
         box = np.concatenate([polygon.min(0), polygon.max(0)])
-        polygon, doubt = find_face(pixels, box)
+        polygon, doubt = _outline(pixels, box)
         u_outline = max(_U_OUTLINE, doubt)
         if doubt > _DOUBTFUL:
             notes.append("its edge hardly differs from the ground: look at the outline")
@@ -198,3 +211,89 @@ def _uneven(lightness: Array, rows: NDArray[np.intp], columns: NDArray[np.intp])
         return Value(float("nan"), float("nan"))
     spread = float(means[full].std(ddof=1))
     return combined(spread, "", tiles=spread / np.sqrt(2 * (full.sum() - 1)))
+
+
+def _outline(pixels: NDArray[np.uint8], box: Array) -> tuple[Array, float]:
+    """Outline (n, 2) of the face that fills most of a box, and how far its radius may be off.
+
+    Colour tells face from ground (GrabCut: Rother, Kolmogorov and Blake 2004), and one closed line
+    around the middle, which may not jump, settles where: the best such line by dynamic programming
+    over directions. Its radius may be off by the share by which colour and roundness disagree.
+    """
+    import cv2
+
+    x0, y0, x1, y1 = box
+    margin = 0.12 * max(x1 - x0, y1 - y0)
+    height, width = pixels.shape[:2]
+    left, top = max(0, int(x0 - margin)), max(0, int(y0 - margin))
+    right, bottom = min(width, int(x1 + margin) + 2), min(height, int(y1 + margin) + 2)
+    crop = pixels[top:bottom, left:right]
+    k = max(crop.shape[:2]) / _WORK_PX
+    size = (max(8, round(crop.shape[1] / k)), max(8, round(crop.shape[0] / k)))
+    how = cv2.INTER_AREA if k > 1 else cv2.INTER_LINEAR
+    small = np.asarray(cv2.resize(crop, size, interpolation=how), np.uint8)
+    factor = np.array([crop.shape[1] / size[0], crop.shape[0] / size[1]])
+    low = (np.array([x0, y0]) - (left, top) + 0.5) / factor - 0.5
+    high = (np.array([x1, y1]) - (left, top) + 0.5) / factor - 0.5
+    mid, half = (low + high) / 2, (high - low) / 2
+    y, x = np.mgrid[: size[1], : size[0]]
+    across, down = (x - mid[0]) / half[0], (y - mid[1]) / half[1]
+    boxed = (np.abs(across) <= 1) & (np.abs(down) <= 1)
+    ends, doubt = _around(_by_colour(small, np.hypot(across, down), boxed), mid, half)
+    outline = mid + ends[:, None] * np.stack([np.cos(_TURN), np.sin(_TURN)], 1) * half
+    return (outline + 0.5) * factor - 0.5 + (left, top), doubt
+
+
+def _by_colour(small: NDArray[np.uint8], out: Array, boxed: NDArray[np.bool_]) -> Array:
+    """1 where a pixel's colour is more the face's than the ground's, softly.
+
+    `out` is the distance from the middle of the box, in halves of it.
+    """
+    import cv2
+
+    mask = np.full(small.shape[:2], cv2.GC_PR_FGD, np.uint8)
+    mask[out > _LIKELY] = cv2.GC_PR_BGD
+    mask[~boxed | (out > _SURELY_OUT)] = cv2.GC_BGD
+    mask[out < _SURE] = cv2.GC_FGD
+    if not (mask == cv2.GC_BGD).any():
+        return np.asarray(out < 1, float)
+    cv2.setRNGSeed(1)  # its k-means starts at random
+    ground, face = np.zeros((1, 65)), np.zeros((1, 65))
+    whole = (0, 0, 1, 1)  # not looked at where a mask is given
+    cv2.grabCut(small, mask, whole, ground, face, _ROUNDS, cv2.GC_INIT_WITH_MASK)
+    own = np.isin(mask, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.float32)
+    return np.asarray(cv2.GaussianBlur(own, (0, 0), 1.0), float)
+
+
+def _around(face: Array, mid: Array, half: Array) -> tuple[Array, float]:
+    """The closed line around `mid` that has most face inside and most ground outside.
+
+    Its radius in each direction, in half boxes, and how far the radius may be off.
+    """
+    from scipy.ndimage import map_coordinates
+
+    radius = (np.arange(_RADII) + 0.5) / _RADII * 1.2
+    across = np.stack([np.cos(_TURN), np.sin(_TURN)], 1) * half
+    at = mid + radius[None, :, None] * across[:, None, :]  # (directions, radii, 2)
+    seen = map_coordinates(face, [at[..., 1], at[..., 0]], order=1, mode="nearest")
+    gain = np.cumsum((2 * seen - 1) * radius, axis=1)  # of ending the face at a radius
+    ends = (closed_path(-gain, _JUMP, 0.0) + 1) / _RADII * 1.2
+    smooth = _rounded(ends)
+    doubt = float(np.sqrt(np.mean((ends - smooth) ** 2)))
+    return smooth, doubt
+
+
+def _rounded(ends: Array) -> Array:
+    """A round line through most of the ends: bites of ground-coloured face are outvoted."""
+    waves = np.arange(1, _WAVES + 1)[:, None] * _TURN
+    terms = np.concatenate([np.ones((1, _DIRECTIONS)), np.cos(waves), np.sin(waves)]).T
+    weight = np.ones(_DIRECTIONS)
+    order = np.arange(1, _WAVES + 1)
+    size = np.where(order == 1, _SHIFTED, _OUT_OF_ROUND / order)  # of each wave, expected
+    held = np.diag(np.concatenate([[0.0], size**-2.0, size**-2.0])) * _NOISE**2
+    for _ in range(20):
+        heavy = weight[:, None] * terms
+        fit = np.linalg.solve(heavy.T @ terms + held, heavy.T @ ends)
+        away = ends - terms @ fit
+        weight = np.maximum(1 - (away / _FAR) ** 2, 0) ** 2 + 1e-3  # Tukey's biweight
+    return np.asarray(terms @ fit)

@@ -20,9 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.colour import light_of
-from kit.photo.ground import GroundSeen
 
-__all__ = ["Light", "PatchSeen", "fit_light"]
+__all__ = ["GroundSeen", "Light", "PatchSeen", "fit_light"]
 
 Array = NDArray[np.float64]
 
@@ -89,6 +88,25 @@ class PatchSeen:
     usable: NDArray[np.bool_]
     reflectance: Array
     u_reflectance: float = 0.0
+
+
+@dataclass(frozen=True)
+class GroundSeen:
+    """Tiles of one even ground.
+
+    Parameters
+    ----------
+    centre : (n, 2) array
+        In pixels of the full photo.
+    level : (n, 3) array
+        0 to 1.
+    spread : float
+        Of one tile about a smooth surface, in ln of light.
+    """
+
+    centre: Array
+    level: Array
+    spread: float
 
 
 @dataclass(frozen=True)
@@ -312,16 +330,3 @@ def _mixed(fits: Sequence[tuple[float, Array, Array, float]], middle: Array, hal
         cov += w * (spread * max(1.0, misfit) + np.outer(apart, apart))
     misfit = float(sum(w * f[3] for w, f in zip(weight, fits, strict=True)))
     return Light(theta, cov, middle, half, misfit)
-
-
-def unknown_light(width: int, height: int) -> Light:
-    """Return what is believed of curve and light where no patch tells.
-
-    The camera sets exposure and white by what it sees: right within a quarter and 8 % of a
-    colour, one standard deviation (no source).
-    """
-    sd, mean = _belief({name: values[-1] for name, values in _STRENGTHS.items()})
-    cov = np.diag(sd**2)
-    cov[_GAINS, _GAINS] = 0.25**2 + 0.08**2 * np.eye(3)
-    middle = np.array([(width - 1) / 2, (height - 1) / 2])
-    return Light(mean, cov, middle, max(width, height) / 2)

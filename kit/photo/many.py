@@ -342,30 +342,24 @@ def _done_before(table: Path, asked: Asked, names: dict[Path, str]) -> dict[str,
     """Return the rows of an earlier run that still hold: same question, same bytes."""
     import pandas as pd
 
+    from kit.photo.picture import sha256_of
+
     if not table.exists():
         return {}
+    other = InputError("out", str(table), "is no table of measured photos", "Choose another file.")
     try:
         before = pd.read_csv(table, dtype={"file": str, "asked": str, "sha256": str})
     except (ValueError, OSError) as exc:
-        raise InputError(
-            "out", str(table), "is no table of measured photos", "Choose another file."
-        ) from exc
+        raise other from exc
     if not {"file", "asked", "status"} <= set(before.columns):
-        raise InputError(
-            "out", str(table), "is no table of measured photos", "Choose another file."
-        )
+        raise other
     there = {name: path for path, name in names.items()}
     rows: dict[str, Row] = {}
     for row in before[before["asked"] == asked.mark].to_dict("records"):
         name = str(row["file"])
-        if name in there and row.get("sha256") == _sha256(there[name]):
+        if name in there and row.get("sha256") == sha256_of(there[name]):
             rows[name] = {str(column): value for column, value in row.items()}
     return rows
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _write(table: Path, rows: dict[str, Row], names: dict[Path, str]) -> "pd.DataFrame":

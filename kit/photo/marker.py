@@ -12,7 +12,7 @@ from kit.errors import DataError, InputError
 from kit.photo.camera import Camera
 from kit.photo.edges import Edges, halved, linear_patch
 from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
-from kit.photo.plane_scale import above, chosen, plane_scale, positive, refined
+from kit.photo.plane_scale import above, check_sharp, chosen, plane_scale, positive, refined
 from kit.photo.reference import Scale
 from kit.photo.squeezed import SQUEEZED_DEG, STEEPEST_DEG, fit_squeezed, off_square_on
 
@@ -89,13 +89,7 @@ def find(
     by_line = partial(_by_line, cell=side / n, n=n)
     if _shifted(fit, marks, by_line(marks), camera):
         fit, marks, _, width = refined(camera, starts, patch, edges, camera, by_line)
-    blur = float(np.median(width))
-    if blur > WIDEST_BLUR * wide / n:
-        msg = (
-            f"The marker is blurred over {2 * blur:.0f} pixels, too much for its size. "
-            "Retake: tap on it to focus and hold still, or go nearer."
-        )
-        raise DataError(msg)
+    check_sharp("marker", width, WIDEST_BLUR * wide / n, ", too much for its size")
     return plane_scale(
         "marker", photo, fit, marks, square, u_size=u / side, expected=len(edges.start)
     )

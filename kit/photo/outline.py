@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.colour import light_of_bytes
+from kit.photo.strip import closed_path
 
 __all__ = [
     "CLEAR", "Edge", "Looked", "evenly", "find_edge", "inside", "jumps_along", "look",
-    "noise_of", "shadow_proof", "size_of",
+    "noise_of", "shadow_proof", "size_of", "spread_round",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -179,7 +180,7 @@ def find_edge(
     at = (line[:, None] + normals[:, None] * t[None, :, None] - seen.corner).astype(np.float32)
     strip, jump = jumps_along(seen.lab, at, window)
     t = t[window:-window]
-    toward = _spread_round(strip[:, :window].mean(1) - strip[:, -window:].mean(1), max(2, n // 20))
+    toward = spread_round(strip[:, :window].mean(1) - strip[:, -window:].mean(1), max(2, n // 20))
     noise = noise_of(strip)
     weight = np.linalg.solve(noise, toward.T).T
     weight /= np.sqrt(np.maximum((weight * toward).sum(1), 1e-9))[:, None]
@@ -194,11 +195,11 @@ def find_edge(
     gain += _BELONGING * _belongs(strip, window, n)
     gain[inside(seen.keep_out, np.asarray(at[:, window:-window] + seen.corner, float))] -= 50.0
     spacing = float(np.median(np.hypot(*(line - np.roll(line, 1, 0)).T)))
-    path = _smooth_path(gain, step / (0.35 * spacing))
+    path = closed_path(-gain, 3, step / (0.35 * spacing), 2)
     rows, inner = np.arange(n), np.clip(path, 3, len(t) - 4)
     strength = np.maximum(score[rows, inner], 0.0)
     strip, jump = jumps_along(seen.linear, at, window)
-    toward = _spread_round(strip[:, :window].mean(1) - strip[:, -window:].mean(1), max(2, n // 20))
+    toward = spread_round(strip[:, :window].mean(1) - strip[:, -window:].mean(1), max(2, n // 20))
     near = (jump[rows[:, None], inner[:, None] + np.arange(-3, 4)] @ toward[..., None])[..., 0]
     best = np.clip(near[:, 1:-1].argmax(1) + 1, 1, 5)
     a, b, c = (near[rows, best + d] for d in (-1, 0, 1))
@@ -247,9 +248,9 @@ def _belongs(strip: Array, window: int, n: int) -> Array:
     quarter = max(window, strip.shape[1] // 4)
     ends = []
     for part, loose in ((strip[:, :quarter], 6.0), (strip[:, -quarter:], 10.0)):
-        mean = _spread_round(part.mean(1), n // 20)
+        mean = spread_round(part.mean(1), n // 20)
         square = np.swapaxes(part, 1, 2) @ part / part.shape[1]
-        square = _spread_round(square, n // 20) - mean[:, :, None] * mean[:, None]
+        square = spread_round(square, n // 20) - mean[:, :, None] * mean[:, None]
         square = square + np.diag([loose**2, 1.0, 1.0])
         off = strip - mean[:, None]
         far = (off @ np.linalg.inv(square) * off).sum(-1)
@@ -261,43 +262,16 @@ def _belongs(strip: Array, window: int, n: int) -> Array:
 
 def inside(polygon: Array, at: Array) -> NDArray[np.bool_]:
     """Which points (n, m, 2) lie in a polygon that nowhere caves in."""
+    from scipy.spatial import ConvexHull
+
     if len(polygon) < 3:
         return np.zeros(at.shape[:2], bool)
-    ahead = np.roll(polygon, -1, 0) - polygon
-    x, y = polygon.T
-    turn = 1 if float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) > 0 else -1
-    out = np.ones(at.shape[:2], bool)
-    for corner, edge in zip(polygon, ahead, strict=True):
-        away = at - corner
-        out &= turn * (edge[0] * away[..., 1] - edge[1] * away[..., 0]) > 0
-    return out
+    sides = ConvexHull(polygon).equations
+    return np.asarray((at @ sides[:, :2].T < -sides[:, 2]).all(-1))
 
 
-def _spread_round(values: Array, sigma: float) -> Array:
-    """Closed rows smoothed along the outline."""
+def spread_round(values: Array, sigma: float) -> Array:
+    """Return closed rows smoothed along the outline, by so many of them."""
     from scipy.ndimage import gaussian_filter1d
 
     return np.asarray(gaussian_filter1d(values, sigma, axis=0, mode="wrap"))
-
-
-def _smooth_path(gain: Array, cost: float) -> NDArray[np.intp]:
-    """The column in each row that gains most, a step of d columns costing (cost·d)²; closed."""
-    n, width = gain.shape
-    extra = min(n, max(10, n // 8))
-    rows = np.r_[np.arange(n - extra, n), np.arange(n), np.arange(extra)]
-    steps = np.arange(-3, 4)
-    fee = (cost * steps) ** 2
-    best = gain[rows[0]].copy()
-    came = np.zeros((len(rows), width), np.int8)
-    padded = np.full(width + 6, -np.inf)
-    window = np.lib.stride_tricks.sliding_window_view(padded, width)
-    for i, row in enumerate(rows[1:], 1):
-        padded[3:-3] = best
-        options = window - fee[:, None]
-        came[i] = options.argmax(0)
-        best = options.max(0) + gain[row]
-    path = np.empty(len(rows), np.intp)
-    path[-1] = best.argmax()
-    for i in range(len(rows) - 1, 0, -1):
-        path[i - 1] = path[i] + steps[came[i, path[i]]]
-    return path[extra : extra + n]

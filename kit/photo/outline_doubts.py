@@ -1,6 +1,6 @@
 """Where a piece meets its worktop, and how sure an outline is.
 
-Rival edges, a worktop's rim behind it, colours against edges.
+Rival edges, colours against edges.
 """
 
 import math
@@ -10,10 +10,9 @@ from numpy.typing import NDArray
 
 from kit.photo.edge_colour import doubted
 from kit.photo.outline import CLEAR, Edge, Looked, inside, jumps_along, noise_of, size_of
+from kit.photo.strip import strip_of
 
-__all__ = [
-    "at_foot", "contact", "crevice", "doubts", "in_shade", "overlap", "share_along",
-]  # fmt: skip
+__all__ = ["at_foot", "contact", "crevice", "doubts", "in_shade", "overlap"]
 
 #: what lies on both sides of the line where a piece meets the worktop is so many times as bright
 #: where that line begins to count, and where it is sure (own choice, from drawn shadows)
@@ -266,12 +265,9 @@ def _light_along(
     seen: Looked, line: Array, normals: Array, t: Array, smooth: tuple[float, float]
 ) -> Array:
     """Linear light (n, len(t), 3) across a line, smoothed along it and across."""
-    import cv2
     from scipy.ndimage import gaussian_filter1d
 
-    at = (line[:, None] + normals[:, None] * t[None, :, None] - seen.corner).astype(np.float32)
-    light = cv2.remap(seen.linear, at[..., 0], at[..., 1], cv2.INTER_LINEAR,
-                      borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    light = strip_of(seen.linear, line - seen.corner, normals, t)
     for axis, sigma in enumerate(smooth):
         light = gaussian_filter1d(light, sigma, axis=axis)
     return np.asarray(light, float)
@@ -290,12 +286,3 @@ def overlap(one: Array, two: Array) -> float:
         cv2.fillPoly(mask, [np.round((line - low) / k).astype(np.int32)], 1)
         masks.append(mask > 0)
     return float((masks[0] & masks[1]).sum() / max((masks[0] | masks[1]).sum(), 1))
-
-
-def share_along(seen: Looked, edge: Edge, normals: Array, within: float) -> float:
-    """Return what share of an upper edge lies on a straight edge of the background."""
-    upper = edge.points[normals[:, 1] < -0.85]
-    if not len(upper) or not len(seen.level):
-        return 0.0
-    off = upper[:, 1:] - seen.level[:, 0] - upper[:, :1] * seen.level[:, 1]
-    return float((np.abs(off) < within).any(1).mean())

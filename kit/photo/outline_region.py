@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
-from kit.photo.outline import evenly, shadow_proof
+from kit.photo.outline import evenly, shadow_proof, spread_round
 
 __all__ = ["SHARES", "below_glass", "find_region"]
 
@@ -215,7 +215,7 @@ def find_region(
     if lost:
         msg = "the piece runs out of the photo. Retake it with the whole piece in the picture."
         raise DataError(msg)
-    return _rounded(line, 0.02)
+    return spread_round(evenly(line, 200), 4.0)
 
 
 def below_glass(picture: Pixels, line: Array) -> Box | None:
@@ -257,14 +257,3 @@ def below_glass(picture: Pixels, line: Array) -> Box | None:
     return (
         float(low[0]), float(low[1] + level * tall - slack), float(high[0]), float(high[1] + slack)
     )  # fmt: skip
-
-
-def _rounded(line: Array, share: float) -> Array:
-    """A closed line smoothed over a share of its length."""
-    import cv2
-
-    even = evenly(line, 200)
-    reach = int(600 * share) + 1
-    wrapped = np.vstack([even[-reach:], even, even[:reach]])
-    smooth = cv2.GaussianBlur(wrapped, (1, 0), sigmaX=0.1, sigmaY=200 * share)
-    return np.asarray(smooth[reach:-reach])

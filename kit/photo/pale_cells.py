@@ -8,7 +8,6 @@ seen: it is told how much that may be.
 """
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,9 +15,9 @@ from numpy.typing import NDArray
 
 from kit.photo.cells import SMALLEST_MM2
 from kit.photo.darkness import middle_and_spread
-from kit.photo.pieces import nearest, pieces
+from kit.photo.pieces import disc_element, nearest, pieces
 
-__all__ = ["ADVICE", "TOLD", "PaleCells", "pale_cells"]
+__all__ = ["ADVICE", "LEFT_OUT", "TOLD", "pale_cells", "too_few"]
 
 Picture = NDArray[Any]
 
@@ -38,6 +37,9 @@ LEAST = 0.04
 SPECKS = 0.12
 #: With fewer cells nothing is told.
 FEWEST = 5
+#: Fewer than this, and together less than this share of what was found: as much mottling passes for
+#: cells (on drawn faces of few large cells, up to a third more were counted).
+HANDFUL, LITTLE = 12, 0.05
 #: How dark a cell is, is told mostly up to this far from its core's edge; from its core it reaches
 #: this far, up to half its darkness.
 DEEP_MM, REACH_MM, EDGE = 0.25, 0.25, 0.5
@@ -51,29 +53,14 @@ ADVICE = (
     "be more open by {:.0f} points or more. Compare it only with faces photographed in the same "
     "light"
 )
-
-
-@dataclass(frozen=True)
-class PaleCells:
-    """Cells paler than the level.
-
-    Parameters
-    ----------
-    mask : (height, width) bool
-    unseen : float
-        Share of the crumb that may be cells paler still: as much area for each step of darkness
-        as there is between the palest that are told and the level.
-    small : int
-        Pieces left out for being no larger than blur makes holes that are too small to count.
-    """
-
-    mask: Picture
-    unseen: float
-    small: int = 0
+LEFT_OUT = (
+    "{} not counted: so few and small may be mottled wall. Counted as cells, there would be {:.3g} "
+    "to a square centimetre; the ± allows for it"
+)
 
 
 def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_per_mm: float,
-               below: float, blur_mm: float = 0.0) -> PaleCells:  # fmt: skip
+               below: float, blur_mm: float = 0.0) -> tuple[Picture, float]:  # fmt: skip
     """Find cells that are paler than `below`.
 
     Parameters
@@ -92,8 +79,11 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
 
     Returns
     -------
-    PaleCells
+    mask : (height, width) bool
         None where light patches are as many as dark ones.
+    unseen : float
+        Share of the crumb that may be cells paler still: as much area for each step of darkness
+        as there is between the palest that are told and the level.
 
     Examples
     --------
@@ -101,23 +91,23 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
     >>> dark = np.where(np.hypot(x, y) < 8, 0.12, 0).astype(np.float32)
     >>> dark += 0.02 * np.random.default_rng(1).standard_normal(dark.shape).astype(np.float32)
     >>> full, none = np.ones(dark.shape, bool), np.zeros(dark.shape, bool)
-    >>> pale = pale_cells(dark, none, full, full, 14.0, 0.2).mask
+    >>> pale, _ = pale_cells(dark, none, full, full, 14.0, 0.2)
     >>> len(pieces(pale).pixels) - 1
     25
-    >>> bool(pale_cells(-dark, none, full, full, 14.0, 0.2).mask.any())
+    >>> bool(pale_cells(-dark, none, full, full, 14.0, 0.2)[0].any())
     False
     """
     import cv2
 
     soft = cv2.GaussianBlur(dark, (0, 0), SOFT_MM * px_per_mm)
-    beside = _about(found, NEAR_MM * px_per_mm)
+    away = cv2.distanceTransform(1 - found.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    beside = away <= NEAR_MM * px_per_mm
     # what is only counted is counted on every other pixel: in a quarter of the time
     inner, coarse = core[::2, ::2].copy(), soft[::2, ::2]
-    wall = np.flatnonzero(core & ~_about(found, WALL_MM * px_per_mm))[::3]
+    wall = np.flatnonzero(core & (away > WALL_MM * px_per_mm))[::3]
     middle, spread = middle_and_spread(soft.ravel()[wall])
     free = crumb & ~beside
-    n = 2 * max(1, round(HALF_MM * px_per_mm)) + 1
-    wide = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))
+    wide = disc_element(HALF_MM * px_per_mm)
 
     beyond = free[::2, ::2] & (np.abs(coarse - middle) > below - middle)
     height, width = found.shape
@@ -148,21 +138,52 @@ def pale_cells(dark: Picture, found: Picture, crumb: Picture, core: Picture, px_
             large = large if many >= FEWEST else np.zeros_like(large)
             seeds = pale & large.repeat(2, axis=0).repeat(2, axis=1)[:height, :width]
     if not seeds.any():
-        return PaleCells(seeds, 0.0)
+        return seeds, 0.0
     mask = _grown(seeds, soft, middle, beside, px_per_mm) & crumb
-    tiny, small = _too_small(mask, soft - middle, math.hypot(blur_mm, SOFT_MM), px_per_mm)
-    mask &= ~tiny
+    mask &= ~_too_small(mask, soft - middle, math.hypot(blur_mm, SOFT_MM), px_per_mm)
     deep = palest - middle
     share = int(np.count_nonzero(mask)) / max(1, int(np.count_nonzero(crumb)))
-    return PaleCells(mask, share * deep / max(deep, below - palest, 1e-6), small)
+    return mask, share * deep / max(deep, below - palest, 1e-6)
 
 
-def _too_small(
-    mask: Picture, dark: Picture, blur_mm: float, px_per_mm: float
-) -> tuple[Picture, int]:
+def too_few(pale: Picture, found: Picture) -> tuple[Picture, int]:
+    """Find pale cells that are so few that they may be mottling.
+
+    What touches a cell is no patch by itself: a pale passage or shelf of that cell.
+
+    Parameters
+    ----------
+    pale, found : (height, width) bool
+        From `pale_cells`, and the cells found by the level.
+
+    Returns
+    -------
+    mask : (height, width) bool
+        None where they are many, or large beside what was found.
+    count : int
+
+    Examples
+    --------
+    >>> found = np.zeros((100, 100), bool)
+    >>> found[10:90, 10:60] = True
+    >>> pale = np.zeros_like(found)
+    >>> pale[20:24, 70:74] = pale[40:44, 70:74] = pale[60:64, 60:64] = True
+    >>> mask, count = too_few(pale, found)
+    >>> count, int(mask.sum())
+    (2, 32)
+    >>> too_few(found, pale)[1]
+    0
+    """
+    cells = pieces(found | pale)
+    alone = ~cells.hold(found)
+    mask, count = cells.mask(alone), int(np.count_nonzero(alone[1:]))
+    if count >= HANDFUL or np.count_nonzero(mask) >= LITTLE * np.count_nonzero(found):
+        return np.zeros_like(mask), 0
+    return mask, count
+
+
+def _too_small(mask: Picture, dark: Picture, blur_mm: float, px_per_mm: float) -> Picture:
     """Pieces no larger, at half their darkest, than the blur makes a hole too small to count.
-
-    And how many of them are as large as a cell.
 
     There a point is seen 2π·ln 2·blur² large; what the smallest cell and the blur take up add up
     like their squares (to within a tenth for discs down to the blur's own width).
@@ -174,19 +195,7 @@ def _too_small(
     half = np.bincount(of[own > 0.5 * darkest[of]], minlength=len(pixels))
     least = math.hypot(SMALLEST_MM2, 2 * math.pi * math.log(2) * blur_mm**2) * px_per_mm**2
     # a large piece with a dark pit is no hole
-    small = (half < least) & (pixels < 2 * least)
-    as_cells = small & (pixels >= SMALLEST_MM2 * px_per_mm**2)
-    return found.mask(small), int(np.count_nonzero(as_cells))
-
-
-def _about(found: Picture, px: float) -> Picture:
-    """Pixels of what was found and as near to it as this."""
-    import cv2
-
-    away = np.ones((2 * int(px) + 1,) * 2, np.uint8)
-    away[int(px), int(px)] = 0
-    disc = cv2.distanceTransform(away, cv2.DIST_L2, cv2.DIST_MASK_5) <= px
-    return cv2.dilate(found.view(np.uint8), disc.view(np.uint8)) > 0
+    return found.mask((half < least) & (pixels < 2 * least))
 
 
 def _grown(

@@ -18,9 +18,12 @@ from kit.errors import InputError
 from kit.photo import decode, exif
 from kit.photo.camera import Camera
 
-__all__ = ["Photo", "read"]
+__all__ = ["Photo", "read", "sha256_of"]
 
 Pixels = NDArray[np.uint8]
+
+#: Reduced copies of a photo are kept up to so many bytes in all.
+_MOST_SMALL = 60_000_000
 
 #: Names a file of each format may have.
 _SUFFIXES = {
@@ -70,7 +73,7 @@ class Photo:
     _content: bytes | None = field(default=None, repr=False, compare=False)
     #: decoded pixels, all or none; not sent to another process unless there is nothing else
     _held: list[Pixels] = field(default_factory=list, repr=False, compare=False)
-    #: the last reduced copy by its longer side: a reference and a piece are looked for in the same
+    #: the last reduced copies by their longer side: what is looked for in one is measured in it
     _small: dict[int, tuple[Pixels, float]] = field(default_factory=dict, repr=False, compare=False)
 
     @property
@@ -108,11 +111,15 @@ class Photo:
             raise InputError("longest_px", longest_px, "must be at least 1")
         if longest_px >= max(self.width, self.height):
             return self.pixels, 1.0
-        if not self._held:
-            if longest_px not in self._small:
-                self._small.clear()
-                self._small[longest_px] = self._decode(longest_px)
+        if longest_px in self._small:
             return self._small[longest_px]
+        shrink = self._shrunk if self._held else self._decode
+        small = self._small[longest_px] = shrink(longest_px)
+        while sum(pixels.nbytes for pixels, _ in self._small.values()) > _MOST_SMALL:
+            del self._small[next(iter(self._small))]
+        return small
+
+    def _shrunk(self, longest_px: int) -> tuple[Pixels, float]:
         k = max(self.width, self.height) / longest_px
         size = (max(1, int(self.width / k + 1e-6)), max(1, int(self.height / k + 1e-6)))
         box = (0.0, 0.0, min(size[0] * k, self.width), min(size[1] * k, self.height))
@@ -121,10 +128,10 @@ class Photo:
         return np.asarray(whole.resize(size, Image.Resampling.BILINEAR, box, 1.0)), k
 
     def forget(self) -> None:
-        """Let go of the decoded pixels; they are decoded again when they are asked for."""
+        """Let go of pixels that can be had again; they are when they are asked for."""
+        self._small.clear()
         if self.path or self._content is not None:
             self._held.clear()
-            self._small.clear()
 
     @property
     def camera(self) -> Camera:
@@ -140,10 +147,10 @@ class Photo:
         return decode.decoded(content, self.name, self._turned, stored, longest_px)
 
     def __getstate__(self) -> dict[str, Any]:
-        """Leave decoded pixels behind where the file gives them again (process pools)."""
-        state = dict(self.__dict__)
+        """Leave behind pixels that can be had again (process pools)."""
+        state = self.__dict__ | {"_small": {}}
         if self.path or self._content is not None:
-            state["_held"], state["_small"] = [], {}
+            state["_held"] = []
         return state
 
 
@@ -221,7 +228,7 @@ def _of_file(content: Path | bytes, zone: tzinfo | None) -> Photo:
         )
     return Photo(
         path=path,
-        sha256=_hash(content),
+        sha256=sha256_of(content),
         width=width,
         height=height,
         taken=told.taken,
@@ -235,7 +242,8 @@ def _of_file(content: Path | bytes, zone: tzinfo | None) -> Photo:
     )
 
 
-def _hash(content: Path | bytes) -> str:
+def sha256_of(content: Path | bytes) -> str:
+    """Return the SHA-256 of a file or of bytes, in hexadecimal."""
     if isinstance(content, bytes):
         return hashlib.sha256(content).hexdigest()
     with content.open("rb") as file:

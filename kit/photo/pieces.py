@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Pieces", "nearest", "pieces"]
+__all__ = ["Pieces", "disc_element", "nearest", "pieces"]
 
 Picture = NDArray[Any]
 
@@ -91,3 +91,11 @@ def nearest(labels: Picture) -> tuple[Picture, Picture]:
     number = np.zeros(int(near.max()) + 1, np.int32)
     number[near.ravel()[place]] = labels.ravel()[place]
     return away, np.asarray(np.take(number, near))
+
+
+def disc_element(radius: float) -> Picture:
+    """Return a disc of so many pixels' radius, to widen or narrow a mask by (OpenCV)."""
+    import cv2
+
+    n = 2 * max(1, round(radius)) + 1
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (n, n))

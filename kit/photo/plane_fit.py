@@ -74,13 +74,6 @@ class Marks:
     scatter: Array | None = None
     group: Array | None = None
 
-    @classmethod
-    def corners(cls, mm: Array, px: Array) -> "Marks":
-        """Return two marks for each corner."""
-        mm, px = np.asarray(mm, float), np.asarray(px, float)
-        normal = np.repeat(np.eye(2), len(mm), axis=0)
-        return cls(np.tile(mm, (2, 1)), np.tile(px, (2, 1)), normal, np.zeros(2 * len(mm)))
-
 
 @dataclass(frozen=True)
 class PlaneFit:
@@ -132,8 +125,7 @@ class PlaneFit:
     @property
     def u_tilt_deg(self) -> float:
         """Standard uncertainty of the tilt, in degrees."""
-        low = np.linalg.cholesky(self.covariance[6:8, 6:8])
-        return math.degrees(float(np.sqrt(np.trace(low @ low.T) / 2)))
+        return math.degrees(math.sqrt(np.trace(self.covariance[6:8, 6:8]) / 2))
 
 
 def turned(w: Array) -> Array:
@@ -236,13 +228,9 @@ def fit_plane(
             if kept.sum() < 8:
                 kept = np.ones(len(marks.mm), bool)
     chi2 = float((np.minimum(np.abs(res) / sigma, 4.0) ** 2).sum())
-    chi2 += _prior_cost(camera, known) + float(printed[1] / U_STRETCH) ** 2
+    longer = math.log(camera.focal_px / known.focal_px) / known.u_focal
+    chi2 += longer**2 + ((camera.k1 - known.k1) / K1_U) ** 2 + float(printed[1] / U_STRETCH) ** 2
     return PlaneFit(camera, pose, float(printed[0]), sigma, chi2, cov[:9, :9], kept)
-
-
-def _prior_cost(camera: Camera, known: Camera) -> float:
-    off = math.log(camera.focal_px / known.focal_px) / known.u_focal
-    return off**2 + ((camera.k1 - known.k1) / K1_U) ** 2
 
 
 def _deep(mm: Array) -> Array:

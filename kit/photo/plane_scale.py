@@ -13,10 +13,11 @@ from kit.photo.camera import EITHER, USUAL_FOCAL_U, Camera, Pose, Variant
 from kit.photo.edges import Edges, Patch, place_edges
 from kit.photo.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 from kit.photo.reference import Scale
+from kit.photo.squeezed import off_square_on
 
 __all__ = [
-    "STEEPEST_DEG", "above", "chosen", "grid_u", "numbers", "plane_scale", "positive",
-    "refined",
+    "STEEPEST_DEG", "above", "check_sharp", "chosen", "grid_u", "numbers", "plane_scale",
+    "positive", "projector", "refined",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -132,6 +133,17 @@ def refined(
     return min(tried, key=lambda t: t[0])[1:]
 
 
+def check_sharp(kind: str, width_px: Array, limit_px: float, too_much: str = "") -> None:
+    """Refuse a reference whose edges are blurred wider than this on the median."""
+    blur = float(np.median(width_px))
+    if blur > limit_px:
+        msg = (
+            f"The {kind} is blurred over {2 * blur:.0f} pixels{too_much}. Retake: tap on it to "
+            "focus and hold still, or go nearer."
+        )
+        raise DataError(msg)
+
+
 def _by_other_lenses(camera: Camera, pose: Pose, mm: Array) -> list[tuple[Camera, Pose]]:
     """Poses by a wide and a long lens that show about the same of a plane."""
     px = projector(camera, pose)(mm)
@@ -195,7 +207,7 @@ def plane_scale(
     said = list(notes)
     centre = outline_mm.mean(0)
     project = projector(fit.camera, fit.pose)
-    tilt = _tilt_at(fit.pose, centre)
+    tilt = off_square_on(fit.pose, outline_mm)
     if tilt > steepest_deg:
         msg = (
             f"The {kind} is seen {tilt:.0f}° off square-on; beyond {steepest_deg:.0f}° it is too "
@@ -261,10 +273,6 @@ def _lens_note(kind: str, off: float) -> str:
         f"{100 * off:.2g} %: what stands before or behind the {kind} is as unsure of its size as "
         "± says. The original photo, or focal_35mm= when it is read, makes it surer"
     )
-
-
-def _tilt_at(pose: Pose, centre: Array) -> float:
-    return Pose(pose.rotation, pose.to_camera(np.array([[*centre, 0.0]]))[0]).tilt_deg
 
 
 def _tipped_back(fit: PlaneFit, marks: Marks, outline_mm: Array) -> PlaneFit | None:

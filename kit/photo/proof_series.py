@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,7 +17,7 @@ from kit.photo.picture import Photo, read
 from kit.photo.proof_ratio import DOUBLE, ratio_of_volumes
 from kit.photo.reference import Scale
 from kit.photo.reference import scale as find_scale
-from kit.photo.side_view import ROUND, Side, side
+from kit.photo.side_view import ROUND, Side, check_shape, side
 from kit.photo.value import Value
 from kit.shown import as_html, as_text
 
@@ -29,8 +29,6 @@ __all__ = ["Series", "SeriesRow", "series"]
 Box = tuple[float, float, float, float]
 #: one Scale for all, a way to get one from each photo, or the arguments of `kit.photo.scale`
 ScaleOf = Scale | Callable[[Photo], Scale] | Mapping[str, Any]
-#: place in the list given, name, hash, time, view, notes
-_Entry = tuple[int, str, str, datetime | None, Side | None, tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -179,31 +177,27 @@ def series(
     """
     if not len(photos):
         raise InputError("photos", [], "must hold at least one photo")
-    if shape not in ("ball", "piece", "jar"):
-        raise InputError("shape", shape, "must be one of ball, piece, jar")
-    if (shape == "jar") != (jar is not None):
-        rule = 'must be given for shape "jar", and only then'
-        raise InputError("jar", jar, rule, "For example Jar(inner_diameter_mm=86).")
-    found: list[_Entry] = []
+    check_shape(shape, jar)
+    shared = isinstance(scale_of, Scale)
+    found: list[SeriesRow] = []
     before: Side | None = None
     for i, one in enumerate(photos):
         outline = None if outlines is None else outlines.get(i)
         found.append(_measured(i, one, scale_of, shape, box, jar, outline, before))
-        before = found[-1][4] if isinstance(scale_of, Scale) else None
+        before = found[-1].view if shared else None
         if progress is not None:
             progress(i + 1, len(photos))
-    sure = next((e[4] for e in found if e[4] is not None), None)
-    if isinstance(scale_of, Scale) and box is None and sure is not None:
+    sure = next((row.view for row in found if row.view is not None), None)
+    if shared and box is None and sure is not None:
         # one place: where the dough stands in one photo it stands in those it was not found in
-        for i, entry in enumerate(found):
-            if entry[4] is None and entry[2]:
+        for i, row in enumerate(found):
+            if row.view is None and row.sha256:
                 again = _measured(i, photos[i], scale_of, shape, None, jar, None, sure)
-                found[i] = again if again[4] is not None else entry
-    timed = all(entry[3] is not None for entry in found if entry[4] is not None)
+                found[i] = again if again.view is not None else row
+    timed = all(row.taken is not None for row in found if row.view is not None)
     # photos without a time keep the place they were given in
     if timed:
-        found.sort(key=lambda e: (e[3] is None, e[3].timestamp() if e[3] else 0.0, e[0]))
-    shared = isinstance(scale_of, Scale)
+        found.sort(key=lambda row: row.taken.timestamp() if row.taken else math.inf)
     checks = [] if timed else ["some photos do not say when they were taken: enter their times"]
     rows = _rows(found, shared)
     missed = len(rows) - sum(row.view is not None for row in rows)
@@ -221,7 +215,7 @@ def series(
 def _measured(
     i: int, one: "Photo | str | Path", scale_of: ScaleOf, shape: str, box: Box | None,
     jar: Jar | None, outline: "NDArray[np.float64] | None", before: Side | None,
-) -> _Entry:  # fmt: skip
+) -> SeriesRow:  # fmt: skip
     """One photo's view, or why there is none. A path's pixels go as soon as they are measured."""
     name, sha256, taken = f"photo {i + 1}", "", None
     try:
@@ -232,8 +226,9 @@ def _measured(
         view = side(photo, _scale(photo, scale_of), shape, near, jar, outline, before=before)
     except (KitError, OSError) as refused:
         name = Path(one).name if isinstance(one, str | Path) else name
-        return i, name, sha256, taken, None, (str(refused),)
-    return i, name, sha256, taken, view, tuple(c for c in view.checks if c != ROUND)
+        return SeriesRow(name, sha256, taken, math.nan, None, None, (str(refused),))
+    notes = tuple(c for c in view.checks if c != ROUND)
+    return SeriesRow(name, sha256, taken, math.nan, view, None, notes)
 
 
 def _box_after(before: Side, photo: Photo) -> Box:
@@ -253,17 +248,22 @@ def _scale(photo: Photo, scale_of: ScaleOf) -> Scale:
     return find_scale(photo, **scale_of) if isinstance(scale_of, Mapping) else scale_of(photo)
 
 
-def _rows(found: list[_Entry], shared: bool) -> tuple[SeriesRow, ...]:
-    first = next(((view, taken) for _, _, _, taken, view, _ in found if view is not None), None)
+def _rows(found: list[SeriesRow], shared: bool) -> tuple[SeriesRow, ...]:
+    """The rows with their minutes and ratios to the first one measured."""
+    first = next((row for row in found if row.view is not None), None)
+    if first is None or first.view is None:
+        return tuple(found)
     rows = []
-    for _, name, sha256, taken, view, notes in found:
+    for row in found:
         ratio, minutes = None, math.nan
-        if first is not None and taken is not None and first[1] is not None:
-            minutes = (taken - first[1]).total_seconds() / 60
-        if view is not None and first is not None:
+        if row.taken is not None and first.taken is not None:
+            minutes = (row.taken - first.taken).total_seconds() / 60
+        if row is first:
+            ratio = Value(1.0, 0.0)
+        elif row.view is not None:
             ratio = ratio_of_volumes(
-                first[0].volume_ml.value, view.volume_ml.value,
-                first[0].signed["volume_ml"], view.signed["volume_ml"], shared,
-            ) if view is not first[0] else Value(1.0, 0.0)  # fmt: skip
-        rows.append(SeriesRow(name, sha256, taken, minutes, view, ratio, notes))
+                first.view.volume_ml.value, row.view.volume_ml.value,
+                first.view.signed["volume_ml"], row.view.signed["volume_ml"], shared,
+            )  # fmt: skip
+        rows.append(replace(row, minutes=minutes, ratio=ratio))
     return tuple(rows)

@@ -5,7 +5,7 @@ The reference kinds live beside this file (`card`, `marker`, `checkerboard`, `di
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from importlib import import_module
 from typing import Any
@@ -20,7 +20,6 @@ from kit.photo.value import Value
 __all__ = ["KINDS", "Scale", "checked", "scale"]
 
 Array = NDArray[np.float64]
-Pixels = NDArray[np.uint8]
 
 #: kind -> the module whose `find` measures it
 KINDS = {
@@ -227,37 +226,6 @@ class Scale:
         """Millimetres of one pixel to the right and one down, (n, 2)."""
         return np.asarray(np.linalg.norm(self._steps(points_px, offset_mm), axis=-1))
 
-    def rectify(
-        self, photo: Any, where: Sequence[float] | Array, px_per_mm: float | None = None
-    ) -> tuple[Pixels, float, Array]:
-        """Return the measured plane (offset included) as if seen square-on.
-
-        Parameters
-        ----------
-        photo : Photo
-        where : (x0, y0, x1, y1) or (n, 2) array
-            A box, or the corners of the part that is wanted, in pixels of the photo.
-        px_per_mm : float, optional
-            Pixels a millimetre of the result; as fine as the photo when not given.
-
-        Returns
-        -------
-        pixels : (height, width, 3) uint8 array
-            Each pixel the mean over the area it covers.
-        px_per_mm : float
-        transform : (3, 3) array
-            From pixels of the result to pixels of the photo, the lens included (a plane-to-plane
-            map fitted to it).
-
-        Raises
-        ------
-        InputError
-            The part lies outside the photo or beyond the plane's horizon, or is too large.
-        """
-        from kit.photo.flatten import flattened
-
-        return flattened(self, photo, where, px_per_mm)
-
     def to_frame(self) -> Any:
         """Return one row: kind, pixels a millimetre, its uncertainty, tilt, offset, notes."""
         import pandas as pd
@@ -310,9 +278,7 @@ def scale(
     if kind not in KINDS:
         raise InputError("kind", kind, f"must be one of {', '.join(KINDS)}")
     _check_offset(offset_mm, u_offset_mm)
-    from kit.photo.edges import Kept
-
-    found: Scale = _finder(kind)(Kept(photo), **checked(kind, of))
+    found: Scale = _finder(kind)(photo, **checked(kind, of))
     return replace(found, offset_mm=float(offset_mm), u_offset_mm=float(u_offset_mm))
 
 

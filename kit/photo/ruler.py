@@ -186,7 +186,7 @@ def _numbered(found: list[tuple[int, Ticks]], period: float) -> list[Ticks]:
         return []
     found = sorted(found, key=lambda f: f[1].beside_px)
     first = max(range(len(found)), key=lambda i: (len(found[i][1].number), -found[i][0]))
-    out = [Ticks(found[first][1].number * found[first][0], *_rest(found[first][1]))]
+    out = [replace(found[first][1], number=found[first][1].number * found[first][0])]
     for way in (1, -1):
         last, lean = out[0], 0.0
         i = first + way
@@ -204,14 +204,10 @@ def _numbered(found: list[tuple[int, Ticks]], period: float) -> list[Ticks]:
                 break  # ticks of another row, such as inches
             slide = ticks.along_px - np.polyval(np.polyfit(last.number, last.along_px, 2), number)
             lean = float(np.median(slide)) / apart if apart else lean
-            last = Ticks(number, *_rest(ticks))
+            last = replace(ticks, number=number)
             out.append(last)
             i += way
     return out
-
-
-def _rest(ticks: Ticks) -> tuple[Array, float]:
-    return ticks.along_px, ticks.beside_px
 
 
 def _fitted(

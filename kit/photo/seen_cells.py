@@ -13,13 +13,12 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError
 from kit.photo import cells as counting
-from kit.photo import darkness, specks, thin_walls
-from kit.photo.lit_slopes import lit_slopes, toward_light
-from kit.photo.own_levels import own_levels
-from kit.photo.pale_cells import pale_cells
-from kit.photo.side_light import side_light
+from kit.photo import darkness, thin_walls
+from kit.photo.pale_cells import pale_cells, too_few
+from kit.photo.pieces import pieces
+from kit.photo.side_light import lit_slopes, side_light, toward_light
 
-__all__ = ["SeenCells", "see_cells"]
+__all__ = ["SeenCells", "see_cells", "sure_level"]
 
 Picture = NDArray[Any]
 
@@ -30,6 +29,13 @@ LEAST_BLUR_PX = 0.8
 SOFT_MM = 0.08
 #: The deepest is at least so dark.
 LEAST_DARK = 0.06
+#: Somewhere a cell is at least and at most so many of the wall's standard deviations darker than
+#: at its edge, and at most this share of the way to the deepest.
+LEAST, MOST, DEEP = 0.5, 2.0, 0.4
+#: Among so many pieces the least is asked; it grows by so much for each time that they are e times
+#: fewer, as the tail of a normal noise falls e times within a quarter to a half of its standard
+#: deviation.
+MANY, FEWER = 400, 0.5
 
 
 @dataclass(frozen=True)
@@ -44,11 +50,13 @@ class SeenCells:
     level : float
         The threshold.
     lean : float
-        From `side_light`, or how far sides agree by `lit_slopes.toward_light` where that is more.
-    unseen, small : float, int
+        From `side_light`, or how far sides agree by `toward_light` where that is more.
+    unseen : float
         From `pale_cells`.
-    clear : Cells
-        Without the pale ones.
+    clear, more : Cells
+        Without the pale ones; with those too that were left out as too few.
+    left_out : int
+        How many those are.
     """
 
     found: counting.Cells
@@ -58,8 +66,9 @@ class SeenCells:
     level: float
     lean: float
     unseen: float
-    small: int
     clear: counting.Cells
+    more: counting.Cells
+    left_out: int
 
 
 def see_cells(
@@ -104,12 +113,11 @@ def see_cells(
         raise DataError(msg)
     level, u_level = (rim.level, rim.u) if threshold is None else (threshold, 0.25 * rim.u)
     core = depth_px > counting.FRINGE_MM * px_per_mm
-    sure = dark > specks.sure_level(sharp, core, level, rim, px_per_mm)
+    sure = dark > sure_level(sharp, core, level, rim, px_per_mm)
     dark_enough = (sharp > level) & crumb
     # passages that look shut may be open: down to where specks of the wall begin
     lowest = min(level, max(level - u_level, rim.wall + darkness.CLEAR * rim.noise))
     opened = thin_walls.parted(dark_enough, dark, crumb, rim, px_per_mm, seen_px_per_mm)
-    levels = own_levels(opened, sharp, crumb, rim, level, px_per_mm)
 
     def counted(mask: Picture, also: Picture) -> counting.Cells:
         return counting.find_cells(
@@ -117,17 +125,54 @@ def see_cells(
         )
 
     none = np.zeros_like(crumb)
-    clear = counted(sharp > levels, none)
-    pale = pale_cells(dark, clear.mask, crumb, core, px_per_mm, level, rim.blur_mm)
-    also, side = pale.mask, toward_light(dark, crumb, px_per_mm)
+    clear = counted(opened, none)
+    also, unseen = pale_cells(dark, clear.mask, crumb, core, px_per_mm, level, rim.blur_mm)
+    few, left_out = too_few(also, clear.mask)
+    also &= ~few
+    side = toward_light(dark, crumb, px_per_mm)
     if side.any():
         also |= lit_slopes(dark, clear.mask, crumb, core, px_per_mm, side)
+    seen = counted(opened, also) if also.any() else clear
     counts = [
-        counted(sharp > levels, also) if also.any() else clear,
-        counted(sharp > levels + u_level, also),
+        seen,
+        counted(opened & (sharp > level + u_level), also),
         counted((sharp > lowest) & crumb, also),
         clear,
+        counted(opened, also | few) if left_out else seen,
     ]
-    found, less, whole, clear = counting.with_fringe(counts, depth_px)
+    found, less, whole, clear, more = counting.with_fringe(counts, depth_px)
     lean = max(side_light(dark, crumb, px_per_mm), float(np.hypot(*side)))
-    return SeenCells(found, less, whole, rim, level, lean, pale.unseen, pale.small, clear)
+    return SeenCells(found, less, whole, rim, level, lean, unseen, clear, more, left_out)
+
+
+def sure_level(
+    sharp: Picture, core: Picture, level: float, rim: darkness.Rim, px_per_mm: float
+) -> float:
+    """Return the darkness that a cell reaches somewhere, off the crust, and specks do not.
+
+    Grain, crumbs and noise make specks a little beyond the level. They are about as many on any
+    face: among few pieces a larger share would be specks, so that there more is asked of each.
+
+    Parameters
+    ----------
+    sharp : (height, width) float32
+        From `darkness.rim_level`.
+    core : (height, width) bool
+        The crumb off the crust.
+    level : float
+        The darkness at cells' edges.
+    rim : Rim
+    px_per_mm : float
+
+    Examples
+    --------
+    >>> sharp = np.zeros((200, 200), np.float32)
+    >>> sharp[20:60, 20:60] = 0.5
+    >>> rim = darkness.Rim(0.2, 0.02, 0.9, 0.1, 0.0, 0.01, 0.5)
+    >>> round(sure_level(sharp, sharp >= 0, 0.2, rim, 14.0), 3)
+    0.22
+    """
+    area_mm2 = pieces((sharp > level) & core).pixels / px_per_mm**2
+    few = math.log(MANY / max(1, int(np.count_nonzero(area_mm2 >= counting.SMALLEST_MM2))))
+    beyond = min(MOST, LEAST + FEWER * max(0.0, few)) * rim.noise
+    return level + min(beyond, DEEP * max(rim.deep - level, 0.0))

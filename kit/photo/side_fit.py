@@ -11,8 +11,7 @@ from kit.photo import outline as edges
 from kit.photo import outline_doubts as doubtful
 from kit.photo.card_rim import margined, paper
 from kit.photo.dragged import lengthened
-from kit.photo.jar import Jar
-from kit.photo.jar_profile import JarProfile
+from kit.photo.jar import Jar, JarProfile
 from kit.photo.likely_box import likely_box
 from kit.photo.outline_region import SHARES, below_glass, find_region
 from kit.photo.picture import Photo
@@ -193,7 +192,6 @@ def _traced(
         fit, used = _fitted(points, spread, stand, beliefs, shape, jar, fit, steps, last)
     strength = float(np.median(edge.strength[used]))
     notes = (FAINT,) * (strength < edges.CLEAR / 2)
-    along = doubtful.share_along(seen, edge, normals(line), max(4.0, 0.02 * size))
     if top is not None or base is not None:
         beliefs = replace(beliefs, marking_px=max(beliefs.marking_px, BY_HAND_PX * k))
         points = _dragged(points, fit, top, base)
@@ -210,8 +208,7 @@ def _traced(
         elif fit.misfit_px > NOTED_MISFIT * size * k and not notes:
             notes = (UNEVEN,)
     return Found(
-        points[used], fit, strength, size * k, notes, along * (top is None),
-        tuple(map(float, doubts)), agreed,
+        points[used], fit, strength, size * k, notes, tuple(map(float, doubts)), agreed,
     )  # fmt: skip
 
 

@@ -6,23 +6,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
-from kit.photo.jar_profile import JarProfile
+from kit.photo.jar import JarProfile
 from kit.photo.outline import CLEAR
 from kit.photo.solid_fit import SolidFit
 
 __all__ = [
-    "MOST_ELEVATION_DEG", "NOTED_DOUBT", "NOTED_MISFIT", "WELL_AGREED", "Found", "judge",
+    "MOST_ELEVATION_DEG", "NOTED_DOUBT", "NOTED_MISFIT", "TOO_STEEP", "WELL_AGREED", "Found",
+    "judge",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
 
 #: refused beyond these
 MOST_ELEVATION_DEG = 35.0
+TOO_STEEP = (
+    "the camera looked down by {:.0f}°: too steep for a side view. Retake the photo from nearly "
+    "the height of the worktop."
+)
 MOST_MISFIT = 0.02
 #: no piece is narrower, millimetres: a crumb, a knot in the wood
 LEAST_MM = 20.0
-#: share of the upper edge that may run along the far edge of the worktop
-MOST_ALONG = 0.6
 #: colours and edges must both say so of this share of the piece; below the second it is noted
 LEAST_AGREED, WELL_AGREED = 0.88, 0.93
 #: colours may take a hard shadow for a part of the piece, where its edge is clear all round
@@ -51,8 +54,6 @@ class Found:
     size_px : float
         Smaller side of the outline.
     notes : tuple of str
-    along_level : float
-        Share of the upper edge that runs along a straight edge of the background.
     doubts_px : (float, float, float, float)
         What another edge nearly as clear would move top, foot, left and right by (`doubts`).
     agreed : float
@@ -64,7 +65,6 @@ class Found:
     strength: float
     size_px: float
     notes: tuple[str, ...] = ()
-    along_level: float = 0.0
     doubts_px: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
     agreed: float = 1.0
 
@@ -86,56 +86,33 @@ def judge(found: Found, top_by_hand: bool = False) -> None:
     ------
     DataError
     """
-    fit = found.fit
-    if fit.elevation_deg > MOST_ELEVATION_DEG:
-        msg = (
-            f"the camera looked down by {fit.elevation_deg:.0f}°: too steep for a side view. "
-            "Retake the photo from nearly the height of the worktop."
-        )
-        raise DataError(msg)
-    if fit.diameter[0] < LEAST_MM:
-        msg = (
-            f"what was found is only {fit.diameter[0]:.0f} mm wide: hardly a piece. Draw a box "
-            "round the piece, and look whether the reference is as large as was said."
-        )
-        raise DataError(msg)
-    if found.along_level > MOST_ALONG:
-        msg = (
-            "the top of the piece cannot be told from the far edge of the worktop, which runs "
-            "right behind it. Draw the outline, or retake the photo from a little lower or with "
-            "the piece farther from that edge."
-        )
-        raise DataError(msg)
+    fit, small = found.fit, found.size_px
+    height, parts = fit.height
+    in_jar = isinstance(fit.shape, JarProfile)
     # a rival beside the piece, a card's rim for one, is harmless where colours and edges agree
     rivals = found.doubts_px[: 2 if found.agreed >= WELL_AGREED else 4]
     least = SURE_AGREED if _sure(found) else LEAST_AGREED
-    if found.agreed < least or max(rivals) > MOST_DOUBT * found.size_px:
-        msg = (
-            "colours and edges do not say the same of where the piece ends. Draw a box round it, "
-            "drag its top and base right, or retake the photo before a plain ground of another "
-            "colour."
-        )
-        raise DataError(msg)
-    if found.strength < CLEAR / 4:
-        msg = (
-            "the piece hardly differs from the ground: its edge cannot be told from noise. Draw "
-            "the outline, or retake the photo before a plain ground of another colour."
-        )
-        raise DataError(msg)
-    height, parts = fit.height
-    in_jar = isinstance(fit.shape, JarProfile)
-    if in_jar and not top_by_hand and parts["fit"] > MOST_OPEN * height:
-        msg = (
-            "what was found in the jar does not tell how high the dough is: the glass's rim, a "
-            "label or a shadow may have been taken for it. Turn the label away and retake the "
-            "photo, or draw the dough's outline."
-        )
-        raise DataError(msg)
-    outside = float(np.mean(np.abs(fit.residual_px) > 0.03 * found.size_px))
-    if fit.misfit_px > MOST_MISFIT * found.size_px or outside > 0.25:
-        msg = (
-            f"no round solid fits the outline (it is off by {fit.misfit_px:.0f} of "
-            f"{found.size_px:.0f} pixels). Look at the outline and drag it right, draw a box round "
-            "the piece, or retake the photo before a plain ground with nothing in front of it."
-        )
-        raise DataError(msg)
+    outside = float(np.mean(np.abs(fit.residual_px) > 0.03 * small))
+    refusals = (
+        (fit.elevation_deg > MOST_ELEVATION_DEG, TOO_STEEP.format(fit.elevation_deg)),
+        (fit.diameter[0] < LEAST_MM,
+         f"what was found is only {fit.diameter[0]:.0f} mm wide: hardly a piece. Draw a box round "
+         "the piece, and look whether the reference is as large as was said."),
+        (found.agreed < least or max(rivals) > MOST_DOUBT * small,
+         "colours and edges do not say the same of where the piece ends. Draw a box round it, drag "
+         "its top and base right, or retake the photo before a plain ground of another colour."),
+        (found.strength < CLEAR / 4,
+         "the piece hardly differs from the ground: its edge cannot be told from noise. Draw the "
+         "outline, or retake the photo before a plain ground of another colour."),
+        (in_jar and not top_by_hand and parts["fit"] > MOST_OPEN * height,
+         "what was found in the jar does not tell how high the dough is: the glass's rim, a label "
+         "or a shadow may have been taken for it. Turn the label away and retake the photo, or "
+         "draw the dough's outline."),
+        (fit.misfit_px > MOST_MISFIT * small or outside > 0.25,
+         f"no round solid fits the outline (it is off by {fit.misfit_px:.0f} of {small:.0f} "
+         "pixels). Look at the outline and drag it right, draw a box round the piece, or retake "
+         "the photo before a plain ground with nothing in front of it."),
+    )  # fmt: skip
+    for refused, why in refusals:
+        if refused:
+            raise DataError(why)

@@ -1,9 +1,15 @@
-"""Whether the light on a cut face comes from one side.
+"""Whether the light on a cut face comes from one side, and the slopes of cells that it lights up.
 
 Light from all round darkens a cell alike on every side. A lamp at one side leaves the rim next to
 it in shadow and lights the slope opposite, up to the wall's own light or beyond: seen along the
 lamp's direction the light falls steeply at every rim and rises gently within every cell. So the
 steep slopes of the picture all lean one way, whatever the cells look like.
+
+Slopes lit beyond the wall's own light are as bright as nothing else on a cut face is, and all lie
+on the same side of the dark part of their cells: the one away from the lamp. Bright specks lie on
+no side. Where bright patches do lean one way, those with a dark part before them belong to cells,
+and so does what lies between the two; what lies between a bright part and the dark one behind it is
+wall.
 """
 
 from typing import Any
@@ -11,8 +17,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["ADVICE", "TOLD", "side_light", "smaller", "sums_of_tiles"]
+from kit.photo.pale_cells import HALF_MM, SOFT_MM
+from kit.photo.pieces import disc_element, pieces
 
+__all__ = ["ADVICE", "TOLD", "lit_slopes", "side_light", "toward_light"]
+
+Array = NDArray[np.float64]
 Picture = NDArray[Any]
 
 #: A pixel of the picture that slopes are told from, and how far off the crust.
@@ -30,6 +40,17 @@ ADVICE = (
     "cells fewer. Photograph it in light from all round: flash and lamp off, near a large window, "
     "with something white standing on the dark side. Or scan it"
 )
+#: How far about a dark part a bright one is looked for.
+ABOUT_MM = 0.45
+#: Brighter than the wall by this share of its light; darkness counts up to the second.
+BRIGHT, DARKEST = 0.02, 0.3
+#: Seen where sides agree by this share and by so many times their standard uncertainty: in even
+#: light they agreed by no more than 0.11 and 2.7 times, under a lamp by 0.35 and 10 times where
+#: slopes were brighter than the wall (drawn and traced faces, November 2026).
+LEAST_SIDE, SIDE_SEEN = 0.12, 4.0
+#: A slope is brighter than the wall by this many of the wall's standard deviations, and is seen to
+#: half its brightness; a dark and a bright part are one cell's over so wide a gap.
+CLEAR, LEAST_BRIGHT, GAP_MM = 2.5, 0.05, 0.3
 
 
 def side_light(dark: Picture, crumb: Picture, px_per_mm: float) -> float:
@@ -57,27 +78,115 @@ def side_light(dark: Picture, crumb: Picture, px_per_mm: float) -> float:
     >>> side_light(slope, full, 14.0) > 0.2
     True
     """
-    light, inner, k = smaller(dark, crumb, px_per_mm)
+    light, inner, k = _smaller(dark, crumb, px_per_mm)
     inner = inner[1:-1, 1:-1]
     across = (light[1:-1, :-2] - light[1:-1, 2:]) * inner
     down = (light[:-2, 1:-1] - light[2:, 1:-1]) * inner
     square = across * across + down * down
-    n = max(2, round(TILE_MM * px_per_mm / k))
-    sums = [sums_of_tiles(v, n) for v in (square, square * across, square * down, inner)]
-    own, many = sums[0], float(sums[3].sum())
-    total = float(own.sum())
-    if not total:
+    weight, leans, u = _mean_side(square, across, down, TILE_MM * px_per_mm / k)
+    if not weight:
         return 0.0
-    leans = np.array(sums[1:3]) / (many * (total / many) ** 1.5)
-    lean = leans.sum((1, 2))
-    apart = leans - lean[:, None, None] * own / total
+    many = float(inner.sum())
+    usual = many * (weight / many) ** 1.5
+    strength = float(np.hypot(*leans)) / usual
+    return strength if strength > max(LEAST, SEEN * u / usual) else 0.0
+
+
+def toward_light(dark: Picture, crumb: Picture, px_per_mm: float) -> Array:
+    """Return on which side of bright patches the dark ones lie: (x, y), as long as sides agree.
+
+    The mean direction in which it grows darker about each bright patch, weighted by how bright it
+    is and by how steeply it grows darker there; 0, 0 where that is small or not clear. Takes what
+    `side_light` takes.
+    """
+    import cv2
+
+    light, inner, k = _smaller(dark, crumb, px_per_mm)
+    own = light[inner > 0]
+    if not len(own):
+        return np.zeros(2)
+    wall = _usual(own)
+    bright = np.maximum(wall - light - BRIGHT, 0) * inner
+    deep = cv2.GaussianBlur(np.clip(light - wall, 0, DARKEST) * inner, (0, 0),
+                            ABOUT_MM * px_per_mm / k)  # fmt: skip
+    x, y = (cv2.Sobel(deep, cv2.CV_32F, *way) for way in ((1, 0), (0, 1)))
+    steep = np.maximum(np.hypot(x, y), np.float32(1e-12))
+    weight, sides, u = _mean_side(bright * steep, x / steep, y / steep, TILE_MM * px_per_mm / k)
+    if not weight:
+        return np.zeros(2)
+    side = sides / weight
+    return side if np.hypot(*side) > max(LEAST_SIDE, SIDE_SEEN * u / weight) else np.zeros(2)
+
+
+def _usual(values: Picture) -> float:
+    """The commonest darkness: the wall's."""
+    steps = ((values + 0.3) * 75).astype(np.intp)
+    many = np.bincount(steps[(steps >= 0) & (steps < 60)], minlength=60)
+    return (int(np.convolve(many, [1, 2, 3, 2, 1], "same").argmax()) + 0.5) / 75 - 0.3
+
+
+def lit_slopes(
+    dark: Picture, found: Picture, crumb: Picture, core: Picture, px_per_mm: float, side: Array
+) -> Picture:
+    """Return slopes brighter than the wall, and what lies between them and their dark parts.
+
+    Parameters
+    ----------
+    dark, crumb, px_per_mm
+        As for `side_light`.
+    found, core : (height, width) bool
+        Dark cells; a slope must reach into the core.
+    side : (2,) array
+        From `toward_light`, not 0.
+    """
+    import cv2
+
+    soft = cv2.GaussianBlur(dark, (0, 0), SOFT_MM * px_per_mm)
+    away = cv2.distanceTransform(1 - found.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    wall = soft[core & (away > 0.2 * px_per_mm)][::3]
+    if not len(wall):
+        return np.zeros_like(found)
+    middle = _usual(wall)
+    # as far as the bright half of the wall strays by itself
+    brighter = middle - wall[wall < middle]
+    spread = 1.48 * float(np.median(brighter)) if len(brighter) else 0.0
+    level = middle - max(LEAST_BRIGHT, CLEAR * spread)
+    wide = disc_element(HALF_MM * px_per_mm)
+    bright = cv2.morphologyEx(
+        ((soft < level) & crumb & ~found).view(np.uint8), cv2.MORPH_OPEN, wide
+    )
+    patches = pieces(bright.view(bool))
+    lit = patches.mask(patches.hold(core))
+    # from the dark part away from the light, and back from the bright one
+    step = side / np.hypot(*side)
+    reach = max(1, round(GAP_MM * px_per_mm))
+    line = np.zeros((2 * reach + 1, 2 * reach + 1), np.uint8)
+    end = np.round(reach + reach * step).astype(int)
+    cv2.line(line, (reach, reach), (int(end[0]), int(end[1])), 1)
+    shadow = (soft > 2 * middle - level) & crumb  # as dark as the others are bright
+    before = cv2.dilate(shadow.view(np.uint8), line)
+    behind = cv2.dilate(lit.view(np.uint8), line[::-1, ::-1].copy())
+    own = (lit | ((behind > 0) & (before > 0))) & crumb
+    cells = pieces(own | shadow)
+    return own & cells.mask(cells.hold(shadow))
+
+
+def _mean_side(
+    weight: Picture, x: Picture, y: Picture, tile_px: float
+) -> tuple[float, Array, float]:
+    """Sum of weights, of weighted directions (x, y), and its standard uncertainty by tiles."""
+    n = max(2, round(tile_px))
+    own, *both = (_sums_of_tiles(v, n) for v in (weight, weight * x, weight * y))
+    sides, total = np.array(both), float(own.sum())
+    if not total:
+        return 0.0, np.zeros(2), 0.0
+    whole = sides.sum((1, 2))
+    apart = sides - whole[:, None, None] * own / total
     tiles = int(np.count_nonzero(own))
-    u = float(np.sqrt(np.square(apart).sum() * tiles / max(1, tiles - 1) / 2))
-    strength = float(np.hypot(*lean))
-    return strength if strength > max(LEAST, SEEN * u) else 0.0
+    return total, whole, float(np.sqrt(np.square(apart).sum() * tiles / max(1, tiles - 1) / 2))
 
 
-def smaller(dark: Picture, crumb: Picture, px_per_mm: float) -> tuple[Picture, Picture, int]:
+def _smaller(dark: Picture, crumb: Picture, px_per_mm: float) -> tuple[Picture, Picture, int]:
     """Return darkness, and the crumb clear of its edge, on pixels so many times larger."""
     import cv2
 
@@ -94,7 +203,7 @@ def smaller(dark: Picture, crumb: Picture, px_per_mm: float) -> tuple[Picture, P
     return light, inner, k
 
 
-def sums_of_tiles(values: Picture, n: int) -> NDArray[np.float64]:
+def _sums_of_tiles(values: Picture, n: int) -> NDArray[np.float64]:
     """Return the sums over square tiles of n pixels."""
     rows = np.add.reduceat(values, np.arange(0, values.shape[0], n), axis=0, dtype=np.float64)
     return np.asarray(np.add.reduceat(rows, np.arange(0, values.shape[1], n), axis=1))

@@ -53,27 +53,24 @@ def with_scale(
     foot, top = _last_seen(fit.solid, slopes)
     rises = (foot * slopes[0] if jar is None else 0.0, top * slopes[1])
     hidden = UNSEEN[shape] * math.hypot(*rises)
-    unseen = {
-        "height_mm": hidden, "diameter_mm": 0.0, "level_mm": 0.0,
-        "volume_ml": hidden * math.pi * max(foot, top) ** 2 / 2 / 1000 * (jar is None),
-    }  # fmt: skip
     mm = float(np.linalg.norm(fit.foot)) / fit.stand.camera.focal_px
     tall, wide = (mm * math.hypot(*found.doubts_px[i : i + 2]) for i in (0, 2))
-    other = {
-        "height_mm": tall, "diameter_mm": wide, "level_mm": 0.0,
-        "volume_ml": fit.solid.volume_ml
-        * math.hypot(tall / fit.solid.height_mm, 2 * wide / fit.solid.diameter_mm),
+    in_jar = jar is not None  # its width is known: only heights go with the scale
+    under = 0.0 if in_jar else hidden * math.pi * max(foot, top) ** 2 / 2 / 1000
+    share = math.hypot(tall / fit.solid.height_mm, 2 * wide / fit.solid.diameter_mm)
+    # unseen, by another edge, and with what power of the scale it goes
+    by = {
+        "height_mm": (hidden, tall, 1), "level_mm": (0.0, 0.0, 1),
+        "diameter_mm": (0.0, wide, 0 if in_jar else 1),
+        "volume_ml": (under, fit.solid.volume_ml * share, 1 if in_jar else 3),
     }  # fmt: skip
-    out: dict[str, dict[str, float]] = {}
     if jar is not None:
         numbers = _hidden_at_most(numbers, fit, jar, slopes[1])
     u_scale = _u_scale(scale, fit)
+    out: dict[str, dict[str, float]] = {}
     for name, (number, parts) in numbers.items():
-        power = 3 if name == "volume_ml" else 1
-        if jar is not None:  # a jar's width is known: only heights go with the scale
-            power = 0 if name == "diameter_mm" else 1
-        out[name] = {**parts, "scale": power * number * u_scale, "unseen": unseen[name],
-                     "edge": other[name]}  # fmt: skip
+        unseen, edge, power = by[name]
+        out[name] = {**parts, "scale": power * number * u_scale, "unseen": unseen, "edge": edge}
     if jar is not None and not foot_by_hand:
         for name, low in _glass(fit, jar).items():
             out[name]["glass"] = low

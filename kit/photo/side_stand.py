@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
 from kit.photo.reference import Scale
-from kit.photo.side_judge import MOST_ELEVATION_DEG
+from kit.photo.side_judge import MOST_ELEVATION_DEG, TOO_STEEP
 from kit.photo.solid import Stand
 from kit.photo.solid_search import Beliefs
 
@@ -85,11 +85,7 @@ def stand_of(scale: Scale, standing: bool | None) -> tuple[Stand, Beliefs, tuple
     sight = start / np.linalg.norm(start)
     looks = math.degrees(math.asin(float(np.clip(-up @ sight, -1, 1))))
     if looks > MOST_ELEVATION_DEG + 10:
-        msg = (
-            f"the camera looks down by {looks:.0f}°: too steep for a side view. "
-            "Retake the photo from nearly the height of the worktop."
-        )
-        raise DataError(msg)
+        raise DataError(TOO_STEEP.format(looks))
     tilt, expected, roll = PLUMB_DEG, 0.0, PLUMB_DEG
     if not scale.tilt_known:
         tilt, expected, roll = USUAL_LOOK_U_DEG, -USUAL_LOOK_DEG, HELD_ROLL_DEG

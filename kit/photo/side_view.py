@@ -22,7 +22,7 @@ from kit.shown import Telling, Told
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Jar", "Side", "side", "two_views"]
+__all__ = ["Jar", "Side", "check_shape", "side", "two_views"]
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -54,8 +54,6 @@ GLASS = (
     "does, and drag its base there: the height is surer then"
 )
 _QUANTITIES = ("height_mm", "diameter_mm", "volume_ml")
-
-
 #: a lean of one degree is told where it changes the height by more than this share
 LEAST_LEAN = 0.01
 
@@ -162,6 +160,15 @@ class Side(Told):
         return charts.side_view(self, ax)
 
 
+def check_shape(shape: str, jar: Jar | None) -> None:
+    """Refuse a shape that does not exist, and a jar missing or too much (InputError)."""
+    if shape not in SHAPES:
+        raise InputError("shape", shape, f"must be one of {', '.join(SHAPES)}")
+    if (shape == "jar") != (jar is not None):
+        rule = 'must be given for shape "jar", and only then'
+        raise InputError("jar", jar, rule, "For example Jar(inner_diameter_mm=86).")
+
+
 def side(
     photo: Photo,
     scale: Scale,
@@ -211,11 +218,7 @@ def side(
     DataError
         The photo cannot be measured: no piece found, cut off, not round, seen from too high.
     """
-    if shape not in SHAPES:
-        raise InputError("shape", shape, f"must be one of {', '.join(SHAPES)}")
-    if (shape == "jar") != (jar is not None):
-        rule = 'must be given for shape "jar", and only then'
-        raise InputError("jar", jar, rule, "For example Jar(inner_diameter_mm=86).")
+    check_shape(shape, jar)
     if box is not None and not (box[0] < box[2] and box[1] < box[3]):
         rule = "must be (left, top, right, bottom) in pixels"
         raise InputError("box", tuple(map(float, box)), rule, "y counts downward.")
@@ -297,12 +300,7 @@ def _told(
         )
         checks = (*checks, steep)
     signed = side_parts.with_scale(numbers, found, scale, shape, jar, by_hand[1])
-    values = {
-        name: Value(number, math.hypot(*signed[name].values()),
-                    "ml" if name == "volume_ml" else "mm",
-                    {k: abs(v) for k, v in signed[name].items()})
-        for name, (number, _) in numbers.items()
-    }  # fmt: skip
+    values = {name: _value(name, number, signed[name]) for name, (number, _) in numbers.items()}
     drawn = fit.drawn
     return Side(
         shape, values["height_mm"], values["diameter_mm"], values["volume_ml"],
@@ -310,6 +308,11 @@ def _told(
         _point(drawn[drawn[:, 1].argmin()]), fit.elevation_deg, fit.misfit_px,
         by_hand[0], (*checks, *found.notes), signed, fit,
     )  # fmt: skip
+
+
+def _value(name: str, number: float, parts: Mapping[str, float]) -> Value:
+    unit = "ml" if name == "volume_ml" else "mm"
+    return Value(number, math.hypot(*parts.values()), unit, {k: abs(v) for k, v in parts.items()})
 
 
 def _within(points: Array, line: Array) -> bool:
@@ -338,26 +341,20 @@ def two_views(a: Side, b: Side) -> Side:
     if a.shape != b.shape:
         raise InputError("b", b.shape, f"must be of the same shape as a, {a.shape!r}")
 
-    def joined(name: str) -> tuple[Value, dict[str, float]]:
-        one, two = getattr(a, name), getattr(b, name)
-        mean = (one.value + two.value) / 2
-        if name == "volume_ml":
-            mean = math.sqrt(one.value * two.value)
-        parts = {
-            k: (math.hypot(a.signed[name][k], b.signed[name][k])
-                if k in ("fit", "unseen", "edge") else a.signed[name][k] + b.signed[name][k]) / 2
-            for k in a.signed[name]
+    signed, values = {**a.signed}, dict[str, Any]()
+    for name in _QUANTITIES:
+        one, two = getattr(a, name).value, getattr(b, name).value
+        signed[name] = {
+            k: (math.hypot(u, b.signed[name][k]) if k in ("fit", "unseen", "edge")
+                else u + b.signed[name][k]) / 2
+            for k, u in a.signed[name].items()
         }  # fmt: skip
-        return Value(mean, math.hypot(*parts.values()), one.unit,
-                     {k: abs(v) for k, v in parts.items()}), parts  # fmt: skip
-
-    both = {name: joined(name) for name in _QUANTITIES}
+        mean = math.sqrt(one * two) if name == "volume_ml" else (one + two) / 2
+        values[name] = _value(name, mean, signed[name])
     apart = abs(a.diameter_mm.value - b.diameter_mm.value)
-    share = 100 * apart / both["diameter_mm"][0].value
+    share = 100 * apart / values["diameter_mm"].value
     told = f"the two views differ by {apart:.1f} mm in width ({share:.1f} %)"
     kept = tuple(c for c in dict.fromkeys((*a.checks, *b.checks)) if c != ROUND)
-    changes: dict[str, Any] = {name: value for name, (value, _) in both.items()}
     return replace(
-        a, **changes, corrected=a.corrected or b.corrected, checks=(told, *kept),
-        signed={**a.signed, **{name: parts for name, (_, parts) in both.items()}},
+        a, **values, corrected=a.corrected or b.corrected, checks=(told, *kept), signed=signed,
     )  # fmt: skip

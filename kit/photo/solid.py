@@ -13,13 +13,14 @@ distance to any of their lines. Elementary geometry of convex bodies; own deriva
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kit.photo.camera import Camera
+from kit.photo.plane_fit import turned
 
 __all__ = ["Contour", "Profile", "Solid", "Stand", "contour"]
 
@@ -128,11 +129,8 @@ class Stand:
         in the picture, so that only distances along the line of sight change.
         """
         longer = math.exp(focal)
-        turn = _rotation(self.nod * tilt) @ _rotation(self.sight * roll)
-        camera = Camera(
-            self.camera.focal_px * longer, self.camera.cx, self.camera.cy,
-            self.camera.u_focal, self.camera.k1,
-        )  # fmt: skip
+        turn = turned(self.nod * tilt) @ turned(self.sight * roll)
+        camera = replace(self.camera, focal_px=self.camera.focal_px * longer)
         stretch = np.array([1.0, 1.0, longer])
         toward = turn @ self.toward
         origin = turn @ (self.origin - self.pivot) + self.pivot * stretch
@@ -140,16 +138,6 @@ class Stand:
             camera, origin + offset_mm * toward, turn @ self.across, turn @ self.along, toward,
             turn @ self.up, self.pivot * stretch,
         )  # fmt: skip
-
-
-def _rotation(vector: Array) -> Array:
-    """The rotation about `vector` by its length in radians (Rodrigues)."""
-    angle = float(np.linalg.norm(vector))
-    if angle == 0:
-        return np.eye(3)
-    x, y, z = vector / angle
-    k = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
-    return np.asarray(np.eye(3) + math.sin(angle) * k + (1 - math.cos(angle)) * (k @ k))
 
 
 @dataclass(frozen=True)

@@ -12,21 +12,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
-from kit.photo.jar_profile import JarProfile
-from kit.photo.misfit import TOGETHER, near_rms, no_surer, noise_of, run_length, weights_of
+from kit.photo.jar import JarProfile
 from kit.photo.solid import Solid, Stand
 from kit.photo.solid_profile import RoundProfile
-from kit.photo.solid_search import PLACE, SHARED, Beliefs, Problem, afresh, search
+from kit.photo.solid_search import PLACE, SHARED, TOGETHER, Beliefs, Problem, afresh, search
 
 __all__ = ["Beliefs", "SolidFit", "fit_solid"]
 
 Array = NDArray[np.float64]
 
-#: a number left out of the covariance is held by so many times what is known of it
-HELD_FAST = 1e8
 #: seen from lower than this, degrees, what fits is not taken for another kind (own choice: of
 #: drawn pieces of two kinds the heights then differed by less than 3 %)
 ONE_KIND_DEG = 5.0
+#: an outline, whose edges err together, tells the lens to no less than this share of what was known
+#: (own choice: of drawn pieces with shadow and noise nine heights in ten then lay within 95 %)
+LEARNT = 0.3
 
 
 @dataclass(frozen=True)
@@ -44,12 +44,6 @@ class SolidFit:
         How far the line of sight to the foot looks down.
     residual_px : (n,) array
         Of the outline points, outward positive.
-    weight : (n,) array
-        Between 0 and 1: how much each point counted.
-    noise_px : float
-        Standard deviation of a point along its normal, from the residuals.
-    length : float
-        How many neighbouring points err together.
     drawn : (m, 2) array
         The silhouette in pixels, once round.
     height, diameter, volume, level : tuple of float and mapping
@@ -67,9 +61,6 @@ class SolidFit:
     foot: Array
     elevation_deg: float
     residual_px: Array
-    weight: Array
-    noise_px: float
-    length: float
     drawn: Array
     height: tuple[float, Mapping[str, float]]
     diameter: tuple[float, Mapping[str, float]]
@@ -81,7 +72,7 @@ class SolidFit:
     @property
     def misfit_px(self) -> float:
         """Root mean square of the residuals, the farthest tenth left out."""
-        return near_rms(self.residual_px)
+        return _near_rms(self.residual_px)
 
 
 def fit_solid(
@@ -164,9 +155,8 @@ def _result(problem: Problem, x: Array, kind: Array) -> SolidFit:
     shape = problem.shape
     profile = shape.at(x[PLACE:])
     around, stand, foot = problem.seen(x, profile)
-    depth = foot @ np.array([0.0, 0.0, 1.0])
     seen = len(around.points) > 0 and (around.points[:, 2] > 0).all()
-    if not (np.isfinite(x).all() and depth > 0 and seen):
+    if not (np.isfinite(x).all() and foot[2] > 0 and seen):
         msg = (
             "the outline is not that of a round piece standing upright before this camera. "
             "Look whether the outline is right, and which way up the reference is"
@@ -175,12 +165,12 @@ def _result(problem: Problem, x: Array, kind: Array) -> SolidFit:
     res, *_ = now = problem.distance(x, profile)
     slopes = problem.slopes(x, now)
     known = problem.known(x).rows
-    noise = noise_of(res, problem.spread, problem.floor)
-    length = max(run_length(res), TOGETHER)
-    weight = weights_of(res, problem.spread, noise)
+    noise = problem.noise(x)
+    length = max(_run_length(res), TOGETHER)
+    weight = problem.weights(res, noise)
     # of normal noise the nearest nine tenths spread 0.79 of its standard deviation: more than that
     # tells of stretches where another edge was taken, and of those nearer ones one cannot see
-    wide = max(noise, near_rms(res / problem.spread) / 0.79)
+    wide = max(noise, _near_rms(res / problem.spread) / 0.79)
     sure = weight / (wide * problem.spread) ** 2 / length
     bend = (slopes.T * sure) @ slopes + known.T @ known
     if not np.diag(bend).all():
@@ -189,28 +179,23 @@ def _result(problem: Problem, x: Array, kind: Array) -> SolidFit:
             "it, or the outline itself"
         )
         raise DataError(msg)
-    if isinstance(shape, RoundProfile) and shape.hardly_cut(x[PLACE:]):
-        # its slope there, where nothing shows of it, would go on for all that is believed of it
-        bend[-1, -1] *= HELD_FAST
     # also of the numbers that ended at zero: a top found round may yet be flat
-    cov = no_surer(np.linalg.inv(bend).astype(np.float64), 5, float(problem.sd[5]))
+    cov = _no_surer(np.linalg.inv(bend).astype(np.float64), 5, float(problem.sd[5]))
     solid = profile.solid
     widest = int(profile.r.argmax())
     (by_r, by_h), (rings_r, rings_h) = solid.volume_slopes(), shape.moves(x[PLACE:])
     volume = by_r[1:-1] @ rings_r + by_h[1:-1] @ rings_h + by_h[-1] * rings_h[-1]
-    none: Mapping[str, float] = {}
     parts = [
         {**_parts(cov, slope), "kind": float(differs)}
         for slope, differs in zip((rings_h[-1], 2 * rings_r[widest], volume), kind, strict=True)
     ]
-    level: tuple[float, Mapping[str, float]] = (math.nan, none)
+    level: tuple[float, Mapping[str, float]] = (math.nan, {})
     if isinstance(shape, JarProfile):
         level = (float(x[PLACE]), _parts(cov, np.eye(len(x) - PLACE)[0]))
-    sight = foot / np.linalg.norm(foot)
     return SolidFit(
-        solid, stand, foot, math.degrees(math.asin(-float(sight @ stand.up))), res, weight,
-        noise, length, stand.camera.project(around.points), (solid.height_mm, parts[0]),
-        (solid.diameter_mm, parts[1]), (solid.volume_ml, parts[2]), level, shape, x,
+        solid, stand, foot, problem.looks_down_deg(x), res, stand.camera.project(around.points),
+        (solid.height_mm, parts[0]), (solid.diameter_mm, parts[1]), (solid.volume_ml, parts[2]),
+        level, shape, x,
     )  # fmt: skip
 
 
@@ -228,3 +213,34 @@ def _parts(cov: Array, slope: Array) -> dict[str, float]:
     row = np.linalg.solve(lower, with_shared / scale)
     rest = math.sqrt(max(variance - float(row @ row), 0.0))
     return {**dict(zip(SHARED, map(float, row), strict=True)), "fit": rest}
+
+
+def _near_rms(res: Array) -> float:
+    """Root mean square of the nearest nine tenths."""
+    kept = np.sort(np.abs(res))[: max(1, int(0.9 * len(res)))]
+    return float(np.sqrt(np.mean(kept**2)))
+
+
+def _run_length(res: Array) -> float:
+    """How many neighbours err together: 1 + 2 Σ autocorrelation until it first falls below 0.1."""
+    centred = np.clip(res - np.median(res), *np.quantile(res, [0.05, 0.95]))
+    power = float(centred @ centred)
+    if power == 0 or len(res) < 12:
+        return 1.0
+    total = 1.0
+    for lag in range(1, len(res) // 6):
+        r = float(centred[:-lag] @ centred[lag:]) / power
+        if r < 0.1:
+            break
+        total += 2 * r
+    return total
+
+
+def _no_surer(cov: Array, at: int, known: float) -> Array:
+    """A covariance with number `at` told to no less than a share of what was `known` of it.
+
+    What goes with it is as much less sure.
+    """
+    goes = cov[:, at] / cov[at, at]
+    more = max((LEARNT * known) ** 2 - float(cov[at, at]), 0.0)
+    return np.asarray(cov + more * np.outer(goes, goes))

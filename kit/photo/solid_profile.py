@@ -56,8 +56,6 @@ SELDOM_CUT = 2.2
 LEAST_RISE = 0.4
 #: none of the numbers is taken smaller
 LEAST = (1, 1e-3, 0, 0, 0.2, 0, 0, 0, 0, 0.5, 0)
-#: a worktop that cuts off less than this shows nothing of it: what it hides is `side_parts`' part
-HARDLY_CUT = 0.05
 #: radians a wall's normal turns at most
 MOST_BULGED = 0.6
 #: angles of the normals the profile is drawn at, from level to upright: closer where a rim ends
@@ -119,10 +117,6 @@ class RoundProfile:
     def many_dips(self) -> bool:
         """Whether a search may end as near the outline elsewhere."""
         return self.domed
-
-    def hardly_cut(self, q: Array) -> bool:
-        """Whether the outline tells nothing of the cut, the last number, at `q`."""
-        return bool(q[-1] < HARDLY_CUT)
 
     @property
     def _kind(self) -> str:

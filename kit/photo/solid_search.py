@@ -15,12 +15,11 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.jar_profile import JarProfile
-from kit.photo.misfit import TOGETHER, cost_of, jitter_of, noise_of, weights_of
+from kit.photo.jar import JarProfile
 from kit.photo.solid import Contour, Profile, Stand, contour
 from kit.photo.solid_profile import Known, RoundProfile
 
-__all__ = ["PLACE", "SHARED", "Beliefs", "Problem", "afresh", "search"]
+__all__ = ["PLACE", "SHARED", "TOGETHER", "Beliefs", "Problem", "afresh", "search"]
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.intp]
@@ -34,6 +33,8 @@ HARDLY_KNOWN, TILTS_TRIED = math.radians(2), 11
 #: a step that gains less than this share ends the search
 GAIN = 1e-4
 TRIED = ((0.0, (1.0, 0.5, 0.2, 0.05)), (0.1, (1.0,)), (10.0, (1.0,)))
+#: neighbours that err together, while the shape is sought
+TOGETHER = 8.0
 
 
 @dataclass(frozen=True)
@@ -167,7 +168,11 @@ class Problem:
 
     def noise(self, x: Array) -> float:
         """How far off the outline's points are at `x`, in pixels."""
-        return noise_of(self.distance(x, self.shape.at(x[PLACE:]))[0], self.spread, self.floor)
+        return _noise_of(self.distance(x, self.shape.at(x[PLACE:]))[0], self.spread, self.floor)
+
+    def weights(self, res: Array, noise: float) -> Array:
+        """Cauchy's; 2.385 gives 95 % efficiency on normal noise (Holland and Welsch 1977)."""
+        return np.asarray(1 / (1 + (res / (2.385 * noise * self.spread)) ** 2))
 
     def looks_down_deg(self, x: Array) -> float:
         """How far the line of sight to the foot looks down."""
@@ -178,7 +183,7 @@ class Problem:
     def cost(self, x: Array, noise: float | None = None) -> float:
         """Twice the minus log likelihood of `x`, with the least noise there may be or `noise`."""
         res = self.distance(x, self.shape.at(x[PLACE:]))[0]
-        each = cost_of(res, self.spread, noise or self.floor)
+        each = _cost_of(res, self.spread, noise or self.floor)
         return each + self.known(x).cost(x) + self.shape.fee
 
     def told(self, x: Array) -> bool:
@@ -214,16 +219,16 @@ def search(problem: Problem, x: Array, steps: int, least: int = 5) -> Array:
     for i in range(steps if np.isfinite(now[0]).all() else 0):
         # far off at first: the outline's whole misfit; then only its jitter, or a wrong shape
         # would pass for noise
-        jitter = jitter_of(now[0], spread, floor)
-        noise = max(jitter, 0.5**i * noise_of(now[0], spread, floor))
-        weight = weights_of(now[0], spread, noise) / (noise * spread) ** 2 / TOGETHER
+        jitter = _jitter_of(now[0], spread, floor)
+        noise = max(jitter, 0.5**i * _noise_of(now[0], spread, floor))
+        weight = problem.weights(now[0], noise) / (noise * spread) ** 2 / TOGETHER
         known, slopes = problem.known(x), problem.slopes(x, now)
-        old = cost_of(now[0], spread, noise) + known.cost(x)
+        old = _cost_of(now[0], spread, noise) + known.cost(x)
         # nothing to be gained any more is not tried
         least_gain = GAIN * old if noise == jitter else 0.0
         for after in _steps(slopes, weight, now[0], known, x, least_gain):
             new = problem.distance(after, shape.at(after[PLACE:]))
-            gained = old - cost_of(new[0], spread, noise) - known.cost(after)
+            gained = old - _cost_of(new[0], spread, noise) - known.cost(after)
             if gained > 0:
                 break
         else:
@@ -260,3 +265,20 @@ def _least(bend: Array, pull: Array) -> Array:
     lower = np.linalg.cholesky(bend * np.outer(size, size) + 1e-10 * np.eye(len(pull)))
     aim = lower.T @ (shift / size) + np.linalg.solve(lower, pull * size)
     return np.asarray(nnls(lower.T, aim, maxiter=20 * len(pull))[0] * size - shift)
+
+
+def _noise_of(res: Array, spread: Array, floor: float) -> float:
+    """From the residuals' size, 1.4826 times their median (normal noise)."""
+    return max(float(np.median(np.abs(res / spread))) * 1.4826, floor)
+
+
+def _jitter_of(res: Array, spread: Array, floor: float) -> float:
+    """From how much neighbours differ: says the noise before the shape is found."""
+    apart = np.abs(np.diff(res / spread))
+    return max(float(np.median(apart)) * 1.4826 / math.sqrt(2), floor)
+
+
+def _cost_of(res: Array, spread: Array, noise: float) -> float:
+    """Twice the minus log likelihood of residuals with Cauchy's heavy tails."""
+    scaled = (res / (2.385 * noise * spread)) ** 2
+    return float(2.385**2 * np.log1p(scaled).sum() / TOGETHER)

@@ -62,8 +62,8 @@ def square_on(
 ) -> tuple[Picture, Array, float]:  # fmt: skip
     """Return a part of the photo square-on, its map to the photo, its pixels a millimetre.
 
-    Like `Scale.rectify`, but of what `decoded` gives, and shrunk by a whole number first, which
-    is several times faster than looking at all pixels of the photo.
+    Of what `decoded` gives; shrunk by a whole number first, which is several times faster than
+    looking at all pixels of the photo.
     """
     import cv2
 
@@ -149,7 +149,7 @@ def kept_out(
     return out, (*corners.min(0), *corners.max(0))
 
 
-def moved(matrix: Array, points: Any) -> Array:
+def moved(matrix: Any, points: Any) -> Array:
     """Return points (n, 2) through a plane-to-plane map."""
     import cv2
 

@@ -80,12 +80,12 @@ def squares(change: Picture) -> Picture:
     return np.asarray(cv2.transform(change * change, np.ones((1, 3), np.float32)))
 
 
-def closed_path(cost: Array, reach: int, bend: float) -> NDArray[np.int64]:
+def closed_path(cost: Array, reach: int, bend: float, power: float = 1.0) -> NDArray[np.int64]:
     """Return the column of each row of the cheapest path round a strip that closes on itself.
 
-    A step of s columns between rows costs `bend`·|s|, more than `reach` is not allowed. Run on by
-    an eighth at both ends, so that the ends meet. From both ends at once to the middle: NumPy is
-    called half as often.
+    A step of s columns between rows costs (`bend`·|s|)^`power`, more than `reach` is not allowed.
+    Run on by an eighth at both ends, so that the ends meet. From both ends at once to the middle:
+    NumPy is called half as often.
     """
     rows, columns = cost.shape
     more = rows // 8
@@ -96,7 +96,7 @@ def closed_path(cost: Array, reach: int, bend: float) -> NDArray[np.int64]:
     both[:, :columns], both[:, -columns:] = longer[:half], longer[: half - 1 : -1]
     best = total[:, reach:-reach]
     best[0] = both[0]
-    steps = np.array([bend * abs(k - reach) for k in range(room + 1)], np.float32)
+    steps = np.array([(bend * abs(k - reach)) ** power for k in range(room + 1)], np.float32)
     options = np.lib.stride_tricks.sliding_window_view(total, both.shape[1], axis=1)
     costs, tried = steps[:, None], np.empty((len(steps), both.shape[1]), np.float32)
     for before, own, here in zip(options[:-1], both[1:], best[1:], strict=True):

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 import solids
 from PIL import Image
+from printed import printed
 
 from kit.photo.camera import Camera
 
@@ -93,7 +94,7 @@ def on_card(path, inside, taken=None, tilt_deg=8.0, size=(1600, 1200), turned_de
     from kit.photo import card
 
     fine = 10.0
-    plane = np.repeat(card.picture(fine * 25.4)[..., None], 3, axis=2)
+    plane = np.repeat(printed(fine * 25.4)[..., None], 3, axis=2)
     x0, y0, x1, y1 = (round(v * fine) for v in card.WINDOW_MM)
     plane[y0:y1, x0:x1] = inside
     camera = Camera.of(*size, 26.0)

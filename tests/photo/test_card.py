@@ -7,10 +7,11 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from printed import printed
 from scenes import LEVELS, Picture, Scene, ScenePhoto, look, render, true_mm_per_px
 from typer.testing import CliRunner
 
-from kit.errors import DataError, InputError
+from kit.errors import DataError
 from kit.photo import card, card_sheet
 from kit.photo.camera import Camera
 from kit.photo.reference import scale
@@ -20,7 +21,7 @@ SIZE = (900, 675)
 
 def page(dpi=110.0, margin_mm=12.0):
     """The card as a flat-bed scan gives it, 8 bit sRGB."""
-    light = card.picture(dpi, margin_mm)
+    light = printed(dpi, margin_mm)
     coded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
     return np.dstack([np.round(255 * coded).astype(np.uint8)] * 3)
 
@@ -30,8 +31,8 @@ def scene(seed, difficulty, tilt, offset_mm=0.0, centre_px=None, px_per_mm=2.9):
     camera = Camera.of(*SIZE, 26.0)
     camera = replace(camera, focal_px=camera.focal_px * rng.normal(1, 0.01))
     pose = look(camera, tilt, rng.uniform(0, 360), px_per_mm, rng.uniform(-15, 15), centre_px)
-    printed = Picture(card.picture(150), 150 / 25.4)
-    pixels = render(rng, camera, pose, [printed], LEVELS[difficulty], SIZE)
+    on_paper = Picture(printed(150), 150 / 25.4)
+    pixels = render(rng, camera, pose, [on_paper], LEVELS[difficulty], SIZE)
     return Scene(ScenePhoto(pixels, 26.0), camera, pose, np.zeros(2), offset_mm)
 
 
@@ -55,7 +56,7 @@ def test_opencv_reads_its_own_markers_off_the_card():
 def test_the_printed_area_of_every_rectangle_is_what_it_should_be():
     # sum of ink = sum over rectangles of (paper − tone) × area, at a resolution that fits nothing
     fine = 73 / 25.4
-    ink = (card.WHITE - card.picture(73)).sum() / fine**2
+    ink = (card.WHITE - printed(73)).sum() / fine**2
     by_hand = 0.0
     for part in card.rectangles():
         x0, y0, x1, y1 = part.box
@@ -226,14 +227,6 @@ def test_two_cards_are_not_chosen_between():
     one = page(60, 8.0)
     with pytest.raises(DataError, match="two of the kit's cards"):
         scale(ScenePhoto(np.hstack([one, one])), "card")
-
-
-def test_own_reflectances_take_the_place_of_the_nominal_ones():
-    photo = ScenePhoto(page(60), 26.0)
-    found = scale(photo, "card", reflectances=(0.9, 0.2, 0.04))
-    assert [p[1] for p in found.reading.patches[:3]] == [0.9, 0.2, 0.04]
-    with pytest.raises(InputError, match="three numbers between 0 and 1"):
-        scale(photo, "card", reflectances=(0.2, 0.9, 0.04))
 
 
 @pytest.mark.parametrize(("x_px", "y_px", "waves"), [(20, 0, 2.5), (12, 12, 3.0), (25, 0, 1.0)])

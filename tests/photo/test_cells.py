@@ -14,6 +14,8 @@ from kit.photo.cells import (
     with_fringe,
 )  # fmt: skip
 from kit.photo.crumb_figures import DOUBT, values_of
+from kit.photo.darkness import Rim
+from kit.photo.seen_cells import SeenCells
 from kit.photo.value import Value
 
 P = 20.0
@@ -93,6 +95,12 @@ def test_seen_share_is_what_blur_leaves_in_the_middle_of_a_disc():
         assert share == pytest.approx(left, abs=0.01)
 
 
+def seen(found, blur_mm):
+    """Cells of which threshold, walls and pale ones leave no doubt."""
+    rim = Rim(0.2, 0.01, 0.5, blur_mm, 0.0, 0.01, 0.5)
+    return SeenCells(found, found, found, rim, 0.2, 0.0, 0.0, found, found, 0)
+
+
 @pytest.mark.parametrize(("passage_mm", "more"), [(0.0, 0), (0.2, 8), (0.6, 0)])
 def test_cells_joined_by_narrow_passages_may_be_more_and_the_number_says_so(passage_mm, more):
     mask, full = np.zeros((320, 400), bool), np.ones((320, 400), bool)
@@ -107,7 +115,7 @@ def test_cells_joined_by_narrow_passages_may_be_more_and_the_number_says_so(pass
     parted = found.at_necks()
     assert len(parted.area_mm2) == len(found.area_mm2) + more
     assert parted.area_mm2.sum() == pytest.approx(found.area_mm2.sum())
-    values = values_of(found, found, found, full, full, Value(0.0, 0.002, ""), 0.1)
+    values = values_of(seen(found, 0.1), full, full, Value(0.0, 0.002, ""))
     number, largest = values["cells_per_cm2"], values["largest_cell_mm2"]
     assert number.parts["necks"] == pytest.approx(0.5 * more / 12 * number.value)
     # a pair and its passage are two halves
@@ -136,7 +144,7 @@ def test_cells_that_stay_stand_for_those_that_are_lost():
     assert made_up.openness == plain.openness  # what is open was seen or was not
     # ranked by size each cell found counts once, and what that may hide is in the uncertainty
     assert made_up.area_at(0.5) == np.median(plain.area_mm2)
-    values = values_of(made_up, made_up, made_up, full, full, Value(0.0, 0.002, ""), 0.15)
+    values = values_of(seen(made_up, 0.15), full, full, Value(0.0, 0.002, ""))
     median, other = values["median_cell_mm2"], made_up.area_at(0.5, made_up=True)
     assert median.value == np.median(plain.area_mm2)
     assert median.parts["blur"] == pytest.approx(DOUBT["blur"] * (median.value - other))

@@ -29,8 +29,9 @@ def across(piece=BROWN, ground=GREY, crevice=0.0, noise=0.003):
     light = np.repeat(light[:, None], 200, 1)
     light = gaussian_filter(light, (1.0, 1.0, 0))
     light += noise * np.random.default_rng(3).normal(size=light.shape)
-    seen = Looked(np.float32(light), np.float32(light), (0.0, 0.0), np.empty((0, 2)),
-                  np.empty((0, 2)))  # fmt: skip
+    seen = Looked(
+        np.float32(light), np.float32(light), (0.0, 0.0), np.empty((0, 2)), np.empty((0, 2))
+    )
     line = np.column_stack([np.linspace(20, 180, 80), np.full(80, FOOT)])
     return seen, line, np.tile([0.0, 1.0], (80, 1))
 

@@ -8,10 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from printed import printed
 from scenes import LEVELS, Board, Picture, ScenePhoto, look, render
 
 from kit.errors import DataError
-from kit.photo import card
 from kit.photo.camera import Camera
 from kit.photo.reference import Scale, scale
 
@@ -56,7 +56,7 @@ def test_the_card_lying_on_the_worktop_is_measured_or_refused(tilt, px_per_mm):
     camera = Camera.of(*SIZE, 26.0)
     pose = look(camera, tilt, 6.0, px_per_mm, 2.0)
     level = replace(LEVELS["realistic"], k1=0.0)
-    drawn = [Picture(card.picture(200), 200 / 25.4)]
+    drawn = [Picture(printed(200), 200 / 25.4)]
     photo = ScenePhoto(render(np.random.default_rng(5), camera, pose, drawn, level, SIZE), 26.0)
     if tilt > 70:
         with pytest.raises(DataError, match="too flat to measure"):

@@ -17,7 +17,7 @@ from kit.errors import InputError
 from kit.photo import many
 from kit.photo.many import Asked, measure_folder, measure_one, photos_in
 from kit.photo.one_photo import measure, scale_for
-from kit.photo.picture import read
+from kit.photo.picture import read, sha256_of
 
 CRUMB = Asked("crumb", "scanner", {"dpi": 600})
 
@@ -87,7 +87,7 @@ def test_goes_on_where_it_was_stopped(folder, monkeypatch):
         if len(looked) == 3:
             raise KeyboardInterrupt
         row = measure_one(source, name, asked)
-        return row | {"sha256": many._sha256(source), "status": "measured"}
+        return row | {"sha256": sha256_of(source), "status": "measured"}
 
     def in_turn(workers):
         return lambda left, names, asked: (one(p, names[p], asked) for p in left)

@@ -3,7 +3,6 @@
 import contextlib
 import hashlib
 import io
-import pickle
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
@@ -150,23 +149,6 @@ def test_coordinates_of_a_reduced_picture():
             y, x = np.mgrid[: small.shape[0], : small.shape[1]]
             assert (weight * x).sum() == pytest.approx((519.5 + 0.5) / k - 0.5, abs=0.05)
             assert (weight * y).sum() == pytest.approx((239.5 + 0.5) / k - 0.5, abs=0.05)
-
-
-def test_pixels_are_held_once_and_can_be_let_go(tmp_path):
-    path = tmp_path / "bake.jpg"
-    path.write_bytes(saved(Image.fromarray(scene())))
-    photo = read(path)
-    assert photo._held == []
-    assert photo.pixels is photo.pixels
-    assert not photo.pixels.flags.writeable
-    assert not photo.reduced(20)[0].flags.writeable
-    sent = pickle.dumps(photo)
-    assert len(sent) < 1000  # the path, not the pixels
-    np.testing.assert_array_equal(pickle.loads(sent).pixels, photo.pixels)
-    photo.forget()
-    assert photo._held == []
-    again = pickle.loads(pickle.dumps(read(scene())))
-    np.testing.assert_array_equal(again.pixels, scene())
 
 
 def test_a_file_that_changed_or_went_says_so(tmp_path):

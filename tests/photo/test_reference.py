@@ -25,6 +25,7 @@ from kit.errors import DataError, InputError
 from kit.photo.camera import Camera, Pose
 from kit.photo.plane_fit import Marks, fit_plane, poses_of, turned
 from kit.photo.reference import Scale, scale
+from kit.photo.square_on import moved, square_on
 
 SEED = 20261125
 SMALL = (900, 675)
@@ -86,7 +87,7 @@ def test_a_scale_made_by_hand_carries_its_own_uncertainty():
     assert u == pytest.approx(0.003, rel=0.05)
 
 
-def test_rectified_part_is_the_plane_seen_square_on():
+def test_a_part_seen_square_on_is_the_plane():
     rng = np.random.default_rng(SEED)
     camera = Camera(900.0, 449.5, 337.0, k1=0.02)
     pose = look(camera, 30, 40, 4.0)
@@ -94,19 +95,19 @@ def test_rectified_part_is_the_plane_seen_square_on():
     pixels = render(rng, camera, pose, [Board((7, 5), 6.0)], level, SMALL)
     found = Scale("checkerboard", camera, pose, 0.25, 0.0)
     corners = found.to_px(np.array([[-24, -18], [24, -18], [24, 18], [-24, 18.0]]))
-    flat, fine, transform = found.rectify(ScenePhoto(pixels), corners, 3.0)
+    flat, to_photo, fine = square_on(
+        (pixels, 1.0), found, (corners.min(0), corners.max(0)), 3.0, 900
+    )
     assert fine == 3.0
-    assert flat.shape[:2] == (108, 144)
-    # every square of the board lies where it should: middle of square (i, j) at (6 i + 3) · 3
-    grey = flat.mean(2)
-    at = (np.arange(8) * 18 + 9, np.arange(6) * 18 + 9)
-    tones = grey[at[1][:, None], at[0]]
+    # every square of the board lies where it should
+    middles = np.stack(np.meshgrid(np.arange(8) * 6 - 21.0, np.arange(6) * 6 - 15.0), -1)
+    at = moved(np.linalg.inv(to_photo), found.to_px(middles.reshape(-1, 2)))
+    tones = flat.mean(2)[tuple(np.round(at.T[::-1]).astype(int))].reshape(6, 8)
     dark = tones < np.median(tones)
     np.testing.assert_array_equal(dark, np.add.outer(np.arange(6), np.arange(8)) % 2 == 0)
-    # and the map back says where in the photo
-    middle = np.array([[[71.5, 53.5]]])
-    np.testing.assert_allclose(
-        cv2.perspectiveTransform(middle, transform)[0], found.to_px(np.zeros((1, 2))), atol=0.3
+    # and lies as far from the next one as it should
+    assert np.diff(at.reshape(6, 8, 2), axis=1) == pytest.approx(
+        np.broadcast_to([18.0, 0.0], (6, 7, 2)), abs=0.3
     )
 
 
@@ -114,11 +115,19 @@ def test_shrinking_averages_areas():
     pixels = np.zeros((200, 300, 3), np.uint8)
     pixels[:, ::2] = 200  # stripes finer than the result can show
     found = Scale("scanner", None, Pose(np.eye(3), np.zeros(3)), 0.1, 0.0)
-    flat, _, _ = found.rectify(ScenePhoto(pixels), (20, 20, 280, 180), 2.5)
+    flat, _, _ = square_on(
+        (pixels, 1.0), found, (np.array([20.0, 20.0]), np.array([280.0, 180.0])), 2.5, 900
+    )
     assert np.abs(flat[2:-2, 2:-2].astype(float) - 100).max() < 4
 
 
 # ---- the fit
+
+
+def marks_of(mm, px):
+    """Two marks for each corner."""
+    normal = np.repeat(np.eye(2), len(mm), axis=0)
+    return Marks(np.tile(mm, (2, 1)), np.tile(px, (2, 1)), normal, np.zeros(2 * len(mm)))
 
 
 def test_pose_of_exact_corners_is_that_of_opencv_and_of_the_truth():
@@ -128,7 +137,7 @@ def test_pose_of_exact_corners_is_that_of_opencv_and_of_the_truth():
     px = camera.project(true.to_camera(np.column_stack([mm, np.zeros(5)])))
     start = poses_of(camera, mm, px)[0]
     sure = replace(camera, u_focal=1e-6)
-    fit = fit_plane(camera, start, Marks.corners(mm, px), prior=sure, sigma_px=0.01, flat_mm=0.0)
+    fit = fit_plane(camera, start, marks_of(mm, px), prior=sure, sigma_px=0.01, flat_mm=0.0)
     np.testing.assert_allclose(fit.pose.rotation, true.rotation, atol=1e-5)
     np.testing.assert_allclose(fit.pose.shift, true.shift, atol=1e-2)
     ok, turn, _ = cv2.solvePnP(
@@ -147,7 +156,7 @@ def test_a_print_stretched_by_a_printer_does_not_pass_for_another_lens(tilt_deg)
     stretched = np.column_stack([mm * (1.0005, 0.9995), np.zeros(len(mm))])
     px = camera.project(true.to_camera(stretched))
     px += np.random.default_rng(8840001).normal(0, 0.03, px.shape)
-    fit = fit_plane(camera, poses_of(camera, mm, px)[0], Marks.corners(mm, px))
+    fit = fit_plane(camera, poses_of(camera, mm, px)[0], marks_of(mm, px))
     off = math.log(fit.camera.focal_px / camera.focal_px)
     assert abs(off) < 2.5 * math.sqrt(fit.covariance[1, 1]) < 0.05
     middle = np.array([[92.0, 88.0, -30.0]])

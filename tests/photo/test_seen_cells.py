@@ -32,10 +32,7 @@ def pairs_of_chambers(shade, wide_mm=0.2):
 def counted(shade, wide_mm=0.2):
     light, crumb = pairs_of_chambers(shade, wide_mm)
     cells = see_cells(light, crumb, P, P, float("nan"))
-    scale = Value(0.0, 0.002, "")
-    values = values_of(
-        cells.found, cells.less, cells.whole, crumb, crumb, scale, cells.rim.blur_mm, cells.lean
-    )
+    values = values_of(cells, crumb, crumb, Value(0.0, 0.002, ""))
     return cells, values["cells_per_cm2"]
 
 

@@ -8,6 +8,7 @@ import math
 import re
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 import solids
@@ -93,6 +94,35 @@ def test_a_soft_shadow_on_textured_wood_is_not_taken_for_the_piece():
             assert abs(off) < 2.6 * view.height_mm.u
             assert view.diameter_mm.value == pytest.approx(truth.diameter_mm, rel=0.015)
     assert seen >= 3
+
+
+def with_far_rim(picture, outline, above, light):
+    """What lies beyond a straight rim, a share of the height above the top, in another light."""
+    low, high = outline[:, 1].min(), outline[:, 1].max()
+    piece = np.zeros(picture.shape[:2], np.uint8)
+    cv2.fillPoly(piece, [np.round(outline).astype(np.int32)], 1)
+    far = np.arange(len(picture))[:, None] < low - above * (high - low)
+    beyond = np.clip(picture * np.power(light, 1 / 2.2), 0, 255).astype(np.uint8)
+    return np.where((far & (piece == 0))[..., None], beyond, picture)
+
+
+@pytest.mark.parametrize("seed", [9472002, 9472007])
+@pytest.mark.parametrize("light", [0.45, 1.7])
+def test_the_worktop_s_far_rim_right_behind_its_top_bends_no_outline(seed, light):
+    """What lies beyond it is darker, or lighter, than the worktop."""
+    picture, scale, truth, kind = solids.scene(seed, "realistic")
+    picture = with_far_rim(picture, truth.outline, -0.06, light)
+    view = side(read(picture), scale, kind, roughly(truth.box, seed))
+    assert view.height_mm.value == pytest.approx(truth.height_mm, rel=0.015)
+
+
+@pytest.mark.parametrize("seed", [9474006, 9474009, 9474014])
+def test_the_worktop_s_far_rim_is_not_taken_for_the_top_of_dough_in_a_jar(seed):
+    """A bluish wall begins just above the dough: seen through the glass, it reads 5 to 8 % more."""
+    picture, scale, truth, inner_mm = solids.jar_scene(seed, "realistic")
+    picture = with_far_rim(picture, truth.outline, 0.05, (0.5, 0.45, 0.9))
+    view = side(read(picture), scale, "jar", None, Jar(inner_mm))
+    assert view.height_mm.value == pytest.approx(truth.height_mm, rel=0.015)
 
 
 def test_a_piece_before_its_reference_is_refused_with_what_to_do(ball):

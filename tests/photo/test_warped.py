@@ -3,10 +3,10 @@
 import cv2
 import numpy as np
 import pytest
+from printed import printed
 from warped import snap
 
 from kit.errors import DataError
-from kit.photo import card
 from kit.photo.reference import scale
 
 SEED = 20261126
@@ -81,7 +81,7 @@ def test_two_points_beside_the_face_nearly_square_on_are_within_one_percent():
 
 
 def test_the_card_around_a_face_gives_its_scale_to_a_third_of_a_percent():
-    drawn = card.picture(25.4 * 12).astype(np.float32)
+    drawn = printed(25.4 * 12).astype(np.float32)
     off, u, found, _ = off_and_u(
         "card", 5, "realistic", {"printed_scale": 180}, drawn=drawn, told=True, away_mm=330,
     )  # fmt: skip

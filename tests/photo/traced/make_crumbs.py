@@ -23,6 +23,9 @@ from skimage.measure import label, marching_cubes
 
 from kit.photo import card
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from printed import printed
+
 LEVELS = ("easy", "realistic", "hard")
 LIGHTS = ("overcast", "window", "lamp", "two")
 FOAMS = ("overlapping", "walled", "mixed")
@@ -421,7 +424,7 @@ def trace(seed, out, samples=5):
     frame = [(0, 0), (w, 0), (w, h), (0, h), (x0, y0), (x1, y0), (x1, y1), (x0, y1)]
     quads = [(0, 1, 5, 4), (1, 2, 6, 5), (2, 3, 7, 6), (3, 0, 4, 7)]
     uv = [(x / w, 1 - y / h) for x, y in frame]
-    paper = card.picture(330)
+    paper = printed(330)
     added(
         "card",
         [(x, y, high) for x, y in frame],
