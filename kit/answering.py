@@ -64,12 +64,8 @@ class TrialAnswers(TrialAsked):
         from kit.analysis.compare import compare
 
         outcome, by, matters, others = self._asked(outcome, by, matters)
-        frame, notes = self._recorded((outcome, by), leave_out)
-        asked: dict[str, Any] = {
-            "outcome": outcome, "by": by, "matters": matters, "control": control, "line": line,
-            "adjust": self._alike(frame, outcome, others, adjust),
-        }  # fmt: skip
-        answer = compare(frame, **asked, **self._together(frame, outcome, by), examine=True)
+        frame, asked, notes = self._put((outcome, by), matters, others, adjust, leave_out)
+        answer = compare(frame, outcome, by, **asked, control=control, line=line, examine=True)
         return _noted(answer, [*notes, *self._given_up(outcome, by)])
 
     def dose(
@@ -85,30 +81,15 @@ class TrialAnswers(TrialAsked):
     ) -> "DoseResponse":
         """Tell what an outcome does along the doses of a factor, and which dose is best.
 
-        Parameters
-        ----------
-        outcome, of : str, optional
-            The trial's own outcome and its first factor when not given.
-        matters, adjust, leave_out
-            As for `compare`.
-        covariates, shape, want
-            See `kit.analysis.dose.dose`.
+        The trial's own outcome and its first factor when not given; `matters, adjust, leave_out`
+        as for `compare`, `covariates, shape, want` as for `kit.analysis.dose.dose`.
         """
         from kit.analysis.dose import dose
 
         outcome, of, matters, others = self._asked(outcome, of, matters)
-        frame, notes = self._recorded((outcome, of), leave_out)
-        answer = dose(
-            frame,
-            outcome,
-            of,
-            **self._together(frame, outcome, of),
-            matters=matters,
-            adjust=self._alike(frame, outcome, others, adjust),
-            covariates=list(covariates),
-            shape=shape,
-            want=want,
-        )
+        frame, asked, notes = self._put((outcome, of), matters, others, adjust, leave_out)
+        asked |= {"covariates": list(covariates), "shape": shape, "want": want}
+        answer = dose(frame, outcome, of, **asked)
         return _noted(answer, [*notes, *self._given_up(outcome, of)])
 
     def surface(
@@ -123,14 +104,8 @@ class TrialAnswers(TrialAsked):
     ) -> "Surface":
         """Tell what an outcome does over the doses of two factors, and how they work together.
 
-        Parameters
-        ----------
-        outcome, of : optional
-            The trial's own outcome and its first two factors when not given.
-        matters, adjust, leave_out
-            As for `compare`.
-        covariates, want
-            See `kit.analysis.dose.dose`.
+        The trial's own outcome and its first two factors when not given; `matters, adjust,
+        leave_out` as for `compare`, `covariates, want` as for `kit.analysis.dose.dose`.
         """
         from kit.analysis.surface import surface
 
@@ -139,18 +114,10 @@ class TrialAnswers(TrialAsked):
             raise InputError("of", None, "is not set: the trial has fewer than two factors")
         first, second = of or (factors[0], factors[1])
         outcome, first, matters, others = self._asked(outcome, first, matters)
-        frame, notes = self._recorded((outcome, first, second), leave_out)
-        alike = self._alike(frame, outcome, others, adjust)
-        answer = surface(
-            frame,
-            outcome,
-            (first, second),
-            **self._together(frame, outcome, first, second),
-            matters=matters,
-            adjust=[a for a in alike if a != second],
-            covariates=list(covariates),
-            want=want,
-        )
+        about = (outcome, first, second)
+        frame, asked, notes = self._put(about, matters, others, adjust, leave_out)
+        asked |= {"covariates": list(covariates), "want": want}
+        answer = surface(frame, outcome, (first, second), **asked)
         return replace(answer, checks=(*answer.checks, *notes))
 
     def overview(
@@ -185,19 +152,31 @@ class TrialAnswers(TrialAsked):
                 raise DataError(msg)
         else:
             chosen = list(outcomes)
-        own = {} if self.outcome is None else {self.outcome: self.matters}
         if self.outcome in chosen:
             chosen = list(dict.fromkeys([self.outcome, *chosen]))
-        margins = {**{k: v for k, v in own.items() if v is not None}, **dict(matters or {})}
-        answer = overview(
-            frame,
-            asked,
-            chosen,
-            **self._together(frame, None, *asked),
-            matters=margins,
-        )
+        margins = dict(matters or {})
+        if self.outcome is not None and self.matters is not None:
+            margins.setdefault(self.outcome, self.matters)
+        together = self._together(frame, None, *asked)
+        answer = overview(frame, asked, chosen, **together, matters=margins)
         also = also_noted(frame, chosen)
         return replace(answer, checks=(*answer.checks, *notes, *also, *alike))
+
+    def _put(
+        self,
+        about: tuple[str, ...],
+        matters: float | None,
+        others: list[str],
+        adjust: Iterable[str] | None,
+        leave_out: Iterable[str],
+    ) -> tuple[pd.DataFrame, dict[str, Any], list[str]]:
+        """The frame, how the question is put to it, and notes; `about` outcome and factors."""
+        frame, notes = self._recorded(about, leave_out)
+        alike = self._alike(frame, about[0], others, adjust)
+        asked = self._together(frame, *about) | {
+            "matters": matters, "adjust": [a for a in alike if a not in about[2:]]
+        }  # fmt: skip
+        return frame, asked, notes
 
     def _given_up(self, outcome: str, by: str) -> list[str]:
         """Say of which settings whole doughs of the bakes measured came to no pieces.
@@ -240,14 +219,8 @@ class TrialAnswers(TrialAsked):
     ) -> "Steadiness":
         """Say where the spread of an outcome comes from: bake, dough, load, place, piece.
 
-        Parameters
-        ----------
-        outcome : str, optional
-            The trial's own when not given.
-        leave_out : iterable of str
-            As for `compare`.
-        **more
-            See `kit.analysis.steadiness.steadiness`: measuring, level.
+        The trial's own outcome when not given; `leave_out` as for `compare`; more as for
+        `kit.analysis.steadiness.steadiness`: measuring, level.
         """
         from kit.analysis.steadiness import steadiness
 
@@ -262,12 +235,8 @@ class TrialAnswers(TrialAsked):
     ) -> "GriddleMap":
         """Map the griddle: which places differ from the others.
 
-        Parameters
-        ----------
-        outcome, leave_out
-            As for `steadiness`.
-        **more
-            See `kit.analysis.griddle_map.griddle_map`: across, matters, level.
+        The trial's own outcome when not given; `leave_out` as for `compare`; more as for
+        `kit.analysis.griddle_map.griddle_map`: across, matters, level.
         """
         from kit.analysis.griddle_map import griddle_map
 
@@ -281,7 +250,7 @@ class TrialAnswers(TrialAsked):
         return griddle_map(frame, outcome, factors=factors, load=load, **more)
 
     def bake_chart(
-        self, outcome: str | None = None, only: Mapping[str, object] | None = None, **more: Any
+        self, outcome: str | None = None, only: Mapping[str, object] | None = None
     ) -> "ControlChart":
         """Chart an outcome over the bakes, with limits and signals.
 
@@ -291,13 +260,11 @@ class TrialAnswers(TrialAsked):
             The trial's own when not given.
         only : mapping, optional
             Doughs of these settings only, such as ``{"malt_percent": 0}``.
-        **more
-            See `kit.analysis.control_chart.bake_chart`: limits_from.
         """
         from kit.analysis.control_chart import bake_chart
 
         frame, _, outcome = self._of_outcome(outcome, ())
-        return bake_chart(frame, outcome, only=only, **more)
+        return bake_chart(frame, outcome, only=only)
 
     def drift(
         self, outcome: str | None = None, against: Iterable[str] = (), **more: Any

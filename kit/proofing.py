@@ -197,8 +197,7 @@ class TrialProof(TrialRecords):
             doughs.
         """
         from kit.analysis.forecast import forecast
-        from kit.analysis.forecast_clock import in_rooms
-        from kit.analysis.rise_temperature import FRIDGE_C
+        from kit.analysis.rise_temperature import FRIDGE_C, in_rooms
 
         if isinstance(dough, str):
             dough = self.dough(dough)
@@ -258,8 +257,7 @@ class TrialProof(TrialRecords):
             Doughs were read, and of none the room is known.
         """
         from kit.analysis.forecast import double_at
-        from kit.analysis.forecast_clock import in_rooms
-        from kit.analysis.rise_temperature import FRIDGE_C, refuse_outside
+        from kit.analysis.rise_temperature import FRIDGE_C, in_rooms, refuse_outside
 
         temp = units.parse(temp_c, "°C", "temp_c")
         if temp is None:

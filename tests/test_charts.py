@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from kit import charts
 from kit.analysis.compare import Comparison, compare
 from kit.analysis.mixed import mixed
-from kit.charts.base import ORANGE
+from kit.charts.colours import ORANGE
 from kit.charts.regression import coefficient_in_words
 
 DATASETS = Path(__file__).parents[1] / "datasets"
@@ -328,6 +328,22 @@ def test_a_timetable_of_many_shapings_stays_on_a_page_and_waits_stay_in_their_la
                         for i, d in enumerate("ABCDEFGHIJKL")])  # fmt: skip
     many = schedule(doughs, table_time="2026-12-04 14:00", zone="Europe/Berlin").plot()
     assert many.get_figure().get_size_inches()[1] == 9.5
+
+
+def test_proofs_of_pieces_shaped_together_are_told_once_in_their_lane():
+    """Shaped less than 10 min apart is shaped at once; proofs stood over one another."""
+    from kit.plan.schedule import schedule
+
+    runs = pd.DataFrame({"dough": "1A", "load": 1, "side_minutes": 5.0, "retard_hours": 16,
+                         "proof_minutes": [90, 85] * 3})  # fmt: skip
+    s = schedule(runs, table_time="2026-12-04 12:00", zone="Europe/Berlin")
+    starts = [step.start for step in s.steps if step.what == "proof"]
+    assert len(starts) > len(set(starts))
+    ax = s.plot()
+    ax.get_figure().draw_without_rendering()
+    told = [t.get_window_extent() for t in ax.texts if t.get_text() != "∿∿"]
+    assert not any(a.overlaps(b) for i, a in enumerate(told) for b in told[:i])
+    assert "1 h 25 min to 1 h 30 min" in [t.get_text() for t in ax.texts]
 
 
 def test_parts_of_a_dough_shaped_one_after_another_are_drawn_below_one_another():

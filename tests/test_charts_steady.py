@@ -27,12 +27,12 @@ def frame():
 @pytest.fixture(scope="module")
 def results(frame):
     readings = pd.DataFrame({"piece": np.repeat(list("abcdef"), 2)})
+    steady = [28, 28.1] * 3
     readings["rise_height_mm"] = 28 + np.random.default_rng(1).normal(size=12)
     return {
         "steadiness": steadiness(frame, "rise_height_mm", place="place"),
         "griddle_map": griddle_map(frame, "rise_height_mm", across=3),
-        "control_chart": control_chart([28, 28.4, 27.9, 28.2, 28.1, 33.0], outcome="rise_height_mm",
-                                       names=list("abcdef"), limits_from=5),
+        "control_chart": control_chart([*steady, 33.0], list("abcdefg"), "rise_height_mm"),
         "gauge": gauge(readings, "rise_height_mm"),
     }  # fmt: skip
 
@@ -70,10 +70,10 @@ def test_bakes_with_limits_and_moving_ranges(results):
     heights = {round(float(line.get_ydata()[0]), 9) for line in ax.lines[1:]}
     assert {round(v, 9) for v in (c.centre, c.lower, c.upper)} <= heights
     marked = next(line for line in ax.lines if line.get_label() == "sign of a change")
-    assert marked.get_xdata().tolist() == [5]
+    assert marked.get_xdata().tolist() == [6]
     moved = lower.lines[0].get_ydata()
     assert moved[1:] == pytest.approx(c.points["moving_range"].iloc[1:].tolist())
-    assert [t.get_text() for t in lower.get_xticklabels()] == list("abcdef")
+    assert [t.get_text() for t in lower.get_xticklabels()] == list("abcdefg")
 
 
 def test_readings(results):
@@ -92,9 +92,9 @@ def test_what_was_measured_so_far():
     ax = charts.so_far(points, "rise_height_mm", "malt_percent")
     dots = sorted(v for line in ax.lines if line.get_marker() == "o" for v in line.get_ydata())
     assert dots == sorted(points["value"])
-    means = {(round(float(line.get_xdata()[0])), float(line.get_ydata()[0]))
-             for line in ax.lines if line.get_marker() == "D"}  # fmt: skip
-    assert means == {(0, 29.5), (1, 34.5)}  # two doughs of the first setting have the same mean
+    (diamonds,) = (line for line in ax.lines if line.get_marker() == "D")
+    means = sorted((round(float(x)), float(y)) for x, y in diamonds.get_xydata())
+    assert means == [(0, 29.5), (0, 29.5), (1, 34.5)]
     assert [text.get_text() for text in ax.get_xticklabels()] == ["0", "0.6"]
     assert [text.get_text() for text in ax.get_legend().get_texts()] == [
         "one piece", "mean of a dough",

@@ -400,7 +400,9 @@ def test_repeatability_from_pieces_photographed_twice(ws, trial, tmp_path):
     rows = trial.photo_readings().rename(columns={"id": "piece", "value": "rise_height_mm"})
     same = gauge(rows, "rise_height_mm")
     assert told.gauges["rise_height_mm"].repeat["limit"] == pytest.approx(same.repeat["limit"])
-    assert told.headline == "Your photos tell apart differences of about 0.77 mm in height."
+    assert told.headline == (
+        "Your photos tell apart differences of about 0.77 mm (0.48 to 1.9 mm) in height."
+    )
     assert told.to_frame()["pieces"].tolist() == [5]
     other = ws.new_trial("salt")
     assert other.repeatability().headline == told.headline

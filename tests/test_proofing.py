@@ -10,7 +10,6 @@ from scipy import stats
 
 from kit import charts, quantities, shipped
 from kit.analysis.rise_all import rise_all
-from kit.analysis.rise_models import gompertz
 from kit.analysis.rise_ways import volume_ratio
 from kit.errors import DataError, InputError
 from kit.records import readings
@@ -23,8 +22,12 @@ MINUTES = (25, 50, 75, 95, 115, 135, 160)
 
 
 def curve(minutes, gain=1.9, speed=1.0, lag=0.6):
-    hours = np.asarray(minutes) / 60
-    return 1 + gompertz(hours, gain, speed, lag) - gompertz(0.0, gain, speed, lag)
+    """Modified Gompertz as printed (Zwietering et al. 1990, table 2), 1 at the start."""
+
+    def grown(hours):
+        return gain * np.exp(-np.exp(speed * np.e / gain * (lag - hours) + 1))
+
+    return 1 + grown(np.asarray(minutes) / 60) - grown(0.0)
 
 
 @pytest.fixture

@@ -78,10 +78,8 @@ class Blocks:
 
     Parameters
     ----------
-    names : tuple of str
-        The K random groupings.
-    levels : tuple of int
-        How many groups each has.
+    names, levels : tuples of length K
+        The random groupings, and how many groups each has.
     strata : Strata
         The first is that of the pieces about the means of their combination.
     batches : tuple of Batch
@@ -146,18 +144,15 @@ def make_blocks(
     Parameters
     ----------
     xy : float array, shape (C, p + T)
-        Design columns and, last, the outcomes' means, of each cell.
+        Design columns and, last, the outcomes' means, of each cell; p is `rank`, else all but one.
     n : float array, shape (C,)
         Pieces in each cell.
     within_ss : float, or float array of shape (T,)
         Centred sum of squares inside the cells.
     groups : sequence of int arrays, shape (C,)
         Group number of each cell, one array a grouping.
-    names : sequence of str
     outermost : int array, shape (C,), or None
         Cells with different values are independent; None when every cell may be related.
-    rank : int, optional
-        p; all columns but the last when not given.
 
     Raises
     ------
@@ -168,9 +163,8 @@ def make_blocks(
     x, y = xy[:, :p], xy[:, p:]
     nx, ny = n[:, None] * x, n[:, None] * y
     xx, xy_, yy = x.T @ nx, y.T @ nx, np.einsum("ct,ct->t", y, ny) + within_ss
-    pieces = round(n.sum())
+    pieces, none = round(n.sum()), np.zeros((1, 1, len(groups)))
     if not groups:
-        none = np.zeros((1, 1, 0))
         df = np.array([[float(pieces)]])
         strata = Strata(none, none, df, xx[None, None], xy_[:, None], yy[:, None])
         return Blocks((), (), strata, (), np.array([pieces]), p)
@@ -188,14 +182,9 @@ def make_blocks(
     else:
         block = _first_of_each(outermost[first])[0]
     x, y = rows[:, :p], rows[:, p:]
-    within = Strata(
-        np.zeros((1, 1, len(groups))),
-        np.zeros((1, 1, len(groups))),
-        np.array([[float(pieces - len(rows))]]),
-        (xx - x.T @ x)[None, None],
-        (xy_ - y.T @ x)[:, None],
-        (yy - np.einsum("ct,ct->t", y, y))[:, None],
-    )
+    df = np.array([[float(pieces - len(rows))]])
+    xx, xy_, yy = xx - x.T @ x, xy_ - y.T @ x, yy - np.einsum("ct,ct->t", y, y)
+    within = Strata(none, none, df, xx[None, None], xy_[:, None], yy[:, None])
     turned, batches = _split(rows, np.sqrt(size), labels, np.column_stack(relative), block, p)
     parts = [within, _merged(*turned, p)] if len(turned[0]) else [within]
     joined = (np.concatenate([getattr(s, f.name) for s in parts], axis=1) for f in fields(Strata))
@@ -281,13 +270,7 @@ def _split(
 
 
 def _common_axes(matrices: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-    """Axes along which all matrices of a block are diagonal, and the blocks that have such.
-
-    Parameters
-    ----------
-    matrices : float array, shape (number, B, s, s)
-        Symmetric.
-    """
+    """Axes of each block's symmetric matrices (number, B, s, s) in common, and where such are."""
     number, blocks, s, _ = matrices.shape
     if s == 1:
         return np.ones((blocks, 1, 1)), np.ones(blocks, dtype=bool)

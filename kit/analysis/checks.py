@@ -7,51 +7,45 @@ besides, what is held alike though the setting moved it, the settings' turn and 
 every bake and every setting of another factor says the same, and events: each is one finding,
 alarming or not. Nothing is left out of the answer by itself; that is for the baker to decide.
 
-The single looks are in `kit.analysis.looks`, `missing`, `slips`, `moved_along`, `turns`,
-`on_places`, `with_others` and `bake_by_bake`, with their sources.
+The single looks are in `kit.analysis.looks`, `beside`, `deletion`, `kept`, `left_out`, `slips` and
+`with_others`, with their sources.
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
-import numpy as np
 import pandas as pd
 
 from kit.alike import Alike
 from kit.analysis import looks, words
-from kit.analysis.bake_by_bake import bake_by_bake
-from kit.analysis.deletion import MOST_LEFT_OUT, odd_doughs, one_dough_out, without_each
+from kit.analysis.beside import beside, moved_along
+from kit.analysis.deletion import Tell, one_dough_out
 from kit.analysis.fitting import differences_of
+from kit.analysis.kept import on_places, turns
+from kit.analysis.left_out import missing, missing_table
 from kit.analysis.looks import Ask, Finding
-from kit.analysis.missing import missing, missing_beside, missing_table
 from kit.analysis.mixed import MixedFit
-from kit.analysis.moved_along import moved_along
-from kit.analysis.on_places import on_places
 from kit.analysis.slips import copied, slipped
-from kit.analysis.structure import Records, read_records, safe_name
-from kit.analysis.turns import turns
-from kit.analysis.with_others import with_others
+from kit.analysis.structure import safe_name
+from kit.analysis.with_others import bake_by_bake, with_others
+from kit.shown import InLines
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from kit.analysis.compare import Comparison
 
-#: From fits that are like the one looked at to their answers in words, and their numbers.
-Tell = Callable[[Sequence[MixedFit]], Sequence[tuple[str, float]]]
-
 __all__ = ["Finding", "FitChecks", "check", "check_comparison"]
 
 
 @dataclass(frozen=True)
-class FitChecks(Alike):
+class FitChecks(InLines, Alike):
     """All findings about one fit, and the numbers behind.
 
     Parameters
     ----------
-    outcome, by : str
     findings : tuple of Finding
     pieces : DataFrame
         ``bake, dough, level, fitted, residual``: one row a piece, the residual being what is
@@ -95,21 +89,13 @@ class FitChecks(Alike):
         rows = zip(marks, self.findings, strict=True)
         return "\n".join([first, *(f"{mark} {words.capital(f.text)}." for mark, f in rows)])
 
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        first, *rest = str(self).split("\n")
-        return f"<p>{escape(first)}</p><ul>{''.join(f'<li>{escape(r)}</li>' for r in rest)}</ul>"
-
     def to_frame(self) -> pd.DataFrame:
         """Everything drawn, one tidy row each: ``kind`` piece, dough, left out, missing."""
-        parts = (
-            ("piece", self.pieces),
-            ("dough", self.doughs),
-            ("left out", self.left_out),
-            ("missing", self.missing),
-        )
-        whole = [table.assign(kind=kind) for kind, table in parts if len(table)]
+        parts = {
+            "piece": self.pieces, "dough": self.doughs, "left out": self.left_out,
+            "missing": self.missing,
+        }  # fmt: skip
+        whole = [table.assign(kind=kind) for kind, table in parts.items() if len(table)]
         return pd.concat(whole, ignore_index=True)
 
     def plot(
@@ -139,13 +125,11 @@ def check(
 
     Parameters
     ----------
-    frame : DataFrame
-        As it was given: one row a piece, those without a reading included.
-    rows : DataFrame
-        The rows used, with the columns of the fit and numbers ``bake, dough``.
+    frame, rows : DataFrame
+        As it was given, one row a piece, those without a reading included; and the rows used, with
+        the columns of the fit and numbers ``bake, dough``.
     labels : DataFrame
         The bakes' and doughs' own names, row by row of `rows`.
-    fit : MixedFit
     names : (str, str, …)
         Outcome, factor, and further factors, as columns of `frame`.
     columns : mapping
@@ -153,33 +137,22 @@ def check(
     ask : callable
         Gives the answer in words, and its number, for a frame with rows left out.
     tell : callable
-        Gives the same for each of several fits that are like `fit`; None where only `ask` can.
+        The same for each of several fits that are like `fit`; None where only `ask` can.
     now : (str, float)
         What it gives for all rows.
     each_dough : bool
         Whether to ask again without each dough, which takes long.
-
-    Returns
-    -------
-    FitChecks
     """
     (outcome, by, *others), used = names, frame.loc[rows.index]
     labels = labels.assign(dough=_doughs_by_name(rows, labels))
     pieces, doughs = looks.residuals(rows, labels, fit, outcome, by)
     absent = missing_table(frame, outcome, by)
-    again: list[tuple[str, float] | None] = [None] * rows["dough"].nunique()
-    few = each_dough and columns["dough"] is not None and len(again) <= MOST_LEFT_OUT
-    odd = odd_doughs(rows, fit, safe_name(outcome)) if few else np.zeros(len(again), dtype=bool)
-    if few and tell is not None:
-        units = pd.factorize(rows["dough"], sort=True)[0]
-        factors = [safe_name(name) for name in (by, *others)]
-        refits = without_each(fit, rows, safe_name(outcome), factors, units)
-        some = {i: refit for i, refit in enumerate(refits) if refit is not None}
-        for i, told in zip(some, tell(list(some.values())), strict=True):
-            again[i] = told
-    out, finding = pd.DataFrame(), list[Finding]()
+    gone_beside = [missing(missing_table(frame, outcome, o), outcome, o) for o in others]
+    out, odd, single = pd.DataFrame(), False, list[Finding]()
     if each_dough:
-        out, finding = one_dough_out(frame, rows, labels, again, columns, ask, now[0], odd)
+        out, odd, single = one_dough_out(
+            frame, rows, labels, fit, names, columns, ask, tell, now[0]
+        )
     scatter = looks.spread(pieces, outcome, by)
     if not any(finding.alarm for finding in scatter):  # which would show in the doughs as well
         scatter = looks.dough_spread(rows, doughs, by) or scatter
@@ -187,13 +160,13 @@ def check(
     slips = slipped(values, rows["dough"], labels["dough"], settings, outcome)
     findings = [
         *copied(values, rows["dough"], labels["dough"]),
-        *(slips or looks.far_off(pieces, doughs[: 0 if odd.any() else None], outcome)),
+        *(slips or looks.far_off(pieces, doughs[: 0 if odd else None], outcome)),
         *scatter,
-        *finding,
-        *missing(absent, outcome, by),
-        *(f for other in others for f in missing_beside(frame, outcome, other)),
+        *single,
+        missing(absent, outcome, by),
+        *(f for f in gone_beside if f.alarm),
         *looks.at_limit(values, outcome),
-        *looks.beside(used, fit, columns),
+        *beside(used, fit, columns),
         *moved_along(used, (by, *others), fit, columns),
         *(turns(rows, labels, by, columns.get("mixing") != by) if columns["bake"] else ()),
         *(on_places(used, (by, *others), rows) if "C(place)" not in fit.formula else ()),
@@ -210,24 +183,11 @@ def _doughs_by_name(rows: pd.DataFrame, labels: pd.DataFrame) -> pd.Series:
     return own + " of bake " + labels["bake"].astype(str).str.removeprefix("bake ")
 
 
-def check_comparison(
-    frame: pd.DataFrame,
-    answer: "Comparison",
-    records: Records | None = None,
-    alone: bool = True,
-) -> FitChecks:
-    """Look at a `Comparison` from all sides.
+def check_comparison(frame: pd.DataFrame, answer: "Comparison", alone: bool = True) -> FitChecks:
+    """Look at a `Comparison` of a frame from all sides.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        What `kit.compare` was given.
-    answer : Comparison
-    records : Records, optional
-        What it read, where that is at hand.
-    alone : bool
-        False leaves out what takes long, or is asked of many answers together: the answer without
-        each dough, and at every setting of what is held alike.
+    Without `alone` that is left out which takes long, or is asked of many answers together: the
+    answer without each dough, and at every setting of what is held alike.
     """
     from kit.analysis.compare import compare
 
@@ -252,24 +212,13 @@ def check_comparison(
         at = int(((table["level"] == lead.level) & (table["versus"] == lead.versus)).argmax())
         return [(best.told(answer.matters), float(numbers[at])) for best, numbers in told]
 
-    if records is None:
-        records = read_records(
-            frame, answer.outcome, answer.by, answer.columns, answer.adjusted, line
-        )
+    records = answer.records
     now = answer.answer.told(answer.matters), lead.difference
     names = (answer.outcome, answer.by)
     found = check(
-        frame,
-        records.frame,
-        records.labels,
-        answer.fit,
-        names,
-        answer.columns,
-        ask,
-        tell,
-        now,
+        frame, records.frame, records.labels, answer.fit, names, answer.columns, ask, tell, now,
         alone,
-    )
+    )  # fmt: skip
     others = answer.adjusted if alone else ()
     more = with_others(records.frame, answer.fit, names, others, lead)
     more += bake_by_bake(records.frame, answer)

@@ -42,9 +42,8 @@ class Comparison(Judged):
         Settings side by side, or a straight line through a numeric factor.
     matters : float or None
         The smallest difference the baker cares about.
-    answer : Answer
-    leading : Difference
-        The one the answer is about.
+    answer, leading
+        The answer, and the difference it is about.
     differences : DataFrame
         All of them, one a row: ``contrast, level, versus, difference, se, df, t, p, low,
         high, answer``.
@@ -58,8 +57,7 @@ class Comparison(Judged):
         How many bakes, doughs and pieces it rests on; mixings where they hold several
         doughs, shapings and loads where the factor was decided for them.
     columns : mapping
-        Which columns said which pieces belong together: trial, bake, mixing, dough, load; None
-        where none did.
+        ``trial, bake, mixing, dough, load`` to the column that said which, or None.
     adjusted : tuple of str
         Other factors held alike.
     control : object
@@ -72,7 +70,8 @@ class Comparison(Judged):
         How many more of the `unit` would settle it; None when settled or out of reach.
     checks : tuple of str
         What to know before trusting it.
-    fit : MixedFit
+    records : Records
+        What was read.
     examined : FitChecks or None
         What was looked at: residuals, single doughs, missing pieces, limits, events.
     """
@@ -96,6 +95,7 @@ class Comparison(Judged):
     more: int | None
     checks: tuple[str, ...]
     fit: MixedFit = field(repr=False)
+    records: Records = field(repr=False)
     examined: FitChecks | None = field(repr=False, default=None)
     _words: ClassVar[Any] = sentences
 
@@ -125,12 +125,9 @@ class Comparison(Judged):
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn, one tidy row each.
 
-        Returns
-        -------
-        DataFrame
-            ``kind`` is "difference", "mean", "dough" (mean of a dough's pieces at a setting)
-            or "piece"; ``estimate`` its value; ``level, versus, bake, dough, low, high, se,
-            df, p, answer`` where they apply.
+        ``kind`` is "difference", "mean", "dough" (mean of a dough's pieces at a setting) or
+        "piece"; ``estimate`` its value; ``level, versus, bake, dough, low, high, se, df, p,
+        answer`` where they apply.
         """
         parts = [
             self.differences.rename(columns={"difference": "estimate"}).assign(kind="difference"),
@@ -202,10 +199,6 @@ def compare(
         Column that says which doughs of a bake were mixed in one go, such as ``retard_hours``:
         where the factor belongs to whole mixings, a mixing counts once, however many doughs.
 
-    Returns
-    -------
-    Comparison
-
     Raises
     ------
     DesignError
@@ -258,10 +251,11 @@ def compare(
         more=fitting.more_needed(answer, leading, matters, records, 1 if as_line else len(means)),
         checks=(*records.notes, *notes, *more_notes, *fitting.few(leading, records)),
         fit=fit,
+        records=records,
     )
     if not examine:
         return found
-    examined = check_comparison(frame, found, records)
+    examined = check_comparison(frame, found)
     return replace(found, examined=examined, checks=(*found.checks, *examined.checks))
 
 
@@ -274,8 +268,7 @@ def _line(fit: MixedFit, column: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]
     means.insert(0, "level", values)
     span = float(values[-1] - values[0])
     slope = fit.coefficients.loc[str(column.name)]
-    names = ("estimate", "se", "low", "high")
-    size, se, low, high = (slope[name] * span for name in names)
+    size, se, low, high = slope[["estimate", "se", "low", "high"]] * span
     ends = {
         "contrast": f"{values[-1]:g} - {values[0]:g}", "level": values[-1], "versus": values[0],
         "difference": size, "se": se, "df": slope["df"], "t": slope["t"], "p": slope["p"],
@@ -295,7 +288,7 @@ def _bend(records: Records, fit: MixedFit, own: str, by: str) -> list[str]:
         )
     except DesignError:
         return []  # no spare doughs to judge a bend by; the line itself stands
-    p = bent.p_value(f"C({own})")
+    p = bent.term(f"C({own})")["p"]
     if not p < 0.05:
         return []
     return [

@@ -28,16 +28,11 @@ POINTS = 8_000
 
 
 def even_points(count: int, columns: int) -> Floats:
-    """Points spread evenly over the unit cube, the same every time.
+    """Points spread evenly over the open unit cube, shape (count, columns), the same every time.
 
     Multiples of powers of the number g with g^(columns + 1) = g + 1, modulo 1: an additive
     (Kronecker) sequence, which leaves fewer holes than chance does (Niederreiter 1992, *Random
     Number Generation and Quasi-Monte Carlo Methods*, ch. 3).
-
-    Returns
-    -------
-    float array, shape (count, columns)
-        Between 0 and 1, ends excluded.
     """
     g = 2.0
     for _ in range(60):
@@ -56,20 +51,8 @@ def interval(values: Floats, level: float) -> tuple[float, float]:
 def sources(names: Sequence[str], estimate: Floats, values: Floats, level: float) -> pd.DataFrame:
     """Each source of spread with its size and its share, and their intervals.
 
-    Parameters
-    ----------
-    names : sequence of str, length K
-    estimate : float array, shape (K,)
-        Variances.
-    values : float array, shape (POINTS, K)
-        Their surrogates.
-    level : float
-
-    Returns
-    -------
-    DataFrame, one row a source
-        ``component, sd, low, high, variance, share, share_low, share_high``; what is below zero
-        is shown as zero.
+    Of K variances and their surrogates, shape (POINTS, K): ``component, sd, low, high, variance,
+    share, share_low, share_high``, one row a source; what is below zero is shown as zero.
     """
     variance, drawn = np.maximum(estimate, 0.0), np.maximum(values, 0.0)
     whole = drawn.sum(axis=1)
@@ -85,12 +68,6 @@ def sources(names: Sequence[str], estimate: Floats, values: Floats, level: float
 class Surrogates:
     """Variance components with what stands for their uncertainty.
 
-    Parameters
-    ----------
-    fit : MixedFit
-    more : int
-        How many further independent columns of even points to keep in `even`.
-
     Attributes
     ----------
     names : tuple of str
@@ -101,6 +78,7 @@ class Surrogates:
     values : float array, shape (POINTS, K + 1)
         Surrogates, below zero where they fall there.
     even : float array, shape (POINTS, more)
+        Further independent even points.
     """
 
     def __init__(self, fit: MixedFit, more: int = 0) -> None:

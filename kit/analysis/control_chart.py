@@ -1,7 +1,10 @@
 """Is the kitchen steady from bake to bake? One value a bake, with its limits and signs of change.
 
 Individuals and moving ranges: the spread is judged by how much neighbouring bakes differ,
-which a slow drift does not inflate (NIST/SEMATECH e-Handbook 6.3.2.2).
+which a slow drift does not inflate (NIST/SEMATECH e-Handbook 6.3.2.2). The signs are the four zone
+tests; singly and together, and how often they cry out for nothing, they are described there in
+6.3.2 and by Champ & Woodall (1987), Technometrics 29:393: with limits known, on average after 370
+values for the first alone, after 92 for all four.
 """
 
 from collections.abc import Mapping, Sequence
@@ -14,16 +17,14 @@ import pandas as pd
 from kit.analysis import words
 from kit.analysis.asked import need_columns
 from kit.analysis.chart_constants import d2, upper_range_factor
-from kit.analysis.moments import outcome_values
-from kit.analysis.run_rules import RULES, Run, find_runs
+from kit.analysis.moments import Floats, outcome_values
 from kit.errors import DataError, InputError
-from kit.given import as_whole
 from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["ControlChart", "bake_chart", "control_chart"]
+__all__ = ["RULES", "ControlChart", "Rule", "Run", "bake_chart", "control_chart", "find_runs"]
 
 #: Limits from fewer values are rough (common practice, no source).
 ENOUGH = 20
@@ -35,6 +36,78 @@ _ONCE_IN, _FIRST = 60, 8
 def _by_chance(bakes: int) -> float:
     """Share of charts of a steady kitchen that show a sign, its limits being from all bakes."""
     return float(-np.expm1(-max(bakes - _FIRST, 0) / _ONCE_IN))
+
+
+@dataclass(frozen=True)
+class Rule:
+    """At least `need` of `of` values in succession lie beyond `limit` on the same side."""
+
+    name: str
+    need: int
+    of: int
+    limit: float
+    text: str
+
+
+RULES = (
+    Rule("one beyond 3", 1, 1, 3.0, "beyond the limit (three standard deviations)"),
+    Rule("two of three beyond 2", 2, 3, 2.0, "two of three beyond two standard deviations"),
+    Rule("four of five beyond 1", 4, 5, 1.0, "four of five beyond one standard deviation"),
+    Rule("eight on one side", 8, 8, 0.0, "eight in a row"),
+)
+
+
+@dataclass(frozen=True)
+class Run:
+    """One sign.
+
+    Parameters
+    ----------
+    rule : Rule
+    first, last : int
+        The stretch of values, from 0; `last` is the one that gives the sign.
+    side : int
+        1 above the centre, −1 below.
+    """
+
+    rule: Rule
+    first: int
+    last: int
+    side: int
+
+
+def find_runs(z: Floats) -> tuple[Run, ...]:
+    """Find where a rule is met; a stretch that goes on is told once, at its first sign.
+
+    Parameters
+    ----------
+    z : float array, shape (n,)
+        Distances from the centre in standard deviations, in order of time.
+
+    Returns
+    -------
+    tuple of Run
+        In order of the value that gives the sign.
+
+    Examples
+    --------
+    >>> [(run.rule.name, run.last, run.side) for run in find_runs([0.2, 3.4, -2.1, 0.3, -2.6])]
+    [('one beyond 3', 1, 1), ('two of three beyond 2', 4, -1)]
+    """
+    z = np.asarray(z, dtype=float)
+    found = []
+    for rule in RULES:
+        for side in (1, -1):
+            beyond = side * z > rule.limit
+            windows = np.convolve(beyond, np.ones(rule.of), mode="full")[: len(z)]
+            # the value itself must lie beyond, else the sign was given before
+            sign = (np.rint(windows) >= rule.need) & beyond
+            fresh = sign & ~np.concatenate([[False], sign[:-1]]) if rule.of > 1 else sign
+            for last in np.flatnonzero(fresh):
+                first = max(0, int(last) - rule.of + 1)
+                first += int(np.argmax(beyond[first : last + 1]))
+                found.append(Run(rule, first, int(last), side))
+    return tuple(sorted(found, key=lambda run: (run.last, run.first)))
 
 
 @dataclass(frozen=True)
@@ -50,16 +123,14 @@ class ControlChart(Told):
         ``moving_range`` (from the one before; NaN at the first), ``signs`` (text, empty where
         there is none).
     centre, lower, upper, sd : float
-        Mean of the first `limits_from` values, limits three standard deviations from it, and the
-        standard deviation: mean moving range over d2.
+        Mean, limits three standard deviations from it, and the standard deviation: mean moving
+        range over d2.
     mean_range, upper_range : float
         Mean moving range and its upper limit.
     runs : tuple of Run
         Signs in the values.
     jumps : tuple of int
         Values (from 0) that lie further from the one before than the upper limit allows.
-    limits_from : int
-        How many values the limits rest on.
     checks : tuple of str
     """
 
@@ -73,7 +144,6 @@ class ControlChart(Told):
     upper_range: float
     runs: tuple[Run, ...]
     jumps: tuple[int, ...]
-    limits_from: int
     checks: tuple[str, ...]
 
     @property
@@ -86,7 +156,7 @@ class ControlChart(Told):
         """The answer in a few words."""
         if self.steady:
             changed = f"{words.name(self.outcome)} changed over these {len(self.points)} bakes"
-            if self.limits_from < ENOUGH:
+            if len(self.points) < ENOUGH:
                 return f"No sign that {changed}; so few would show a large change only."
             return f"Steady: no sign that {changed}."
         signs = len(self.runs) + len(self.jumps)
@@ -139,7 +209,7 @@ class ControlChart(Told):
         """Formulas and sources, for a statistician."""
         return (
             f"For the statistician: individuals and moving ranges of two (e-Handbook 6.3.2.2), "
-            f"limits from {self.limits_from} values: mean ± 3·(mean moving range)/d2, "
+            f"limits from {len(self.points)} values: mean ± 3·(mean moving range)/d2, "
             f"d2 = {d2(2):.4f}; {len(RULES)} zone tests, which together give a false sign about "
             "once in 92 values when limits are known (Champ & Woodall 1987), oftener when they "
             f"rest on few, and with the jumps once in {_ONCE_IN}."
@@ -176,8 +246,6 @@ def control_chart(
     values: "Sequence[float] | pd.Series[float]",
     names: Sequence[object] = (),
     outcome: str = "value",
-    limits_from: int | None = None,
-    rules: Sequence[str] = tuple(RULES),
 ) -> ControlChart:
     """Chart values in order of time.
 
@@ -189,10 +257,6 @@ def control_chart(
         Of the bakes; numbers from 1 when not given.
     outcome : str
         Column or words for what it is.
-    limits_from : int, optional
-        Take centre and limits from the first so many values only, and judge later ones by them.
-    rules : sequence of str
-        Which of `run_rules.RULES` to use.
 
     Returns
     -------
@@ -202,8 +266,8 @@ def control_chart(
     ------
     DataError
         Fewer than three values, values that do not differ, or a value that is no finite number.
-    InputError, NotFoundError
-        An argument that cannot be used.
+    InputError
+        Not one name for each value.
 
     Examples
     --------
@@ -220,44 +284,39 @@ def control_chart(
         left = words.join(str(n) for n, m in zip(given, missing, strict=True) if m)
         checks.append(f"left out, as there is no value: {left}")
     points = pd.DataFrame({"name": given, "value": series})[~missing].reset_index(drop=True)
-    base = len(points) if limits_from is None else as_whole(limits_from)
     if len(points) < 3:
         msg = f"{words.plural(len(points), 'bake')}: a chart needs three at least, best {ENOUGH}."
         raise DataError(msg)
-    if base is None or not 3 <= base <= len(points):
-        rule = f"must be a whole number, 3 to {len(points)}, the number of values"
-        raise InputError("limits_from", limits_from, rule)
     ranges = points["value"].diff().abs()
-    mean_range = float(ranges[1:base].mean())
+    mean_range = float(ranges.mean())
     if mean_range == 0:
         msg = "the values do not differ from bake to bake at all: they were copied or rounded."
         raise DataError(msg)
-    centre, sd = float(points["value"][:base].mean()), mean_range / d2(2)
+    centre, sd = float(points["value"].mean()), mean_range / d2(2)
     points["distance"] = (points["value"] - centre) / sd
     points["moving_range"] = ranges
     upper_range = upper_range_factor(2) * mean_range
-    runs = find_runs(points["distance"].to_numpy(), rules)
+    runs = find_runs(points["distance"].to_numpy())
     jumps = tuple(int(i) for i in np.flatnonzero(ranges > upper_range))
     signs = [[run.rule.name for run in runs if run.last == i] for i in range(len(points))]
     for i in jumps:
         signs[i].append("jump")
     points["signs"] = ["; ".join(s) for s in signs]
-    if base < ENOUGH:
+    if len(points) < ENOUGH:
         checks.append(
-            f"the limits rest on {base} bakes, fewer than {ENOUGH}: take a sign as a reason to "
-            "look, not as proof, and draw the chart again when there are more"
+            f"the limits rest on {len(points)} bakes, fewer than {ENOUGH}: take a sign as a reason "
+            "to look, not as proof, and draw the chart again when there are more"
         )
     elif runs or jumps:
-        more = "" if base == len(points) else ", or oftener"
         checks.append(
             f"a steady kitchen gives a sign as well, about once in {_ONCE_IN} bakes: with "
             f"{len(points)} bakes it happens in about {100 * _by_chance(len(points)):.0f} of 100 "
-            f"such charts{more}"
+            "such charts"
         )
     return ControlChart(
         outcome=outcome, points=points, centre=centre, lower=centre - 3 * sd,
         upper=centre + 3 * sd, sd=sd, mean_range=mean_range, upper_range=upper_range, runs=runs,
-        jumps=jumps, limits_from=base, checks=tuple(checks),
+        jumps=jumps, checks=tuple(checks),
     )  # fmt: skip
 
 
@@ -267,7 +326,6 @@ def bake_chart(
     bake: str = "bake",
     dough: str | None = "dough",
     only: Mapping[str, object] | None = None,
-    limits_from: int | None = None,
 ) -> ControlChart:
     """Chart one value a bake: the mean of its dough means, in the order of the rows.
 
@@ -280,8 +338,6 @@ def bake_chart(
     only : mapping, optional
         Take these settings only, such as ``{"malt_percent": 0}``: the control dough of every
         bake. Without it all pieces count, and a bake that held other settings looks different.
-    limits_from : int, optional
-        See `control_chart`.
 
     Returns
     -------
@@ -306,4 +362,4 @@ def bake_chart(
         raise DataError(msg)
     doughs = rows.groupby(keys, sort=False, observed=True)["_value"].mean()
     means = doughs.groupby(level=0, sort=False, observed=True).mean()
-    return control_chart(means, list(means.index), outcome, limits_from)
+    return control_chart(means, list(means.index), outcome)

@@ -10,7 +10,7 @@ import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -19,9 +19,7 @@ from kit.alike import Alike
 from kit.analysis import words
 from kit.analysis.moments import Floats
 from kit.errors import DataError, InputError
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+from kit.shown import as_text
 
 __all__ = ["Curve", "CurveFit", "fit_curve"]
 
@@ -34,6 +32,8 @@ _TIGHT = 1e-15
 @dataclass(frozen=True)
 class CurveFit(Alike):
     """A fitted curve and what its parameters are known to.
+
+    A helper of results (`rise`, `forecast`), not one itself: it draws nothing.
 
     Parameters
     ----------
@@ -54,6 +54,8 @@ class CurveFit(Alike):
     level : float
         Of the intervals.
     checks : tuple of str
+    jacobian : callable
+        As `fit_curve`'s derivatives, given or found.
     """
 
     names: tuple[str, ...]
@@ -66,10 +68,7 @@ class CurveFit(Alike):
     n: int
     level: float
     checks: tuple[str, ...]
-    curve: Curve = field(repr=False)
-    x: Any = field(repr=False)
-    y: Floats = field(repr=False)
-    jacobian: Callable[[Any, Floats], Floats] = field(repr=False)
+    jacobian: Callable[[Any, Floats], Any] = field(repr=False)
 
     @property
     def se(self) -> Floats:
@@ -82,41 +81,26 @@ class CurveFit(Alike):
         """Residual standard deviation (in units of the stated uncertainty where there is one)."""
         return float(np.sqrt(self.rss / (self.n - len(self.theta))))
 
-    def quantile(self, level: float | None = None) -> float:
+    def quantile(self) -> float:
         """Two-sided t (or normal) quantile of the intervals."""
         from scipy import special
 
-        chance = (1 + (self.level if level is None else level)) / 2
+        chance = (1 + self.level) / 2
         if np.isinf(self.df):
             return float(special.ndtri(chance))
         return float(special.stdtrit(self.df, chance))
-
-    def predict(self, x: Any) -> pd.DataFrame:
-        """The curve with the interval of its height: ``mean, se, low, high``."""
-        mean = np.asarray(self.curve(x, self.theta), dtype=float)
-        se = self.se_of(self.jacobian(x, self.theta))
-        half = self.quantile() * se
-        return pd.DataFrame({"mean": mean, "se": se, "low": mean - half, "high": mean + half})
-
-    def se_of(self, gradient: Floats) -> Floats:
-        """Standard error of numbers with these gradients in θ, shape (…, p) (delta method)."""
-        out: Floats = np.sqrt(np.einsum("...i,ij,...j->...", gradient, self.covariance, gradient))
-        return out
 
     def __repr__(self) -> str:
         parts = ", ".join(f"{k} {v:.4g}" for k, v in zip(self.names, self.theta, strict=True))
         return f"<CurveFit {parts}>"
 
     def __str__(self) -> str:
-        told = []
-        for row in self.to_frame().to_dict("records"):
-            half = row["high"] - row["estimate"]
-            low, high = (words.number(row[k], half) for k in ("low", "high"))
-            told.append(f"{row['name']}: {words.number(row['estimate'], half)} ({low} to {high}).")
-        return "\n".join([*told, *(f"Note: {check}." for check in self.checks)])
-
-    def _repr_html_(self) -> str:
-        return self.to_frame().to_html(float_format="{:.4g}".format, index=False)
+        half = self.quantile() * self.se
+        told = [
+            f"{name} {words.number(at, off)}, give or take {words.number(off, off)}"
+            for name, at, off in zip(self.names, self.theta, half, strict=True)
+        ]
+        return as_text([f"A curve through {self.n} readings: {'; '.join(told)}."], self.checks)
 
     def to_frame(self) -> pd.DataFrame:
         """One row a parameter: ``name, estimate, se, df, low, high``."""
@@ -128,12 +112,6 @@ class CurveFit(Alike):
             }
         )  # fmt: skip
 
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
-        """Draw readings and curve (one x only)."""
-        from kit import charts
-
-        return charts.curve_fit(self, ax)
-
 
 def fit_curve(
     curve: Curve,
@@ -143,7 +121,7 @@ def fit_curve(
     u: Any = None,
     names: Sequence[str] | None = None,
     bounds: tuple[Any, Any] | None = None,
-    derivatives: Literal["auto", "complex", "differences"] | Callable[[Any, Floats], Any] = "auto",
+    derivatives: Callable[[Any, Floats], Any] | None = None,
     level: float = 0.95,
 ) -> CurveFit:
     """Fit a curve by least squares.
@@ -164,9 +142,9 @@ def fit_curve(
     bounds : (low, high), optional
         Each a number or of shape (p,). A parameter that ends at a bound is held there: it has
         no standard error.
-    derivatives : {"auto", "complex", "differences"} or callable
-        ``derivatives(x, theta)`` returns the Jacobian, shape (n, p). "auto" is the complex
-        step where the curve takes complex numbers.
+    derivatives : callable, optional
+        ``derivatives(x, theta)`` returns the Jacobian, shape (n, p). The complex step when not
+        given, where the curve takes complex numbers; differences otherwise.
     level : float
         Of the intervals.
 
@@ -198,7 +176,9 @@ def fit_curve(
         raise DataError(msg)
     known = u is not None
     weight = _weights(u, len(y))
-    jacobian = _derivatives(curve, derivatives)
+    jacobian: Callable[[Any, Floats], Any] = derivatives or partial(
+        _way(curve, x, starts[0]), curve
+    )
     best = None
     for one in starts:
         found = _minimum(curve, x, y, weight, one, bounds, jacobian)
@@ -220,7 +200,7 @@ def fit_curve(
     variance = rss / (len(y) - p)
     scale = max(1.0, variance) if known else variance
     covariance = np.zeros((p, p))
-    rows = jacobian(x, theta)[:, free] * weight[:, None]
+    rows = np.asarray(jacobian(x, theta), dtype=float)[:, free] * weight[:, None]
     inverse = _inverse_square(rows)
     # parameters that cannot be told stay so, also where the curve goes through every reading
     covariance[np.ix_(free, free)] = scale * inverse if np.isfinite(inverse).all() else np.inf
@@ -238,9 +218,6 @@ def fit_curve(
         n=len(y),
         level=level,
         checks=tuple(checks),
-        curve=curve,
-        x=x,
-        y=y,
         jacobian=jacobian,
     )
 
@@ -255,15 +232,16 @@ def _weights(u: Any, n: int) -> Floats:
     return 1 / spread
 
 
-def _derivatives(curve: Curve, how: Any) -> Callable[[Any, Floats], Floats]:
-    """Jacobian as a function of x and θ."""
-    if callable(how):
-        return partial(_given, how)
-    return partial({"complex": _complex_step, "differences": _differences}.get(how, _either), curve)
-
-
-def _given(jacobian: Callable[[Any, Floats], Any], x: Any, theta: Floats) -> Floats:
-    return np.asarray(jacobian(x, theta), dtype=float)
+def _way(curve: Curve, x: Any, theta: Floats) -> Callable[[Curve, Any, Floats], Floats]:
+    """How derivatives are had of a curve that comes without."""
+    # a curve that cannot take complex numbers gives none back, refuses, or drops a part
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", np.exceptions.ComplexWarning)
+        try:
+            takes = np.iscomplexobj(curve(x, theta + 0j))
+        except (TypeError, ValueError, np.exceptions.ComplexWarning):
+            takes = False
+    return _complex_step if takes else _differences
 
 
 def _complex_step(curve: Curve, x: Any, theta: Floats) -> Floats:
@@ -281,18 +259,6 @@ def _differences(curve: Curve, x: Any, theta: Floats) -> Floats:
     )
 
 
-def _either(curve: Curve, x: Any, theta: Floats) -> Floats:
-    # a curve that cannot take complex numbers gives none back, refuses, or drops a part
-    with warnings.catch_warnings():
-        warnings.simplefilter("error", np.exceptions.ComplexWarning)
-        try:
-            if np.iscomplexobj(curve(x, theta + 0j)):
-                return _complex_step(curve, x, theta)
-        except (TypeError, ValueError, np.exceptions.ComplexWarning):
-            return _differences(curve, x, theta)
-    return _differences(curve, x, theta)
-
-
 def _minimum(
     curve: Curve,
     x: Any,
@@ -300,7 +266,7 @@ def _minimum(
     weight: Floats,
     start: Floats,
     bounds: Any,
-    jacobian: Callable[[Any, Floats], Floats],
+    jacobian: Callable[[Any, Floats], Any],
 ) -> tuple[Floats, float] | None:
     """θ and residual sum of squares from one start; None where the curve is not finite."""
     from scipy.optimize import least_squares
@@ -311,7 +277,8 @@ def _minimum(
         return np.nan_to_num(out, nan=1e100, posinf=1e100, neginf=-1e100)
 
     def slopes(theta: Floats) -> Floats:
-        return np.nan_to_num(jacobian(x, theta) * weight[:, None], posinf=1e100, neginf=-1e100)
+        rows: Floats = np.asarray(jacobian(x, theta), dtype=float) * weight[:, None]
+        return np.nan_to_num(rows, posinf=1e100, neginf=-1e100)
 
     options: dict[str, Any] = {"jac": slopes, "x_scale": "jac", "max_nfev": 4000}
     with np.errstate(all="ignore"):

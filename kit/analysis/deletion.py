@@ -5,7 +5,7 @@ at once from the whole fit.
 """
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -15,51 +15,55 @@ from numpy.typing import NDArray
 from kit.analysis import reml
 from kit.analysis.blocks import Blocks, stack
 from kit.analysis.kenward_roger import Estimate
-from kit.analysis.looks import Ask, Finding
+from kit.analysis.looks import NO_ANSWER, Ask, Finding
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Integers
 from kit.analysis.scaled import Scaled, may_go_below, number_groups
+from kit.analysis.structure import safe_name
 from kit.errors import KitError
 
-__all__ = ["MOST_LEFT_OUT", "odd_doughs", "one_dough_out", "without_each"]
+__all__ = ["Tell", "one_dough_out", "without_each"]
 
 #: With more doughs than this, one alone can hardly carry the answer, and trying takes long.
-MOST_LEFT_OUT = 40
+_MOST_LEFT_OUT = 40
 #: More doughs than this are counted, not named, in a sentence.
 MOST_NAMED = 3
-NO_ANSWER = "no answer at all"
 #: Chance that some dough is called odd where none is (1 in 10 finds hardly more of those that are,
 #: by simulation).
 _ODD = 0.05
 
+#: From fits that are like the one looked at to their answers in words, and their numbers.
+Tell = Callable[[Sequence[MixedFit]], Sequence[tuple[str, float]]]
+
 
 def one_dough_out(
-    frame: pd.DataFrame,
-    rows: pd.DataFrame,
-    labels: pd.DataFrame,
-    refits: Sequence[tuple[str, float] | None],
-    columns: Mapping[str, str | None],
-    ask: Ask,
-    now: str,
-    odd: NDArray[np.bool_],
-) -> tuple[pd.DataFrame, list[Finding]]:
-    """The answer without each dough in turn; asked anew where the same fit cannot give it.
+    frame: pd.DataFrame, rows: pd.DataFrame, labels: pd.DataFrame, fit: MixedFit,
+    names: Sequence[str], columns: Mapping[str, str | None], ask: Ask, tell: Tell | None, now: str,
+) -> tuple[pd.DataFrame, bool, list[Finding]]:  # fmt: skip
+    """The answer without each dough in turn; whether some dough is odd; what is to be said of it.
 
     That fewer doughs say something else is no alarm, for near a limit any of them may tip it: an
-    `odd` dough is one. (A difference that moves over the limit without some dough was found in 10
-    to 19 of 100 clean trials, and told no more of the doughs that were wrong.)
+    odd dough is one. (A difference that moves over the limit without some dough was found in 10 to
+    19 of 100 clean trials, and told no more of the doughs that were wrong.) For the arguments see
+    `kit.analysis.checks.check`; asked anew is where the same fit cannot give it.
     """
     empty = pd.DataFrame(columns=["dough", "estimate", "answer"])
     first = np.unique(rows["dough"].to_numpy(), return_index=True)[1]
     if columns["dough"] is None:
-        return empty, []
-    if len(first) > MOST_LEFT_OUT:
+        return empty, False, []
+    if len(first) > _MOST_LEFT_OUT:
         text = f"with {len(first)} doughs it was not tried whether one alone carries the answer"
-        return empty, [Finding("single dough", text)]
+        return empty, False, [Finding("single dough", text)]
+    outcome, *factors = map(safe_name, names)
+    refits: list[tuple[str, float] | None] = [None] * len(first)
+    if tell is not None:
+        doughs = pd.factorize(rows["dough"], sort=True)[0]
+        fits = without_each(fit, rows, outcome, factors, doughs)
+        known = iter(tell([each for each in fits if each is not None]))
+        refits = [None if each is None else next(known) for each in fits]
     keys = [c for c in (columns["trial"], columns["bake"], columns["dough"]) if c is not None]
     told = []
     for at, refit in zip(first, refits, strict=True):
-        name = str(labels["dough"].iloc[at])
         try:
             if refit is None:
                 own = frame.loc[rows.index[at], keys]
@@ -67,9 +71,9 @@ def one_dough_out(
             answer, estimate = refit
         except KitError:
             answer, estimate = NO_ANSWER, math.nan
-        told.append({"dough": name, "estimate": estimate, "answer": answer})
-    table = pd.DataFrame(told)
-    return table, [_odd_or_not(table.assign(odd=odd), now)]
+        told.append((str(labels["dough"].iloc[at]), estimate, answer))
+    table, odd = pd.DataFrame(told, columns=list(empty)), _odd_doughs(rows, fit, outcome)
+    return table, bool(odd.any()), [_odd_or_not(table.assign(odd=odd), now)]
 
 
 def _odd_or_not(table: pd.DataFrame, now: str) -> Finding:
@@ -92,20 +96,13 @@ def _odd_or_not(table: pd.DataFrame, now: str) -> Finding:
     return Finding("single dough", text)
 
 
-def odd_doughs(rows: pd.DataFrame, fit: MixedFit, outcome: str) -> NDArray[np.bool_]:
+def _odd_doughs(rows: pd.DataFrame, fit: MixedFit, outcome: str) -> NDArray[np.bool_]:
     """Which doughs' means lie off all others, by the spread of the others (one a dough).
 
     Means of the doughs with settings and bakes as they were; each set against what is left of the
     others (externally studentised residuals: Beckman & Trussell 1974, J Am Stat Assoc 69:199), the
     chance shared among them by Bonferroni. Two that are alone in a bake are odd both or neither.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        As fitted, with numbers ``bake, dough``.
-    fit : MixedFit
-    outcome : str
-        Its column in `rows`.
+    `rows` are as fitted, with numbers ``bake, dough``.
     """
     from scipy import stats
 
@@ -142,26 +139,10 @@ def _without(changed: pd.DataFrame, table: pd.DataFrame, now: str) -> str:
 def without_each(
     fit: MixedFit, rows: pd.DataFrame, outcome: str, by: Sequence[str], units: Integers
 ) -> list[MixedFit | None]:
-    """Refit without each unit.
+    """Refit without each unit (dough), groupings as they are.
 
-    Groupings stay as they are.
-
-    Parameters
-    ----------
-    fit : MixedFit
-        Of all rows.
-    rows : DataFrame
-        One row a piece, with the columns of the fit.
-    outcome : str
-    by : sequence of str
-        Columns whose values must all be left.
-    units : int array, shape (rows,)
-        Which unit (dough) each row belongs to, 0 … U − 1.
-
-    Returns
-    -------
-    list of MixedFit or None, one a unit
-        None where a setting is gone with the unit, or what is left cannot be fitted so.
+    `units` numbers the unit of each row, 0 … U − 1; `by` are the columns whose values must all be
+    left. None where a setting is gone with the unit, or what is left cannot be fitted so.
     """
     x, y = fit.design.rows_of(rows), rows[outcome].to_numpy(dtype=float) - fit._shift
     settings = [pd.factorize(rows[name])[0] for name in by]

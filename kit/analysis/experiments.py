@@ -4,7 +4,7 @@ Works on a table with a number for each grouping, unique over all bakes; `kit.an
 makes it from the records.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Literal
 
 import numpy as np
@@ -16,10 +16,17 @@ from kit.analysis.moments import Floats, Integers
 from kit.errors import DesignError
 
 __all__ = [
-    "Unit", "constant", "mixings", "number", "odd_ones", "random_groups",
-    "refuse_inseparable", "shared", "spare", "spare_beside", "unit_of", "with_mixing",
-    "with_shaping",
+    "SLIPS", "Unit", "constant", "held", "mixings", "number", "numbered", "odd_ones",
+    "random_groups", "refuse_inseparable", "shared", "spare", "spare_beside", "unit_of",
+    "with_mixing", "with_shaping",
 ]  # fmt: skip
+
+#: Groups of more than one setting are slips up to this share of them.
+SLIPS = 0.25
+
+#: What is done to make such a unit, and what has to be made anew for another.
+_MADE = {"dough": ("mix", "mixed", "dough"), "shaping": ("shape", "shaped", "dough"),
+         "load": ("bake", "baked", "load")}  # fmt: skip
 
 Unit = Literal["bake", "mixing", "dough", "shaping", "load", "piece"]
 
@@ -36,6 +43,20 @@ def number(rows: pd.DataFrame, keys: Sequence[str]) -> pd.Series:
     return pd.Series(np.where(last < 0, -1, codes), index=rows.index)
 
 
+def numbered(rows: pd.DataFrame, columns: Mapping[str, str | None]) -> pd.DataFrame:
+    """Numbers ``bake, dough, mixing, load``, unique over all bakes; load −1 where not known.
+
+    `columns` says which is which, ``trial`` too, or None; without ``dough`` each row is one.
+    """
+    day = [c for kind in ("trial", "bake") if (c := columns.get(kind))]
+    own = {k: number(rows, [*day, c]) for k, c in columns.items() if c and k not in day}
+    table = pd.DataFrame({"bake": number(rows, day)}, index=rows.index)
+    table["dough"] = own.get("dough", range(len(rows)))
+    table["mixing"] = mixings(own.get("mixing"), table["dough"], table["bake"])
+    table["load"] = own.get("load", -1)
+    return table
+
+
 def held(groups: pd.Series, column: pd.Series) -> Integers:
     """How many different values each group holds, by the group's number."""
     values, found = pd.factorize(column)
@@ -44,8 +65,8 @@ def held(groups: pd.Series, column: pd.Series) -> Integers:
 
 
 def constant(table: pd.DataFrame, factor: str, group: str) -> bool:
-    """Whether the factor does not change within such groups, a few slips apart."""
-    return bool((held(table[group], table[factor]) > 1).mean() <= 0.25)
+    """Whether the factor does not change within such groups, `SLIPS` apart."""
+    return bool((held(table[group], table[factor]) > 1).mean() <= SLIPS)
 
 
 def unit_of(table: pd.DataFrame, factor: str) -> Unit:
@@ -93,6 +114,9 @@ def with_mixing(
 
 def with_shaping(table: pd.DataFrame, groups: tuple[str, ...]) -> tuple[str, ...]:
     """Add the shapings where a dough has several, and they hold several pieces."""
+    # where the spread is asked about, no shapings are told apart
+    if "shaping" not in table:
+        return groups
     if not table["dough"].nunique() < table["shaping"].nunique() < len(table):
         return groups
     at = groups.index("dough") + 1
@@ -113,18 +137,7 @@ def odd_ones(table: pd.DataFrame, factor: str, unit: Unit) -> int:
 
 
 def spare(x: Floats, groups: Sequence[Integers]) -> int:
-    """What the last of the groupings leaves over beside the settings and the other groupings.
-
-    Parameters
-    ----------
-    x : float array, shape (n, p)
-        Of the settings.
-    groups : sequence of int array, shape (n,)
-
-    Returns
-    -------
-    int
-        Degrees of freedom of its mean square.
+    """Degrees of freedom that the last grouping leaves beside settings x (n, p) and the others.
 
     Examples
     --------
@@ -169,43 +182,49 @@ def refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) ->
             "setting again on another bake."
         )
     else:
-        done, do = {"dough": ("mixed", "Mix"), "shaping": ("shaped", "Shape")}.get(
-            unit, ("baked", "Bake")
-        )
+        do, done, inside = _MADE[unit]
         msg = (
             f"each setting of {name} was {done} once ({len(units)} {unit}s): no number of pieces "
-            f"can tell the setting from the {unit}. {do} each setting in at least one more "
-            f"{'dough' if unit == 'shaping' else unit}, best on another bake."
+            f"can tell the setting from the {unit}. {words.capital(do)} each setting in at least "
+            f"one more {inside}, best on another bake."
         )
     raise DesignError(msg)
 
 
 def random_groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], Structure, list[str]]:
-    """Random groupings that the rows can tell apart, outermost first."""
+    """Random groupings that the rows can tell apart, outermost first; how they lie; notes."""
     notes: list[str] = []
-    bakes, doughs = table["bake"].nunique(), table["dough"].nunique()
-    groups: list[str] = []
+    bakes, doughs, loads = (table[kind].nunique() for kind in ("bake", "dough", "load"))
+    groups: tuple[str, ...] = ()
     if trials < bakes < doughs:  # with one bake a trial, the trial says it all
-        groups.append("bake")
+        groups = ("bake",)
     elif trials < bakes:
         notes.append(
             "each bake had one dough, so a dough's own spread and the day's cannot be told "
             "apart; together they are called dough here"
         )
-    several = doughs < len(table)
-    loads = table["load"].nunique()
-    if table["load"].min() < 0 or loads <= bakes or loads == len(table):
-        return (*groups, *(["dough"] if several else [])), "nested", notes
-    if _whole(table, "dough"):
-        return (*groups, "load", *(["dough"] if several else [])), "nested", notes
-    for kind in ("dough", "shaping"):
-        if kind not in table:  # where the spread is asked about, no shapings are told apart
-            continue
-        if loads == table[kind].nunique() and held(table["load"], table[kind]).max() == 1:
+    inside: tuple[str, ...] = ("dough",) if doughs < len(table) else ()
+    structure: Structure = "nested"
+    if table["load"].min() >= 0 and bakes < loads < len(table):
+        one = _of_one_load(table)
+        if one:
             notes.append(
-                f"each load held pieces of one {kind} only, so what the load does cannot be told "
-                f"from the {kind}"
+                f"each load held pieces of one {one} only, so what the load does cannot be told "
+                f"from the {one}"
             )
-            return (*groups, *(["dough"] if several else [])), "nested", notes
-    both = (*groups, *(["dough"] if several else []), "load")
-    return both, "within-first" if groups else "crossed", notes
+        elif _whole(table, "dough"):
+            inside = ("load", *inside)
+        else:
+            structure = "within-first" if groups else "crossed"
+            inside = (*inside, "load")
+    groups, structure = with_mixing(table, (*groups, *inside), structure)
+    return with_shaping(table, groups), structure, notes
+
+
+def _of_one_load(table: pd.DataFrame) -> str | None:
+    """What each load held one of only, so that the two are one."""
+    for kind in ("dough", "shaping"):
+        same = kind in table and table["load"].nunique() == table[kind].nunique()
+        if same and held(table["load"], table[kind]).max() == 1:
+            return kind
+    return None

@@ -9,16 +9,16 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.asked import has_numbers
-from kit.analysis.experiments import spare_beside
+from kit.analysis.experiments import spare, spare_beside
 from kit.analysis.matrix import parse_formula, variables_of
 from kit.analysis.means import dunnett, tukey_criticals
 from kit.analysis.mixed import MixedFit, mixed
+from kit.analysis.mixing import columns_of
 from kit.analysis.moments import Floats
 from kit.analysis.recipe import recipes
 from kit.analysis.reml import NO_SPREAD
 from kit.analysis.settling import most_units
-from kit.analysis.structure import MOST_SETTINGS, Records, safe_name
+from kit.analysis.structure import Records, as_held, is_number, safe_name
 from kit.analysis.verdict import Answer, decide_each, more_units, sign
 from kit.errors import DataError, DesignError, InputError
 from kit.units import parse
@@ -61,6 +61,15 @@ class Difference:
         """Half the interval's width."""
         return (self.high - self.low) / 2
 
+    def size(self, outcome: str) -> str:
+        """How large it is, whichever way round, in the outcome's unit."""
+        return words.number(abs(self.difference), self.half_width, words.unit_of(outcome))
+
+    @property
+    def way(self) -> str:
+        """Which way it goes."""
+        return "more" if self.difference >= 0 else "less"
+
     @property
     def sure(self) -> bool:
         """Whether it is surely not zero."""
@@ -73,7 +82,6 @@ def margin(matters: object, outcome: str) -> float | None:
     Raises
     ------
     InputError
-        It is none.
     """
     read = parse(matters, words.unit_of(outcome), "matters", difference=True)  # type: ignore[arg-type]
     if read is None and (matters is None or isinstance(matters, str)):
@@ -83,11 +91,6 @@ def margin(matters: object, outcome: str) -> float | None:
             "matters", matters, "must be above 0", "Give the smallest difference you care about."
         )
     return read
-
-
-def is_number(column: pd.Series) -> bool:
-    """Whether a factor to hold alike is better taken as a number than as settings."""
-    return has_numbers(column) and column.nunique() > MOST_SETTINGS
 
 
 def term(column: str, as_number: bool) -> str:
@@ -104,26 +107,17 @@ def separable(records: Records, by: str) -> tuple[list[str], list[str]]:
     DesignError
         The factor changes only together with the others.
     """
+    if not records.adjust:
+        return [], []
     factors = [safe_name(name) for name in (by, *records.adjust)]
     frame = records.frame[factors].drop_duplicates()
-
-    def columns(name: str, as_number: bool) -> Floats:
-        column = frame[safe_name(name)]
-        if not as_number:
-            dummies: Floats = pd.get_dummies(column.astype(str), dtype=float).to_numpy()
-            return dummies
-        values = column.to_numpy(dtype=float)
-        centred: Floats = ((values - values.mean()) / (values.std() or 1.0))[:, None]
-        return centred
 
     def rank(*parts: Floats) -> int:
         together = np.hstack([np.ones((len(frame), 1)), *parts])
         return int(np.linalg.matrix_rank(together))
 
-    if not records.adjust:
-        return [], []
-    own = columns(by, records.as_line)
-    others = {a: columns(a, is_number(frame[safe_name(a)])) for a in records.adjust}
+    own = columns_of(frame[safe_name(by)].astype(float if records.as_line else str))
+    others = {a: columns_of(as_held(frame[safe_name(a)])) for a in records.adjust}
     kept: list[str] = []
     notes = []
     for other, theirs in others.items():
@@ -216,16 +210,15 @@ def _enough_loads(records: Records, formula: str) -> bool:
     """Whether loads and pieces both keep two degrees of freedom besides all else."""
     if len(records.frame) > MOST_ROWS:
         return True
-    groups = dict.fromkeys(("bake", *records.groups))
-    cells, settings = _cells(records, formula, groups)
-    dummies = {g: (cells[g].to_numpy()[:, None] == cells[g].unique()).astype(float) for g in groups}
     # loads that hold whole doughs are seen between the doughs, others beside them
-    inside = records.groups[records.groups.index("load") :]
-    outer = [d for g, d in dummies.items() if g not in inside]
-    rest = int(np.linalg.matrix_rank(np.hstack([settings, *outer])))
-    seen = int(np.linalg.matrix_rank(np.hstack([settings, *outer, dummies["load"]])))
-    everything = int(np.linalg.matrix_rank(np.hstack([settings, *dummies.values()])))
-    return seen - rest >= 2 and len(records.frame) - everything >= 2
+    outer = records.groups[: records.groups.index("load")]
+    kinds = dict.fromkeys(("bake", *outer, "load", *records.groups))
+    cells, settings = _cells(records, formula, kinds)
+    groups = [cells[kind].to_numpy() for kind in kinds]
+    seen = spare(settings, groups[: list(kinds).index("load") + 1])
+    apart = [(group[:, None] == np.unique(group)).astype(float) for group in groups]
+    everything = int(np.linalg.matrix_rank(np.hstack([settings, *apart])))
+    return seen >= 2 and len(records.frame) - everything >= 2
 
 
 def overall(differences: pd.DataFrame) -> tuple[Answer, Difference]:
@@ -248,17 +241,14 @@ def overall(differences: pd.DataFrame) -> tuple[Answer, Difference]:
 def differences_of(
     fits: Sequence[MixedFit], rows: Floats, count: int | None, level: float, matters: float | None
 ) -> list[tuple[Answer, Floats]]:
-    """The same differences of several fits: one answer for all of them, and their size.
+    """One answer of each fit for the same differences, and their sizes.
 
     Parameters
     ----------
-    fits : sequence of MixedFit
     rows : float array, shape (r, p)
         The differences as rows of coefficients.
     count : int or None
         Means among which all pairs are looked at (Tukey); None for all against one (Dunnett).
-    level : float
-    matters : float or None
     """
     if not fits:
         return []
@@ -304,12 +294,7 @@ def few(lead: Difference, records: Records) -> list[str]:
 
 
 def refuse_unjudged(lead: Difference, records: Records, what: str) -> None:
-    """Refuse an answer without any degrees of freedom; `what` is baked again.
-
-    Raises
-    ------
-    DesignError
-    """
+    """Refuse an answer without any degrees of freedom (DesignError); `what` is baked again."""
     if lead.df < LEAST_DF:
         unit = records.unit
         msg = (
@@ -321,12 +306,6 @@ def refuse_unjudged(lead: Difference, records: Records, what: str) -> None:
 
 
 def dough_means(points: pd.DataFrame) -> pd.DataFrame:
-    """Mean of each dough's pieces at each setting: ``bake, dough, level, value, pieces``.
-
-    Parameters
-    ----------
-    points : DataFrame
-        One row a piece: ``bake, dough, level, value``.
-    """
+    """Mean of each dough's pieces at each setting: ``bake, dough, level, value, pieces``."""
     grouped = points.groupby(["bake", "dough", "level"], sort=False, observed=True)
     return grouped["value"].agg(value="mean", pieces="size").reset_index()

@@ -6,161 +6,38 @@ allowed for by `rise_temperature`.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from datetime import datetime
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from kit.analysis import forecast_words, words
-from kit.analysis.forecast_clock import Clock, earlier_table, next_look
-from kit.analysis.forecast_prior import (
-    USUAL_HOURS,
-    USUAL_ROOM_C,
-    expect,
-    fit_earlier,
-)
+from kit.analysis import words
+from kit.analysis.asked import need_columns
+from kit.analysis.forecast_prior import expect, fit_earlier
 from kit.analysis.forecast_update import Mixture, update, weighted_quantile
+from kit.analysis.forecast_words import Forecast, cautions
 from kit.analysis.moments import Floats
 from kit.analysis.rise_models import SHAPES
 from kit.analysis.rise_readings import read_rise
 from kit.analysis.rise_temperature import (
     FRIDGE_C,
     SPREAD_PER_10_C,
+    USUAL_HOURS,
+    USUAL_ROOM_C,
+    Clock,
     refuse_outside,
 )
-from kit.analysis.rise_words import DOUBLE_IS
-from kit.errors import DataError, InputError
-from kit.shown import Telling, Told
+from kit.errors import DataError, InputError, NotFoundError
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-__all__ = ["Forecast", "double_at", "forecast"]
+__all__ = ["Forecast", "double_at", "forecast", "next_look"]
 
 #: Without earlier curves so many readings after the start are asked for.
 LEAST = 3
-
-
-@dataclass(frozen=True)
-class Forecast(Told):
-    """When a dough will be double.
-
-    Parameters
-    ----------
-    hours, low, high : float
-        Since the start: as likely before as after, and an interval, both of a dough that becomes
-        double; infinite where it more likely never does.
-    last_hours : float
-        Hours since the start of the last reading; 0 before the first.
-    top_ratio : float
-        The highest ratio read so far; 1 before the first.
-    now_hours : float
-        Hours since the start at which this is told.
-    look_hours : float
-        Hours since the start at which to look again.
-    never : float
-        Chance that it levels off before double.
-    now : datetime or None
-        Clock time at `now_hours`.
-    room_temp_c : float or None
-    earlier : tuple
-        Names of the earlier doughs it rests on.
-    readings : DataFrame
-        ``hours, ratio``.
-    curve : DataFrame
-        ``hours, ratio, low, high``: what to expect.
-    level : float
-    checks : tuple of str
-    """
-
-    hours: float
-    low: float
-    high: float
-    last_hours: float
-    top_ratio: float
-    now_hours: float
-    look_hours: float
-    never: float
-    now: datetime | None
-    room_temp_c: float | None
-    earlier: tuple[object, ...]
-    readings: pd.DataFrame
-    curve: pd.DataFrame
-    level: float
-    checks: tuple[str, ...]
-
-    def at(self, hours: float) -> datetime | None:
-        """Clock time of an hour since the start; None without `now` or where it is never."""
-        if self.now is None or not np.isfinite(hours):
-            return None
-        ahead = timedelta(hours=hours - self.now_hours)
-        if self.now.tzinfo is None:
-            return self.now + ahead
-        # by way of UTC: an hour is an hour also in the night the clocks are changed
-        return (self.now.astimezone(UTC) + ahead).astimezone(self.now.tzinfo)
-
-    @property
-    def doubled(self) -> bool:
-        """Whether a reading was double already."""
-        return self.top_ratio >= 2
-
-    @property
-    def expected(self) -> str:
-        """When it will be double."""
-        return forecast_words.expected(self)
-
-    @property
-    def look(self) -> str:
-        """When to look again; empty where there is nothing to look at."""
-        return forecast_words.look(self)
-
-    @property
-    def headline(self) -> str:
-        """When it will be double, and when to look again."""
-        return f"{self.expected} {self.look}".strip()
-
-    @property
-    def rests_on(self) -> str:
-        """Readings and earlier doughs."""
-        return forecast_words.rests_on(self)
-
-    @property
-    def method(self) -> str:
-        """Model and sources, for a statistician."""
-        return forecast_words.method(self)
-
-    def __repr__(self) -> str:
-        return f"<Forecast double at {self.hours:.3g} h [{self.low:.3g}, {self.high:.3g}]>"
-
-    def tells(self) -> Telling:
-        """What it says."""
-        return Telling(self.headline, (self.rests_on, DOUBLE_IS), self.checks, self.method)
-
-    def to_frame(self) -> pd.DataFrame:
-        """Every number told or drawn: ``kind, hours, ratio, low, high``.
-
-        In the rows "double" and "look again" low and high are hours, along the "curve" ratios.
-        """
-        told = [
-            {"kind": "double", "hours": self.hours, "ratio": 2.0, "low": self.low,
-             "high": self.high},
-            {"kind": "look again", "hours": self.look_hours},
-        ]  # fmt: skip
-        parts = [
-            pd.DataFrame(told),
-            self.readings.assign(kind="reading"),
-            self.curve.assign(kind="curve"),
-        ]
-        whole = pd.concat(parts, ignore_index=True)
-        return whole.reindex(columns=["kind", "hours", "ratio", "low", "high"])
-
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
-        """Draw readings, what to expect, and the time of double with its interval."""
-        from kit import charts
-
-        return charts.rise_forecast(self, ax)
+#: Looks are told in steps of so many minutes, and no sooner than one step.
+_STEP_MINUTES = 5.0
+#: An interval wider than this is worth narrowing by a look half-way. Own choice, no source.
+_WIDE_HOURS = 0.5
 
 
 def forecast(
@@ -223,8 +100,8 @@ def forecast(
     if not 0 < level < 1:
         raise InputError("level", level, "must lie between 0 and 1", "Give 0.9 for 90 %.")
     t, r, spread, notes = _readings(hours, ratios, u)
-    table = None if earlier is None else earlier_table(earlier, earlier_temps)
-    if len(t) < LEAST and (table is None or table.empty):
+    table = _earlier_table(earlier, earlier_temps)
+    if len(t) < LEAST and table is None:
         count = words.plural(len(t), "reading")
         msg = (
             f"{count} after the start and no earlier curves: too early to say when it will be "
@@ -277,7 +154,7 @@ def double_at(
     >>> warm.hours < cool.hours
     True
     """
-    table = None if earlier is None else earlier_table(earlier, earlier_temps)
+    table = _earlier_table(earlier, earlier_temps)
     clock = Clock(temp_c, start_temp_c)
     nothing = (np.empty(0), np.empty(0), None)
     return _tell(clock, table, nothing, 0.0, None, level, seed, ())
@@ -328,8 +205,29 @@ def _tell(
         readings=pd.DataFrame({"hours": t, "ratio": r}),
         curve=_fan(draws, clock, _until(last_hours, middle, high), level),
         level=level,
-        checks=(*notes, *more, *forecast_words.cautions(past, table is not None, clock.moved)),
+        checks=(*notes, *more, *cautions(past, clock.moved)),
     )
+
+
+def _earlier_table(
+    earlier: pd.DataFrame | None, temps: Mapping[Any, float] | float | None
+) -> pd.DataFrame | None:
+    """``dough, hours, proof_ratio`` and ``room_temp_c`` where it is known; None without a row."""
+    if earlier is None:
+        return None
+    columns = ["dough", "hours", "proof_ratio"]
+    need_columns(earlier, columns)
+    if earlier.empty:
+        return None
+    table = earlier[[*columns, *(c for c in ("room_temp_c",) if c in earlier)]].copy()
+    if isinstance(temps, Mapping):
+        missing = [d for d in table["dough"].unique() if d not in temps]
+        if missing:
+            raise NotFoundError("room temperature for dough", str(missing[0]), map(str, temps))
+        table["room_temp_c"] = table["dough"].map(temps).astype(float)
+    elif temps is not None:
+        table["room_temp_c"] = float(temps)
+    return table
 
 
 def _readings(
@@ -347,7 +245,7 @@ def _on_this_clock(
     table: pd.DataFrame | None, clock: Clock
 ) -> tuple[pd.DataFrame | None, float, list[str]]:
     """Earlier readings on this room's clock, how far they were moved, and what to know."""
-    if table is None or table.empty:
+    if table is None:
         off = 0.0 if clock.room is None else abs(clock.room - USUAL_ROOM_C)
         return None, SPREAD_PER_10_C * off / 10, []
     known = "room_temp_c" in table and bool(table["room_temp_c"].notna().all())
@@ -367,6 +265,23 @@ def _on_this_clock(
     rooms = table.groupby("dough", observed=True)["room_temp_c"].first()
     away = abs(float(clock.room or 0.0) - float(rooms.mean()))
     return pd.concat(parts).sort_index(), SPREAD_PER_10_C * away / 10, []
+
+
+def next_look(now: float, middle: float, low: float, high: float) -> float:
+    """When to look again, in hours since the start.
+
+    At the early end of the interval; half-way there while the interval is wide, since a reading
+    then narrows it; half-way to the middle where the early end has passed. Own rule, no source.
+    """
+    step = _STEP_MINUTES / 60
+    ahead = low - now
+    if ahead <= step:
+        ahead = (middle - now) / 2
+    elif high - low > _WIDE_HOURS:
+        ahead /= 2
+    if not np.isfinite(ahead):
+        ahead = _WIDE_HOURS
+    return now + step * max(1, int(ahead / step + 1e-9))
 
 
 def _until(last: float, middle: float, high: float) -> float:

@@ -20,13 +20,11 @@ from kit.analysis.rise_models import SHAPES, Shape
 from kit.analysis.rise_readings import read_rise
 from kit.errors import DataError
 
-__all__ = ["USUAL_HOURS", "USUAL_ROOM_C", "Earlier", "Expected", "expect", "fit_earlier", "ratio"]
+__all__ = ["Earlier", "Expected", "double", "expect", "fit_earlier", "ratio"]
 
 _GOMPERTZ = SHAPES["gompertz"]
-#: A cold dough in a room of 72 °F takes about two hours to double: common practice, no source.
-USUAL_HOURS, USUAL_ROOM_C = 2.0, (72.0 - 32.0) * 5.0 / 9.0
-#: A curve that does so, by its name: gains 1.8 volumes in the end and is fastest at three quarters
-#: of the time to double. Own choice, no source.
+#: A curve of usual practice, by its name: gains 1.8 volumes in the end and is fastest at three
+#: quarters of the time to double. Own choice, no source.
 _GAIN, _SPEED, _FASTEST = 1.8, {"gompertz": 1.78, "logistic": 1.38}, 0.75
 #: Spread from dough to dough before any is seen, on the logarithm: of the gain, of the speed and
 #: of the fastest moment by themselves, and of the pace, which moves both. Own estimate, no source.
@@ -159,7 +157,7 @@ def _fit_one(t: Floats, r: Floats, shape: Shape) -> tuple[Floats, Floats, float,
         for more, at in ((1.2, 0.5), (2.0, 0.9))
     ]
     curve = partial(ratio, shape=shape)
-    fit = fit_curve(curve, t, r, starts, bounds=(low, high), derivatives="differences")
+    fit = fit_curve(curve, t, r, starts, bounds=(low, high))
     rows = fit.jacobian(t, fit.theta)
     return fit.theta, rows.T @ rows, fit.rss, float(len(t) - _P)
 

@@ -20,6 +20,7 @@ from kit.analysis.rise_models import Shape
 
 __all__ = ["Draws", "Mixture", "update", "weighted_quantile"]
 
+#: Draws, and the degrees of freedom of what they are drawn from.
 _DRAWS, _DF = 4000, 4.0
 _LogDensity = Callable[[Floats], Floats]
 

@@ -20,7 +20,7 @@ from kit.analysis.means import dunnett_critical, dunnett_p, per_df
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 from kit.analysis.spread_records import PLACE, away_from_mean, fit_spread, read_spread
-from kit.analysis.steadiness_words import baked
+from kit.analysis.steadiness import baked
 from kit.errors import DataError, InputError
 from kit.given import as_whole
 from kit.shown import Telling, Told

@@ -20,21 +20,18 @@ __all__ = ["Estimate", "each_df", "f_test", "finish", "single_df"]
 
 @dataclass(frozen=True)
 class Estimate:
-    """Variance components, coefficients and what Kenward–Roger needs.
-
-    With a leading axis of trials where it comes from `estimate_many`.
+    """Variance components, coefficients and what Kenward–Roger needs; trials first if many.
 
     Parameters
     ----------
     variance : float array, shape (K + 1,)
         Groupings in order, residual last. May be negative with ``variance="free"``.
     beta : float array, shape (p,)
-    phi, phi_adjusted : float array, shape (p, p)
+    phi, phi_adjusted : float arrays, shape (p, p)
         Model covariance of beta, and with the Kenward–Roger adjustment.
-    p_matrices : float array, shape (K + 1, p, p)
-        P_i of the paper.
-    w : float array, shape (K + 1, K + 1)
-        Covariance of the variance estimates (twice the inverse expected information).
+    p_matrices, w : float arrays, shapes (K + 1, p, p), (K + 1, K + 1)
+        P_i of the paper; covariance of the variance estimates (twice the inverse expected
+        information).
     criterion : float
         −2 log restricted likelihood without log|X'X|-type constants of the coding.
     """
@@ -56,15 +53,18 @@ def finish(
     blocks: Blocks, at: Point, inverse: Floats | None = None
 ) -> tuple[Estimate, dict[int, KitError]]:
     """Variances, and the covariance adjusted; trials whose components cannot be told apart."""
-    p, s2, blurred = blocks.rank, at.sigma2[:, None, None], np.zeros(0, dtype=np.bool_)
+    p, s2 = blocks.rank, at.sigma2[:, None, None]
+    phi = s2 * at.a_inverse
+    sizes = np.linalg.eigvalsh(phi)
+    blurred = sizes[:, 0] <= 1e-15 * sizes[:, -1]  # next to no spread is left within the groups
     if inverse is None:
-        inverse, blurred = _inverse_information(information_of(blocks, at))
+        inverse, bad = _inverse_information(information_of(blocks, at))
+        blurred |= bad
     msg = (
         f"too few pieces for so many groupings: the spread of {', '.join(blocks.names)} and piece "
         "cannot be told apart. Leave a grouping out, or bake more."
     )
     problems: dict[int, KitError] = {int(i): DesignError(msg) for i in np.flatnonzero(blurred)}
-    phi = s2 * at.a_inverse
     p_matrices = -at.g[:, :, :p, :p] / s2[..., None] ** 2
     q_matrices = at.q[..., :p, :p] / s2[..., None, None] ** 3
     w = 2 * s2**2 * inverse
@@ -73,7 +73,7 @@ def finish(
     inner = np.einsum("tij,tijkl->tkl", w, q_matrices)
     inner = inner - (p_matrices @ phi[:, None] @ weighted).sum(axis=1)
     # the adjustment is never negative; where it is zero (balanced data) rounding may say so
-    root = np.linalg.cholesky(phi)
+    root = np.linalg.cholesky(np.where(blurred[:, None, None], np.eye(p), phi))
     turned = np.swapaxes(root, 1, 2) @ (inner + np.swapaxes(inner, 1, 2)) @ root
     size, axes = np.linalg.eigh(turned)
     side = root @ axes
@@ -124,12 +124,10 @@ def each_df(fit: Estimate, contrasts: Floats) -> Floats:
 
 
 def f_test(fit: Estimate, beta: Floats, contrasts: Floats) -> tuple[int, Any, Any]:
-    """Kenward–Roger F test that ``contrasts @ beta`` is zero.
+    """Kenward–Roger F test that ``contrasts @ beta`` is zero, of one trial or of many.
 
     Parameters
     ----------
-    fit : Estimate
-        Of one trial or of many.
     beta : float array, shape (p,) or (T, p)
         The coefficients (those of `fit` when it was given the outcome as it is).
     contrasts : float array, shape (r, p)

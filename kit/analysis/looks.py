@@ -5,23 +5,20 @@ Sources: far-off values by Grubbs (1950, Ann Math Stat 21:27), spread of pieces 
 """
 
 import math
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from kit import quantities
 from kit.analysis import words
-from kit.analysis.beside import set_beside
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats, Integers
 from kit.analysis.structure import MOST_SETTINGS, safe_name
 from kit.errors import KitError
 
 __all__ = [
-    "Ask", "Finding", "at_limit", "beside", "dough_spread", "events", "far_off", "grubbs",
+    "NO_ANSWER", "Ask", "Finding", "at_limit", "dough_spread", "events", "far_off", "grubbs",
     "residuals", "spread",
 ]  # fmt: skip
 
@@ -36,6 +33,8 @@ _MOST_FAR, _MANY = 3, 15
 #: Robust sd from the median within which the bulk lies, and the chance of a lean that counts (own).
 _BULK, _LEANS = 4.0, 0.1
 
+NO_ANSWER = "no answer at all"
+
 Ask = Callable[[pd.DataFrame], tuple[str, float]]
 
 
@@ -46,8 +45,7 @@ class Finding:
     Parameters
     ----------
     subject : str
-        "copy", "far off", "spread", "single dough", "missing", "limit", "beside", "turn",
-        "place", "events", "together", "bakes".
+        In a word or two, such as "far off", "single dough", "missing".
     text : str
         What was seen, without a full stop.
     alarm : bool
@@ -66,14 +64,8 @@ def residuals(
     x = fit.design.rows_of(rows)
     fitted = pd.Series(x @ fit.coefficients["estimate"].to_numpy(dtype=float), rows.index)
     left = rows[safe_name(outcome)] - fitted
-    table = pd.DataFrame(
-        {
-            "bake": labels["bake"],
-            "dough": labels["dough"],
-            "level": rows[safe_name(by)],
-            "fitted": fitted,
-            "residual": left,
-        }
+    table = labels[["bake", "dough"]].assign(
+        level=rows[safe_name(by)], fitted=fitted, residual=left
     )
     if "dough" not in fit.groups:
         if "bake" in fit.groups:
@@ -258,20 +250,14 @@ def spread(pieces: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
 def dough_spread(rows: pd.DataFrame, doughs: pd.DataFrame, by: str) -> list[Finding]:
     """Whether whole doughs scatter more at one setting than at another, where that is to be said.
 
-    Parameters
-    ----------
-    rows : DataFrame
-        What was fitted: ``dough`` and the factor.
-    doughs : DataFrame
-        What is left of each dough's mean, from `residuals`.
-    by : str
+    `doughs` holds what is left of each dough's mean, from `residuals`, in the order of the rows.
     """
     from scipy import stats
 
     settings = rows.groupby("dough", sort=False)[safe_name(by)].agg(["first", "nunique"])
-    if not len(doughs) or settings["nunique"].max() > 1 or len(set(settings["first"])) < 2:
+    if not len(doughs) or settings["nunique"].max() > 1:
         return []
-    if len(set(settings["first"])) > MOST_SETTINGS:
+    if settings["first"].nunique() > MOST_SETTINGS:
         return []
     left = doughs["residual"].groupby(settings["first"].to_numpy())
     each = {level: own.to_numpy() for level, own in left if len(own) >= 3 and np.ptp(own) > 0}
@@ -285,20 +271,16 @@ def dough_spread(rows: pd.DataFrame, doughs: pd.DataFrame, by: str) -> list[Find
         "takes them to scatter alike"
     )
     if len(each[most]) < len(each[least]):
-        text += (
-            ": with fewer doughs of the one that scatters more it is too narrow; bake more of it"
-        )
+        text += ": with fewer doughs of what scatters more it is too narrow; bake more of it"
     return [Finding("spread", text, True)]
 
 
 def at_limit(values: pd.Series, outcome: str) -> list[Finding]:
     """Whether many readings stand at the end of their scale."""
-    known = True
-    try:
-        ends: Sequence[float] = quantities.get(outcome).possible
-    except LookupError:  # what is never below 0 ends there, whatever it is
-        ends = (0.0 if (values >= 0).all() else -math.inf, math.inf)
-        known = False
+    known = words.known(outcome)
+    # what is never below 0 ends there, whatever it is
+    low = 0.0 if (values >= 0).all() else -math.inf
+    ends: Sequence[float] = known.possible if known else (low, math.inf)
     found = []
     for end, word in zip(ends, ("lowest", "highest"), strict=True):
         count = int((values == end).sum())
@@ -315,22 +297,6 @@ def at_limit(values: pd.Series, outcome: str) -> list[Finding]:
     return found
 
 
-def beside(used: pd.DataFrame, fit: MixedFit, columns: Mapping[str, str | None]) -> list[Finding]:
-    """What was set differently too, and is not in the fit."""
-    bakes = [c for c in (columns["trial"], columns["bake"]) if c is not None]
-    found = set_beside(used, set(re.findall(r"\w+", fit.formula)), bakes)
-    return [
-        Finding(
-            "beside",
-            f"{words.name(column)} was set differently too ({settings}) and was not held alike: "
-            "part of a difference may be its doing. Hold it alike: a tick in the panel, or "
-            f'adjust=["{column}"]',
-            True,
-        )
-        for column, settings in found.items()
-    ]
-
-
 def events(used: pd.DataFrame, frame: pd.DataFrame, ask: Ask, now: str) -> list[Finding]:
     """Ask again without the pieces that each kind of event happened to."""
     if "events" not in frame.columns:
@@ -344,7 +310,7 @@ def events(used: pd.DataFrame, frame: pd.DataFrame, ask: Ask, now: str) -> list[
         try:
             answer, _ = ask(frame[~hit])
         except KitError:
-            answer = "no answer at all"
+            answer = NO_ANSWER
         gone = f"without the {words.plural(count, 'piece')} of “{kind}”"
         if answer == now:
             findings.append(Finding("events", f"{gone} the answer stays: {answer}"))

@@ -35,10 +35,8 @@ class Design:
     names, dropped : tuple of str
         Coefficients kept, and those left out because earlier columns already say the same.
     kept : int array, shape (p,)
-    levels : dict
-        Categorical variable to its levels, in order.
-    covariates : dict
-        Numeric variable to its mean over the pieces.
+    levels, covariates : dict
+        Categorical variable to its levels, in order; numeric one to its mean over the pieces.
     empty : tuple of str
         Combinations of levels that a term of the model needs and that have no rows.
     """
@@ -66,32 +64,13 @@ class Design:
         return self.estimable(self.grid([])[1])
 
     def rows_of(self, frame: pd.DataFrame) -> Floats:
-        """Rows whose product with the coefficients is what the model gives for these rows.
-
-        Parameters
-        ----------
-        frame : DataFrame, shape (r, variables)
-
-        Returns
-        -------
-        float array, shape (r, p)
-        """
+        """Rows, shape (r, p), whose product with the coefficients is what the model gives."""
         return self._recipe.of(frame)[:, self.kept]
 
     def along(self, variable: str, values: Floats) -> Floats:
-        """Rows whose product with the coefficients is the mean at each value of a covariate.
+        """Rows, shape (r, p), that make the mean at each of the values of a covariate.
 
         Factors are averaged with equal weights, other covariates stand at their mean.
-
-        Parameters
-        ----------
-        variable : str
-            A numeric variable of the model.
-        values : float array, shape (r,)
-
-        Returns
-        -------
-        float array, shape (r, p)
         """
         if variable not in self.covariates:
             raise NotFoundError("numeric variable of the model", variable, self.covariates)
@@ -103,18 +82,11 @@ class Design:
     ) -> tuple[pd.DataFrame, Floats]:
         """Rows of the marginal means, on all columns; `estimable` turns them into contrasts.
 
-        Other factors are averaged with equal weights, covariates stand at their mean.
-
-        Parameters
-        ----------
-        factors : sequence of str
-            Categorical variables of the model.
-        at : mapping, optional
-            Covariates that stand elsewhere than at their mean.
+        Other factors are averaged with equal weights, covariates stand at their mean or `at`.
 
         Returns
         -------
-        levels : DataFrame, one row a combination
+        levels : DataFrame, one row a combination of the levels of `factors`
         rows : float array, shape (combinations, all columns)
 
         Raises
@@ -154,16 +126,7 @@ class Design:
         return self._recipe.from_values(values, rows)
 
     def estimable(self, rows: Floats) -> Floats:
-        """Rows on the coefficients kept; NaN where an empty cell makes the answer unknowable.
-
-        Parameters
-        ----------
-        rows : float array, shape (r, all columns)
-
-        Returns
-        -------
-        float array, shape (r, p)
-        """
+        """Rows on the columns kept; NaN where an empty cell makes the answer unknowable."""
         rest = rows - rows @ self._row_space.T @ self._row_space
         known = np.linalg.norm(rest, axis=1) <= 1e-8 * np.linalg.norm(rows, axis=1)
         return np.where(known[:, None], rows[:, self.kept], np.nan)
@@ -211,14 +174,7 @@ def variables_of(rhs: Any, columns: Iterable[str]) -> list[str]:
 
 
 def make_design(rhs: Any, cells: pd.DataFrame, weights: Floats) -> Design:
-    """Build the design on distinct cells.
-
-    Parameters
-    ----------
-    rhs : formulaic.Formula
-    cells : DataFrame, shape (C, variables)
-    weights : float array, shape (C,)
-        Pieces in each cell, for the covariates' means.
+    """Build the design of a right-hand side on C distinct cells, `weights` the pieces in each.
 
     Raises
     ------
@@ -367,16 +323,9 @@ def _empty_cells(
     kinds, spec = recipe.kinds, recipe.spec
     found = []
     for term in spec.terms:
-        variables = sorted(
-            {
-                str(v)
-                for f in term.factors
-                if kinds.get(str(f), False)
-                for v in spec.factor_variables[f]
-                if str(v) in levels
-            },
-            key=list(levels).index,
-        )
+        factors = [f for f in term.factors if kinds.get(str(f), False)]
+        own = {str(v) for f in factors for v in spec.factor_variables[f]}
+        variables = [v for v in levels if v in own]
         if len(variables) < 2:
             continue
         present = set(map(tuple, cells[variables].drop_duplicates().to_numpy()))

@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from kit.analysis.asked import need_one_of
 from kit.analysis.moments import Floats
-from kit.errors import DataError, InputError
+from kit.errors import DataError
 
 if TYPE_CHECKING:
     from kit.analysis.mixed import MixedFit
@@ -90,6 +91,8 @@ def contrasts(
 
     Raises
     ------
+    NotFoundError
+        A name is no factor of the model.
     InputError
         `control` is no level, or `kind` is unknown.
     DataError
@@ -103,20 +106,14 @@ def contrasts(
     if len(values) < 2:
         msg = f"{names[0]} has one level only ({values[0]}): there is no difference to look at."
         raise DataError(msg)
+    need_one_of("kind", kind, ("pairs", "control"))
     if kind == "pairs":
         pairs = [(j, i) for i, j in itertools.combinations(range(len(values)), 2)]
-    elif kind == "control":
-        if control is None:
-            base = 0
-        elif control in values:
-            base = values.index(control)
-        else:
-            listed = ", ".join(map(str, values))
-            raise InputError("control", control, f"must be one of {listed}")
-        pairs = [(i, base) for i in range(len(values)) if i != base]
     else:
-        raise InputError("kind", kind, "must be 'pairs' or 'control'")
-
+        if control is not None:
+            need_one_of("control", control, values)
+        base = 0 if control is None else values.index(control)
+        pairs = [(i, base) for i in range(len(values)) if i != base]
     differences = fit.design.estimable(np.array([rows[i] - rows[j] for i, j in pairs]))
     table = fit.linear(differences).rename(columns={"estimate": "difference"})
     table["t"] = table["difference"] / table["se"]
@@ -124,13 +121,14 @@ def contrasts(
     p, critical = np.full(len(table), np.nan), np.full(len(table), np.nan)
     if good.any():
         known = table[good]
+        each = list(zip(known["t"].abs(), known["df"], strict=True))
         if kind == "pairs":
             size = len({i for pair, ok in zip(pairs, good, strict=True) if ok for i in pair})
-            p[good], critical[good] = _tukey(known, size, fit.level)
+            p[good] = [tukey_p(t, df, size) for t, df in each]
+            critical[good] = per_df(known["df"], lambda df: tukey_critical(fit.level, df, size))
         else:
             loadings, critical[good] = dunnett(fit, differences[good], known["df"].to_numpy())
-            pairs_of = zip(known["t"], known["df"], strict=True)
-            p[good] = [dunnett_p(abs(t), df, loadings) for t, df in pairs_of]
+            p[good] = [dunnett_p(t, df, loadings) for t, df in each]
     table["p"] = p
     table["low"] = table["difference"] - critical * table["se"]
     table["high"] = table["difference"] + critical * table["se"]
@@ -147,20 +145,8 @@ def per_df(df: Sequence[float] | Floats | pd.Series, find: Callable[[float], flo
     return np.array([known[value] for value in rounded])
 
 
-def _tukey(table: pd.DataFrame, size: int, level: float) -> tuple[Floats, Floats]:
-    p = [tukey_p(abs(t), df, size) for t, df in zip(table["t"], table["df"], strict=True)]
-    return np.array(p), per_df(table["df"], lambda df: tukey_critical(level, df, size))
-
-
 def dunnett(fit: "MixedFit", differences: Floats, df: Floats) -> tuple[Floats, Floats]:
-    """Loadings (see `one_factor`) and critical values of differences from one control.
-
-    Parameters
-    ----------
-    fit : MixedFit
-    differences : float array, shape (r, p)
-    df : float array, shape (r,)
-    """
+    """Loadings (see `one_factor`) and critical values of r differences (r, p) from one control."""
     covariance = differences @ fit._estimate.phi_adjusted @ differences.T
     scale = np.sqrt(np.diag(covariance))
     loadings = one_factor(covariance / np.outer(scale, scale))
@@ -168,19 +154,9 @@ def dunnett(fit: "MixedFit", differences: Floats, df: Floats) -> tuple[Floats, F
 
 
 def tukey_criticals(level: float, df: Floats, size: int) -> Floats:
-    """`tukey_critical` of many degrees of freedom, interpolated where there are many different.
+    """`tukey_critical` of an array of degrees of freedom, interpolated where many are different.
 
     Met to 1e-6 of its value (a polynomial in 1 / df through seven Chebyshev nodes).
-
-    Parameters
-    ----------
-    level : float
-    df : float array, any shape
-    size : int
-
-    Returns
-    -------
-    float array, shape of `df`
     """
     if size == 2:
         own: Floats = special.stdtrit(df, (1 + level) / 2)
@@ -200,19 +176,10 @@ def tukey_criticals(level: float, df: Floats, size: int) -> Floats:
 
 
 def tukey_p(t: float, df: float, size: int) -> float:
-    """Chance that the most different pair of `size` equal means passes t.
+    """Chance that the most different pair of `size` equal means passes t, in absolute value.
 
     The studentized range, by quadrature over the shared part and over the estimated spread;
     agrees with `scipy.stats.studentized_range` (which is some hundred times slower) to 1e-9.
-
-    Parameters
-    ----------
-    t : float
-        Absolute value of the pair's statistic, difference over its standard error.
-    df : float
-        May be fractional.
-    size : int
-        How many means there are.
     """
     if df < LEAST_DF:
         return 1.0
@@ -221,13 +188,7 @@ def tukey_p(t: float, df: float, size: int) -> float:
 
 
 def all_within(t: Floats, size: int) -> Floats:
-    """Chance that no pair of `size` equal means differs by more than t true standard errors.
-
-    Parameters
-    ----------
-    t : float array, shape (n,)
-        0 or above.
-    size : int
+    """Chance that no pair of `size` equal means differs by more than t ≥ 0 true standard errors.
 
     Examples
     --------
@@ -244,17 +205,7 @@ def all_within(t: Floats, size: int) -> Floats:
 
 
 def dunnett_p(t: float, df: float, loadings: Floats) -> float:
-    """Chance that the largest of |T₁|…|T_k| passes t, T multivariate t.
-
-    Parameters
-    ----------
-    t : float
-        Absolute value of the statistic.
-    df : float
-        May be fractional.
-    loadings : float array, shape (k,)
-        See `one_factor`.
-    """
+    """Chance that the largest of |T₁|…|T_k| passes t, T multivariate t with such `loadings`."""
     if df < LEAST_DF:
         return 1.0
     (z, wz), (s, ws) = _normal_nodes(), _spread_nodes(df)
@@ -295,19 +246,11 @@ def _critical(passes: Callable[[float], float], level: float, df: float, count: 
 
 
 def one_factor(correlation: Floats) -> Floats:
-    """Loadings b with correlation[i, j] ≈ b_i·b_j off the diagonal.
+    """Loadings b, shape (k,), with correlation[i, j] ≈ b_i·b_j off the diagonal.
 
     Differences from one control have this form exactly when the means are independent, and
     always when there are two or three of them; otherwise it is the nearest such form (in the
     unbalanced cake data the entries are met to 0.02, p values to 0.001).
-
-    Parameters
-    ----------
-    correlation : float array, shape (k, k)
-
-    Returns
-    -------
-    float array, shape (k,)
     """
     from scipy import optimize
 
@@ -320,13 +263,9 @@ def one_factor(correlation: Floats) -> Floats:
     if np.ptp(target) < 1e-12 and target[0] >= 0.01:
         return start
     fit = optimize.least_squares(
-        lambda b: np.outer(b, b)[upper] - target,
-        start,
-        bounds=(-0.999999, 0.999999),
-        xtol=1e-15,
-        ftol=1e-15,
-        gtol=1e-15,
-    )
+        lambda b: np.outer(b, b)[upper] - target, start, bounds=(-0.999999, 0.999999),
+        xtol=1e-15, ftol=1e-15, gtol=1e-15,
+    )  # fmt: skip
     loadings: Floats = fit.x
     return loadings
 

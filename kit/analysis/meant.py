@@ -17,13 +17,13 @@ from kit.analysis.asked import has_numbers
 from kit.analysis.mixing import shaped_by
 from kit.analysis.moments import Floats
 
-__all__ = ["CLOSE", "NEARER", "as_meant", "meant"]
+__all__ = ["as_meant", "meant"]
 
 #: Within this share of the smallest step between settings a value is one of them (own choice).
-CLOSE = 0.1
+_CLOSE = 0.1
 #: The same for readings of every piece: there a value is at least twice as near to its setting as
 #: to any other (own choice).
-NEARER = 1 / 3
+_NEARER = 1 / 3
 
 
 def meant(factor: str) -> str:
@@ -67,7 +67,7 @@ def as_meant(
         given, step = ~np.isnan(done), float(np.diff(known).min())
         whole = frame.groupby(_dough(frame))[factor].nunique().max() <= 1
         read = not whole and (done == nearest).sum() < given.sum() / 2
-        limit = (NEARER if read else CLOSE) * step * (1 + 1e-9)
+        limit = (_NEARER if read else _CLOSE) * step * (1 + 1e-9)
         close = given & (np.abs(done - nearest) <= limit)
         if shaped_by(factor) and not whole and not close[given].all():
             # what lies more than a step beyond them all is a setting of its own

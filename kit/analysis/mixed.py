@@ -19,7 +19,7 @@ from kit.analysis import reml
 from kit.analysis.asked import need_between, need_one_of
 from kit.analysis.kenward_roger import Estimate, each_df, f_test
 from kit.analysis.matrix import Design, make_design, parse_formula, variables_of
-from kit.analysis.moments import Dropped, Floats, Moments, moments
+from kit.analysis.moments import Floats, Moments, moments
 from kit.analysis.scaled import Scaled, Structure, constant_of, may_go_below, number_groups
 from kit.errors import DataError, InputError
 
@@ -62,7 +62,7 @@ class MixedFit(Alike):
     variance_rule: str
     n: int
     rank: int
-    rows_dropped: tuple[Dropped, ...]
+    rows_dropped: Mapping[str, int]
     group_counts: Mapping[str, int]
     level: float
     checks: tuple[str, ...]
@@ -125,13 +125,9 @@ class MixedFit(Alike):
     @cached_property
     def terms(self) -> pd.DataFrame:
         """Marginal (type III) tests, Kenward–Roger: ``num_df, den_df, F, p`` by term."""
-        rows = {name: self.test(contrast) for name, contrast in self.design.hypotheses.items()}
+        rows = {name: self.term(name) for name in self.design.hypotheses}
         table = pd.DataFrame.from_dict(rows, orient="index", columns=list(_NOTHING.index))
         return table.rename_axis("term")
-
-    def p_value(self, term: str) -> float:
-        """P of one row of `terms`."""
-        return float(self.term(term)["p"])
 
     def term(self, name: str) -> pd.Series:
         """One row of `terms`."""
@@ -162,6 +158,11 @@ class MixedFit(Alike):
         -------
         Series
             ``num_df, den_df, F, p``; NaN where there is nothing to test.
+
+        Raises
+        ------
+        InputError
+            Not as many columns as the design has.
         """
         from scipy import special
 
@@ -180,17 +181,9 @@ class MixedFit(Alike):
         return pd.Series({"num_df": num, "den_df": den, "F": f, "p": p})
 
     def linear(self, rows: Floats) -> pd.DataFrame:
-        """Estimate ``rows @ coefficients`` with its uncertainty.
+        """Of ``rows @ coefficients``: ``estimate, se, df``, one row each.
 
-        Parameters
-        ----------
-        rows : float array, shape (r, p)
-            NaN rows stay NaN.
-
-        Returns
-        -------
-        DataFrame, one row each
-            ``estimate, se, df``.
+        `rows` has shape (r, p); rows of NaN stay NaN.
         """
         result = np.full((len(rows), 3), np.nan)
         known = np.isfinite(rows).all(axis=1)
@@ -375,9 +368,9 @@ def _check_arguments(groups: Sequence[str], variance: str, structure: str, level
 
 
 def _checks(
-    dropped: Sequence[Dropped], design: Design, groups: Sequence[str], estimate: Estimate
+    dropped: Mapping[str, int], design: Design, groups: Sequence[str], estimate: Estimate
 ) -> tuple[str, ...]:
-    checks = [f"{d.rows} rows left out: {d.column} is missing" for d in dropped]
+    checks = [f"{rows} rows left out: {column} is missing" for column, rows in dropped.items()]
     checks += [
         f"no rows for {cell}: what is said about it cannot be known" for cell in design.empty
     ]

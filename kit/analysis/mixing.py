@@ -19,7 +19,7 @@ import pandas as pd
 
 from kit.analysis.moments import Floats
 
-__all__ = ["TAKEN_ALIKE", "counts_for", "mixed_by", "shaped_by", "shared_mixings"]
+__all__ = ["TAKEN_ALIKE", "columns_of", "counts_for", "mixed_by", "shaped_by", "shared_mixings"]
 
 #: What is taken where no bake has shown how mixings differ.
 TAKEN_ALIKE = (
@@ -42,12 +42,7 @@ _SAID = (
 
 
 def mixed_by(*factors: str) -> str | None:
-    """Return the column that says, within a bake, what was mixed in one go.
-
-    Parameters
-    ----------
-    *factors : str
-        What was varied, whether asked about or not.
+    """Return which of the factors varied says, within a bake, what was mixed in one go.
 
     Examples
     --------
@@ -70,11 +65,6 @@ def shaped_by(*factors: str) -> list[str]:
 
 def shared_mixings(runs: pd.DataFrame) -> list[str]:
     """Return the caution for a plan where a bake has several doughs of one retard, else nothing.
-
-    Parameters
-    ----------
-    runs : DataFrame
-        One row a piece, with ``bake, dough`` and the factors.
 
     Examples
     --------
@@ -99,11 +89,10 @@ def counts_for(factor: pd.Series, others: Sequence[pd.Series], mixing: pd.Series
 
     Parameters
     ----------
-    factor : Series
+    factor, mixing : Series
         One value a dough: settings, or numbers along a line.
     others : sequence of Series
         What is held alike, and the bake.
-    mixing : Series
 
     Examples
     --------
@@ -114,17 +103,14 @@ def counts_for(factor: pd.Series, others: Sequence[pd.Series], mixing: pd.Series
     """
     if len(factor) > _MOST_DOUGHS:
         return True
-    own, around = _columns(factor), np.hstack([_columns(other) for other in others])
+    own, around = columns_of(factor), np.hstack([columns_of(other) for other in others])
     theirs, all_told = _basis(around), _basis(np.hstack([around, own]))
     left = own - theirs @ (theirs.T @ own)
-    pairs = list(combinations(range(own.shape[1]), 2))
-    differences = np.zeros((own.shape[1], max(len(pairs), 1)))
-    differences[0, 0] = 1.0  # along a line
-    for k, (i, j) in enumerate(pairs):
-        differences[:, k] = 0.0
-        differences[[i, j], k] = 1.0, -1.0
+    differences = each = np.eye(own.shape[1])
+    if len(each) > 1:  # not along a line
+        differences = np.column_stack([a - b for a, b in combinations(each, 2)])
     weights = left @ np.linalg.pinv(left.T @ left) @ differences
-    in_mixing = _columns(mixing.astype(str))
+    in_mixing = columns_of(mixing.astype(str))
     spare = len(own) - all_told.shape[1]
     of_spread = len(own) - float(((all_told.T @ in_mixing) ** 2).sum())
     if spare < 1 or of_spread < 1e-9 * len(own):
@@ -134,8 +120,8 @@ def counts_for(factor: pd.Series, others: Sequence[pd.Series], mixing: pd.Series
     return not _EVENLY < share < _BY_LOT
 
 
-def _columns(values: pd.Series) -> Floats:
-    """A number as it is, all else as an indicator a value."""
+def columns_of(values: pd.Series) -> Floats:
+    """A float centred and scaled, all else as an indicator a value."""
     if pd.api.types.is_float_dtype(values):
         column = values.to_numpy(dtype=float)[:, None]
         numbers: Floats = (column - column.mean()) / (column.std() or 1.0)

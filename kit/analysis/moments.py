@@ -6,7 +6,7 @@ squares. Ten million pieces of a thousand doughs become a few thousand cells; ev
 that works on cells.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,26 +17,10 @@ from numpy.typing import NDArray
 from kit.analysis.asked import has_numbers, need_columns
 from kit.errors import DataError
 
-__all__ = ["Dropped", "Floats", "Integers", "Moments", "moments", "outcome_values"]
+__all__ = ["Floats", "Integers", "Moments", "moments", "outcome_values"]
 
 Floats = NDArray[np.floating[Any]]
 Integers = NDArray[np.integer[Any]]
-
-
-@dataclass(frozen=True)
-class Dropped:
-    """Rows that could not be used, and why.
-
-    Parameters
-    ----------
-    column : str
-        Where the value was missing.
-    rows : int
-        How many rows this column cost.
-    """
-
-    column: str
-    rows: int
 
 
 @dataclass(frozen=True)
@@ -47,17 +31,15 @@ class Moments:
     ----------
     cells : DataFrame, shape (C, number of columns)
         The distinct rows of the columns asked for.
-    n : float array, shape (C,)
-        Pieces in each cell.
-    mean : float array, shape (C,)
-        Mean outcome of each cell minus `shift`.
+    n, mean : float arrays, shape (C,)
+        Pieces in each cell, and their mean outcome minus `shift`.
     shift : float
         One of the outcomes, subtracted before summing so that large readings that differ
         little lose no digits.
     within_ss : float
         Sum over the cells of squared deviations from the cell's mean.
-    dropped : tuple of Dropped
-        What was left out because it was missing.
+    dropped : mapping
+        Column to the rows left out because it was missing there.
     """
 
     cells: pd.DataFrame
@@ -65,7 +47,7 @@ class Moments:
     mean: Floats
     shift: float
     within_ss: float
-    dropped: tuple[Dropped, ...]
+    dropped: Mapping[str, int]
 
     @property
     def total(self) -> int:
@@ -74,20 +56,9 @@ class Moments:
 
 
 def moments(frame: pd.DataFrame, outcome: str, columns: Sequence[str]) -> Moments:
-    """Reduce `frame` to one row a distinct combination of `columns`.
+    """Reduce `frame`, one row a piece, to one row a distinct combination of `columns`.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        One row a piece.
-    outcome : str
-        Numeric column; missing values drop the row, which is reported.
-    columns : sequence of str
-        Groups and settings. A missing value drops the row as well.
-
-    Returns
-    -------
-    Moments
+    A missing value of the numeric outcome or in any column drops the row, which is reported.
 
     Raises
     ------
@@ -100,12 +71,10 @@ def moments(frame: pd.DataFrame, outcome: str, columns: Sequence[str]) -> Moment
     y = outcome_values(frame, outcome)
     codes, missing = _cell_codes([frame[column] for column in columns], len(frame))
     keep = ~np.isnan(y)
-    dropped = [Dropped(outcome, int((~keep).sum()))] if not keep.all() else []
+    dropped = {outcome: int((~keep).sum())}
     for column, absent in zip(columns, missing, strict=True):
         if absent is not None:
-            fresh = keep & absent
-            if fresh.any():
-                dropped.append(Dropped(column, int(fresh.sum())))
+            dropped[column] = int((keep & absent).sum())
             keep &= ~absent
     if not keep.any():
         msg = (
@@ -121,18 +90,16 @@ def moments(frame: pd.DataFrame, outcome: str, columns: Sequence[str]) -> Moment
     y = y - shift
     n = np.bincount(codes).astype(float)
     mean = np.bincount(codes, weights=y) / n
+    within = 0.0
     if len(n) < len(y):
         y -= mean[codes]
         # what rounding left of each mean, so that the squares are about the true one
         correction = np.bincount(codes, weights=y) / n
         mean += correction
         within = max(float(np.dot(y, y) - np.dot(n, correction**2)), 0.0)
-    else:
-        within = 0.0
-    if rows is not None:
-        first = rows[first]
+    first = first if rows is None else rows[first]
     cells = frame[list(columns)].iloc[first].reset_index(drop=True)
-    return Moments(cells, n, mean, shift, within, tuple(dropped))
+    return Moments(cells, n, mean, shift, within, {c: k for c, k in dropped.items() if k})
 
 
 def outcome_values(frame: pd.DataFrame, outcome: str) -> Floats:
@@ -143,23 +110,22 @@ def outcome_values(frame: pd.DataFrame, outcome: str) -> Floats:
     DataError
         Text or an infinite value; names the first row.
     """
-    column = frame[outcome]
+    column, wrong = frame[outcome], np.zeros(len(frame), dtype=bool)
     if not has_numbers(column):
-        numbers = pd.to_numeric(column, errors="coerce")
-        wrong = numbers.isna() & column.notna()
-        if wrong.any():
-            row = int(np.flatnonzero(wrong)[0])
-            msg = (
-                f"{outcome} is {column.iloc[row]!r} (row {row + 1} of the table): "
-                f"is not a number. {int(wrong.sum())} of {len(column)} values are text; "
-                "correct them or leave the cells empty."
-            )
-            raise DataError(msg)
-        column = numbers
+        given, column = column, pd.to_numeric(column, errors="coerce")
+        wrong = (column.isna() & given.notna()).to_numpy()
+    if wrong.any():
+        row = int(wrong.argmax())
+        msg = (
+            f"{outcome} is {given.iloc[row]!r} (row {row + 1} of the table): "
+            f"is not a number. {int(wrong.sum())} of {len(column)} values are text; "
+            "correct them or leave the cells empty."
+        )
+        raise DataError(msg)
     values = column.to_numpy(dtype=float, na_value=np.nan)
     infinite = np.isinf(values)
     if infinite.any():
-        row = int(np.flatnonzero(infinite)[0])
+        row = int(infinite.argmax())
         msg = (
             f"{outcome} is {values[row]} (row {row + 1} of the table): is not a finite number. "
             "Correct it or leave the cell empty."

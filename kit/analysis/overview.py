@@ -5,7 +5,7 @@ matters, does not (within the margin), cannot tell, or not tested and why. Many 
 mean that some are wrong by chance; how many is said.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -16,8 +16,7 @@ from kit.analysis import words
 from kit.analysis.checks import check_comparison
 from kit.analysis.compare import Comparison, compare
 from kit.analysis.sentences import outlook
-from kit.analysis.structure import read_records
-from kit.analysis.verdict import Answer
+from kit.analysis.verdict import Answer, sign
 from kit.analysis.with_others import with_others
 from kit.errors import InputError, KitError
 from kit.shown import ITEM, Telling, Told
@@ -52,7 +51,6 @@ class Overview(Told):
         the middle of that factor's means, in standard deviations between pieces.
     trade_offs : tuple of str
         What else changes with the setting that changes the first outcome most.
-    checks : tuple of str
     comparisons : mapping
         (factor, outcome) to its `Comparison`, where there is one.
     """
@@ -66,7 +64,12 @@ class Overview(Told):
     @property
     def sentences(self) -> tuple[str, ...]:
         """One sentence a pair."""
-        return tuple(_told(row) for row in self.table.to_dict("records"))
+        pairs = zip(self.table["factor"], self.table["outcome"], self.table["why"], strict=True)
+        return tuple(
+            f"{words.capital(words.name(by))} for {words.name(y)}: "
+            f"{_told(c) if (c := self.comparisons.get((by, y))) else f'not tested: {why}'}"
+            for by, y, why in pairs
+        )
 
     def __repr__(self) -> str:
         counts = self.table["verdict"].value_counts()
@@ -86,8 +89,8 @@ class Overview(Told):
         rows = "".join(
             f"<tr><td>{escape(words.name(r['factor']))}</td>"
             f"<td>{escape(words.name(r['outcome']))}</td>"
-            f"<td><strong>{escape(r['verdict'])}</strong></td><td>{escape(_told(r))}</td></tr>"
-            for r in self.table.to_dict("records")
+            f"<td><strong>{escape(r['verdict'])}</strong></td><td>{escape(told)}</td></tr>"
+            for r, told in zip(self.table.to_dict("records"), self.sentences, strict=True)
         )
         head = "<tr><th>factor</th><th>outcome</th><th>does it matter?</th><td></td></tr>"
         rest = [*self.trade_offs, *(f"{check}." for check in self.checks)]
@@ -127,19 +130,11 @@ def overview(
     frame : DataFrame
         One row a piece.
     factors, outcomes : sequence of str
-    dough, bake, load, trial : str, optional
+    dough, bake, load, trial, mixing, level
         See `kit.compare`.
     matters : mapping, optional
         Outcome to the smallest difference the baker cares about. Without it neither "matters"
         nor "does not" is said.
-    level : float
-        Of the intervals.
-    mixing : str, optional
-        See `kit.compare`.
-
-    Returns
-    -------
-    Overview
 
     Raises
     ------
@@ -170,18 +165,10 @@ def overview(
                 continue
             answers[factor, outcome] = answer
             rows.append(_row(answer))
-    table = pd.DataFrame(rows, columns=_COLUMNS)
-    return Overview(
-        table,
-        _settings(answers, frame),
-        tuple(_trade_offs(table, answers, list(outcomes))),
-        (
-            *_checks(table, margins, level),
-            *_together(frame, answers.values()),
-            *_alarms(frame, list(answers.values())),
-        ),
-        answers,
-    )
+    table, found = pd.DataFrame(rows, columns=_COLUMNS), list(answers.values())
+    checks = *_checks(table, margins, level), *_together(found), *_alarms(frame, found)
+    trade_offs = tuple(_trade_offs(table, answers, list(outcomes)))
+    return Overview(table, _settings(answers), trade_offs, checks, answers)
 
 
 _COLUMNS = [
@@ -190,17 +177,12 @@ _COLUMNS = [
 ]  # fmt: skip
 
 
-def _verdict(c: Comparison) -> str:
-    """The answer as it stands in the table; without a margin a difference is just that."""
-    if c.answer is Answer.MATTERS and c.matters is None:
-        return "a difference"
-    return _VERDICTS[c.answer]
-
-
 def _row(c: Comparison) -> dict[str, Any]:
     lead = c.leading
+    plain = c.answer is Answer.MATTERS and c.matters is None
     return {
-        "factor": c.by, "outcome": c.outcome, "verdict": _verdict(c),
+        "factor": c.by, "outcome": c.outcome,
+        "verdict": "a difference" if plain else _VERDICTS[c.answer],
         "answer": c.answer.value, "level": lead.level, "versus": lead.versus,
         "difference": lead.difference, "low": lead.low, "high": lead.high, "p": lead.p,
         "matters": np.nan if c.matters is None else c.matters, "bakes": c.counts["bake"],
@@ -215,7 +197,7 @@ def _not_tested(factor: str, outcome: str, exc: KitError) -> dict[str, Any]:
     return {**empty, "factor": factor, "outcome": outcome, "verdict": "not tested", **why}
 
 
-def _together(frame: pd.DataFrame, answers: Iterable[Comparison]) -> list[str]:
+def _together(answers: Sequence[Comparison]) -> list[str]:
     """Whether the factors do the same with each other one; every two are asked about once."""
     pairs: dict[tuple[str, frozenset[str]], tuple[Comparison, str]] = {}
     for c in answers:
@@ -223,9 +205,8 @@ def _together(frame: pd.DataFrame, answers: Iterable[Comparison]) -> list[str]:
             pairs.setdefault((c.outcome, frozenset((c.by, other))), (c, other))
     told = []
     for c, other in pairs.values():
-        rows = read_records(frame, c.outcome, c.by, c.columns, c.adjusted, c.kind == "line").frame
         names = (c.outcome, c.by)
-        found = with_others(rows, c.fit, names, [other], c.leading, len(pairs))
+        found = with_others(c.records.frame, c.fit, names, [other], c.leading, len(pairs))
         told += [f"for {words.name(c.outcome)}, {f.text}" for f in found]
     return told
 
@@ -256,7 +237,7 @@ def _of_which(pairs: Sequence[tuple[str, str]], asked: Sequence[tuple[str, str]]
     return f"{words.join(f'{words.name(by)} for {words.name(y)}' for by, y in pairs)}: "
 
 
-def _settings(answers: Mapping[tuple[str, str], Comparison], frame: pd.DataFrame) -> pd.DataFrame:
+def _settings(answers: Mapping[tuple[str, str], Comparison]) -> pd.DataFrame:
     parts = []
     for (factor, outcome), c in answers.items():
         table = c.means[["level", "mean", "low", "high"]]
@@ -267,33 +248,25 @@ def _settings(answers: Mapping[tuple[str, str], Comparison], frame: pd.DataFrame
     return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame(columns=columns)
 
 
-def _told(row: Mapping[Any, Any]) -> str:
-    """One pair in a sentence, with what it rests on."""
-    factor, what = words.name(row["factor"]), words.name(row["outcome"])
-    if row["verdict"] == "not tested":
-        return f"{words.capital(factor)} for {what}: not tested: {row['why']}"
-    half = (row["high"] - row["low"]) / 2
-    unit = words.unit_of(row["outcome"])
-    margin = row["matters"]
-    size = words.number(abs(row["difference"]), half, unit)
-    way = "more" if row["difference"] >= 0 else "less"
+def _told(c: Comparison) -> str:
+    """One answer in a sentence, with what it rests on."""
+    lead, half = c.leading, c.leading.half_width
+    low, high = (words.number(v, half) for v in (lead.low, lead.high))
     pair = (
-        f"{words.amount(row['factor'], row['level'])} against "
-        f"{words.amount(row['factor'], row['versus'])}: {size} {way}, from "
-        f"{words.number(row['low'], half)} to {words.number(row['high'], half, unit)}"
-    )
-    made = "" if pd.isna(row["units"]) else f"; {words.plural(int(row['units']), row['unit'])}"
-    verdict = row["verdict"]
-    if verdict == "a difference":
-        verdict = "makes a difference; how much matters was not said"
-    elif verdict == "does not":
-        verdict = f"does not matter, within {words.amount(row['outcome'], float(margin))}"
-    elif verdict == "cannot tell":
+        f"{words.amount(c.by, lead.level)} against {words.amount(c.by, lead.versus)}: "
+        f"{lead.size(c.outcome)} {lead.way}, from {low} to {high} {words.unit_of(c.outcome)}"
+    ).rstrip()
+    ahead = ""
+    if c.answer is Answer.MATTERS:
+        verdict = "matters" if c.matters else "makes a difference; how much matters was not said"
+    elif c.answer is Answer.UNCLEAR:
         verdict = "cannot tell yet"
-        if row["low"] > 0 or row["high"] < 0:
+        if lead.sure:
             verdict = "makes a difference; whether it matters cannot be told yet"
-    ahead = f"; {row['outlook']}" if row["outlook"] else ""
-    return f"{words.capital(factor)} for {what}: {verdict} ({pair}{made}){ahead}."
+        ahead = f"; {outlook(c)}" if c.matters else ""
+    else:
+        verdict = f"does not matter, within {words.amount(c.outcome, c.matters)}"
+    return f"{verdict} ({pair}; {words.plural(c.counts[c.unit], c.unit)}){ahead}."
 
 
 def _trade_offs(
@@ -308,14 +281,16 @@ def _trade_offs(
         lead, parts, open_ones = main.leading, [], []
         for outcome in outcomes:
             c = answers.get((factor, outcome))
-            row = None if c is None else _same_pair(c, lead.level, lead.versus)
-            if row is None:
+            pair = None if c is None else _same_pair(c, lead.level, lead.versus)
+            if pair is None:
                 continue
-            if row["low"] > 0 or row["high"] < 0:
-                half = (row["high"] - row["low"]) / 2
-                size = words.number(abs(row["difference"]), half, words.unit_of(outcome))
-                way = "more" if row["difference"] > 0 else "less"
-                parts.append(f"{words.name(outcome)} {size} {way}")
+            size, low, high = pair
+            if sign(low, high):
+                half, way = (high - low) / 2, "more" if size > 0 else "less"
+                near, far = sorted((abs(low), abs(high)))
+                much = words.number(abs(size), half, words.unit_of(outcome))
+                span = f"{words.number(near, half)} to {words.number(far, half)}"
+                parts.append(f"{words.name(outcome)} {much} {way} ({span})")
             else:
                 open_ones.append(words.name(outcome))
         if len(parts) < 2:
@@ -330,17 +305,14 @@ def _trade_offs(
     return told
 
 
-def _same_pair(c: Comparison, level: object, versus: object) -> dict[str, float] | None:
-    """The difference between the same two settings, whichever way round it was taken."""
+def _same_pair(c: Comparison, level: object, versus: object) -> tuple[float, float, float] | None:
+    """Size and bounds of the difference between two settings, whichever way round it was taken."""
     for row in c.differences.to_dict("records"):
-        numbers = {k: float(row[k]) for k in ("difference", "low", "high")}
+        size, low, high = (float(row[name]) for name in ("difference", "low", "high"))
         if (row["level"], row["versus"]) == (level, versus):
-            return numbers
+            return size, low, high
         if (row["level"], row["versus"]) == (versus, level):
-            return {
-                "difference": -numbers["difference"], "low": -numbers["high"],
-                "high": -numbers["low"],
-            }  # fmt: skip
+            return -size, -high, -low
     return None
 
 

@@ -62,10 +62,8 @@ def estimate(blocks: Blocks, may_go_below: Sequence[bool], start: Floats | None 
 
     Raises
     ------
-    DesignError
-        There are no spare doughs or pieces to learn the spread from.
-    DataError
-        The readings do not differ, so there is no spread.
+    DesignError, DataError
+        No spare doughs or pieces to learn the spread from; readings that do not differ.
     """
     found, problems = estimate_many(blocks, may_go_below, start)
     if problems:
@@ -78,14 +76,9 @@ def estimate_many(
     may_go_below: Sequence[bool] | NDArray[np.bool_],
     start: Floats | None = None,
 ) -> tuple[Estimate, dict[int, KitError]]:
-    """Fit many trials of one design; see `estimate`.
+    """Fit many trials of one design, of `make_blocks` with several outcomes or of `stack`.
 
-    Parameters
-    ----------
-    blocks : Blocks
-        Of `make_blocks` with several outcomes, or of `stack`.
-    may_go_below : sequence of bool, length K, or bool array, shape (T, K)
-    start : float array, shape (K,), optional
+    `may_go_below` has shape (K,) or (T, K); see `estimate`.
 
     Returns
     -------
@@ -109,14 +102,9 @@ def estimate_many(
 
 
 def known(blocks: Blocks, variance: Floats) -> Estimate:
-    """What a fit would say of its uncertainty if it found these variances, whatever the outcome.
+    """What a fit of one trial would say if it found these variances, whatever the outcome.
 
-    Parameters
-    ----------
-    blocks : Blocks
-        Of one trial; its outcome plays no part.
-    variance : float array, shape (K + 1,)
-        Groupings in order, residual last, which must be above 0.
+    `variance` has shape (K + 1,): groupings in order, residual last, which must be above 0.
 
     Raises
     ------
@@ -133,13 +121,7 @@ def known(blocks: Blocks, variance: Floats) -> Estimate:
 
 
 def separate(blocks: Blocks) -> bool:
-    """Whether the layout lets all groupings be told apart, whatever comes out.
-
-    Parameters
-    ----------
-    blocks : Blocks
-        Of one trial; its outcome plays no part.
-    """
+    """Whether the layout of one trial lets all groupings be told apart, whatever comes out."""
     if _too_few(blocks):
         return False
     at = point(blocks, np.full((1, len(blocks.names)), 0.3))
@@ -207,12 +189,7 @@ def _below_zero(blocks: Blocks, at: Point, may: NDArray[np.bool_]) -> tuple[Bloc
 
 
 def _descend(blocks: Blocks, start: Point, low: Floats, high: Floats) -> Point:
-    """Projected Newton search between bounds, with step halving; always ends.
-
-    Parameters
-    ----------
-    low, high : float arrays, shape (T, K)
-    """
+    """Projected Newton search between bounds of shape (T, K), with step halving; always ends."""
     at, going = start, np.arange(len(start.ratio))
     for _ in range(200):
         here, data = some_of(at, going), blocks.of(going)

@@ -45,8 +45,7 @@ class Repeatability(Told):
     def headline(self) -> str:
         """What differences the photos tell apart."""
         told = [
-            f"{one.told(one.repeat['limit'])} in {words.name(name)}"
-            for name, one in self.gauges.items()
+            f"{one.apart(one.repeat)} in {words.name(name)}" for name, one in self.gauges.items()
         ]
         return f"Your photos tell apart differences of about {words.join(told)}."
 
@@ -125,7 +124,7 @@ def repeatability(readings: pd.DataFrame) -> Repeatability:
     ...     "quantity": "rise_height_mm",
     ...     "value": [28.1, 28.4, 31.0, 30.7, 29.2, 29.9, 33.1, 32.8, 27.0, 27.1]})
     >>> repeatability(twice).headline
-    'Your photos tell apart differences of about 0.77 mm in height.'
+    'Your photos tell apart differences of about 0.77 mm (0.48 to 1.9 mm) in height.'
     """
     gauges: dict[str, Gauge] = {}
     pieces: dict[str, int] = {}

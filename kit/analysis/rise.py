@@ -5,24 +5,19 @@ speak for themselves: double lies between the last reading below it and the firs
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, ClassVar, Literal, cast
+from dataclasses import replace
+from typing import Literal, cast
 
 import numpy as np
 import pandas as pd
 
-from kit.analysis import rise_words
 from kit.analysis.asked import need_between, need_one_of
 from kit.analysis.curve_fit import CurveFit
 from kit.analysis.moments import Floats
-from kit.analysis.rise_models import SHAPES, fit_rise, smooth
-from kit.analysis.rise_numbers import DOUBLE, both, of_growth
+from kit.analysis.rise_models import DOUBLE, SHAPES, both, fit_rise, of_growth, smooth
 from kit.analysis.rise_readings import MOST_RATIO, Readings, read_rise
+from kit.analysis.rise_words import RiseCurve, about_shape
 from kit.errors import DataError
-from kit.shown import Telling, Worded
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 __all__ = ["RiseCurve", "rise"]
 
@@ -43,113 +38,11 @@ _DRAWN = 121
 Asked = Literal["auto", "gompertz", "logistic", "smooth"]
 
 
-@dataclass(frozen=True)
-class RiseCurve(Worded):
-    """How one dough rose.
-
-    Parameters
-    ----------
-    shape : {"gompertz", "logistic", "smooth", "between"}
-        What was used; "between" is straight from reading to reading.
-    numbers : DataFrame
-        ``name, estimate, low, high``, one row each of ``lag_hours, speed_per_hour,
-        plateau_ratio, double_hours``; NaN where it cannot be told, infinite where a limit is
-        not reached. Speed is in starting volumes per hour.
-    curve : DataFrame
-        ``hours, ratio, low, high`` along the curve.
-    readings : DataFrame
-        ``hours, ratio, u, used``: not used are readings of a growth curve after the highest.
-    fell : (float, float) or None
-        Hours and ratio of the highest reading, where it fell after.
-    tried : DataFrame
-        ``shape, misfit, clear``: −2 log likelihood less that of the better growth curve, and
-        whether that makes it clearly the worse one.
-    room_temp_c : float or None
-    level : float
-        Of the intervals.
-    checks : tuple of str
-    fit : CurveFit or None
-    photos : DataFrame
-        ``hours, ratio, photo`` of readings measured on a photo: its file, drawn small.
-    """
-
-    shape: str
-    numbers: pd.DataFrame
-    curve: pd.DataFrame
-    readings: pd.DataFrame
-    fell: tuple[float, float] | None
-    tried: pd.DataFrame
-    room_temp_c: float | None
-    level: float
-    checks: tuple[str, ...]
-    fit: CurveFit | None = field(repr=False)
-    photos: pd.DataFrame = field(
-        repr=False, default_factory=lambda: pd.DataFrame(columns=["hours", "ratio", "photo"])
-    )
-    _words: ClassVar[Any] = rise_words
-
-    def of(self, name: str) -> "pd.Series[Any]":
-        """One row of `numbers`."""
-        return self.numbers[self.numbers["name"] == name].iloc[0]
-
-    @property
-    def lag_hours(self) -> float:
-        """Hours until the steepest tangent leaves the start."""
-        return float(self.of("lag_hours")["estimate"])
-
-    @property
-    def speed_per_hour(self) -> float:
-        """Top speed, in starting volumes per hour."""
-        return float(self.of("speed_per_hour")["estimate"])
-
-    @property
-    def plateau_ratio(self) -> float:
-        """Proof ratio it levels off at."""
-        return float(self.of("plateau_ratio")["estimate"])
-
-    @property
-    def double_hours(self) -> float:
-        """Hours until double the volume; NaN where it was not and cannot be told."""
-        return float(self.of("double_hours")["estimate"])
-
-    @property
-    def method(self) -> str:
-        """Model, intervals and sources, for a statistician."""
-        return rise_words.method(self)
-
-    def __repr__(self) -> str:
-        double = self.of("double_hours")
-        span = f"{double['estimate']:.3g} h [{double['low']:.3g}, {double['high']:.3g}]"
-        return f"<RiseCurve {self.shape}, {len(self.readings)} readings: double at {span}>"
-
-    def tells(self) -> Telling:
-        """What it says."""
-        texts = (self.sentence, rise_words.DOUBLE_IS, self.next_step)
-        return Telling(self.headline, texts, self.checks, self.method)
-
-    def to_frame(self) -> pd.DataFrame:
-        """Every number told or drawn: ``kind, name, hours, ratio, estimate, low, high``."""
-        parts = [
-            self.numbers.assign(kind="number"),
-            self.curve.assign(kind="curve"),
-            self.readings.assign(kind="reading"),
-        ]
-        columns = ["kind", "name", "hours", "ratio", "estimate", "low", "high", "u", "used"]
-        return pd.concat(parts, ignore_index=True).reindex(columns=columns)
-
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
-        """Draw readings, curve and the time to double with its interval."""
-        from kit import charts
-
-        return charts.rise_curve(self, ax)
-
-
 def rise(
     hours: Sequence[float] | Floats,
     ratios: Sequence[float] | Floats,
     u: float | Sequence[float] | Floats | None = None,
     shape: Asked = "auto",
-    room_temp_c: float | None = None,
     level: float = 0.95,
     u_start: float = 0.0,
 ) -> RiseCurve:
@@ -171,8 +64,6 @@ def rise(
     shape : {"auto", "gompertz", "logistic", "smooth"}
         "auto" takes the growth curve that fits better, the smooth one where neither fits the
         stated uncertainties, and the readings alone where there are fewer than four.
-    room_temp_c : float, optional
-        Told beside the answer.
     level : float
         Of the intervals.
 
@@ -240,7 +131,7 @@ def rise(
         moved = rise(read.hours, read.ratios * (1 + off), read.u, asked, level=level)
         numbers = _widened(numbers, moved.numbers["estimate"].to_numpy(), level)
     checks += more
-    checks += rise_words.about_shape(chosen, tried, fits)
+    checks += about_shape(chosen, tried, fits)
     return RiseCurve(
         shape=chosen,
         numbers=numbers,
@@ -248,7 +139,6 @@ def rise(
         readings=given.table(used_to_peak=fit is not None),
         fell=read.fell,
         tried=tried,
-        room_temp_c=room_temp_c,
         level=level,
         checks=tuple(checks),
         fit=fit,

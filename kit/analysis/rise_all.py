@@ -29,8 +29,6 @@ class Rises(Told):
         One row a dough, in the order of the curves: its name and what was kept of it.
     by : str or None
         Column of the setting the doughs are told apart by.
-    dough : str
-        Column of their names.
     level : float
         Of the intervals.
     checks : tuple of str
@@ -39,7 +37,6 @@ class Rises(Told):
     curves: tuple[RiseCurve, ...]
     doughs: pd.DataFrame
     by: str | None
-    dough: str
     level: float
     checks: tuple[str, ...]
 
@@ -47,7 +44,7 @@ class Rises(Told):
     def headline(self) -> str:
         """How many doubled, and from when to when."""
         if len(self.curves) == 1:
-            return f"Dough {self.doughs[self.dough].iloc[0]}: {self.curves[0].headline}"
+            return f"Dough {self.doughs['dough'].iloc[0]}: {self.curves[0].headline}"
         times = self.to_frame()["double_hours"].dropna()
         count = words.plural(len(self.curves), "dough")
         if times.empty:
@@ -93,7 +90,7 @@ class Rises(Told):
             lag, speed, double = (
                 curve.of(name) for name in ("lag_hours", "speed_per_hour", "double_hours")
             )
-            row = {"Dough": str(own[self.dough])}
+            row = {"Dough": str(own["dough"])}
             if self.by is not None:
                 row[words.capital(words.name(self.by))] = words.amount(self.by, own[self.by])
             row |= {
@@ -133,11 +130,8 @@ class Rises(Told):
 def rise_all(
     frame: pd.DataFrame,
     by: str | None = None,
-    hours: str = "hours",
-    ratio: str = "proof_ratio",
-    dough: str = "dough",
     bake: str | None = None,
-    u: str | float | None = None,
+    u: str | None = None,
     shape: Asked = "auto",
     level: float = 0.95,
     photo: str | None = None,
@@ -148,16 +142,15 @@ def rise_all(
     Parameters
     ----------
     frame : DataFrame
-        One row a reading.
+        One row a reading: ``dough, hours, proof_ratio``. Doughs of different bakes must have
+        different names, unless `bake` is given.
     by : str, optional
         Column of the setting that the doughs differ in; the same for all readings of a dough.
-    hours, ratio, dough : str
-        Columns. Doughs of different bakes must have different names, unless `bake` is given.
     bake : str, optional
         Column kept beside the dough.
-    u : str or float, optional
-        Standard uncertainty of a ratio, or the column that holds it; a dough with a reading
-        without one is described by the spread about its curve.
+    u : str, optional
+        Column of the standard uncertainty of a ratio; a dough with a reading without one is
+        described by the spread about its curve.
     shape, level
         As in `kit.analysis.rise.rise`.
     photo : str, optional
@@ -186,9 +179,9 @@ def rise_all(
     >>> rise_all(readings)
     <Rises of 2 doughs>
     """
-    used = [c for c in (dough, hours, ratio, by, bake, u, photo, u_start) if isinstance(c, str)]
+    used = [c for c in ("dough", "hours", "proof_ratio", by, bake, u, photo, u_start) if c]
     need_columns(frame, used)
-    keys = [c for c in (bake, dough) if c is not None]
+    keys = [c for c in (bake, "dough") if c]
     curves, rows, checks = [], [], []
     for key, part in frame.groupby(keys, sort=False, observed=True):
         names = dict(zip(keys, key if isinstance(key, tuple) else (key,), strict=True))
@@ -197,27 +190,26 @@ def rise_all(
             if len(settings) != 1:
                 what = "no value" if not len(settings) else f"{len(settings)} values"
                 msg = (
-                    f"dough {names[dough]!r} has {what} of {by}: a dough is mixed with one. Give "
+                    f"dough {names['dough']!r} has {what} of {by}: a dough is mixed with one. Give "
                     "each dough a name of its own, or name the bakes."
                 )
                 raise DataError(msg)
             names[by] = settings[0]
-        after = part[hours].gt(0) & part[ratio].notna()
-        spread: Any = u
-        if isinstance(u, str):
-            known = bool((part.loc[after, u] > 0).all())
-            spread = part[u].fillna(1.0).to_numpy(dtype=float) if known else None
+        after = part["hours"].gt(0) & part["proof_ratio"].notna()
+        spread = None
+        if u is not None and (part.loc[after, u] > 0).all():
+            spread = part[u].fillna(1.0).to_numpy(dtype=float)
         if not after.any():
-            checks.append(f"dough {names[dough]} has no reading after the start and was left out")
+            checks.append(f"dough {names['dough']} has no reading after the start and was left out")
             continue
-        times, ratios = (part[c].to_numpy(dtype=float) for c in (hours, ratio))
+        times, ratios = (part[c].to_numpy(dtype=float) for c in ("hours", "proof_ratio"))
         first = 0.0
         if u_start is not None and spread is not None:
             first = float(part[u_start].fillna(0.0).max())
         curve = rise(times, ratios, spread, shape, level=level, u_start=first)
         if photo is not None:
             shown = part[after & part[photo].notna()]
-            columns = {hours: "hours", ratio: "ratio", photo: "photo"}
+            columns = {"hours": "hours", "proof_ratio": "ratio", photo: "photo"}
             seen = shown[list(columns)].rename(columns=columns).reset_index(drop=True)
             curve = replace(curve, photos=seen)
         curves.append(curve)
@@ -225,11 +217,11 @@ def rise_all(
     if not curves:
         msg = "no dough has a reading after the start: nothing can be said of their rise."
         raise DataError(msg)
-    few = [str(r[dough]) for r, c in zip(rows, curves, strict=True) if c.shape == "between"]
+    few = [str(r["dough"]) for r, c in zip(rows, curves, strict=True) if c.shape == "between"]
     if few:
         checks.append(
             f"too few readings for a curve: {words.join(few)}; times there are between readings"
         )
     if len(curves) == 1:
         checks += curves[0].checks
-    return Rises(tuple(curves), pd.DataFrame(rows), by, dough, level, tuple(checks))
+    return Rises(tuple(curves), pd.DataFrame(rows), by, level, tuple(checks))

@@ -10,13 +10,15 @@ to move the baker's own times by some degrees, between about 15 and 35 °C.
 """
 
 import numpy as np
+import pandas as pd
 
 from kit.analysis.moments import Floats
 from kit.errors import InputError
 
 __all__ = [
-    "COLDEST_C", "SPREAD_PER_10_C", "T_MAX_C", "T_MIN_C", "T_OPT_C", "WARMEST_C",
-    "equivalent_hours", "growth", "real_hours", "refuse_outside",
+    "COLDEST_C", "FRIDGE_C", "SPREAD_PER_10_C", "T_MAX_C", "T_MIN_C", "T_OPT_C", "USUAL_HOURS",
+    "USUAL_ROOM_C", "WARMEST_C", "Clock", "equivalent_hours", "growth", "in_rooms", "real_hours",
+    "refuse_outside",
 ]  # fmt: skip
 
 T_MIN_C, T_OPT_C, T_MAX_C = 2.8, 32.3, 45.4
@@ -29,6 +31,8 @@ SPREAD_PER_10_C = float(np.log(2.6 / 2.0) / 2 / 1.2816)
 #: for dough (the middle of 2.15 to 3.19 of five doughs), 10 W/(m² K) over its whole surface.
 FRIDGE_C, WARMING_HOURS = 4.0, 0.68
 _STEP_HOURS = 1 / 120
+#: A cold dough in a room of 72 °F takes about two hours to double: common practice, no source.
+USUAL_HOURS, USUAL_ROOM_C = 2.0, (72.0 - 32.0) * 5.0 / 9.0
 
 
 def growth(
@@ -153,3 +157,54 @@ def refuse_outside(
         f"must lie between {COLDEST_C:g} and {WARMEST_C:g} to move times by temperature",
         remedy,
     )
+
+
+class Clock:
+    """Between hours by the clock and hours at the steady temperature of the room."""
+
+    def __init__(self, room_temp_c: float | None, start_temp_c: float | None) -> None:
+        if room_temp_c is not None:
+            refuse_outside(room_temp_c)
+        self.room, self.start = room_temp_c, start_temp_c
+        self.moved = room_temp_c is not None
+
+    def usual(self) -> float:
+        """Time to double of usual practice."""
+        if self.room is None:
+            return USUAL_HOURS
+        return float(self.there(np.array(USUAL_HOURS), USUAL_ROOM_C))
+
+    def there(self, hours: Floats, room: float | None = None) -> Floats:
+        """Hours of the curves; of a dough in another room where one is given."""
+        if self.room is None or not np.size(hours):
+            return hours
+        other = self.room if room is None else room
+        return equivalent_hours(hours, other, self.room, self.start)
+
+    def back(self, much: Floats) -> Floats:
+        """Hours by the clock of this dough."""
+        if self.room is None:
+            return much
+        return real_hours(much, self.room, self.room, self.start)
+
+
+def in_rooms(
+    table: pd.DataFrame, rooms: dict[str, float | None], room: float | None
+) -> tuple[pd.DataFrame, float | None, list[str]]:
+    """Earlier doughs with their rooms where times can be moved by temperature."""
+
+    def usable(temp: float | None) -> bool:
+        return temp is not None and COLDEST_C <= temp <= WARMEST_C
+
+    known = [name for name, temp in rooms.items() if usable(temp)]
+    if not usable(room) or (rooms and not known):
+        return table, None, []
+    kept = table[table["dough"].isin(known)]
+    others = [name for name in rooms if name not in known]
+    notes = []
+    if others:
+        notes.append(
+            f"left out, because the room of {', '.join(others)} is not recorded or not between "
+            f"{COLDEST_C:g} and {WARMEST_C:g} °C"
+        )
+    return kept.assign(room_temp_c=kept["dough"].map(rooms).astype(float)), room, notes

@@ -4,26 +4,15 @@ One quantity, the volume ratio, however it is read: 2 is double the volume.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from kit.errors import InputError
 
 __all__ = ["WAYS", "Way", "volume_ratio"]
 
 
-@dataclass(frozen=True)
-class Way:
-    """One way of reading a rise.
-
-    Parameters
-    ----------
-    words : str
-        What is read.
-    power : int
-        Volume goes with this power of what is read.
-    holds : str
-        When that is true.
-    """
+class Way(NamedTuple):
+    """What is read, the power of it that volume goes with, and when that is true."""
 
     words: str
     power: int

@@ -28,13 +28,10 @@ class Scaled:
 
     Parameters
     ----------
-    columns, residual : float arrays, shapes (C, p), (C,)
-    n : float array, shape (C,)
+    columns, residual, n : float arrays, shapes (C, p), (C,), (C,)
     within_ss : float
-    r : float array, shape (p, p)
-        From the columns back to those of the design.
-    start : float array, shape (p,)
-        Coefficients of least squares.
+    r, start : float arrays, shapes (p, p), (p,)
+        From the columns back to those of the design; coefficients of least squares.
     unit : float
         What the outcome was divided by.
     exact : bool
@@ -99,20 +96,8 @@ def may_go_below(
     little would count for too much. Where every bake holds every setting alike, or a setting
     belongs to whole bakes, nothing is weighed between and within bakes at once.
 
-    Parameters
-    ----------
-    columns : float array, shape (C, p)
-        Design columns, orthonormal over the pieces.
-    n : float array, shape (C,)
-    numbers : sequence of int arrays, shape (C,)
-        The group of each cell, one array a grouping, outermost first.
-    variance, structure : str
-        As for `mixed`.
-
-    Returns
-    -------
-    list of bool
-        One a grouping.
+    Of C cells the columns (C, p), orthonormal over the pieces n (C,), and the numbers of their
+    groups (C,) are given, one array a grouping, outermost first.
     """
     may = [variance == "free"] * len(numbers)
     if variance == "free" and len(numbers) > 1 and structure != "crossed":

@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from kit.analysis import words
-from kit.analysis.bake_by_bake import repeats
 from kit.analysis.settling import FUTILE, chance_in_words, reach
 from kit.analysis.verdict import Answer
+from kit.analysis.with_others import repeats
 
 if TYPE_CHECKING:
     from kit.analysis.checks import FitChecks
@@ -49,7 +49,7 @@ def headline(c: "Comparison") -> str:
 
 def finding(c: "Comparison") -> str:
     """What was found, with the interval and what it means."""
-    lead, what, size = c.leading, words.name(c.outcome), _size(c)
+    lead, what, size = c.leading, words.name(c.outcome), c.leading.size(c.outcome)
     if c.kind == "line":
         change = "up" if lead.difference >= 0 else "down"
         found = (
@@ -58,9 +58,8 @@ def finding(c: "Comparison") -> str:
             "line"
         )
     else:
-        direction = "more" if lead.difference >= 0 else "less"
         found = (
-            f"With {words.setting(c.by, lead.level)}, {what} comes out {size} {direction} "
+            f"With {words.setting(c.by, lead.level)}, {what} comes out {size} {lead.way} "
             f"than {words.setting(c.by, lead.versus, again=True)}"
         )
     fits = f"the bakes fit anything {bounds(c, lead)}"
@@ -126,26 +125,22 @@ def held_alike(held: Sequence[str]) -> str:
 
 def next_step(c: "Comparison") -> str:
     """What to do next."""
-    step = beyond_reach(c) if c.answer is Answer.UNCLEAR else _settled(c)
     if c.answer is Answer.UNCLEAR and c.more is not None:
         step = (
             f"Next: about {_so_many(c, c.more)}, spread evenly over the settings and best over "
             "several bakes, would settle it four times in five if the true difference is near "
-            f"{_size(c)} and the spread as it was."
+            f"{c.leading.size(c.outcome)} and the spread as it was."
         )
-    return after_the_notes(step, c.examined)
-
-
-def _settled(c: "Comparison") -> str:
-    if c.answer is not Answer.MATTERS:
+    elif c.answer is Answer.UNCLEAR:
+        step = beyond_reach(c)
+    elif c.answer is Answer.MATTERS:
+        noted = c.examined and c.examined.checks
+        more = "" if noted else "; more of the same bakes would only sharpen the number"
+        step = f"Next: choose the setting you prefer{more}."
+    else:
         what = words.name(c.outcome)
-        return f"Next: choose by taste, cost or convenience; for {what} they are alike enough."
-    more = (
-        ""
-        if c.examined and c.examined.checks
-        else "; more of the same bakes would only sharpen the number"
-    )
-    return f"Next: choose the setting you prefer{more}."
+        step = f"Next: choose by taste, cost or convenience; for {what} they are alike enough."
+    return after_the_notes(step, c.examined)
 
 
 def after_the_notes(step: str, examined: "FitChecks | None") -> str:
@@ -163,6 +158,7 @@ def beyond_reach(c: "Comparison | DoseResponse") -> str:
     does when the next bake is planned (`kit.plan.next`).
     """
     most, limit = reach(c), "zero" if c.matters is None else _margin(c)
+    size = c.leading.size(c.outcome)
     if most.chance < FUTILE:
         return (
             f"Next: think before you go on: {outlook(c)}, so close is the difference to {limit} at "
@@ -170,16 +166,16 @@ def beyond_reach(c: "Comparison | DoseResponse") -> str:
         )
     return (
         f"Next: go on, a bake at a time, if bakes are cheap: {outlook(c)}. Should the difference "
-        f"stay near {_size(c)}, they would settle it less than four times in five: that is close "
-        f"to {limit}."
+        f"stay near {size}, they would settle it less than four times in five: that is close to "
+        f"{limit}."
     )
 
 
 def outlook(c: "Comparison | DoseResponse") -> str:
     """What more baking would bring, in one clause; for an answer that cannot tell yet."""
     if c.more is not None:
-        many = _so_many(c, c.more)
-        return f"about {many} would settle it four times in five if it truly is near {_size(c)}"
+        many, size = _so_many(c, c.more), c.leading.size(c.outcome)
+        return f"about {many} would settle it four times in five if it truly is near {size}"
     most = reach(c)
     if most.chance < FUTILE:
         return f"even {_so_many(c, most.units)} would hardly settle it"
@@ -196,11 +192,6 @@ def _so_many(c: "Comparison | DoseResponse", units: int) -> str:
     return f"{text} (about {words.plural(made, kind)} like these)"
 
 
-def _size(c: "Comparison | DoseResponse") -> str:
-    lead = c.leading
-    return words.number(abs(lead.difference), lead.half_width, words.unit_of(c.outcome))
-
-
 def method(c: "Comparison") -> str:
     """Model, degrees of freedom, p values and sources, for a statistician."""
     lead, looked = c.leading, len(c.differences)
@@ -210,9 +201,8 @@ def method(c: "Comparison") -> str:
         rule = f" by Tukey–Kramer over {looked} pairs (Kramer 1956)"
     else:
         rule = f" by Dunnett (1955), {looked} settings against {words.amount(c.by, c.control)}"
-    whole = "Whole factor: F cannot be told, so few are its degrees of freedom"
-    if c.test["F"] >= 0:
-        whole = f"Whole factor {words.f_test(c.test)}"
+    few = ": F cannot be told, so few are its degrees of freedom"
+    whole = f"Whole factor{' ' + words.f_test(c.test) if c.test['F'] >= 0 else few}"
     return (
         f"For the statistician: {fitted(c.fit)}. {whole}. This difference "
         f"{words.number(lead.difference, lead.se)}, {words.number(lead.se, lead.se)}, "
@@ -234,8 +224,8 @@ def fitted(fit: "MixedFit") -> str:
 
 def why_not_pieces(c: "Comparison") -> str:
     """Why counting every piece as an experiment would be wrong; empty where it is right."""
-    units = c.counts.get(c.unit, 0)
-    each = c.counts["piece"] / units if units else 0.0
+    units = c.counts[c.unit]
+    each = c.counts["piece"] / units
     if c.unit == "piece" or each < 1.5 or not c.naive_p < c.test["p"]:
         return ""
     return (
@@ -250,16 +240,16 @@ def why_not_pieces(c: "Comparison") -> str:
 def _pairs(c: "Comparison") -> str:
     """Where several differences were looked at, how the others came out."""
     total = len(c.differences)
+    alike = int((c.differences["answer"] == c.answer.value).sum())
     if total == 1:
         return ""
     if c.answer in (Answer.SMALL, Answer.NONE):
         return f"It is the largest of the {total} differences looked at."
-    alike = int((c.differences["answer"] == c.answer.value).sum())
     if c.answer is Answer.MATTERS:
-        sure = "matter" if c.matters else "are not zero"
         if alike == 1:
-            sure = sure.replace("matter", "matters").replace("are", "is")
+            sure = "matters" if c.matters else "is not zero"
             return f"It is the only one of the {total} differences looked at that surely {sure}."
+        sure = "matter" if c.matters else "are not zero"
         return f"{alike} of the {total} differences looked at surely {sure}."
     if alike == total:
         return f"All {total} differences looked at are still open."

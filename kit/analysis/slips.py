@@ -5,7 +5,6 @@ import math
 import numpy as np
 import pandas as pd
 
-from kit import quantities
 from kit.analysis import words
 from kit.analysis.looks import ALARM, Finding
 from kit.analysis.moments import Floats
@@ -21,12 +20,8 @@ def copied(values: pd.Series, doughs: pd.Series, names: pd.Series) -> list[Findi
 
     Two pieces are taken to read the same as often as two of one dough do, or as two at the same
     place in the order of two doughs, whichever is oftener: a place may be a setting or a spot on
-    the griddle, alike from dough to dough.
-
-    Parameters
-    ----------
-    values, doughs, names : Series
-        Of every piece: its reading, its dough's number and name, in the order written down.
+    the griddle, alike from dough to dough. Of every piece its reading, its dough's number and name
+    are given, in the order written down.
 
     Examples
     --------
@@ -80,18 +75,12 @@ def slipped(
 
     What is left of such a one is shared out over its bake and setting, so that in a small trial it
     stands out in the readings themselves only. Where half the readings of a setting are so, the
-    setting does it; and a score or a count has no decimal point to slip.
-
-    Parameters
-    ----------
-    values, doughs, names : Series
-        Of every piece: its reading, and its dough's number and name.
-    settings : DataFrame
-        Of every piece: the level of each factor.
-    outcome : str
+    setting does it; and a score or a count has no decimal point to slip. `settings` has the level
+    of each factor, a row a piece.
     """
     read = values.to_numpy(dtype=float)
-    if len(read) < 4 or not read.min() > 0 or _counted(outcome):
+    known = words.known(outcome)
+    if len(read) < 4 or not read.min() > 0 or (known and known.whole):
         return []
     middle = float(np.median(read))
     odd = np.abs(np.log(read / middle)) > math.log(SLIPPED)
@@ -116,14 +105,6 @@ def slipped(
         )
         found.append(Finding("far off", text, True))
     return found
-
-
-def _counted(outcome: str) -> bool:
-    """Whether it is a score or a count."""
-    try:
-        return quantities.get(outcome).whole
-    except LookupError:
-        return False
 
 
 def _span(read: Floats, outcome: str) -> str:

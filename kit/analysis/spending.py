@@ -37,14 +37,8 @@ _FEW = 60
 def spent(time: float, alpha: float = 0.05) -> float:
     """Chance of a false alarm that may have been used up by now, both directions together.
 
-    4 − 4 Φ(z / √time), where Φ(z) = 1 − alpha / 4: half of `alpha` in each direction.
-
-    Parameters
-    ----------
-    time : float
-        How much of what was planned has been done, 0 to 1.
-    alpha : float
-        All that is allowed.
+    4 − 4 Φ(z / √time), where Φ(z) = 1 − alpha / 4: half of `alpha` in each direction. `time` says
+    how much of what was planned has been done, 0 to 1.
 
     Examples
     --------
@@ -72,10 +66,9 @@ def levels(
     ----------
     times : sequence of float, shape (k,)
         How much of what was planned had been done at each look: rising, above 0, at most 1.
-    df : sequence of float, shape (k,)
-        Degrees of freedom of the difference at each look.
-    information : sequence of float, shape (k,), optional
-        What each look rests on, in any unit, such as doughs; `times` when not given.
+    df, information : sequence of float, shape (k,)
+        Degrees of freedom of the difference at each look; and what it rests on, in any unit, such
+        as doughs (`times` when not given).
     settings : int
         How many are compared; p values are protected over all their pairs (Tukey).
     alpha : float
@@ -119,18 +112,9 @@ def levels(
 class _Series:
     """All simulated series after a look; those beyond a limit so far are stopped.
 
-    Parameters
-    ----------
-    levels : tuple of float
-        Of the looks so far.
-    sums : float array, shape (settings, series)
-    squares : float array, shape (series,)
-        Of the spread, times its degrees of freedom.
-    inside : bool array, shape (series,)
-    done, known, allowed : float
-        Doughs, degrees of freedom, and what may have been spent.
-    random : dict
-        Where the random numbers stand.
+    ``sums`` has shape (settings, series); ``squares`` (series,) of the spread, times its degrees of
+    freedom; ``done, known, allowed``: doughs, degrees of freedom, and what may have been spent;
+    ``random``: where the random numbers stand.
     """
 
     levels: tuple[float, ...]

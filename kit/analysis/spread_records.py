@@ -8,14 +8,14 @@ import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.asked import need_between
-from kit.analysis.experiments import mixings, number, random_groups, with_mixing
-from kit.analysis.fitting import is_number, term
+from kit.analysis.experiments import number, numbered, random_groups
+from kit.analysis.fitting import term
 from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.moments import Floats, outcome_values
-from kit.analysis.structure import safe_name
-from kit.errors import DataError, DesignError, InputError, NotFoundError
+from kit.analysis.structure import check_columns, is_number, missing_notes, safe_name
+from kit.errors import DataError, DesignError, InputError
 
-__all__ = ["Repeats", "SpreadRecords", "away_from_mean", "fit_spread", "read_spread"]
+__all__ = ["SpreadRecords", "away_from_mean", "fit_spread", "read_spread"]
 
 #: Beside the names of the groupings.
 PLACE = "place_"
@@ -28,7 +28,7 @@ class Repeats:
     Parameters
     ----------
     variance : float
-        Of a single reading, pooled over the pieces.
+        Of a single reading, pooled over the pieces; in the outcome's unit, squared.
     df : int
         Readings minus pieces.
     each : float
@@ -42,20 +42,23 @@ class Repeats:
 
 @dataclass(frozen=True)
 class SpreadRecords:
-    """The rows that can be used.
+    """The rows that can be used, one a piece, and how they hang together.
 
     Parameters
     ----------
     table : DataFrame
-        One row a piece: ``bake, mixing, dough, load`` as numbers (load −1 when not known),
-        ``place_`` when there are places, the outcome and the factors under `safe_name`.
+        ``bake, mixing, dough, load`` as numbers (load −1 when not known), ``place_`` when there
+        are places, the outcome and the factors under `safe_name`.
+    outcome : str
+        Under `safe_name`.
     terms : tuple of str
         What is fixed, as it stands in a formula.
     groups, structure
         For `kit.mixed`.
     counts : mapping
-        Bakes, mixings, doughs, loads, places, pieces.
+        Bakes, mixings, doughs, loads, pieces, and places when there are any.
     repeats : Repeats or None
+        None where no piece was measured more than once.
     notes : tuple of str
     """
 
@@ -92,40 +95,22 @@ def read_spread(
     NotFoundError, InputError, DataError
         A column or value that cannot be used.
     """
-    named = {"outcome": outcome, **{r: c for r, c in columns.items() if c is not None}}
-    for role, column in [*named.items(), *(("factors", f) for f in factors)]:
-        if column not in frame.columns:
-            what = f"column for {role}"
-            raise NotFoundError(what, column, map(str, frame.columns))
-    used = [*(c for role, c in named.items() if role != "mixing"), *factors]
-    twice = next((c for c in used if used.count(c) > 1), None)
-    if twice is not None:
-        raise InputError("columns", twice, "is named twice", "Give each its own column.")
+    roles = [("outcome", outcome), *columns.items(), *(("factors", f) for f in factors)]
+    check_columns(frame, roles)
+    named = {role: column for role, column in columns.items() if column is not None}
     y = pd.Series(outcome_values(frame, outcome), index=frame.index)
-    loads = columns.get("load")
-    if loads is not None and frame[loads].isna().all():
+    if "load" in named and frame[named["load"]].isna().all():
         named.pop("load")
-    needed = list(dict.fromkeys([*(c for c in named.values() if c != outcome), *factors]))
-    notes = []
-    keep = pd.Series(True, index=frame.index)
-    for column in [outcome, *needed]:
-        there = y.notna() if column == outcome else frame[column].notna()
-        if gone := int((keep & ~there).sum()):
-            notes.append(f"{words.plural(gone, 'row')} left out: {words.name(column)} is missing")
-        keep &= there
+    needed = list(dict.fromkeys([*named.values(), *factors]))
+    keep = frame[needed].notna().all(axis=1) & y.notna()
+    row = "reading" if "piece" in named else "piece"
+    notes = missing_notes(frame, [outcome, *needed], y, row)
     rows = frame[keep]
     if rows.empty:
         msg = f"no piece has {outcome} and all it belongs to: there is no spread to look at."
         raise DataError(msg)
 
-    def numbered(*roles: str) -> pd.Series:
-        return number(rows, [named[r] for r in roles if r in named])
-
-    table = pd.DataFrame({"bake": numbered("bake")}, index=rows.index)
-    table["dough"] = numbered("bake", "dough") if "dough" in named else range(len(rows))
-    mixed_in = numbered("bake", "mixing") if "mixing" in named else None
-    table["mixing"] = mixings(mixed_in, table["dough"], table["bake"])
-    table["load"] = numbered("bake", "load") if "load" in named else -1
+    table = numbered(rows, {kind: named.get(kind) for kind in ("bake", "dough", "mixing", "load")})
     if "place" in named:
         table[PLACE] = rows[named["place"]]
     terms = []
@@ -137,12 +122,11 @@ def read_spread(
     table[safe_name(outcome)] = y[keep]
     repeats = None
     if "piece" in named:
-        table, repeats = _average_repeats(table, numbered("bake", "dough", "piece"), outcome)
+        piece = number(rows, [named[r] for r in ("bake", "dough", "piece") if r in named])
+        table, repeats = _average_repeats(table, piece, outcome)
         if repeats is None:
             notes.append("no piece was measured more than once: measuring cannot be told apart")
     groups, structure, more = random_groups(table, 1)
-    if "mixing" in named and "dough" in groups:
-        groups, structure = with_mixing(table, groups, structure)
     if table["dough"].nunique() == 1 and "dough" in groups:
         groups = tuple(g for g in groups if g != "dough")
         notes.append("all of it is from one dough: what changes between doughs cannot be seen")
@@ -182,13 +166,7 @@ def _average_repeats(
 
 
 def fit_spread(records: SpreadRecords, level: float) -> tuple[MixedFit, tuple[str, ...]]:
-    """Fit with all groupings; without the load, and then the mixing, where it cannot be seen.
-
-    Returns
-    -------
-    fit
-    notes : tuple of str
-    """
+    """Fit with all groupings; without load, and then mixing, where it cannot be seen; notes."""
     place = [f"C({PLACE})"] if records.counts.get("place", 0) > 1 else []
     formula = f"{records.outcome} ~ {' + '.join([*records.terms, *place]) or '1'}"
     groups, structure = records.groups, records.structure
@@ -206,7 +184,7 @@ def fit_spread(records: SpreadRecords, level: float) -> tuple[MixedFit, tuple[st
 
 
 def away_from_mean(fit: MixedFit, factors: Sequence[str]) -> Floats:
-    """Rows of every place's difference from the mean of all places, shape (places, p).
+    """Rows (places, p) of every place's difference from the mean of all places.
 
     Raises
     ------

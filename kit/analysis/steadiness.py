@@ -1,16 +1,17 @@
 """Where the spread comes from when nothing is changed on purpose: bake, dough, load, place, piece.
 
-Which of them is worth working on, and what a trial must be judged against.
+Which of them is worth working on, and what a trial must be judged against. What to do next is
+common practice, no source.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from kit.analysis import steadiness_words, words
+from kit.analysis import words
 from kit.analysis.components import POINTS, Surrogates, interval, sources, spread_of
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
@@ -22,19 +23,61 @@ from kit.analysis.spread_records import (
     read_spread,
 )
 from kit.errors import DesignError
-from kit.shown import Judged
+from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Steadiness", "steadiness"]
+__all__ = ["Steadiness", "baked", "steadiness"]
 
 #: Fewer groups than this tell little about how much groups differ.
 FEW = 5
+FROM = {
+    "bake": "from bake to bake",
+    "mixing": "from mixing to mixing (doughs mixed in one go)",
+    "dough": "from dough to dough",
+    "load": "from load to load",
+    "place": "from place to place on the griddle",
+    "piece": "from piece to piece of one dough",
+    "measuring": "from measuring",
+}
+#: From this chance on it is said without "seems".
+SURE = 0.95
+_NEXT = {
+    "bake": (
+        "compare settings within one bake, all of them on every bake, so that the day cannot "
+        "favour one; note the room's temperature and the lots of flour and yeast, and look at "
+        "whether the bakes follow them"
+    ),
+    "mixing": (
+        "keep the hour of mixing, the dough's temperature and the way into the refrigerator alike; "
+        "for what differs between mixings, bake on more days rather than more doughs of each"
+    ),
+    "dough": (
+        "weigh to the gram, and keep the dough's temperature, mixing and times alike; in a trial "
+        "mix more doughs rather than more pieces of each, which cannot make up for it"
+    ),
+    "load": (
+        "measure the griddle before each load (with a probe: it burns) and write down how long "
+        "the pieces waited; in a trial put every setting on every load"
+    ),
+    "place": (
+        "map the griddle to see which places differ, and in a trial let every setting lie on "
+        "every place"
+    ),
+    "piece": (
+        "divide by weight, shape alike and proof together; in a trial a few more pieces a dough "
+        "help a little"
+    ),
+    "measuring": (
+        "measure each piece twice, apart, and take the mean, or find a surer way to measure: the "
+        "baking is steadier than the readings"
+    ),
+}
 
 
 @dataclass(frozen=True)
-class Steadiness(Judged):
+class Steadiness(Told):
     """Sources of spread, each with its size, its share and how well it is known.
 
     Parameters
@@ -45,7 +88,9 @@ class Steadiness(Judged):
         share_low, share_high, groups``. Shares are of the squared spread, since only squares
         add up. ``groups`` counts the bakes, doughs …, 0 where a known uncertainty was given.
     total : Series
-        ``sd, low, high`` of a single reading of a piece of any bake.
+        ``sd, low, high`` of a single reading of a piece of any bake: the root of all `variance`
+        together, and the interval of their sum with those below zero as they are, neither end
+        below that of a part and the upper one not below ``sd``.
     largest : str
         The source with the largest share.
     sure : float
@@ -70,11 +115,91 @@ class Steadiness(Judged):
     level: float
     checks: tuple[str, ...]
     fit: MixedFit = field(repr=False)
-    _words: ClassVar[Any] = steadiness_words
 
     def of(self, component: str) -> pd.Series:
         """One row of `components`."""
         return self.components[self.components["component"] == component].iloc[0]
+
+    @property
+    def headline(self) -> str:
+        """The largest source, as surely as it is known."""
+        most = float(self.of(self.largest)["share_low"]) >= 0.5
+        how_much = "Most" if most else "The largest part"
+        verb = "is" if self.sure >= SURE else "seems to be"
+        return (
+            f"{how_much} of the spread in {words.name(self.outcome)} {verb} {FROM[self.largest]}."
+        )
+
+    @property
+    def sentence(self) -> str:
+        """Every source with its standard deviation, interval and share."""
+        table = self.components.sort_values("share", ascending=False, kind="stable")
+        unit = words.unit_of(self.outcome)
+        told = []
+        for row in table.to_dict("records"):
+            width = (row["high"] - row["low"]) / 2
+            if row["sd"] == 0:
+                most = words.number(row["high"], width, unit)
+                told.append(f"{FROM[row['component']]} none was seen (it may be up to {most})")
+                continue
+            span = f"({words.number(row['low'], width)} to {words.number(row['high'], width)})"
+            if width == 0:
+                span = "(as stated)"
+            told.append(
+                f"{FROM[row['component']]} {words.number(row['sd'], width, unit)} {span}, "
+                f"{100 * row['share']:.0f} % of it"
+            )
+        half = (self.total["high"] - self.total["low"]) / 2
+        text = "; ".join(told)
+        low, high = (words.number(self.total[end], half) for end in ("low", "high"))
+        total = f"{words.number(self.total['sd'], half, unit)} ({low} to {high})"
+        text = f"Typical differences from the mean: {text}. All together: {total}."
+        if self.sure < SURE:
+            text += (
+                f" That the largest source is {FROM[self.largest]} is not sure yet "
+                f"(about {10 * self.sure:.0f} in 10)."
+            )
+        return text
+
+    @property
+    def rests_on(self) -> str:
+        """How much baking stands behind it."""
+        if not self.factors:
+            return baked(self.counts)
+        factors = words.join(map(words.name, self.factors))
+        return f"{baked(self.counts)} What {factors} did was taken out first."
+
+    @property
+    def next_step(self) -> str:
+        """What to do about the largest source."""
+        text = f"Next: {_NEXT[self.largest]}."
+        if self.sure < SURE:
+            text += (
+                " A few more bakes of the same recipe would show whether that is the place to work."
+            )
+        return text
+
+    @property
+    def method(self) -> str:
+        """Model and intervals, for a statistician."""
+        fit = self.fit
+        random = f"random {words.join(fit.groups)}" if fit.groups else "no random groups"
+        text = (
+            f"For the statistician: {fit.formula}, {random} ({fit.structure}) by REML, components "
+            "may end below zero and are shown as zero; sizes are standard deviations, shares are "
+            f"of variance; {100 * self.level:.0f} % intervals by surrogate values for mean squares "
+            "(Weerahandi 1993; Chiang 2001), of all together by those of the sum with components "
+            "below zero as they are, neither end below that of a component or the upper below the "
+            "estimate"
+        )
+        if "place" in set(self.components["component"]):
+            text += "; places fixed, their interval from the noncentral F distribution"
+        return f"{text}."
+
+    def tells(self) -> Telling:
+        """What it says."""
+        texts = (self.sentence, self.rests_on, self.next_step)
+        return Telling(self.headline, texts, self.checks, self.method)
 
     def __repr__(self) -> str:
         parts = ", ".join(
@@ -92,6 +217,12 @@ class Steadiness(Judged):
         from kit import charts
 
         return charts.steadiness(self, ax)
+
+
+def baked(counts: Mapping[str, int]) -> str:
+    """How many bakes, doughs and pieces it rests on."""
+    kinds = [k for k in ("bake", "dough", "piece") if counts[k]]
+    return f"It rests on {words.join(words.plural(counts[k], k) for k in kinds)}."
 
 
 def steadiness(
@@ -167,19 +298,21 @@ def steadiness(
             fit, notes = fit_spread(records, level)
             notes += (str(exc).rstrip("."),)
     estimates, drawn = _sources(records, fit, reading)
-    shares = np.maximum(np.column_stack(list(drawn.values())), 0.0)
-    total = shares.sum(axis=1)
+    values = np.column_stack(list(drawn.values()))
     estimate = np.maximum(np.array(list(estimates.values())), 0.0)
-    components = sources(list(estimates), estimate, shares, level)
+    components = sources(list(estimates), estimate, values, level)
     components["groups"] = [_groups_of(records, name) for name in estimates]
     top = int(estimate.argmax())
-    low, high = np.sqrt(interval(total, level))
+    # a source below zero takes back what chance gave another; yet the whole is no less than a part
+    sd = np.sqrt(estimate.sum())
+    low, high = np.sqrt(interval(np.maximum(values.sum(axis=1), 0.0), level))
+    low, high = max(low, *components["low"]), max(high, sd, *components["high"])
     return Steadiness(
         outcome=outcome,
         components=components,
-        total=pd.Series({"sd": np.sqrt(estimate.sum()), "low": low, "high": high}),
+        total=pd.Series({"sd": sd, "low": low, "high": high}),
         largest=str(components["component"].iloc[top]),
-        sure=float((shares.argmax(axis=1) == top).mean()),
+        sure=float((values.argmax(axis=1) == top).mean()),
         factors=tuple(factors),
         counts=records.counts,
         level=level,

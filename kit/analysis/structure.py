@@ -16,14 +16,17 @@ import pandas as pd
 from kit import quantities
 from kit.analysis import experiments, words
 from kit.analysis.asked import has_numbers
-from kit.analysis.experiments import Unit, constant, held, number, shared, unit_of
+from kit.analysis.experiments import Unit, constant, held, number, numbered, shared, unit_of
 from kit.analysis.meant import meant
 from kit.analysis.mixed import Structure
 from kit.analysis.mixing import counts_for, shaped_by
 from kit.analysis.moments import outcome_values
 from kit.errors import DataError, InputError, NotFoundError
 
-__all__ = ["MOST_SETTINGS", "Records", "Unit", "read_records", "safe_name", "shaped_as"]
+__all__ = [
+    "MOST_SETTINGS", "Records", "Unit", "as_held", "check_columns", "is_number", "missing_notes",
+    "read_records", "safe_name", "shaped_as",
+]  # fmt: skip
 
 #: A numeric factor with more values than this is taken as a line, not as settings.
 MOST_SETTINGS = 8
@@ -44,10 +47,8 @@ class Records:
         Other factors that can be held alike.
     as_line : bool
         Whether the factor is taken as a line.
-    groups : tuple of str
-        Random groupings for `kit.mixed`, outermost first.
-    structure : str
-        How they lie.
+    groups, structure
+        For `kit.mixed`.
     unit : {"bake", "mixing", "dough", "shaping", "load", "piece"}
         What the factor was decided for.
     counts : mapping
@@ -67,13 +68,7 @@ class Records:
     notes: tuple[str, ...]
 
     def points(self, factor: str, outcome: str) -> pd.DataFrame:
-        """One row a piece, by its own names: ``bake, mixing, dough, shaping, load, level, value``.
-
-        Parameters
-        ----------
-        factor, outcome : str
-            Under `safe_name`.
-        """
+        """By own names, a row a piece: ``bake, mixing, dough, shaping, load, level, value``."""
         own = self.labels.assign(level=self.frame[factor], value=self.frame[outcome])
         return own.reset_index(drop=True)
 
@@ -104,19 +99,9 @@ def read_records(
 ) -> Records:
     """Check the columns, leave out what is missing, and find the structure.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        One row a piece.
-    outcome, by : str
-    columns : mapping
-        ``trial, bake, mixing, dough, load`` to the column that says which, or None.
-    adjust : sequence of str
-        Other factors to hold alike.
-    line : bool or None
-        See `kit.compare`.
-    beside : sequence of str
-        Other factors asked about in the same breath.
+    The frame has one row a piece; `columns` say which is ``trial, bake, mixing, dough, load``, or
+    None; `adjust` are to be held alike, those `beside` asked about in the same breath; `line` as in
+    `kit.compare`.
 
     Raises
     ------
@@ -126,7 +111,10 @@ def read_records(
         The bakes as made cannot answer the question.
     """
     bake, dough, load, mixing = (columns.get(c) for c in ("bake", "dough", "load", "mixing"))
-    _check_columns(frame, outcome, by, columns, adjust)
+    held_too = [("adjust", a) for a in adjust if a != columns["trial"]]
+    check_columns(frame, [("outcome", outcome), ("by", by), *columns.items(), *held_too])
+    if mixing and not bake:
+        raise InputError("mixing", mixing, "needs bake", "Say what tells bakes apart.")
     as_line = _as_line(frame[by], by, line)
     values = outcome_values(frame, outcome)
     if load is not None and frame.loc[~pd.isna(values), load].isna().all():
@@ -137,7 +125,7 @@ def read_records(
         dict.fromkeys(c for c in (by, dough, bake, mixing, load, *adjust) if c is not None)
     )
     keep = frame[needed].notna().all(axis=1) & ~pd.isna(values)
-    notes = _missing_notes(frame, [outcome, *needed], pd.Series(values, index=frame.index))
+    notes = missing_notes(frame, [outcome, *needed], pd.Series(values, index=frame.index))
     rows = frame[keep]
     if rows.empty:
         _refuse_nothing(frame[~pd.isna(values)], outcome, by, needed)
@@ -157,29 +145,25 @@ def read_records(
             "own; if rows do share doughs, the answer is surer than it should be"
         )
 
-    table = pd.DataFrame({"bake": number(rows, day)}, index=rows.index)
-    table["dough"] = number(rows, [*day, dough]) if dough else range(len(rows))
-    mixed = number(rows, [*day, mixing]) if mixing else None
-    table["mixing"] = experiments.mixings(mixed, table["dough"], table["bake"])
+    named = {**columns, "load": load}
+    table = numbered(rows, named)
     proofs = shaped_as(rows, by, *adjust)
     known = [column for column in proofs.values() if column]
     shaped = number(rows, [*day, dough, *known]) if dough and known else range(len(rows))
     table["shaping"] = shaped
-    notes += [_unknown(p) for p, column in proofs.items() if dough and not column]
-    table["load"] = number(rows, [*day, load]) if load else -1
+    if dough:
+        read = [p for p, column in proofs.items() if not column]
+        notes += [_unknown(p) for p in read if held(table["dough"], rows[p]).max() > 1]
     table[safe_name(outcome)] = values[keep.to_numpy()]
     for column in (by, *adjust):
         table[safe_name(column)] = rows[column]
+    kinds = ("bake", "mixing", "dough", "shaping", "load")
     labels = pd.DataFrame(
-        {
-            "bake": rows[bake] if bake else "",
-            "mixing": rows[mixing] if mixing else "",
-            "dough": rows[dough] if dough else table["dough"] + 1,
-            "shaping": table["shaping"],
-            "load": rows[load] if load else "",
-        },
-        index=rows.index,
+        {kind: rows[c] if (c := named.get(kind)) else "" for kind in kinds}, index=rows.index
     )
+    labels["shaping"] = table["shaping"]
+    if not dough:
+        labels["dough"] = table["dough"] + 1
     factor = safe_name(by)
     if load is None and (heats := _of_loads(table, (by, *beside))):
         table["load"] = number(rows, [*day, *heats])
@@ -210,11 +194,9 @@ def read_records(
         unit = "load"
     trials = 1 if columns["trial"] is None else rows[columns["trial"]].nunique()
     groups, structure, more = experiments.random_groups(table, trials)
-    groups, structure = experiments.with_mixing(table, groups, structure)
-    groups = experiments.with_shaping(table, groups)
-    kinds = ("bake", "mixing", "dough") if shared(table) else ("bake", "dough")
-    kinds = (*kinds, unit) if unit in ("shaping", "load") else kinds
-    counts = {**{kind: table[kind].nunique() for kind in kinds}, "piece": len(table)}
+    told = ["bake", *(["mixing"] if shared(table) else []), "dough"]
+    told += [unit] if unit in ("shaping", "load") else []
+    counts = {**{kind: table[kind].nunique() for kind in told}, "piece": len(table)}
     return Records(
         table, labels, tuple(adjust), as_line, groups, structure, unit, counts, (*notes, *more)
     )
@@ -263,7 +245,7 @@ def _mixing_counts(
         return False
     doughs = table.drop_duplicates("dough")
     alike = [a for a in map(safe_name, adjust) if held(table["dough"], table[a]).max() == 1]
-    around = [doughs["bake"].astype(str), *(_as_asked(doughs[a]) for a in alike)]
+    around = [doughs["bake"].astype(str), *(as_held(doughs[a]) for a in alike)]
     own = doughs[factor].astype(float if as_line else str)
     return counts_for(own, around, doughs["mixing"])
 
@@ -274,7 +256,7 @@ def shaped_as(rows: pd.DataFrame, *factors: str) -> dict[str, str | None]:
     That pieces read the same is chance: where a proof has more values than settings have and
     nothing says what was meant, it is None.
     """
-    own = {f: None if _as_line(rows[f], f, None) else f for f in shaped_by(*factors)}
+    own = {f: None if is_number(rows[f]) else f for f in shaped_by(*factors)}
     return {f: meant(f) if meant(f) in rows else column for f, column in own.items()}
 
 
@@ -299,34 +281,31 @@ def _of_loads(table: pd.DataFrame, factors: Sequence[str]) -> list[str]:
     return found
 
 
-def _as_asked(column: pd.Series) -> pd.Series:
+def is_number(column: pd.Series) -> bool:
+    """Whether a factor to hold alike is better taken as a number than as settings."""
+    return has_numbers(column) and column.nunique() > MOST_SETTINGS
+
+
+def as_held(column: pd.Series) -> pd.Series:
     """Another factor as it is held alike: a number of many values, or settings."""
-    return column.astype(float) if _as_line(column, "", None) else column.astype(str)
+    return column.astype(float if is_number(column) else str)
 
 
 def _as_line(column: pd.Series, by: str, line: bool | None) -> bool:
-    numeric = has_numbers(column)
-    if line and not numeric:
+    if line and not has_numbers(column):
         raise InputError("line", line, f"needs numbers, and {by} holds words")
-    return (numeric and column.nunique() > MOST_SETTINGS) if line is None else line
+    return is_number(column) if line is None else line
 
 
-def _check_columns(
-    frame: pd.DataFrame,
-    outcome: str,
-    by: str,
-    columns: Mapping[str, str | None],
-    adjust: Sequence[str],
-) -> None:
+def check_columns(frame: pd.DataFrame, named: Sequence[tuple[str, str | None]]) -> None:
+    """Refuse a column that is not there, stands twice, or is named for two things."""
     if not isinstance(frame, pd.DataFrame):
         rule = "must be a table (pandas DataFrame) with a row a piece"
         raise InputError("frame", type(frame).__name__, rule)
     if frame.empty:
-        msg = "there are no pieces yet: nothing to compare. Record a bake first."
+        msg = "there are no pieces yet: record a bake first."
         raise DataError(msg)
-    named = {"outcome": outcome, "by": by, **columns}
-    roles = [(r, c) for r, c in named.items() if c is not None]
-    roles += [("adjust", a) for a in adjust if a != columns["trial"]]
+    roles = [(role, column) for role, column in named if column is not None]
     for role, column in roles:
         if not isinstance(column, str):
             raise InputError(role, column, "must be the name of a column, in text")
@@ -335,12 +314,12 @@ def _check_columns(
             raise NotFoundError(what, column, map(str, frame.columns))
         if isinstance(frame[column], pd.DataFrame):
             raise InputError(role, column, "stands twice among the columns", "Rename one of them.")
-    if columns.get("mixing") and not columns["bake"]:
-        raise InputError("mixing", columns["mixing"], "needs bake", "Say what tells bakes apart.")
     used: dict[str, str] = {}
     for role, column in roles:
         if role == "mixing":
             continue  # may be the factor itself
+        if used.get(column) == role:
+            raise InputError(role, column, "is named twice", "Name each column once.")
         if column in used:
             raise InputError(
                 role, column, f"is already used for {used[column]}", "Give each its own column."
@@ -365,8 +344,14 @@ def _refuse_duplicates(frame: pd.DataFrame, within: Sequence[str]) -> None:
         raise DataError(msg)
 
 
-def _missing_notes(frame: pd.DataFrame, columns: Sequence[str], values: pd.Series) -> list[str]:
-    notes = []
+def missing_notes(
+    frame: pd.DataFrame, columns: Sequence[str], values: pd.Series, row: str = "piece"
+) -> list[str]:
+    """How many rows were left out for want of each column, the first of which has `values`.
+
+    Up to six are named, where no two rows have the same name.
+    """
+    notes, named = [], "piece" in frame.columns and frame["piece"].is_unique
     left = np.ones(len(frame), dtype=bool)
     for column in columns:
         absent = pd.isna(values if column == columns[0] else frame[column]).to_numpy() & left
@@ -375,10 +360,10 @@ def _missing_notes(frame: pd.DataFrame, columns: Sequence[str], values: pd.Serie
         if count == 0:
             continue
         who = ""
-        if "piece" in frame.columns and count <= 6:
+        if named and count <= 6:
             who = f" ({words.join(frame.loc[absent, 'piece'].astype(str))})"
         notes.append(
-            f"{words.plural(count, 'piece')} of {len(frame)} left out: "
+            f"{words.plural(count, row)} of {len(frame)} left out: "
             f"{words.name(column)} is missing{who}"
         )
     return notes

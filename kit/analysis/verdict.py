@@ -23,14 +23,14 @@ from numpy.typing import NDArray
 from kit.analysis.moments import Floats, Integers
 
 __all__ = [
-    "MOST_DOUGHS", "OFTEN", "Answer", "decide", "decide_each", "more_units", "settled", "sign",
+    "MOST_DOUGHS", "Answer", "decide", "decide_each", "more_units", "settled", "sign",
 ]  # fmt: skip
 
 #: More new doughs than this is no advice for a home series (12 to 24 doughs is what people
 #: manage; own estimate, no source).
 MOST_DOUGHS = 24
 #: Advice is given for a chance of four in five, as plans are.
-OFTEN = 0.8
+_OFTEN = 0.8
 
 
 class Answer(StrEnum):
@@ -47,17 +47,10 @@ class Answer(StrEnum):
 
 
 def decide(low: float, high: float, matters: float | None) -> Answer:
-    """Answer from one interval.
+    """Answer from one interval of the difference; a bound that is NaN gives "cannot tell yet".
 
-    Without `matters`, any difference that is surely not zero counts as mattering, and a
+    Without `matters` (above 0), any difference that is surely not zero counts as mattering, and a
     difference can never be called too small.
-
-    Parameters
-    ----------
-    low, high : float
-        Interval of the difference; NaN gives "cannot tell yet".
-    matters : float or None
-        The smallest difference the baker cares about, above 0.
 
     Examples
     --------
@@ -110,21 +103,8 @@ def more_units(
     is taken to fall with the square root of the number of doughs and the degrees of freedom to grow
     one for one; the critical value follows Student's t in proportion.
 
-    Parameters
-    ----------
-    difference, se, df, critical : float
-        As now; the interval is difference ± critical · se.
-    matters : float or None
-    units : int
-        Doughs behind the answer now.
-    most : int
-        More of them are no advice.
-
-    Returns
-    -------
-    int or None
-        None when more than `most` would be needed: the difference is too close to the
-        limit for a home series to settle.
+    The interval now is difference ± critical · se, from so many `units`. None when more than `most`
+    would be needed: the difference is too close to the limit for a home series to settle.
 
     Examples
     --------
@@ -144,6 +124,6 @@ def more_units(
     beyond += special.ndtr((-difference - margin - half) / sd)
     inside = special.ndtr((margin - half - difference) / sd)
     inside -= special.ndtr((half - margin - difference) / sd)
-    enough = beyond + np.maximum(inside, 0.0) >= OFTEN
+    enough = beyond + np.maximum(inside, 0.0) >= _OFTEN
     enough[0] = False
     return int(enough.argmax()) if enough.any() else None

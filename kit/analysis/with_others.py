@@ -1,30 +1,47 @@
-"""Whether a factor does the same at every setting of what is held alike.
+"""Whether a factor does the same in every bake, and at every setting of what is held alike.
 
 An answer with another factor held alike is the average over that factor's settings. Where malt
 makes a muffin taller after a long retard and flatter after a short one, the average may be nothing
 at all, though malt matters at both (interaction; Fisher 1935, *The Design of Experiments*, ch. 6).
+
+Where a bake holds several doughs (pieces, loads) of a setting, the spread that a difference is
+judged by is that within the bakes, and a setting that does more on one day than on another does not
+widen the interval: it then speaks of these bakes only (bakes by settings as the error of a factor:
+Yates 1935, J R Stat Soc Suppl 2:181). It is tested against the same spread, and from three bakes on
+the answer for further days is told where it is another one.
 """
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis import words
-from kit.analysis.fitting import Difference, is_number, term
+from kit.analysis.fitting import Difference, is_number, overall, term
 from kit.analysis.looks import Finding
 from kit.analysis.means import with_interval
-from kit.analysis.mixed import MixedFit, mixed
+from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.structure import MOST_SETTINGS, safe_name
+from kit.analysis.verdict import Answer, decide_each
 from kit.errors import KitError
 
-__all__ = ["with_others"]
+if TYPE_CHECKING:
+    from kit.analysis.compare import Comparison
+    from kit.analysis.dose import DoseResponse
+
+__all__ = ["bake_by_bake", "repeats", "with_others"]
 
 #: One time in twenty by chance, all pairs together: the test has little power in a few bakes.
 _ALARM = 0.05
-#: More rows than this are not tried where groupings cross: it takes long.
-_MOST_ROWS = 5000
+#: Above it bakes are taken to agree, as when mean squares are pooled (Bozivich, Bancroft & Hartley
+#: 1956, Ann Math Stat 27:1017): that another day is not in the interval is said of every answer.
+_ALIKE = 0.25
+#: Fewer bakes tell next to nothing of further days.
+_LEAST_BAKES = 3
+#: More cells of bakes and settings, and more rows, are not tried: it takes long.
+_MOST_CELLS, _MOST_ROWS = 100, 2000
 
 
 def with_others(
@@ -33,27 +50,9 @@ def with_others(
 ) -> list[Finding]:  # fmt: skip
     """Test the factor by each of the others, and tell the difference at each of their settings.
 
-    Parameters
-    ----------
-    rows : DataFrame
-        What was fitted.
-    fit : MixedFit
-        With the others held alike.
-    names : (str, str)
-        Outcome and factor.
-    others : sequence of str
-        What is held alike.
-    lead : Difference
-        The one that is told at each setting of the other.
-    asked : int, optional
-        How many such pairs are asked about in all, among which the chance of a false alarm is
-        shared out (Bonferroni); those of `others` when not given.
-
-    Returns
-    -------
-    list of Finding
-        Empty where the factor does about the same with all of them, or nothing is left over to
-        judge that by.
+    `rows` were fitted, with the others held alike; `names` are outcome and factor; `lead` is told
+    at each setting. Among the pairs `asked` about in all (else those of `others`) the chance of a
+    false alarm is shared out (Bonferroni).
     """
     found = []
     by = names[1]
@@ -69,13 +68,13 @@ def with_others(
                 rows, f"{fit.formula} + {both}", fit.groups, structure=fit.structure,
                 level=fit.level,
             )  # fmt: skip
-            p = more.p_value(both)
+            p = float(more.term(both)["p"])
         except KitError:
             continue  # nothing left over to judge it by
         if not p < _ALARM / (asked or len(others)):
             continue
         each = _at_each(rows, more, names, name, lead)
-        found.append(Finding("together", _text(names, other, each, lead, p), True))
+        found.append(Finding("together", _apart(names, other, each, lead, p), True))
     return found
 
 
@@ -97,7 +96,7 @@ def _at_each(
     return told.set_axis(settings.index, axis=0)
 
 
-def _text(
+def _apart(
     names: tuple[str, str], other: str, each: pd.DataFrame, lead: Difference, p: float
 ) -> str:
     (outcome, by), told = names, ""
@@ -120,3 +119,105 @@ def _text(
         f"{p:.2g}){told}. The answer is the average over them and may hold for none: ask whether "
         f"the two work together, or answer it for each setting of {words.name(other)} by itself"
     )
+
+
+def repeats(c: "Comparison | DoseResponse") -> bool:
+    """Whether a bake holds several of what a setting is given to, at one setting."""
+    p = c.points
+    if not c.columns["bake"] or c.columns["trial"] or p["level"].nunique() > MOST_SETTINGS:
+        return False
+    cells = p.groupby(["bake", "level"], observed=True)
+    made = cells.size() if c.unit == "piece" else cells[c.unit].nunique()
+    return bool(c.unit != "bake" and made.max() > 1)
+
+
+def bake_by_bake(rows: pd.DataFrame, c: "Comparison") -> list[Finding]:
+    """Tell in how many bakes the difference went the same way, and whether it was the same.
+
+    `rows` are what was fitted: `Records.frame`.
+    """
+    each = _differences(rows, c)
+    if len(each) < 2:
+        return []
+    same = int((np.sign(each) == np.sign(c.leading.difference)).sum())
+    p = _p(rows, c.fit, c.by, c.kind == "line") if repeats(c) else None
+    further = _another_day(rows, c, p) if repeats(c) and len(each) >= _LEAST_BAKES else []
+    if p is None or p >= _ALARM:
+        text = f"in {same} of {len(each)} bakes the difference went the same way"
+        return [Finding("bakes", text), *further]
+    unit, size = words.unit_of(c.outcome), float(np.ptp(each))
+    low, high = (words.number(float(v), size, unit) for v in (each.min(), each.max()))
+    text = (
+        f"{words.name(c.by)} did not do the same in every bake (the difference was anything from "
+        f"{low} to {high}; p = {p:.2g}): another day may bring something else again, and the "
+        f"interval speaks of these {len(each)} bakes only"
+    )
+    return [Finding("bakes", text, True), *further]
+
+
+def _differences(rows: pd.DataFrame, c: "Comparison") -> "pd.Series[float]":
+    """The leading difference in each bake that has both settings, all else held alike."""
+    lead, setting = c.leading, rows[safe_name(c.by)]
+    fitted = c.fit.design.rows_of(rows) @ c.fit.coefficients["estimate"].to_numpy(dtype=float)
+    left = rows[safe_name(c.outcome)] - fitted
+    doughs = left.groupby([rows["bake"], setting, rows["dough"]]).mean()
+    means = doughs.groupby(level=[0, 1]).mean().unstack()
+    if not {lead.level, lead.versus} <= set(means):
+        return pd.Series(dtype=float)  # the ends of a line
+    each: pd.Series[float] = lead.difference + means[lead.level] - means[lead.versus]
+    return each.dropna()
+
+
+def _another_day(rows: pd.DataFrame, c: "Comparison", p: float | None) -> list[Finding]:
+    """The answer were it asked of further days: what a bake does to a setting is random too.
+
+    Where it could not be tested whether the bakes agree, they are not taken to.
+    """
+    if c.kind == "line" or len(rows) > _MOST_ROWS or "bake" not in c.fit.groups:
+        return []
+    inside = [g for g in c.fit.groups if g != "bake"]
+    if len(inside) > 3:  # five groupings in all can be fitted, and the loads matter least here
+        inside.remove("load")
+    groups = ("bake", *inside, "bake_by_setting")
+    factor = safe_name(c.by)
+    cells = rows.groupby(["bake", factor], observed=True).ngroup()
+    try:
+        fit = mixed(
+            rows.assign(bake_by_setting=cells), c.fit.formula, groups, structure="within-first",
+            level=c.fit.level,
+        )  # fmt: skip
+    except KitError:
+        return []  # too few bakes to see it
+    told = fit.contrasts(factor, "pairs" if c.control is None else "control", c.control)
+    ends = told["low"].to_numpy(), told["high"].to_numpy()
+    told["answer"] = [a.value for a in decide_each(ends[0], ends[1], c.matters)]
+    answer, lead = overall(told)
+    low, high = (words.number(v, lead.half_width) for v in (lead.low, lead.high))
+    text = (
+        f"asked of further days, each of which may change what the setting does, the answer would "
+        f"be: {answer.told(c.matters)} (a difference of {low} to "
+        f"{high} {words.unit_of(c.outcome)}".rstrip()
+        + ")"
+    )
+    # of further days less is known, never more
+    less = c.answer is not Answer.UNCLEAR and answer is not c.answer
+    return [Finding("bakes", text, less and (p is None or p < _ALIKE))]
+
+
+def _p(rows: pd.DataFrame, fit: MixedFit, by: str, line: bool) -> float | None:
+    """Of bake by setting, bakes being as they were; None where it cannot be tested."""
+    groups = tuple(g for g in fit.groups if g != "bake")
+    structure: Structure = fit.structure
+    if structure == "within-first" and "bake" in fit.groups:
+        structure = "nested" if len(groups) < 2 else "crossed"
+    if rows["bake"].nunique() * rows[safe_name(by)].nunique() > _MOST_CELLS:
+        return None
+    if structure == "crossed" and len(rows) > _MOST_ROWS:
+        return None
+    own = safe_name(by) if line else f"C({safe_name(by)})"
+    try:
+        more = mixed(rows, f"{fit.formula} + C(bake) + {own}:C(bake)", groups, structure=structure)
+        p = float(more.term(f"{own}:C(bake)")["p"])
+    except KitError:
+        return None  # nothing left over to judge it by
+    return p if p >= 0 else None

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = [
-    "amount", "capital", "decimals_for", "f_test", "join", "minus", "name", "number", "plural",
-    "rounded", "setting", "unit_of",
+    "amount", "capital", "decimals_for", "f_test", "join", "known", "minus", "name", "number",
+    "plural", "rounded", "setting", "unit_of",
 ]  # fmt: skip
 
 
@@ -58,7 +58,8 @@ def minus(text: str) -> str:
     return text.replace("-", "−")
 
 
-def _known(column: str) -> quantities.Quantity | None:
+def known(column: str) -> quantities.Quantity | None:
+    """The quantity of this name, those read again and again included; None where there is none."""
     try:
         return quantities.get(column)
     except LookupError:
@@ -67,8 +68,8 @@ def _known(column: str) -> quantities.Quantity | None:
 
 def unit_of(column: str) -> str:
     """Unit of a column: the quantity's, else nothing."""
-    known = _known(column)
-    return known.unit if known else ""
+    quantity = known(column)
+    return quantity.unit if quantity else ""
 
 
 def name(column: str) -> str:
@@ -79,10 +80,10 @@ def name(column: str) -> str:
     >>> name("rise_height_mm"), name("browning_l"), name("angle_deg")
     ('height', 'browning L*', 'angle deg')
     """
-    known = _known(column)
-    if known is None:
+    quantity = known(column)
+    if quantity is None:
         return column.replace("_", " ")
-    return known.label[0].lower() + known.label[1:]
+    return quantity.label[0].lower() + quantity.label[1:]
 
 
 def capital(text: str) -> str:
@@ -111,10 +112,10 @@ def amount(column: str, level: object) -> str:
 
 
 def _short(column: str, level: float) -> float:
-    known = _known(column)
-    if level == 0 or not abs(level) < _NO_DIGITS_LEFT or known is None:
+    quantity = known(column)
+    if level == 0 or not abs(level) < _NO_DIGITS_LEFT or quantity is None:
         return level
-    places = max(known.decimals + 1, 3 - math.floor(math.log10(abs(level))))
+    places = max(quantity.decimals + 1, 3 - math.floor(math.log10(abs(level))))
     return float(round(Decimal(str(level)), places))  # as it is written, not as it is stored
 
 
@@ -126,8 +127,8 @@ def rounded(column: str, level: float) -> float:
     >>> rounded("retard_hours", 48 + 1 / 3), rounded("angle_deg", 48 + 1 / 3)
     (48.33, 48.333333333333336)
     """
-    known = _known(column)
-    return round(level, known.decimals + 1) if known else level
+    quantity = known(column)
+    return round(level, quantity.decimals + 1) if quantity else level
 
 
 def setting(column: str, level: object, again: bool = False) -> str:

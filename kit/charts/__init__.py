@@ -4,9 +4,7 @@ A chart takes a result and an Axes, or makes a figure of its own outside pyplot,
 stays open. One module a subject; what they share is in `base`.
 """
 
-from kit.charts.browned import browning
-from kit.charts.compared import MOST_MARKS, comparison, describe, drawn
-from kit.charts.cut_face import crumb
+from kit.charts.compared import MOST_MARKS, comparison, describe, drawn, so_far
 from kit.charts.dose import (
     dose_response,
     fit_checks,
@@ -15,6 +13,7 @@ from kit.charts.dose import (
     surface,
 )
 from kit.charts.page import svg
+from kit.charts.photographed import browning, crumb, proof_series, side_view
 from kit.charts.plans import (
     doughs_and_pieces,
     doughs_of_a_plan,
@@ -23,43 +22,22 @@ from kit.charts.plans import (
     spread_bars,
 )
 from kit.charts.regression import coefficients
-from kit.charts.rise import curve_fit, photos_in_words, rise_curve, rise_forecast, rises
-from kit.charts.side_views import proof_series, side_view
-from kit.charts.so_far import so_far
+from kit.charts.rise import photos_in_words, rise_curve, rise_forecast, rises
 from kit.charts.steady import control_chart, gauge, griddle_map, steadiness
+from kit.charts.tasted import (
+    against_guessing,
+    rank_sums,
+    same_and_different,
+    taster_lines,
+    tasters_needed,
+)
 from kit.charts.timetable import doubling, timetable
 
 __all__ = [
-    "MOST_MARKS",
-    "browning",
-    "coefficients",
-    "comparison",
-    "control_chart",
-    "crumb",
-    "curve_fit",
-    "describe",
-    "dose_response",
-    "doubling",
-    "doughs_and_pieces",
-    "doughs_of_a_plan",
-    "drawn",
-    "fit_checks",
-    "gauge",
-    "griddle_map",
-    "intervals_over_looks",
-    "outcomes_by_setting",
-    "overview",
-    "photos_in_words",
-    "plates",
-    "proof_series",
-    "rise_curve",
-    "rise_forecast",
-    "rises",
-    "side_view",
-    "so_far",
-    "spread_bars",
-    "steadiness",
-    "surface",
-    "svg",
-    "timetable",
-]
+    "MOST_MARKS", "against_guessing", "browning", "coefficients", "comparison", "control_chart",
+    "crumb", "describe", "dose_response", "doubling", "doughs_and_pieces",
+    "doughs_of_a_plan", "drawn", "fit_checks", "gauge", "griddle_map", "intervals_over_looks",
+    "outcomes_by_setting", "overview", "photos_in_words", "plates", "proof_series", "rank_sums",
+    "rise_curve", "rise_forecast", "rises", "same_and_different", "side_view", "so_far",
+    "spread_bars", "steadiness", "surface", "svg", "taster_lines", "tasters_needed", "timetable",
+]  # fmt: skip

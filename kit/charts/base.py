@@ -1,8 +1,4 @@
-"""What all pictures share: colours, a calm frame, names that fit.
-
-Colours are those of Okabe and Ito (*Color Universal Design*, 2008), which the colour-blind tell
-apart; each also has a shape of its own and a lightness of its own, for print in black and white.
-"""
+"""What all pictures share: a calm frame, a legend above it, names that fit."""
 
 import textwrap
 from typing import TYPE_CHECKING, Any
@@ -11,37 +7,14 @@ import numpy as np
 
 from kit import quantities
 from kit.analysis import words
+from kit.charts.colours import GREY, INK, POINTS
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
     from matplotlib.legend import Legend
 
-__all__ = [
-    "BLUE",
-    "GREEN",
-    "GREY",
-    "INK",
-    "ORANGE",
-    "POINTS",
-    "RULE",
-    "SKY",
-    "VERMILION",
-    "arms",
-    "called",
-    "calm",
-    "in_unit",
-    "legend_above",
-    "lines",
-    "own_axes",
-    "plain",
-]
-
-INK, GREY, RULE = "#222222", "#8c8c8c", "#c9c9c9"
-SKY, BLUE, GREEN = "#56b4e9", "#0072b2", "#009e73"
-ORANGE, VERMILION = "#e69f00", "#d55e00"
-#: Size of letters.
-POINTS = 9.5
+__all__ = ["arms", "called", "calm", "in_unit", "legend_above", "lines", "own_axes", "plain"]
 
 
 def own_axes(width_in: float, height_in: float) -> "Axes":

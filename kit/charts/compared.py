@@ -7,20 +7,9 @@ import numpy as np
 
 from kit import quantities
 from kit.analysis import words
-from kit.charts.base import (
-    BLUE,
-    GREEN,
-    GREY,
-    INK,
-    POINTS,
-    RULE,
-    SKY,
-    arms,
-    called,
-    calm,
-    legend_above,
-    lines,
-)
+from kit.analysis.fitting import dough_means
+from kit.charts.base import arms, called, calm, legend_above, lines
+from kit.charts.colours import BLUE, GREEN, GREY, INK, POINTS, RULE, SKY
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,13 +17,13 @@ if TYPE_CHECKING:
 
     from kit.analysis.compare import Comparison
 
-__all__ = ["MOST_MARKS", "comparison", "describe", "drawn"]
+__all__ = ["MOST_MARKS", "comparison", "describe", "drawn", "so_far"]
 
 #: More single marks than this hide each other and make the page heavy: then they are left out.
 MOST_MARKS = 1000
 
 # A setting's slot is 1 wide: its doughs stand side by side on the left, its mean on the right.
-_DOUGHS_FROM, _DOUGHS_TO, _MEAN_AT = -0.38, 0.20, 0.36
+_DOUGHS, _MEAN_AT = (-0.38, 0.20), 0.36
 
 
 def comparison(c: "Comparison", ax: "Axes | None" = None) -> "Axes":
@@ -43,16 +32,6 @@ def comparison(c: "Comparison", ax: "Axes | None" = None) -> "Axes":
     Pieces stand in one thin column a dough, the doughs of a setting side by side in the order
     of their bakes, the setting's mean with its interval to the right of them. A straight line
     is drawn with its interval as a band and everything at its true place along the axis.
-
-    Parameters
-    ----------
-    c : Comparison
-    ax : Axes, optional
-        Where to draw; a figure of its own when not given.
-
-    Returns
-    -------
-    Axes
     """
     levels = list(c.means["level"])
     ax = calm(ax, 5.0 + 0.6 * max(0, len(levels) - 5) * (c.kind == "settings"), 4.1)
@@ -61,11 +40,10 @@ def comparison(c: "Comparison", ax: "Axes | None" = None) -> "Axes":
         at, piece_at = doughs["level"], c.points["level"]
         _line(ax, c)
     else:
-        doughs["x"] = _places(doughs, levels)
-        at = doughs["x"]
-        piece_at = c.points.merge(doughs, on=["bake", "dough", "level"], how="left")["x"]
+        at, piece_at = _places(c.points, doughs, levels, _DOUGHS)
         _settings(ax, c, levels)
-    _marks(ax, c, doughs, at, piece_at)
+    label = "mean of a dough" if c.unit != "piece" else "mean of a dough at that setting"
+    _marks(ax, c.points, doughs, at, piece_at, threads=c.kind == "settings", label=label)
     if c.matters is not None:
         middle = _mean_at(c, c.leading.versus)
         edges = middle - c.matters, middle + c.matters
@@ -76,6 +54,28 @@ def comparison(c: "Comparison", ax: "Axes | None" = None) -> "Axes":
     ax.set_xlabel(_along(c))
     ax.set_ylabel(called(c.outcome))
     _legend(ax)
+    return ax
+
+
+def so_far(points: "pd.DataFrame", outcome: str, by: str, ax: "Axes | None" = None) -> "Axes":
+    """Draw what was measured before anything can be answered: pieces and dough means, no interval.
+
+    Parameters
+    ----------
+    points : DataFrame
+        One row a piece: ``bake, dough, level, value``.
+    outcome, by : str
+        Names for the axes.
+    ax : Axes, optional
+        Where to draw; a figure of its own when not given.
+    """
+    ax = calm(ax, 5.0, 3.4)
+    levels, doughs = sorted(points["level"].unique()), dough_means(points)
+    _marks(ax, points, doughs, *_places(points, doughs, levels, (-0.35, 0.35)))
+    _slots(ax, [_level(level, 16) for level in levels], POINTS)
+    ax.set_xlabel(called(by, 56))
+    ax.set_ylabel(called(outcome))
+    legend_above(ax, ncols=2)
     return ax
 
 
@@ -148,9 +148,12 @@ def _single(doughs: "pd.DataFrame") -> bool:
 
 def drawn(c: "Comparison") -> tuple[str, ...]:
     """Which single marks the chart shows: "piece", "dough", both or none."""
-    doughs = c.dough_means()
+    return _drawn(c.points, c.dough_means())
+
+
+def _drawn(points: "pd.DataFrame", doughs: "pd.DataFrame") -> tuple[str, ...]:
     shown = {
-        "piece": len(c.points) <= MOST_MARKS,
+        "piece": len(points) <= MOST_MARKS,
         "dough": len(doughs) <= MOST_MARKS and not _single(doughs),
     }
     return tuple(mark for mark, is_shown in shown.items() if is_shown)
@@ -168,38 +171,40 @@ def _what_is_drawn(c: "Comparison") -> str:
     return words.join(parts) or f"{c.counts['piece']} pieces, too many to draw one by one"
 
 
-def _places(doughs: "pd.DataFrame", levels: Sequence[object]) -> "pd.Series[float]":
-    """Where each dough of each setting stands: side by side in its setting's slot."""
+def _places(
+    points: "pd.DataFrame", doughs: "pd.DataFrame", levels: Sequence[object],
+    ends: tuple[float, float],
+) -> "tuple[pd.Series[float], pd.Series[float]]":  # fmt: skip
+    """Where doughs stand, side by side between two ends of their setting's slot, and pieces."""
     slots = doughs["level"].map({level: i for i, level in enumerate(levels)}).astype(float)
     groups = doughs.groupby("level", observed=True)["level"]
     order, count = groups.cumcount(), groups.transform("size").astype(int)
-    step = np.minimum(0.14, (_DOUGHS_TO - _DOUGHS_FROM) / np.maximum(count - 1, 1))
-    places: pd.Series[float] = (
-        slots + (_DOUGHS_FROM + _DOUGHS_TO) / 2 + (order - (count - 1) / 2) * step
-    )
-    return places
+    step = np.minimum(0.14, (ends[1] - ends[0]) / np.maximum(count - 1, 1))
+    at: pd.Series[float] = slots + sum(ends) / 2 + (order - (count - 1) / 2) * step
+    key = ["bake", "dough", "level"]
+    return at, points[key].merge(doughs[key].assign(x=at), on=key, how="left")["x"]
 
 
 def _marks(
-    ax: "Axes", c: "Comparison", doughs: "pd.DataFrame", at: "pd.Series[Any]", piece_at: Any
-) -> None:
+    ax: "Axes", points: "pd.DataFrame", doughs: "pd.DataFrame", at: "pd.Series[Any]",
+    piece_at: "pd.Series[Any]", threads: bool = True, label: str = "mean of a dough",
+) -> None:  # fmt: skip
     """Draw pieces, the threads that tie those of a dough together, and dough means."""
-    single, shown = _single(doughs), drawn(c)
+    single, shown = _single(doughs), _drawn(points, doughs)
     if "piece" in shown:
-        if c.kind == "settings" and not single:
-            spread = c.points.groupby(["bake", "dough", "level"], sort=False, observed=True)
+        if threads and not single:
+            spread = points.groupby(["bake", "dough", "level"], sort=False, observed=True)
             ends = spread["value"].agg(["min", "max"])
             ax.vlines(at, ends["min"], ends["max"], color=RULE, lw=0.8, zorder=1)
         ax.plot(
-            np.asarray(piece_at, dtype=float), c.points["value"], ls="none", marker="o",
-            ms=_size(len(c.points), 4.6 if single else 3.6), mfc=GREY, mec="none", alpha=0.75,
+            np.asarray(piece_at, dtype=float), points["value"], ls="none", marker="o",
+            ms=_size(len(points), 4.6 if single else 3.6), mfc=GREY, mec="none", alpha=0.75,
             zorder=2, label="one piece",
         )  # fmt: skip
     if "dough" in shown:
         ax.plot(
             np.asarray(at, dtype=float), doughs["value"], ls="none", marker="D",
-            ms=_size(len(doughs), 6.0), mfc=SKY, mec=INK, mew=0.7, zorder=3,
-            label="mean of a dough" if c.unit != "piece" else "mean of a dough at that setting",
+            ms=_size(len(doughs), 6.0), mfc=SKY, mec=INK, mew=0.7, zorder=3, label=label,
         )  # fmt: skip
 
 
@@ -209,7 +214,6 @@ def _size(count: int, few: float) -> float:
 
 
 def _settings(ax: "Axes", c: "Comparison", levels: Sequence[object]) -> None:
-    """Draw the settings' means with intervals, and name the settings."""
     ax.errorbar(
         np.arange(len(levels)) + _MEAN_AT, c.means["mean"], yerr=arms(c.means, "mean"), fmt="s",
         color=BLUE, mec="white", mew=0.6, ms=6.5, lw=2.4, capsize=5.5, capthick=1.8, zorder=4,
@@ -217,10 +221,7 @@ def _settings(ax: "Axes", c: "Comparison", levels: Sequence[object]) -> None:
     )  # fmt: skip
     points = POINTS if len(levels) <= 5 else POINTS - 1
     letters = int(0.94 * 72 * _width_in(ax) / len(levels) / (0.57 * points))
-    names = [
-        lines(f"{level:g}" if isinstance(level, (int, float)) else str(level), letters, 4)
-        for level in levels
-    ]
+    names = [_level(level, letters) for level in levels]
     counts = _unit_counts(c)
     if len(set(counts.values())) > 1:  # else it is told once, below
         behind = [words.plural(counts[level], c.unit) for level in levels]
@@ -229,10 +230,19 @@ def _settings(ax: "Axes", c: "Comparison", levels: Sequence[object]) -> None:
             f"{name}\n{text if short else text.replace(' ', chr(10))}"
             for name, text in zip(names, behind, strict=True)
         ]
-    ax.set_xticks(range(len(levels)), names, fontsize=points)
-    ax.set_xlim(-0.55, len(levels) - 0.45)
+    _slots(ax, names, points)
+
+
+def _level(level: object, letters: int) -> str:
+    return lines(f"{level:g}" if isinstance(level, (int, float)) else str(level), letters, 4)
+
+
+def _slots(ax: "Axes", names: Sequence[str], points: float) -> None:
+    """Name the settings along the picture, and part them."""
+    ax.set_xticks(range(len(names)), names, fontsize=points)
+    ax.set_xlim(-0.55, len(names) - 0.45)
     ax.tick_params(axis="x", length=0)
-    for i in range(1, len(levels)):
+    for i in range(1, len(names)):
         ax.axvline(i - 0.5, color=RULE, lw=0.5, zorder=0)
 
 
@@ -244,7 +254,6 @@ def _width_in(ax: "Axes") -> float:
 
 
 def _line(ax: "Axes", c: "Comparison") -> None:
-    """Draw the straight line and its interval."""
     means = c.means
     x = means["level"].to_numpy(dtype=float)
     low, high = (means[end].to_numpy(dtype=float) for end in ("low", "high"))

@@ -6,23 +6,8 @@ import numpy as np
 
 from kit.analysis import words
 from kit.analysis.dose_words import SHAPES
-from kit.charts.base import (
-    BLUE,
-    GREEN,
-    GREY,
-    INK,
-    ORANGE,
-    POINTS,
-    RULE,
-    SKY,
-    VERMILION,
-    arms,
-    called,
-    calm,
-    in_unit,
-    legend_above,
-    lines,
-)
+from kit.charts.base import arms, called, calm, in_unit, legend_above, lines
+from kit.charts.colours import BLUE, GREEN, GREY, INK, ORANGE, POINTS, RULE, SKY, VERMILION
 from kit.charts.compared import MOST_MARKS
 
 if TYPE_CHECKING:
@@ -154,6 +139,7 @@ def overview(o: "Overview", ax: "Axes | None" = None) -> "Axes":
     table = o.table.dropna(subset=["low", "high"]).reset_index(drop=True)
     ax = calm(ax, 6.0, 1.4 + 0.3 * max(1, len(table)))
     scale = table["matters"].where(table["matters"].notna(), (table["high"] - table["low"]) / 2)
+    scaled = table[["difference", "low", "high"]].div(scale, axis=0)
     rows = np.arange(len(table))
     ax.axvline(0, color=INK, lw=0.9)
     margin = table["matters"].notna().to_numpy()
@@ -167,13 +153,9 @@ def overview(o: "Overview", ax: "Axes | None" = None) -> "Axes":
     for verdict, (mark, colour) in looks.items():
         mine = (table["verdict"] == verdict).to_numpy()
         if mine.any():
-            middle = (table["difference"] / scale)[mine]
-            ends = np.array([
-                ((table["difference"] - table["low"]) / scale)[mine],
-                ((table["high"] - table["difference"]) / scale)[mine],
-            ])  # fmt: skip
-            ax.errorbar(middle, rows[mine], xerr=ends, fmt=mark, color=colour, mec=INK, mew=0.5,
-                        capsize=3, label=verdict)  # fmt: skip
+            own = scaled[mine]
+            ax.errorbar(own["difference"], rows[mine], xerr=arms(own, "difference"), fmt=mark,
+                        color=colour, mec=INK, mew=0.5, capsize=3, label=verdict)  # fmt: skip
     names = [
         lines(f"{words.name(f)} → {words.name(y)}", 34)
         for f, y in table[["factor", "outcome"]].itertuples(index=False)
@@ -206,5 +188,4 @@ def outcomes_by_setting(o: "Overview", factor: str, ax: "Axes | None" = None) ->
 
 
 def _legend(ax: "Axes") -> None:
-    """Say what the marks mean, above the picture."""
     legend_above(ax, fontsize=POINTS - 1, labelspacing=0.3, ncols=2)

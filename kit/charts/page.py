@@ -10,7 +10,7 @@ from io import StringIO
 from operator import mul
 from typing import TYPE_CHECKING, Any
 
-from kit.charts.base import GREY, INK, POINTS
+from kit.charts.colours import GREY, INK, POINTS
 from kit.units import convert
 from kit.us_units import also_us, us_wanted
 
@@ -42,9 +42,7 @@ def svg(drawing: "Axes | Figure | SubFigure", title: str, description: str) -> s
     import matplotlib as mpl
 
     figure = drawing.get_figure(root=True)
-    if figure is None:
-        msg = "the chart is in no figure"
-        raise ValueError(msg)
+    assert figure is not None
     if us_wanted():
         _also_us(figure)
     file = StringIO()
@@ -56,9 +54,7 @@ def svg(drawing: "Axes | Figure | SubFigure", title: str, description: str) -> s
             figure.savefig(file, format="svg", transparent=True, metadata=metadata)
     text = file.getvalue()
     box = re.search(r'viewBox="([^"]*)"', text)
-    if box is None:  # pragma: no cover - matplotlib has always written one
-        msg = "matplotlib wrote an SVG without a viewBox"
-        raise ValueError(msg)
+    assert box is not None
     width = float(box[1].split()[2])
     body = text[text.index(">", text.index("<svg")) + 1 :]
     body = re.sub(r"<metadata>.*?</metadata>\s*", "", body, flags=re.DOTALL)

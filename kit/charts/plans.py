@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.analysis import words
-from kit.charts.base import BLUE, GREEN, GREY, INK, RULE, arms, calm, in_unit, own_axes, plain
+from kit.charts.base import arms, calm, in_unit, own_axes, plain
+from kit.charts.colours import BLUE, GREEN, GREY, INK, RULE
 from kit.plan.noticed import often
 from kit.us_units import also_us
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from kit.analysis import words
-from kit.charts.base import BLUE, INK, RULE, arms, calm, in_unit, lines
+from kit.charts.base import arms, calm, in_unit, lines
+from kit.charts.colours import BLUE, INK, RULE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -13,32 +13,18 @@ import numpy as np
 from kit import quantities
 from kit.analysis import words
 from kit.analysis.rise_words import clock
-from kit.charts.base import (
-    BLUE,
-    GREEN,
-    GREY,
-    INK,
-    ORANGE,
-    POINTS,
-    RULE,
-    SKY,
-    VERMILION,
-    calm,
-    legend_above,
-    lines,
-    plain,
-)
+from kit.charts.base import calm, legend_above, lines, plain
+from kit.charts.colours import BLUE, GREEN, GREY, INK, ORANGE, RULE, SKY, VERMILION
 from kit.errors import KitError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from kit.analysis.curve_fit import CurveFit
     from kit.analysis.forecast import Forecast
     from kit.analysis.rise import RiseCurve
     from kit.analysis.rise_all import Rises
 
-__all__ = ["curve_fit", "photos_in_words", "rise_curve", "rise_forecast", "rises"]
+__all__ = ["photos_in_words", "rise_curve", "rise_forecast", "rises"]
 
 _COLOURS = (BLUE, VERMILION, GREEN, ORANGE, SKY, INK)
 _MARKS, _LINES = "osD^vP", ("-", "--", "-.", ":", (0, (6, 1)), (0, (3, 1, 1, 1)))
@@ -112,19 +98,6 @@ def rises(r: "Rises", ax: "Axes | None" = None) -> "Axes":
     legend = ax.get_legend()
     if r.by and legend is not None:
         legend.set_title(plain(words.capital(quantities.label(r.by))))
-    return ax
-
-
-def curve_fit(f: "CurveFit", ax: "Axes | None" = None) -> "Axes":
-    """Readings and the fitted curve with its band."""
-    ax = calm(ax, 5.2, 3.8)
-    x = np.asarray(f.x, dtype=float)
-    along = np.linspace(x.min(), x.max(), 201)
-    table = f.predict(along)
-    _band(ax, along, table["low"], table["high"], f.level)
-    ax.plot(along, table["mean"], color=BLUE, lw=2.2, label="curve")
-    ax.plot(x, f.y, ls="none", marker="o", ms=4.5, mfc=GREY, mec=INK, mew=0.6, label="reading")
-    ax.legend(frameon=False, fontsize=POINTS - 0.5)
     return ax
 
 
@@ -208,12 +181,10 @@ def _frame(ax: "Axes | None") -> "Axes":
 
 
 def _band(ax: "Axes", x: object, low: object, high: object, level: float) -> None:
-    if np.isfinite(np.asarray(low, dtype=float)).any():
-        ax.fill_between(
-            np.asarray(x, dtype=float), np.asarray(low, dtype=float),
-            np.asarray(high, dtype=float), color=BLUE, alpha=0.2, lw=0, zorder=1.5,
-            label=f"its {100 * level:.0f} % interval",
-        )  # fmt: skip
+    x, low, high = (np.asarray(one, dtype=float) for one in (x, low, high))
+    if np.isfinite(low).any():
+        ax.fill_between(x, low, high, color=BLUE, alpha=0.2, lw=0, zorder=1.5,
+                        label=f"its {100 * level:.0f} % interval")  # fmt: skip
 
 
 def _double(ax: "Axes", hours: float, low: float, high: float, level: float) -> None:

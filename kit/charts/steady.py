@@ -6,23 +6,8 @@ import numpy as np
 
 from kit.analysis import words
 from kit.analysis.moments import Integers
-from kit.charts.base import (
-    BLUE,
-    GREY,
-    INK,
-    POINTS,
-    RULE,
-    SKY,
-    VERMILION,
-    arms,
-    called,
-    calm,
-    in_unit,
-    legend_above,
-    lines,
-    own_axes,
-    plain,
-)
+from kit.charts.base import arms, called, calm, in_unit, legend_above, lines, own_axes, plain
+from kit.charts.colours import BLUE, GREY, INK, POINTS, RULE, SKY, VERMILION
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -140,8 +125,6 @@ def control_chart(c: "ControlChart", ax: "Axes | None" = None) -> "Axes":
             mec=VERMILION, mew=1.8, zorder=4, label="sign of a change",
         )  # fmt: skip
         legend_above(ax)
-    if c.limits_from < len(c.points):
-        ax.axvline(c.limits_from - 0.5, color=GREY, lw=0.9, ls=(0, (2, 2)))
     ax.set_ylabel(called(c.outcome, 30))
     last = ax
     if below is not None:

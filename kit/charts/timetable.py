@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kit.charts.base import BLUE, GREY, INK, ORANGE, RULE, VERMILION, calm, legend_above, own_axes
+from kit.charts.base import calm, legend_above, own_axes
+from kit.charts.colours import BLUE, GREY, INK, ORANGE, RULE, VERMILION
 from kit.plan import clock
 from kit.plan.clock import say_clock, say_minutes
 from kit.plan.proofing import COLDEST_C, Q10_HIGH, Q10_LOW, WARMEST_C
@@ -217,25 +218,23 @@ def _back_in_the_cold(ax: "Axes", s: "Schedule", step: "Step", at: float, height
 
 
 def _write(
-    ax: "Axes",
-    s: "Schedule",
-    step: "Step",
-    at: float,
-    share: float,
-    knots: np.ndarray[Any, Any],
-    drawn: np.ndarray[Any, Any],
-) -> None:
+    ax: "Axes", s: "Schedule", step: "Step", at: float, share: float,
+    knots: np.ndarray[Any, Any], drawn: np.ndarray[Any, Any],
+) -> None:  # fmt: skip
     """Write into a bar, which has a share of the picture's height, what it is, if there is room."""
-    text = {
-        "retard": say_minutes(step.end - step.start),
-        "proof": say_minutes(step.end - step.start),
-        "load": step.load,
-    }.get(step.what)
-    if text is None:
+    # proofs that begin together share a lane: the longest tells of them all
+    ends = sorted(
+        one.end for one in s.steps
+        if (one.what, one.dough, one.start) == (step.what, step.dough, step.start)
+    )  # fmt: skip
+    if step.what not in ("retard", "proof", "load") or step.end < ends[-1]:
         return
-    ends = np.array([step.start, step.end], dtype=float)
-    a, b = _along((ends - s.times.start) / 60, knots, drawn)
-    width_in, height_in = _size_in(ax)
+    lengths = list(dict.fromkeys(say_minutes(end - step.start) for end in (ends[0], step.end)))
+    text = step.load if step.what == "load" else " to ".join(lengths)
+    bar = np.array([step.start, step.end], dtype=float)
+    a, b = _along((bar - s.times.start) / 60, knots, drawn)
+    figure = ax.get_figure(root=True)
+    width_in, height_in = (6.0, 4.0) if figure is None else figure.get_size_inches()
     room_points = (b - a) / (drawn[-1] - drawn[0]) * 72 * 0.88 * width_in
     if room_points < 0.6 * _POINTS * len(text) or share * (height_in - 1.5) * 72 < _POINTS:
         return
@@ -246,12 +245,6 @@ def _write(
         middle, at, text, ha="center", va="center", fontsize=_POINTS, color=colour, zorder=5,
         bbox=box, weight="bold" if step.what == "load" else "normal",
     )  # fmt: skip
-
-
-def _size_in(ax: "Axes") -> tuple[float, float]:
-    figure = ax.get_figure(root=True)
-    width, height = (6.0, 4.0) if figure is None else figure.get_size_inches()
-    return float(width), float(height)
 
 
 def _ticks(

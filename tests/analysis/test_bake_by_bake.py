@@ -10,9 +10,9 @@ from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
 import kit
-from kit.analysis.bake_by_bake import bake_by_bake
 from kit.analysis.structure import read_records
 from kit.analysis.verdict import Answer
+from kit.analysis.with_others import bake_by_bake
 
 GROUPS = {"dough": "dough", "bake": "bake"}
 
@@ -101,6 +101,40 @@ def test_the_answer_for_further_days_is_that_of_a_paired_t_test_of_the_bakes(mak
     assert len(seen(two, ask(two))) == 1  # two bakes tell next to nothing of a third
 
 
+def proofed(rng, bakes=4, mixings=2, doughs=4, pieces=4):
+    """Doughs of two malts, mixed in two goes a bake, each of two proofs, on two loads a bake."""
+    rows = []
+    for bake in range(bakes):
+        day, own = rng.normal(30, 1), rng.normal(0, 2)
+        for mixing in range(mixings):
+            for dough in range(doughs):
+                high, of_dough = dough % 2, rng.normal(0, 0.8)
+                for proof in (1.5, 2.0):
+                    height = day + own * (high - 0.5) + of_dough + rng.normal(0, 0.8)
+                    rows += [
+                        (bake, f"{bake}{mixing}", f"{bake}{mixing}{dough}", high, proof, i % 2,
+                         24 + 16 * mixing, height + rng.normal())
+                        for i in range(pieces)
+                    ]  # fmt: skip
+    columns = ["bake", "mix", "dough", "malt", "proof_ratio", "load", "retard_hours", "height"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+@pytest.mark.parametrize("mixing", [None, "mix"])
+def test_days_to_come_are_told_beside_mixings_shapings_and_loads(mixing):
+    """Against SciPy's ``ttest_rel`` of the bakes' means, however many groupings there are."""
+    frame = proofed(np.random.default_rng(6810004))
+    c = ask(frame, adjust=["proof_ratio"], load="load", mixing=mixing, examine=True)
+    inside = (["mixing"] if mixing else []) + ["dough", "shaping", "load"]
+    assert c.fit.groups == ("bake", *inside)
+    means = frame.groupby(["bake", "malt"])["height"].mean().unstack()
+    other = stats.ttest_rel(means[c.leading.level], means[c.leading.versus]).confidence_interval()
+    (text,) = [f.text for f in c.examined.findings if f.text.startswith("asked of further days")]
+    low, high = re.search(r"\(a difference of (\S+) to (\S+)\)", text).groups()
+    told = [float(number.replace("−", "-")) for number in (low, high)]
+    assert told == pytest.approx([other.low, other.high], abs=0.06)
+
+
 def test_another_answer_for_further_days_is_something_to_think_about():
     frame = by_piece(np.random.default_rng(5), 1.6)
     frame["height"] += 3.5 * frame["malt"]
@@ -172,7 +206,7 @@ def test_bakes_that_could_not_be_tested_are_not_taken_to_agree(monkeypatch):
     rng = np.random.default_rng(5597021)
     frames = [by_dough(rng, 1.5) for _ in range(40)]
     tested = [seen(frame, ask(frame)) for frame in frames]
-    monkeypatch.setattr("kit.analysis.bake_by_bake._MOST_CELLS", 1)
+    monkeypatch.setattr("kit.analysis.with_others._MOST_CELLS", 1)
     for frame, before in zip(frames, tested, strict=True):
         c = ask(frame)
         first, *further = seen(frame, c)

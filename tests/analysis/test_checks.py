@@ -14,8 +14,8 @@ from scipy import stats
 import kit
 from kit.analysis.checks import FitChecks, check_comparison
 from kit.analysis.dose import dose
+from kit.analysis.left_out import missing
 from kit.analysis.looks import at_limit, far_off, grubbs, residuals, spread
-from kit.analysis.missing import missing
 from kit.analysis.slips import copied, slipped
 from kit.analysis.structure import read_records
 from kit.errors import KitError
@@ -408,8 +408,8 @@ def test_missing_for_a_reason_is_pointed_out():
     (finding,) = text(examined, "missing")
     assert finding.alarm
     assert finding.text == (
-        "height is missing for 5 of 20 with diastatic malt at 1.2 %: if they are missing because "
-        "of the setting (burnt, torn, collapsed), those left flatter it"
+        "height is missing for 5 of 20 with diastatic malt at 1.2 %: if the setting did it (burnt, "
+        "torn, collapsed), those left flatter it"
     )
     assert list(examined.missing["missing"]) == [0, 0, 0, 5]
     one = made()
@@ -425,7 +425,7 @@ def test_missing_by_chance_is_seldom_pointed_out():
         gone = pd.DataFrame(
             {"level": [0.0, 0.6, 1.2], "pieces": 24, "missing": rng.binomial(24, 0.1, 3)}
         )
-        alarms += missing(gone, "rise_height_mm", "malt_percent")[0].alarm
+        alarms += missing(gone, "rise_height_mm", "malt_percent").alarm
     assert alarms <= 60
 
 
@@ -443,14 +443,14 @@ def test_missing_more_and_more_along_the_doses_is_told(levels, pieces, lost, lea
     rng, alarms = np.random.default_rng(5597001), 0
     for _ in range(400):
         gone = {"level": levels, "pieces": pieces, "missing": rng.binomial(pieces, lost)}
-        alarms += missing(pd.DataFrame(gone), "rise_height_mm", "malt_percent")[0].alarm
+        alarms += missing(pd.DataFrame(gone), "rise_height_mm", "malt_percent").alarm
     assert least <= alarms <= most
 
 
 def test_missing_along_named_settings_has_no_order():
     gone = pd.DataFrame({"level": list("ABCDE"), "pieces": 12, "missing": [0, 1, 2, 3, 4]})
-    assert not missing(gone, "rise_height_mm", "malt_percent")[0].alarm
-    assert missing(gone.assign(level=range(5)), "rise_height_mm", "malt_percent")[0].alarm
+    assert not missing(gone, "rise_height_mm", "malt_percent").alarm
+    assert missing(gone.assign(level=range(5)), "rise_height_mm", "malt_percent").alarm
 
 
 def test_scores_crowded_at_zero():

@@ -203,7 +203,7 @@ def test_columns_with_any_name(small):
     ("change", "error", "message"),
     [
         (lambda f: f.iloc[:0], DataError,
-         "there are no pieces yet: nothing to compare. Record a bake first."),
+         "there are no pieces yet: record a bake first."),
         (lambda f: f[f["dough"] == "1A"], DataError,
          "diastatic malt has one setting only (0.0) among the pieces with height: there is "
          "nothing to compare it with. Bake at least one more setting, twice."),

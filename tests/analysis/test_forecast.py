@@ -7,8 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.analysis.forecast import double_at, forecast
-from kit.analysis.forecast_clock import next_look
+from kit.analysis.forecast import double_at, forecast, next_look
 from kit.analysis.forecast_prior import PACE, double, expect, fit_earlier, ratio
 from kit.analysis.forecast_update import update, weighted_quantile
 from kit.analysis.rise_models import SHAPES

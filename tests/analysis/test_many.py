@@ -9,11 +9,11 @@ import kit
 from kit.analysis import reml
 from kit.analysis.blocks import make_blocks, stack
 from kit.analysis.deletion import without_each
-from kit.analysis.kenward_roger import each_df, f_test, single_df
+from kit.analysis.kenward_roger import each_df, f_test, finish, single_df
 from kit.analysis.likelihood import point
 from kit.analysis.means import tukey_critical, tukey_criticals
 from kit.analysis.recipe import recipes
-from kit.analysis.scaled import may_go_below
+from kit.analysis.scaled import Scaled, may_go_below
 from kit.analysis.verdict import Answer, decide, decide_each, settled
 
 
@@ -88,6 +88,18 @@ def test_a_trial_that_cannot_be_fitted_does_not_stop_the_others():
     assert str(problems[3]).startswith("the readings do not differ at all within a setting")
     assert np.isnan(many.beta[3]).all()
     assert np.isfinite(np.delete(many.beta, 3, axis=0)).all()
+
+
+def test_groups_next_to_alike_inside_are_a_problem_not_a_crash():
+    """Of ratios so large rounding leaves no covariance of the coefficients."""
+    rng = np.random.default_rng(5175001)
+    dough = np.repeat(np.arange(12), 3)
+    own = np.column_stack([np.ones(36), rng.normal(size=(12, 4))[dough], rng.normal(size=(36, 4))])
+    scaled = Scaled.of(own @ rng.normal(size=(9, 9)), rng.normal(size=36), np.ones(36), 0.0)
+    blocks = scaled.blocks([dough], ["dough"], dough)
+    assert not finish(blocks, point(blocks, np.array([[100.0]])))[1]
+    (problem,) = finish(blocks, point(blocks, np.array([[1e14]])))[1].values()
+    assert str(problem).startswith("too few pieces for so many groupings: the spread of dough and")
 
 
 def test_known_variances_give_what_the_fit_that_found_them_gives():

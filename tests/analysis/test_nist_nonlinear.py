@@ -94,6 +94,32 @@ def test_differences_where_complex_numbers_are_refused():
     assert digits(fit.theta, case["certified"]["parameters"]) >= 6
 
 
+def test_derivatives_may_come_as_lists():
+    x = np.arange(8.0)
+    y = 2 * np.exp(-0.3 * x) + 0.01 * np.sin(7 * x)
+
+    def curve(x, b):
+        return b[0] * np.exp(-b[1] * x)
+
+    def slopes(x, b):
+        return [[np.exp(-b[1] * t), -b[0] * t * np.exp(-b[1] * t)] for t in x]
+
+    given, found = (fit_curve(curve, x, y, [1, 0.1], derivatives=d) for d in (slopes, None))
+    assert given.theta == pytest.approx(found.theta, rel=1e-9)
+    assert given.covariance == pytest.approx(found.covariance, rel=1e-9)
+
+
+def test_a_fit_prints_in_words():
+    t = np.arange(6.0)
+    fit = fit_curve(lambda t, b: b[0] + b[1] * t, t, 1 + 0.5 * t + 0.1 * (-1) ** t, [0.5, 0.1],
+                    names=("start", "gain"))  # fmt: skip
+    first, second = fit.quantile() * fit.se
+    assert str(fit) == (
+        f"A curve through 6 readings: start 1.04, give or take {first:.2f}; gain 0.483, "
+        f"give or take {second:.3f}."
+    )
+
+
 def test_the_lowest_of_several_starts_is_kept():
     t = np.linspace(0, 10, 40)
 

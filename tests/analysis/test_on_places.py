@@ -9,7 +9,7 @@ import pytest
 
 import kit
 from kit.analysis.dose import dose
-from kit.analysis.on_places import on_places
+from kit.analysis.kept import on_places
 
 GROUPS = {"dough": "dough", "bake": "bake"}
 

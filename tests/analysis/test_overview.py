@@ -75,7 +75,7 @@ def test_trade_offs_only_of_what_is_sure(demo, table):
         bake="bake", load="load",
     )  # fmt: skip
     (told,) = open_too.trade_offs
-    assert told.startswith("With diastatic malt at 0.8 % instead of 0 %: height 4.2 mm more and ")
+    assert told.startswith("With diastatic malt at 0.8 % instead of 0 %: height 4.2 mm more (")
     assert told.endswith("; no sure difference in gumminess.")
 
 
@@ -95,9 +95,13 @@ def test_taller_but_darker():
     )
     found = overview(frame, ["malt_percent"], ["rise_height_mm", "browning_l"], dough="dough")
     (told,) = found.trade_offs
-    assert told.startswith("With diastatic malt at 0.8 % instead of 0 %: height 3.9")
-    assert " mm more and browning L* " in told
-    assert told.endswith(" less.")
+    assert told == (
+        "With diastatic malt at 0.8 % instead of 0 %: height 3.92 mm more (3.43 to 4.41) and "
+        "browning L* 7.91 less (7.54 to 8.27)."
+    )
+    ends = found.table.set_index("outcome")[["low", "high"]].abs()
+    assert ends.loc["rise_height_mm"].tolist() == pytest.approx([3.43, 4.41], abs=0.005)
+    assert ends.loc["browning_l"].tolist() == pytest.approx([8.27, 7.54], abs=0.005)
 
 
 def test_faces_and_pictures(table):

@@ -197,7 +197,22 @@ def test_readings_that_are_equal_by_chance_are_no_shapings(two):
     )
     side = compare(rows, "height", "side_minutes", adjust=["proof_ratio"], **DOUGHS)
     assert side.fit.groups == ("bake", "dough")
+    assert (
+        "if they were, the answer is surer than it should be. Compare the settings meant, or let a "
+        "trial with its settings answer"
+    ) in side.checks[0]
     assert Spread.from_bakes(rows, "height", ["proof_ratio"]).shaping is None
+
+
+def test_a_proof_read_once_a_dough_is_not_said_to_be_read_piece_by_piece():
+    rng = np.random.default_rng(6810002)
+    rows = series(rng, 1.0, bakes=6)
+    own = pd.Series(rng.normal(1.8, 0.2, 12).round(3), index=rows["dough"].unique())
+    rows["proof_ratio"] = rows["dough"].map(own)
+    by_dough = compare(rows, "height", "proof_ratio", **DOUGHS, line=True)
+    beside = compare(rows, "height", "side_minutes", adjust=["proof_ratio"], **DOUGHS)
+    for found in (by_dough, beside):
+        assert not any("piece by piece" in check for check in found.checks)
 
 
 def test_readings_of_a_trial_are_of_the_shapings_meant(two):

@@ -140,9 +140,9 @@ class Choice(Answered):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the right answers beside what guessing gives."""
-        from kit.analysis.tasting.pictures import against_guessing
+        from kit import charts
 
-        return against_guessing(self, ax)
+        return charts.against_guessing(self, ax)
 
 
 def triangle(

@@ -52,15 +52,8 @@ def needed_right(answers: int, guess: float, alpha: float) -> int | None:
     """
     from scipy.stats import binom
 
-    if binom.pmf(answers, answers, guess) > alpha:
-        return None
-    least = int(binom.isf(alpha, answers, guess)) + 1
-    # the quantile may fall one short or beyond where a tail equals alpha
-    while least > 0 and at_least(least - 1, answers, guess) <= alpha:
-        least -= 1
-    while at_least(least, answers, guess) > alpha:
-        least += 1
-    return least
+    least = 1 + int(np.flatnonzero(binom.sf(np.arange(answers + 1), answers, guess) <= alpha)[0])
+    return least if least <= answers else None
 
 
 def bounds(right: float, answers: float, level: float) -> tuple[float, float]:

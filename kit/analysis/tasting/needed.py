@@ -5,7 +5,6 @@ one more right answer is asked for, like the teeth of a saw. So the number given
 from which the chance *stays* above what was asked; the first tooth that reaches it comes earlier.
 """
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -14,7 +13,7 @@ import pandas as pd
 
 from kit.analysis.asked import need_between, need_one_of
 from kit.analysis.moments import Floats, Integers
-from kit.analysis.tasting.methods import chance_right, method
+from kit.analysis.tasting.methods import method
 from kit.errors import DataError, InputError
 from kit.shown import Telling, Told, percent
 
@@ -94,15 +93,14 @@ class Needed(Told):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the chance against the number of tasters."""
-        from kit.analysis.tasting.pictures import saw
+        from kit import charts
 
-        return saw(self, ax)
+        return charts.tasters_needed(self, ax)
 
 
 def tasters_needed(
     test: str = "triangle",
-    share: float | None = None,
-    d: float | None = None,
+    share: float = 0.5,
     chance: float = 0.8,
     alpha: float = 0.05,
     aim: Literal["difference", "alike"] = "difference",
@@ -114,11 +112,8 @@ def tasters_needed(
     ----------
     test : str
         ``"triangle"``, ``"duo-trio"`` or ``"pair"``.
-    share : float, optional
+    share : float
         Share of people able to tell: to be noticed (difference), or to be ruled out (alike).
-        Half of them when neither this nor `d` is given.
-    d : float, optional
-        d′ instead of `share`.
     chance : float
         That the answer comes where it is due.
     alpha : float
@@ -154,12 +149,6 @@ def tasters_needed(
     need_one_of("aim", aim, ("difference", "alike"))
     if two_sided and test != "pair":
         raise InputError("two_sided", two_sided, "is for pairs only", "Leave it out.")
-    if share is not None and d is not None:
-        raise InputError("d", d, "cannot be given beside share", "Give one of the two.")
-    if d is not None:
-        need_between("d", d, 0, math.inf)
-        share = (chance_right(test, d) - guess) / (1 - guess)
-    share = 0.5 if share is None else share
     for name, value in (("share", share), ("chance", chance), ("alpha", alpha)):
         need_between(name, value, 0, 1, "Write 0.5 for one half.")
     n = np.arange(1, _MOST + 1)

@@ -153,9 +153,9 @@ class Ranking(Answered):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the rank sums with half the least difference to either side."""
-        from kit.analysis.tasting.pictures import rank_sums
+        from kit import charts
 
-        return rank_sums(self, ax)
+        return charts.rank_sums(self, ax)
 
 
 def friedman(sums: Any, tasters: int, ties: float = 0.0) -> float:
@@ -205,18 +205,17 @@ def least_difference(
 
 
 def ranking(
-    frame: pd.DataFrame, taster: str = "taster", sample: str = "sample", rank: str = "rank",
-    meaning: str = "rank 1", alpha: float = 0.05,
-) -> Ranking:  # fmt: skip
+    frame: pd.DataFrame, rank: str = "rank", meaning: str = "rank 1", alpha: float = 0.05
+) -> Ranking:
     """Judge orders in which tasters put several muffins.
 
     Parameters
     ----------
     frame : DataFrame
-        One row a taster and sample. Equal ranks are ties. Where one taster ranked several times,
-        her ranks are averaged and ranked again: she stays one taster.
-    taster, sample, rank : str
-        Columns.
+        One row a ``taster`` and ``sample``. Equal ranks are ties. Where one taster ranked several
+        times, her ranks are averaged and ranked again: she stays one taster.
+    rank : str
+        Column of the ranks.
     meaning : str
         What rank 1 means, such as "liked most".
     alpha : float
@@ -244,7 +243,7 @@ def ranking(
     Rank sums, from rank 1 on: A (4), B (9) and C (11). Surely A before C.
     """
     need_between("alpha", alpha, 0, 0.5, "Write 0.05.")
-    wide = table(frame, taster, sample, rank)
+    wide = table(frame, rank)
     if wide.isna().any(axis=None):
         who = wide.index[wide.isna().any(axis=1)]
         lack = wide.columns[wide.loc[who[0]].isna()]
@@ -269,7 +268,7 @@ def ranking(
     pairs = _pairs(ranks.sum().sort_values(kind="stable"), least, told)
     return Ranking(
         meaning, ranks, statistic, p, exact, least, pairs, alpha, reachable,
-        Answer.MATTERS if told else Answer.UNCLEAR, _checks(frame, wide, taster, sample),
+        Answer.MATTERS if told else Answer.UNCLEAR, _checks(frame, wide),
     )  # fmt: skip
 
 
@@ -281,11 +280,11 @@ def _pairs(sums: "pd.Series[float]", least: float, told: bool) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["before", "after", "difference", "apart"])
 
 
-def _checks(frame: pd.DataFrame, wide: pd.DataFrame, taster: str, sample: str) -> tuple[str, ...]:
+def _checks(frame: pd.DataFrame, wide: pd.DataFrame) -> tuple[str, ...]:
     said = []
     if len(wide) == 1:
         said.append("one taster's order says nothing about anybody else")
-    if frame.duplicated([taster, sample]).any():
+    if frame.duplicated(["taster", "sample"]).any():
         said.append(
             "one person's repeats are not more people: a taster's ranks were averaged and ranked "
             "again"

@@ -65,16 +65,17 @@ def _whole(value: Any, least: int) -> bool:
     return number is not None and number >= least
 
 
-def marks_of(frame: pd.DataFrame, taster: str, sample: str, value: str) -> pd.DataFrame:
-    """The rows that have all three, with the values as numbers.
+def marks_of(frame: pd.DataFrame, value: str) -> pd.DataFrame:
+    """The rows that have taster, sample and value, with the values as numbers.
 
     Raises
     ------
     NotFoundError, InputError
         A column that is not there, a value that is no number.
     """
-    need_columns(frame, (taster, sample, value))
-    used = frame[[taster, sample, value]].dropna()
+    columns = ["taster", "sample", value]
+    need_columns(frame, columns)
+    used = frame[columns].dropna()
     numbers = pd.to_numeric(used[value], errors="coerce")
     if numbers.isna().any():
         wrong = used.loc[numbers.isna(), value].iloc[0]
@@ -82,7 +83,7 @@ def marks_of(frame: pd.DataFrame, taster: str, sample: str, value: str) -> pd.Da
     return used.assign(**{value: numbers.astype(float)})
 
 
-def table(frame: pd.DataFrame, taster: str, sample: str, value: str) -> pd.DataFrame:
+def table(frame: pd.DataFrame, value: str) -> pd.DataFrame:
     """One row a taster, one column a sample: the mean where a taster had a sample several times.
 
     Rows without a value are left out: not answered is missing, never 0.
@@ -92,8 +93,10 @@ def table(frame: pd.DataFrame, taster: str, sample: str, value: str) -> pd.DataF
     NotFoundError, InputError, DataError
         A column that is not there, values that are no numbers, fewer than two samples or no taster.
     """
-    used = marks_of(frame, taster, sample, value)
-    wide = used.pivot_table(index=taster, columns=sample, values=value, aggfunc="mean", sort=False)
+    used = marks_of(frame, value)
+    wide = used.pivot_table(
+        index="taster", columns="sample", values=value, aggfunc="mean", sort=False
+    )
     if wide.shape[1] < 2 or wide.empty:
         msg = (
             f"{value} is there for {wide.shape[1]} samples and {wide.shape[0]} tasters: at least "

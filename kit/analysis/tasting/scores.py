@@ -10,20 +10,20 @@ model with tasters as random (`ordinal`).
 import math
 from dataclasses import dataclass
 from itertools import combinations, product
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from kit.analysis import words
 from kit.analysis.asked import need_between
-from kit.analysis.tasting import score_words as say
 from kit.analysis.tasting.answered import Answered
 from kit.analysis.tasting.ordinal import FAR, Fit, chance_higher, fit, limit
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread
 from kit.analysis.verdict import Answer, decide
 from kit.errors import DataError
+from kit.shown import percent, span
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -32,6 +32,8 @@ __all__ = ["Scores", "scores"]
 
 #: What would be missed is told for a chance of 8 in 10 to notice it.
 _OFTEN = 0.8
+#: A pair that surely differs.
+_APART = (Answer.MATTERS.value, Answer.SMALL.value)
 
 
 @dataclass(frozen=True)
@@ -48,8 +50,6 @@ class Scores(Answered):
         ``higher, lower, log_odds, low, high, chance, chance_low, chance_high, answer``: chance
         that a taster scores `higher` above `lower`; intervals jointly protected (Bonferroni).
     model : Fit
-    by_taster : bool
-        Whether tasters were told apart.
     p : float
         Chance of such a spread where nobody can tell.
     exact : bool
@@ -72,7 +72,6 @@ class Scores(Answered):
     means: pd.DataFrame
     pairs: pd.DataFrame
     model: Fit
-    by_taster: bool
     p: float
     exact: bool
     matters: float | None
@@ -81,7 +80,6 @@ class Scores(Answered):
     missed: float
     answer: Answer
     checks: tuple[str, ...]
-    _words: ClassVar[Any] = say
 
     @property
     def leading(self) -> Any:
@@ -97,6 +95,76 @@ class Scores(Answered):
     def told(self) -> bool:
         """Whether the samples are surely not all alike."""
         return self.p <= 1 - self.level
+
+    @property
+    def headline(self) -> str:
+        """The answer in a few words."""
+        if self.answer is Answer.NONE:
+            return "No difference that matters."
+        if self.answer is Answer.UNCLEAR:
+            if not self.told:
+                return "Cannot tell yet."
+            one = "it may be small" if len(self.pairs) == 1 else "no two of them surely"
+            enough = "cannot tell yet whether enough to matter"
+            return f"The tasters scored them apart, but {one if self.matters is None else enough}."
+        tail = ", but too little to matter" if self.answer is Answer.SMALL else ""
+        return f"The tasters scored {self.leading['higher']} higher{tail}."
+
+    @property
+    def sentence(self) -> str:
+        """What was found about the two furthest apart."""
+        lead, mean = self.leading, self.means.set_index("sample")["mean"]
+        one, two = lead["higher"], lead["lower"]
+        text = (
+            f"Mean score {mean[one]:.1f} for {one}, {mean[two]:.1f} for {two}. By these, a taster "
+            f"scores {one} above {two} {percent(lead['chance'])} of the time (50 % is no "
+            f"difference); the scores fit {span(lead['chance_low'], lead['chance_high'])}"
+        )
+        if self.matters is not None:
+            text += f", and {percent(self.matters)} is what matters"
+        if len(self.pairs) == 1:
+            return f"{text}."
+        apart = int(self.pairs["answer"].isin(_APART).sum())
+        return f"{text}. Of {len(self.pairs)} pairs looked at, {apart} surely differ."
+
+    @property
+    def could_miss(self) -> str:
+        """What a panel like this would likely have missed."""
+        people = f"With {words.plural(self.tasters, 'taster')}"
+        if not self.reachable:
+            return f"{people} no scores could have been enough."
+        if math.isnan(self.missed) or self.missed > 0.995:
+            return f"{people} all but the plainest difference would likely be missed."
+        return (
+            f"{people} a difference would likely be missed unless a taster scores one above the "
+            f"other more than {percent(self.missed)} of the time."
+        )
+
+    @property
+    def next_step(self) -> str:
+        """What to do next."""
+        if self.answer is Answer.MATTERS:
+            return f"Next: {self.leading['higher']} it is, unless cost or effort says otherwise."
+        if self.answer in (Answer.SMALL, Answer.NONE):
+            return "Next: choose by cost or convenience; for the taste they are alike."
+        return "Next: ask more people; or put fewer muffins before them, best two as a pair."
+
+    @property
+    def statistics(self) -> str:
+        """Model, test and sources, for a statistician."""
+        lead = self.leading
+        how = "all orders counted" if self.exact else "19 999 orders drawn"
+        near, far = (
+            "without limit" if math.isinf(lead[end]) else words.minus(f"{lead[end]:.2f}")
+            for end in ("low", "high")
+        )
+        many = f", Bonferroni over {len(self.pairs)} pairs" if len(self.pairs) > 1 else ""
+        return (
+            f"For the statistician: randomisation test within tasters, {how}, p = {self.p:.2g}. "
+            f"Cumulative logit (McCullagh 1980), random taster, sd {self.model.sd:.2f}, adaptive "
+            f"Gauss–Hermite: log odds {lead['log_odds']:.2f} ({near} to {far}), profile likelihood "
+            f"at {percent(self.level)}{many}."
+        )
 
     def __repr__(self) -> str:
         return (
@@ -125,26 +193,24 @@ class Scores(Answered):
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw every taster's scores, one line a taster, and the means."""
-        from kit.analysis.tasting.pictures import taster_lines
+        from kit import charts
 
-        return taster_lines(self, ax)
+        return charts.taster_lines(self, ax)
 
 
 def scores(
-    frame: pd.DataFrame, taster: str | None = "taster", sample: str = "sample",
-    score: str = "score", matters: float | None = None, level: float = 0.95, seed: int = 1,
+    frame: pd.DataFrame, score: str = "score", matters: float | None = None, level: float = 0.95,
+    seed: int = 1,
 ) -> Scores:  # fmt: skip
     """Judge scores on an ordered scale, such as 1 dislike extremely to 9 like extremely.
 
     Parameters
     ----------
     frame : DataFrame
-        One row a taster and sample. Where one taster scored a sample several times, her mean
-        counts: she stays one taster.
-    taster : str or None
-        Column; None where every row is another person, one score each.
-    sample, score : str
-        Columns. Larger scores are higher.
+        One row a ``taster`` and ``sample``. Where one taster scored a sample several times, her
+        mean counts: she stays one taster.
+    score : str
+        Column of the scores; larger ones are higher.
     matters : float, optional
         Smallest chance of scoring one higher that you care about, between 0.5 and 1, such as 0.7.
     level : float
@@ -164,8 +230,8 @@ def scores(
     Notes
     -----
     Intervals are of the profile likelihood; its fall is judged by Student's t with tasters − 1
-    degrees of freedom (observations − samples where every row is another person), as few tasters
-    need: with normal quantiles, 6 to 12 tasters would be trusted too much.
+    degrees of freedom, as few tasters need: with normal quantiles, 6 to 12 tasters would be
+    trusted too much.
 
     Examples
     --------
@@ -179,66 +245,79 @@ def scores(
     if matters is not None:
         remedy = "Write 0.7: a taster scores it higher 7 times in 10."
         need_between("matters", matters, 0.5, 1, remedy)
-    known = frame if taster is not None else frame.assign(_person=np.arange(len(frame)))
-    people = "_person" if taster is None else taster
-    wide = table(known, people, sample, score)
-    if taster is not None:
-        # who scored one sample only says nothing about differences within a taster
-        wide = wide[wide.notna().sum(axis=1) >= 2].dropna(axis=1, how="all")
+    wide = table(frame, score)
+    # who scored one sample only says nothing about differences within a taster
+    wide = wide[wide.notna().sum(axis=1) >= 2].dropna(axis=1, how="all")
     if len(wide) < 2:
         few = words.plural(len(wide), "taster")
         msg = f"{few} scored two samples or more: at least two tasters are needed."
         raise DataError(msg)
     names = list(wide.columns)
     marks = wide.to_numpy(dtype=float)
-    own, x = np.nonzero(~np.isnan(marks))
-    values, y = np.unique(marks[own, x].round(9), return_inverse=True)
+    who, x = np.nonzero(~np.isnan(marks))
+    values, y = np.unique(marks[who, x].round(9), return_inverse=True)
     if len(values) < 2:
         msg = f"every score is {values[0]:g}: nothing can be told apart."
         raise DataError(msg)
-    who: Any = None if taster is None else own
-    if taster is None:
-        p, exact = _unpaired(marks[own, x], x, seed), False
-    else:
-        p, exact = chance_of_spread(marks, seed)
-    df = len(y) - len(names) if who is None else len(wide) - 1
-    pairs, model, missed = _pairs(y.astype(np.int64), x, who, names, max(df, 1), level, matters)
-    alike = math.factorial(len(names))  # orders that differ only in which sample is which
-    if who is None:
-        had = np.bincount(x)
-        alike = alike if len(set(had)) == 1 else 1
-        orders = math.factorial(len(y)) // math.prod(math.factorial(int(n)) for n in had)
-    else:
-        orders = math.factorial(len(names)) ** len(wide)
-    reachable = alike / orders <= 1 - level
-    if who is not None and len(names) == 2:
+    p, exact = chance_of_spread(marks, seed)
+    pairs, model, missed = _pairs(y.astype(np.int64), x, who, names, level, matters)
+    # orders that differ only in which sample is which are as far apart
+    reachable = math.factorial(len(names)) ** (1 - len(wide)) <= 1 - level
+    if len(names) == 2:
         missed = _noticed(model, len(wide), 1 - level, seed) if reachable else math.nan
-    told = p <= 1 - level
-    if not told:
-        clear = pairs["answer"].isin([Answer.MATTERS.value, Answer.SMALL.value])
-        pairs.loc[clear, "answer"] = Answer.UNCLEAR.value
-    answer = Answer(pairs["answer"].iloc[0])
+    if p > 1 - level:
+        pairs.loc[pairs["answer"].isin(_APART), "answer"] = Answer.UNCLEAR.value
     means = pd.DataFrame(
         {
             "sample": names, "mean": wide.mean().to_numpy(), "median": wide.median().to_numpy(),
             "tasters": wide.notna().sum().to_numpy(),
         }
     )  # fmt: skip
-    checks = say.checks(
-        frame, wide, known, people, sample, taster is not None, matters, model, pairs
-    )
     return Scores(
-        wide, means, pairs, model, taster is not None, p, exact, matters, level, reachable, missed,
-        answer, checks,
+        wide, means, pairs, model, p, exact, matters, level, reachable, missed,
+        Answer(pairs["answer"].iloc[0]), _checks(frame, wide, model, pairs),
     )  # fmt: skip
 
 
+def _checks(
+    frame: pd.DataFrame, wide: pd.DataFrame, model: Fit, pairs: pd.DataFrame
+) -> tuple[str, ...]:
+    """What to know before trusting it."""
+    said = []
+    if frame.dropna().duplicated(["taster", "sample"]).any():
+        said.append(
+            "one person's repeats are not more people: a taster's scores of one sample were "
+            "averaged"
+        )
+    left = frame["taster"].nunique() - len(wide)
+    if left:
+        said.append(
+            f"{words.plural(left, 'taster')} scored fewer than two samples and do not count"
+        )
+    lost = [str(s) for s in frame.dropna()["sample"].unique() if s not in wide.columns]
+    if lost:
+        said.append(f"{words.join(lost)} left out: scored by such tasters only")
+    if wide.isna().any(axis=None):
+        said.append("not every taster scored every sample; what is missing was left out, not 0")
+    if len(wide) < 6:
+        said.append(f"{len(wide)} tasters are very few: the interval leans on the model")
+    if pairs["log_odds"].abs().max() >= FAR - 1e-6 or not np.isfinite(pairs["high"]).all():
+        said.append(
+            "the scores of some samples hardly overlap, so that the far end of their interval is "
+            "without limit"
+        )
+    if model.sd >= 8 - 1e-6:
+        said.append("tasters use the scale so differently that only their own order counts")
+    return tuple(said)
+
+
 def _pairs(
-    y: Any, x: Any, who: Any, names: list[Any], df: int, level: float, matters: float | None
+    y: Any, x: Any, who: Any, names: list[Any], level: float, matters: float | None
 ) -> tuple[pd.DataFrame, Fit, float]:
     """Every pair with its interval, the furthest apart first."""
     from scipy.stats import t
 
+    df = int(who.max())  # tasters − 1
     looked = len(names) * (len(names) - 1) // 2
     critical = float(t.ppf(1 - (1 - level) / 2 / looked, df))
     model = fit(y, x, who)
@@ -301,17 +380,3 @@ def _noticed(model: Fit, tasters: int, alpha: float, seed: int) -> float:
     if noticed(FAR) < _OFTEN:
         return math.nan
     return chance_higher(model, brentq(lambda d: noticed(d) - _OFTEN, 0.0, FAR, xtol=0.01), middle)
-
-
-def _unpaired(values: Any, x: Any, seed: int, drawn: int = 19_999) -> float:
-    """Chance of such a spread between samples where all scores are of different people."""
-    rng = np.random.default_rng(seed)
-    own = values - values.mean()
-    had = np.bincount(x)
-    inside = np.eye(len(had))[x]
-
-    def between(marks: Any) -> Any:
-        return np.sum((marks @ inside) ** 2 / had, axis=-1)
-
-    shuffled = rng.permuted(np.tile(own, (drawn, 1)), axis=1)
-    return float((1 + np.sum(between(shuffled) >= between(own) - 1e-9)) / (1 + drawn))
