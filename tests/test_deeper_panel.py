@@ -43,6 +43,29 @@ def test_every_question_gets_an_answer_with_its_picture(panel, question):
     assert panel.called.startswith(f"print(ws.trial('harbour-malt').{question}(")
 
 
+def test_many_sentences_stand_below_their_picture(panel):
+    panel.question.value = "overview"
+    panel.ask.click()
+    shown = panel.shown.value
+    assert shown.index('class="kit-lead"') < shown.index("<svg") < shown.index("<li>")
+    # in short before it, which is all that is read out
+    read_out = re.search(r'<div role="status">(.*?)</div>', shown)[1]
+    found = panel.answer.table["verdict"].value_counts()
+    assert found.to_dict() == {
+        "cannot tell": 13, "a difference": 11, "does not": 2, "matters": 1
+    }  # fmt: skip
+    told = re.sub("<[^>]+>", " ", read_out).split()
+    assert " ".join(told) == (
+        "Does it matter if…? Of 27 effects asked about, 1 matters (diastatic malt for height), "
+        "2 do not, 13 cannot be told yet and 11 make a difference (how much matters was not said)."
+    )
+    panel.question.value = "dose"
+    panel.ask.click()
+    shown = panel.shown.value
+    first = panel.answer.tells().sentences[0].split()[0]
+    assert shown.index('class="kit-lead"') < shown.index(f"<p>{first}") < shown.index("<svg")
+
+
 def test_fields_follow_the_question(panel):
     panel.question.value = "dose"
     assert panel.factor.layout.display is None

@@ -35,6 +35,18 @@ def test_the_wheel_carries_it(path):
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_its_head_leads_to_the_others(path):
+    head = "".join(cells(path, "markdown")[0]["source"])
+    steps = ("plan", "record", "rise", "measure", "compare", "taste")
+    assert {other.stem for other in NOTEBOOKS} == set(steps)
+    way = " · ".join(
+        f"**{step.capitalize()}**" if step == path.stem else f"[{step.capitalize()}]({step}.ipynb)"
+        for step in steps
+    )
+    assert way in head.splitlines()
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 def test_cells_are_thin(path):
     for cell in cells(path):
         source = "".join(cell["source"])

@@ -93,10 +93,8 @@ def _named(asks: Iterable[widgets.Widget]) -> Iterator[tuple[Name, Any]]:
 
 
 def _locked(field: Any) -> bool:
-    """Whether nobody can change it now."""
     return bool(getattr(field, "disabled", False))
 
 
 def _offered(menu: Any) -> list[Any]:
-    """The values of a menu."""
     return [one[1] if isinstance(one, tuple) else one for one in menu.options]

@@ -12,6 +12,9 @@ from kit.writeup.blocks import Block, Code, Items, Picture, Table, Text
 
 __all__ = ["folded", "from_python", "if_invented", "items", "picture", "scrolled", "show", "status"]
 
+#: a number with its interval is longer, and may break before it on a phone
+_LETTERS = 12
+
 
 def status(text: str) -> str:
     """Say what was done; read out."""
@@ -95,6 +98,12 @@ def _parts(item: tuple[str, ...]) -> tuple[str, ...]:
     return (*(f"<strong>{part}:</strong> " for part in name), text)
 
 
+def _cell(cell: str, number: bool) -> str:
+    long = " kit-long" if len(cell) > _LETTERS else ""
+    kind = f' class="kit-n{long}"' if number else ""
+    return f"<td{kind}>{escape(cell)}</td>"
+
+
 def _table(table: Table) -> str:
     kinds = [' class="kit-n"' if number else "" for number in table.numeric]
     head = "".join(
@@ -103,9 +112,7 @@ def _table(table: Table) -> str:
     )
     rows = (
         f'<tr><th scope="row"{kinds[0]}>{escape(row[0])}</th>'
-        + "".join(
-            f"<td{kind}>{escape(cell)}</td>" for cell, kind in zip(row[1:], kinds[1:], strict=True)
-        )
+        + "".join(map(_cell, row[1:], table.numeric[1:]))
         + "</tr>"
         for row in table.rows
     )

@@ -1,6 +1,7 @@
 """The bring-in panel: a spreadsheet as the kit understands it, corrected, then stored."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 from typing import Self
@@ -18,12 +19,14 @@ from kit.panels.today import trial_at_work
 from kit.records.sheets.look import Look
 from kit.records.sheets.words import IGNORED, meanings
 from kit.workspace import Trial, Workspace
-from kit.writeup.blocks import Table
+from kit.writeup.tables import table
 
 __all__ = ["BringPanel"]
 
 _AS_SHOWN = "as the cells show"
 _ROWS = 8
+#: a cell of more letters is cut; a remedy never is
+_LETTERS = 80
 
 
 class BringPanel(Panel):
@@ -31,10 +34,6 @@ class BringPanel(Panel):
 
     Files are taken from the workspace's folder, or from wherever the path that is typed says:
     nothing goes through the browser.
-
-    Parameters
-    ----------
-    workspace : Workspace
 
     Attributes
     ----------
@@ -106,7 +105,6 @@ class BringPanel(Panel):
         return self.path.value.strip() or str(self.file.value)
 
     def _look(self) -> None:
-        """Read the file and show what its columns seem to mean."""
         source = self._source()
         self.look, self.work.said.value = None, ""
 
@@ -121,7 +119,6 @@ class BringPanel(Panel):
         self._show()
 
     def _correct(self, change: "Callable[[Look], Look]") -> None:
-        """Understand the table otherwise."""
         look = self.look
         if self._filling or look is None:
             return
@@ -150,7 +147,7 @@ class BringPanel(Panel):
         self.shown.value = (
             f'<div class="kit-answer"><p role="status"><strong>{told}</strong></p>'
             + (f'<div class="kit-banner">{asked}</div>' if asked else "")
-            + _table(bad, "What cannot be used", 20)
+            + _table(bad.astype({"value": object}), "What cannot be used", 20)
             + _table(look.to_frame(), "What would be stored: the first rows", _ROWS)
             + "</div>"
         )
@@ -187,7 +184,6 @@ class BringPanel(Panel):
         return lines
 
     def _store(self) -> None:
-        """Store the good rows, telling how far it is."""
         if self.look is None or self.work.busy:
             return
         look, trial = self.look, self.chosen
@@ -209,13 +205,11 @@ def _label(name: str) -> str:
 def _table(frame: pd.DataFrame, caption: str, most: int) -> str:
     if frame.empty:
         return ""
-    rows = tuple(tuple(map(_cell, row)) for row in frame.head(most).itertuples(index=False))
-    head = tuple(map(str, frame.columns))
     more = f"<p>… and {len(frame) - most} more rows.</p>" if len(frame) > most else ""
-    return show([Table(caption, head, rows, (False,) * len(head))]) + more
+    told = table(frame.head(most), caption, missing="")
+    rows = tuple(tuple(map(_short, told.head, row)) for row in told.rows)
+    return show([replace(told, rows=rows)]) + more
 
 
-def _cell(value: object) -> str:
-    if value is None or value is pd.NaT or value != value:
-        return ""
-    return f"{value:g}" if isinstance(value, float) else str(value)[:80]
+def _short(head: str, cell: str) -> str:
+    return cell if head == "remedy" or len(cell) <= _LETTERS else f"{cell[: _LETTERS - 1]}…"

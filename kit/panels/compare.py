@@ -1,5 +1,6 @@
 """The compare panel: pick trial, outcome and factor, say what matters, read the answer."""
 
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -30,10 +31,6 @@ _SMALLEST = "the smallest difference you care about"
 
 class ComparePanel(Panel):
     """Asks what to compare and shows the answer; holds nothing but what was typed.
-
-    Parameters
-    ----------
-    workspace : Workspace
 
     Attributes
     ----------
@@ -75,7 +72,6 @@ class ComparePanel(Panel):
         self._show_trial()
 
     def _show_trial(self) -> None:
-        """Offer what the trial has."""
         trial, frame = self.chosen, self.chosen.frame()
         factors = [name for name in trial.factors if name in frame]
         outcomes = outcomes_of(trial)
@@ -104,7 +100,6 @@ class ComparePanel(Panel):
             self.matters.text.placeholder = said
 
     def _show_factor(self) -> None:
-        """Offer what goes with the factor."""
         if self._filling:
             return
         by = self.factor.value
@@ -191,7 +186,10 @@ class ComparePanel(Panel):
         chart = charts.svg(charts.comparison(answer), picture.title, picture.description)
         # the tables are means, differences, and where the spread comes from
         differences = [block for block in part["analysis"] if isinstance(block, Table)][1]
-        brief = _first_columns(differences, 4)  # the others are for the statistician
+        brief = replace(  # the other columns are for the statistician
+            differences, head=differences.head[:3], numeric=differences.numeric[:3],
+            rows=tuple(row[:3] for row in differences.rows),
+        )  # fmt: skip
         call = ", ".join(f"{name}={value!r}" for name, value in self.asked.items() if value)
         return (
             f'<section class="kit-answer">{if_invented(trial)}'
@@ -221,8 +219,3 @@ class ComparePanel(Panel):
             return f'<p role="status">Written: {link(path)}{escape(f"{order}.{place}")}</p>'
 
         tell(self.written, written, meanwhile="Writing it …")  # other factors take their time
-
-
-def _first_columns(table: Table, count: int) -> Table:
-    rows = tuple(row[:count] for row in table.rows)
-    return Table(table.caption, table.head[:count], rows, table.numeric[:count])

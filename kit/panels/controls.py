@@ -41,6 +41,8 @@ class Form(widgets.VBox):  # type: ignore[misc]
 class Panel(Form):
     """Widgets one below the other, that look like a panel and keep JupyterLab's keys away.
 
+    Each kind of panel is made for the `Workspace` that it works on.
+
     Parameters
     ----------
     inside : widgets
@@ -106,7 +108,6 @@ class Panel(Form):
                 self._returned()
 
     def _asks(self) -> Sequence[widgets.Widget]:
-        """What holds the fields that come back."""
         return [self]
 
     def _relieve(self, before: Self) -> None:

@@ -8,6 +8,7 @@ import ipywidgets as widgets
 
 from kit import charts, quantities
 from kit.analysis import words
+from kit.analysis.overview import Overview
 from kit.errors import DataError, KitError
 from kit.panels.blocks import folded, from_python, if_invented, items, picture, scrolled
 from kit.panels.controls import Panel, button, offer, pick, visible
@@ -22,6 +23,17 @@ from kit.workspace import Trial, Workspace
 __all__ = ["DeeperPanel"]
 
 _STATISTICS = "For the statistician"
+#: verdict of an overview -> how one, and how several, are told
+_VERDICTS = {
+    "matters": ("matters", "matter"),
+    "does not": ("does not", "do not"),
+    "cannot tell": ("cannot be told yet",) * 2,
+    "a difference": (
+        "makes a difference (how much matters was not said)",
+        "make a difference (how much matters was not said)",
+    ),
+    "not tested": ("was not tested", "were not tested"),
+}
 
 
 @dataclass(frozen=True)
@@ -49,10 +61,6 @@ _QUESTIONS = (
 
 class DeeperPanel(Panel):
     """Asks a trial one of several questions by its own verbs; holds nothing but the answer.
-
-    Parameters
-    ----------
-    workspace : Workspace
 
     Attributes
     ----------
@@ -92,7 +100,6 @@ class DeeperPanel(Panel):
         return next(q for q in _QUESTIONS if q.verb == self.question.value)
 
     def _offer(self) -> None:
-        """Outcomes and factors of the trial."""
         trial = self.chosen
         offer(self.outcome, [(q.label, q.name) for q in outcomes_of(trial)], trial.outcome)
         offer(self.factor, [(quantities.get(name).label, name) for name in trial.factors])
@@ -105,7 +112,6 @@ class DeeperPanel(Panel):
         self.answer, self.shown.value = None, ""
 
     def _answer(self) -> None:
-        """Call the verb and show what it says, or the reason why not."""
         trial, question = self.chosen, self.asked
         given: dict[str, Any] = {}
         if question.outcome:
@@ -136,7 +142,7 @@ class DeeperPanel(Panel):
         tell(self.shown, answered, meanwhile="Working it out …")
 
     def _page(self, trial: Trial) -> str:
-        """Words first, then the picture, then what is for the statistician."""
+        """Words, the picture, what more there is to say, then what is for the statistician."""
         told = self.answer.tells()
         notes = items(f"{words.capital(note)}." for note in told.checks)
         method = told.method.removeprefix(f"{_STATISTICS}:").strip()
@@ -146,12 +152,31 @@ class DeeperPanel(Panel):
         table = self.answer.to_frame().to_html(
             index=False, border=0, na_rep="", float_format="{:.4g}".format
         )
+        drawn, said = picture(chart, f"Picture: {told.headline}"), paragraphs(told.sentences)
+        first, below = said, ""
+        if isinstance(self.answer, Overview):  # a sentence a pair is too much before the picture
+            first, below = f"<p>{escape(_in_short(self.answer))}</p>", said
         return (
             f'<section class="kit-answer">{if_invented(trial)}'
             f'<div role="status"><p class="kit-lead">{escape(also_us(told.headline))}</p>'
-            f"{paragraphs(told.sentences)}</div>"
-            f"{picture(chart, f'Picture: {told.headline}')}"
+            f"{first}</div>{drawn}{below}"
             + (f"<p><strong>To know:</strong></p>{notes}" if notes else "")
             + folded(_STATISTICS, paragraphs([method]) + scrolled(table, "Numbers"))
             + f"{from_python(self.called)}</section>"
         )
+
+
+def _in_short(overview: Overview) -> str:
+    """How many pairs got which verdict, and which of them matter."""
+    table, parts = overview.table, []
+    for verdict, (one, several) in _VERDICTS.items():
+        found = table[table["verdict"] == verdict]
+        if found.empty:
+            continue
+        part = f"{len(found)} {one if len(found) == 1 else several}"
+        if verdict == "matters":
+            pairs = zip(found["factor"], found["outcome"], strict=True)
+            named = [f"{words.name(by)} for {words.name(outcome)}" for by, outcome in pairs]
+            part += f" ({words.join(named)})"
+        parts.append(part)
+    return f"Of {words.plural(len(table), 'effect')} asked about, {words.join(parts)}."

@@ -12,26 +12,6 @@ const KEPT = "kit-entry|";
 const OWN = `kit-entry-${Math.random().toString(36).slice(2)}`;
 let number = 0;
 
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) {
-    if (value !== null && value !== undefined) element.setAttribute(name, value);
-  }
-  element.append(...children);
-  // JupyterLab's one-key commands spare only what is marked itself
-  if (/^(INPUT|BUTTON)$/.test(element.tagName) || element.hasAttribute("tabindex")) {
-    element.setAttribute("data-lm-suppress-shortcuts", "true");
-  }
-  return element;
-}
-
-function button(text, label, press) {
-  const made = make("button", { type: "button", class: "kit-entry-button" }, text);
-  if (label) made.setAttribute("aria-label", label);
-  made.addEventListener("click", press);
-  return made;
-}
-
 const several = (n, one, many = one + "s") => `${n} ${n === 1 ? one : many}`;
 
 // What was typed and not saved yet, kept by the browser over a reload.
@@ -219,7 +199,7 @@ class Cell {
     this.asks.replaceChildren(...asks);
   }
   button(text, press) {
-    return button(text, `${text}: ${this.label}`, () => {
+    return button("kit-entry-button", text, `${text}: ${this.label}`, () => {
       press();
       this.input.focus();
     });
@@ -253,7 +233,7 @@ class Table {
     this.foot = make("div", { class: "kit-entry-foot" });
     if (this.fills) {
       const says = "Fill down: the value goes into the empty fields below it (Ctrl+D)";
-      this.foot.append(button("Fill down", says, () => this.fillDown(this.last)));
+      this.foot.append(button("kit-entry-button", "Fill down", says, () => this.fillDown(this.last)));
     }
     this.foot.append(this.sum);
     el.classList.add("kit-entry");
@@ -367,7 +347,7 @@ class Table {
     }
     const lines = lost.map(([name, draft]) => make(
       "li", {}, `${draft.place}, ${draft.label}: “${draft.text}” `,
-      button("Forget it", `Forget ${draft.text}: ${draft.label}`, () => {
+      button("kit-entry-button", "Forget it", `Forget ${draft.text}: ${draft.label}`, () => {
         localStorage.removeItem(name);
         this.tellElsewhere();
       }),

@@ -16,6 +16,7 @@ import traitlets
 
 from kit.errors import InputError, KitError, StoreError
 from kit.panels.once import Once
+from kit.panels.scripts import script
 
 __all__ = ["Answer", "Cell", "EntryTable", "Heading"]
 
@@ -129,7 +130,7 @@ class EntryTable(anywidget.AnyWidget):
         Called with the columns that unsaved texts belong to and that are not shown.
     """
 
-    _esm = Path(__file__).with_name("entry.js")
+    _esm = script("entry")
     _css = Path(__file__).with_name("entry.css")
     sheet = traitlets.Dict().tag(sync=True)
     title = traitlets.Unicode().tag(sync=True)
@@ -140,13 +141,9 @@ class EntryTable(anywidget.AnyWidget):
     fills = traitlets.Bool(True).tag(sync=True)
 
     def __init__(
-        self,
-        columns: Sequence[Heading],
-        rows: Sequence[Heading],
-        save: Save,
-        cells: Mapping[tuple[str, str], Cell] | None = None,
-        **names: Any,
-    ) -> None:
+        self, columns: Sequence[Heading], rows: Sequence[Heading], save: Save,
+        cells: Mapping[tuple[str, str], Cell] | None = None, **names: Any,
+    ) -> None:  # fmt: skip
         super().__init__(**names)
         self._save = save
         self._once: Once[list[dict[str, Any]]] = Once(500)
@@ -157,11 +154,9 @@ class EntryTable(anywidget.AnyWidget):
         self.on_msg(self._heard)
 
     def show(
-        self,
-        columns: Sequence[Heading],
-        rows: Sequence[Heading],
+        self, columns: Sequence[Heading], rows: Sequence[Heading],
         cells: Mapping[tuple[str, str], Cell] | None = None,
-    ) -> None:
+    ) -> None:  # fmt: skip
         """Show other rows, columns or values; what is typed and not saved stays in its field."""
         given = cells or {}
         self.sheet = {
@@ -195,7 +190,6 @@ class EntryTable(anywidget.AnyWidget):
             self.after([(key.split()[0], key.split()[1]) for key in stored])
 
     def _store(self, cells: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-        """Store texts that came together."""
         with self.together(len(cells)):
             return [
                 {**asdict(self._one(**cell)), "typed": cell["text"],
@@ -206,7 +200,6 @@ class EntryTable(anywidget.AnyWidget):
     def _one(
         self, row: str, column: str, text: str, base: str | None = None, sure: bool = False
     ) -> Answer:
-        """Store one text, or say why not."""
         now = self.sheet["cells"].get(f"{row} {column}")
         if now is None:
             return Answer("refused", text, "This field is no longer in the table.")

@@ -19,31 +19,11 @@ const SIGNS = {
   bend: "M-4-4H4V4H-4Z",
 };
 
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) {
-    if (value !== null && value !== undefined) element.setAttribute(name, value);
-  }
-  element.append(...children);
-  // JupyterLab's one-key commands spare only what is marked itself
-  if (element.tagName === "BUTTON" || element.hasAttribute("tabindex")) {
-    element.setAttribute("data-lm-suppress-shortcuts", "true");
-  }
-  return element;
-}
-
 function draw(tag, attributes = {}, ...children) {
   const element = document.createElementNS(SVG, tag);
   for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
   element.append(...children);
   return element;
-}
-
-function button(text, label, press) {
-  const made = make("button", { type: "button", class: "kit-mark-button" }, text);
-  if (label) made.setAttribute("aria-label", label);
-  made.addEventListener("click", press);
-  return made;
 }
 
 // As `kit.photo.dragged.bent`: what is dragged takes along what lies up to the next grips.
@@ -199,10 +179,10 @@ class Board {
       this.stage,
     );
     this.loupe = make("canvas", { class: "kit-mark-loupe", width: "176", height: "176", "aria-hidden": "true" });
-    this.smaller = button("−", "Smaller", () => this.zoomBy(-1));
-    this.larger = button("+", "Larger", () => this.zoomBy(1));
-    this.whole = button("Whole photo", "", () => this.zoomTo(1));
-    this.hide = button("Hide the marks", "", () => this.toggle());
+    this.smaller = button("kit-mark-button", "−", "Smaller", () => this.zoomBy(-1));
+    this.larger = button("kit-mark-button", "+", "Larger", () => this.zoomBy(1));
+    this.whole = button("kit-mark-button", "Whole photo", "", () => this.zoomTo(1));
+    this.hide = button("kit-mark-button", "Hide the marks", "", () => this.toggle());
     this.size = make("span", { class: "kit-mark-size", role: "status" });
     this.help = make("span", { class: "kit-mark-help" },
       "Drag a mark, or go to it with Tab and move it with the arrow keys (Shift: ten times).");

@@ -15,6 +15,7 @@ import numpy as np
 import traitlets
 
 from kit.panels.once import Once
+from kit.panels.scripts import script
 from kit.photo.dragged import bent, grips
 
 __all__ = ["Grip", "Line", "Marking", "outline_with_grips"]
@@ -105,7 +106,7 @@ class Marking(anywidget.AnyWidget):
         Called with a grip's key after it was moved and the browser was answered.
     """
 
-    _esm = Path(__file__).with_name("marking.js")
+    _esm = script("marking")
     _css = Path(__file__).with_name("marking.css")
     picture = traitlets.Bytes().tag(sync=True)
     width = traitlets.Int().tag(sync=True)

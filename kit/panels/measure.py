@@ -38,10 +38,6 @@ class MeasurePanel(Panel):
     Photos are taken from a folder on the computer the notebook runs on: nothing goes through the
     browser, whatever their size.
 
-    Parameters
-    ----------
-    workspace : Workspace
-
     Attributes
     ----------
     one : OnePhoto
@@ -160,7 +156,6 @@ class MeasurePanel(Panel):
         return self._thumbs[photo.sha256]
 
     def _count(self, trial: Trial, items: list[Item]) -> None:
-        """Say whose photos these are, how many, and what is still to do."""
         told = [words.plural(len(items), "photo")] if items else ["no photo yet"]
         for state, what in (("", "not measured"), ("measured", "to look at"), ("kept", "kept")):
             count = sum(item.state == state for item in items)
@@ -181,7 +176,6 @@ class MeasurePanel(Panel):
         return self.path.value.strip() or str(self.folder.value or "")
 
     def _take_in(self) -> None:
-        """Take in the photos of the folder."""
         trial, source = self.chosen, self._source()
         if trial is None or not source:
             self.taken.value = trouble("Choose a folder, or write its path.")
@@ -190,7 +184,6 @@ class MeasurePanel(Panel):
             self.refresh()
 
     def _undo(self) -> None:
-        """Take back the last thing done, here or in another notebook."""
         undo = self.workspace.undo
         if tell(self.taken, lambda: status(f"{words.capital(undo())}.")):
             self.refresh()

@@ -1,20 +1,156 @@
 """What a photo is measured by: its reference, the shape of what it shows, and a hand."""
 
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
+import ipywidgets as widgets
+
 from kit.errors import InputError
-from kit.panels.fields import beside_of
-from kit.panels.measure_hand import Hand
+from kit.panels.again import fill_in, held
+from kit.panels.controls import pick, visible
+from kit.panels.fields import Typed, beside_of
+from kit.panels.marking import Marking
+from kit.panels.measure_marks import called, dragged
 from kit.panels.measure_reference import ReferenceForm
-from kit.panels.measure_shape import ShapeForm
 from kit.records.measured_by import MeasuredBy
 from kit.records.photos import StoredPhoto
+from kit.units import parse
 from kit.workspace import Trial
 
 if TYPE_CHECKING:
     from kit.photo.picture import Photo
 
-__all__ = ["Means"]
+__all__ = ["Hand", "Means", "ShapeForm"]
+
+_SHAPES = {"a ball standing free": "ball", "a piece with a flat top": "piece",
+           "in a jar or a straight container": "jar"}  # fmt: skip
+
+
+class ShapeForm(widgets.VBox):  # type: ignore[misc]
+    """Asks for the shape; what is typed stays from photo to photo.
+
+    Parameters
+    ----------
+    changed : callable
+        Called when another shape is chosen.
+    """
+
+    def __init__(self, changed: Callable[[], None]) -> None:
+        self.kind = pick("The dough is", _SHAPES.items())
+        self.inner = Typed("Its inside is wide", hint="such as 86 mm")
+        self.base = Typed("Its base is thick", hint="0 mm")
+        super().__init__([self.kind, self.inner, self.base])
+        self.kind.observe(lambda _: self._show(), "value")
+        self.kind.observe(lambda _: changed(), "value")
+        self._show()
+
+    def _show(self) -> None:
+        for field in (self.inner, self.base):
+            visible(field, self.kind.value == "jar")
+
+    def fill(self, how: Mapping[str, Any]) -> None:
+        """Fill in what `read` gave; what it does not say stays as it is."""
+        self.kind.value = how.get("shape", self.kind.value)
+        if (jar := how.get("jar")) is not None:
+            self.inner.value = f"{jar.inner_diameter_mm:.10g} mm"
+            self.base.value = f"{jar.base_thickness_mm:.10g} mm"
+
+    def read(self) -> dict[str, Any]:
+        """Return the shape, and its jar, as `kit.photo.side` takes them.
+
+        Raises
+        ------
+        InputError
+            Something is missing or cannot be; said beside its field, too.
+        """
+        if self.kind.value != "jar":
+            return {"shape": self.kind.value}
+        from kit.photo.jar import Jar
+
+        inner = self.inner.read(_inside)
+        base = self.base.read(lambda text: parse(text, "mm", "base"))
+        with beside_of({"inner_diameter_mm": self.inner, "base_thickness_mm": self.base}):
+            return {"shape": "jar", "jar": Jar(inner, base or 0.0)}
+
+
+def _inside(text: str) -> float:
+    value = parse(text, "mm", "inside")
+    if value is None:
+        raise InputError("inside", "", "must not be empty", "Measure how wide its inside is.")
+    return value
+
+
+Ends = dict[str, tuple[float, float]]
+
+_SAID = ("box", "outline", "threshold")
+
+
+class Hand:
+    """Marks and corrections by hand, of one photo at a time.
+
+    Attributes
+    ----------
+    said : dict
+        Arguments of the measuring: outline, threshold, box.
+    corrected : dict
+        What of it is called corrected, in order.
+    ends : dict
+        Key of a reference's mark -> where it was put on this photo.
+    """
+
+    def __init__(self) -> None:
+        self.said: dict[str, Any] = {}
+        self.corrected: dict[str, None] = {}
+        self.ends: Ends = {}
+        self._before: Ends = {}
+
+    def forget(self) -> None:
+        """Something else is to be measured on the same photo."""
+        self.said, self.corrected = {}, {}
+
+    def turn(self) -> None:
+        """Go on to another photo: the camera may have moved, so its marks are only drawn there."""
+        self.forget()
+        self._before |= {key: at for key, at in self.ends.items() if key != "end-disc"}
+        self.ends = {}
+
+    @property
+    def marks(self) -> Ends:
+        """Where to draw the reference's marks: put here, or as they lay on the photo before."""
+        return self._before | self.ends
+
+    @property
+    def unsure(self) -> bool:
+        """Whether marks of the photo before are drawn that nobody put on this one."""
+        return any(key not in self.ends for key in self._before)
+
+    def confirm(self) -> None:
+        """The marks of the photo before lie right on this one, too."""
+        self.ends = self.marks
+
+    def take(self, by: MeasuredBy, ends: Ends) -> None:
+        """Take up what a photo was measured by."""
+        self.said = {name: said for name, said in by.arguments().items() if name in _SAID}
+        self.corrected = dict.fromkeys(by.corrected)
+        self.ends |= ends
+
+    def take_over(self, before: "Hand") -> None:
+        """Go on with what a hand said in the panel that stood here before."""
+        self.said, self.corrected = dict(before.said), dict(before.corrected)
+        self.ends, self._before = dict(before.ends), dict(before._before)
+
+    def back_to_found(self) -> None:
+        """Drop what was corrected; where to look stays as it was said."""
+        self.said = {name: said for name, said in self.said.items() if name == "box"}
+        self.corrected = {name: None for name in self.corrected if name == "place"}
+
+    def moved(self, marking: Marking, key: str, result: Any) -> None:
+        """Take where a mark was dragged; the parameters are those of `measure_marks.dragged`."""
+        if key.startswith("end"):
+            self.ends[key] = marking.at(key)
+        self.said |= dragged(marking, key, result, self.said)
+        if name := called(key):
+            self.corrected[name] = None
 
 
 class Means:
@@ -35,7 +171,7 @@ class Means:
     @property
     def _said(self) -> tuple[Any, ...]:
         """Everything that is typed of reference, shape and jar."""
-        return self.reference.said, self.shape.said
+        return self.reference.said, tuple(held([self.shape]).items())
 
     def take_over(self, before: "Means") -> None:
         """Have what was typed last in the panel before, for photos that were not measured yet."""
@@ -50,7 +186,7 @@ class Means:
         if by is None and self._typed is not None:
             reference, shape = self._typed
             self.reference.say(reference)
-            self.shape.say(shape)
+            fill_in([self.shape], dict(shape))
             self._typed = None
         if by is None and self._said == self._blank:
             before = [p for p in trial.photos() if p.measured_by]

@@ -13,12 +13,10 @@ from kit.panels.controls import Form, button, columns, row, section, toggle, vis
 from kit.panels.fields import tell
 from kit.panels.marking import Grip, Line, Marking
 from kit.panels.measure_about import SHOWN, AboutPhoto
-from kit.panels.measure_hand import Hand
 from kit.panels.measure_marks import box_marks, first_box, marks_of, outline_in, reference_lines
-from kit.panels.measure_means import Means
+from kit.panels.measure_means import Hand, Means, ShapeForm
 from kit.panels.measure_reference import ReferenceForm
 from kit.panels.measure_series import SeriesBlock
-from kit.panels.measure_shape import ShapeForm
 from kit.panels.measure_words import as_kept, as_measured, in_place_of
 from kit.panels.slide import Slide
 from kit.panels.style import trouble
@@ -151,7 +149,6 @@ class OnePhoto(Form):
             self._measure()
 
     def _open(self, trial: Trial, photo: StoredPhoto) -> None:
-        """Read the file and show it, without marks."""
         from kit.photo.shown import as_jpeg
 
         self.opened = None
@@ -242,7 +239,6 @@ class OnePhoto(Form):
         self._fit()
 
     def _measure_afresh(self) -> None:
-        """Measure without what a hand corrected."""
         self.hand.back_to_found()
         self._measure()
 
@@ -254,7 +250,6 @@ class OnePhoto(Form):
         self._measure()
 
     def _measure(self) -> None:
-        """Measure what is shown, by what a hand said."""
         if self.trial is None or self.opened is None:
             return
         self.said.value, self.kept.value = status("Measuring …"), ""

@@ -69,9 +69,8 @@ def _one(text: str) -> int | None:
     try:
         return whole("its number", text)
     except InputError as exc:
-        raise InputError(
-            "its number", text, "must be a whole number", "Leave it empty for any."
-        ) from exc
+        rule = "must be a whole number"
+        raise InputError("its number", text, rule, "Leave it empty for any.") from exc
 
 
 def _dots(text: str) -> float:
@@ -83,47 +82,27 @@ def _dots(text: str) -> float:
 
 
 _ABOUT: Mapping[str, _Fields] = {
-    "card": {
-        "printed_scale": (
-            "Its long bar, measured",
-            "180 mm, as printed",
-            lambda t: above_0(t, "mm", "long bar"),
-        )
-    },
+    "card": {"printed_scale": ("Its long bar, measured", "180 mm, as printed",
+                               lambda text: above_0(text, "mm", "long bar"))},
     "points": {"mm": ("Distance", "such as 40 mm", _mm("distance", 2000))},
-    "ruler": {
-        "mm": ("Distance on the ruler", "such as 100 mm", _mm("distance", 2000)),
-        "tick_mm": ("From line to line", "such as 1 mm", _mm("line to line", 100)),
-    },
+    "ruler": {"mm": ("Distance on the ruler", "such as 100 mm", _mm("distance", 2000)),
+              "tick_mm": ("From line to line", "such as 1 mm", _mm("line to line", 100))},
     "disc": {"diameter_mm": ("Its diameter", "such as 25 mm", _mm("diameter", 1000))},
-    "checkerboard": {
-        "inner_corners": ("Inner corners", "such as 7 x 5", _corners),
-        "square_mm": ("A square's side", "such as 6 mm", _mm("square", 200)),
-    },
-    "marker": {
-        "side_mm": ("Its side", "such as 40 mm", _mm("side", 1000)),
-        "id": ("Its number", "any, when empty", _one),
-    },
+    "checkerboard": {"inner_corners": ("Inner corners", "such as 7 x 5", _corners),
+                     "square_mm": ("A square's side", "such as 6 mm", _mm("square", 200))},
+    "marker": {"side_mm": ("Its side", "such as 40 mm", _mm("side", 1000)),
+               "id": ("Its number", "any, when empty", _one)},
     "scanner": {"dpi": ("Dots to the inch", "such as 600", _dots)},
-}
+}  # fmt: skip
 
 #: kind -> argument, label, what can be chosen; what is not chosen is asked for
 _CHOICES: Mapping[str, tuple[str, str, Mapping[str, Any]]] = {
-    "points": (
-        "tilt_deg",
-        "Camera was held",
-        {
-            "any way (up to 40° off)": 40.0,
-            "roughly square on (within 25°)": 25.0,
-            "square on with care (within 10°)": 10.0,
-        },
-    ),
-    "disc": (
-        "lies",
-        "The round thing",
-        {"say how it lies …": None, "lies flat": "flat", "stands upright": "upright"},
-    ),
-}
+    "points": ("tilt_deg", "Camera was held", {
+        "any way (up to 40° off)": 40.0, "roughly square on (within 25°)": 25.0,
+        "square on with care (within 10°)": 10.0}),
+    "disc": ("lies", "The round thing", {
+        "say how it lies …": None, "lies flat": "flat", "stands upright": "upright"}),
+}  # fmt: skip
 
 
 def _as_typed(name: str, value: Any) -> str:

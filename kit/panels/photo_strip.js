@@ -4,13 +4,6 @@
 
 const SIGN = { "": "○", measured: "◐", kept: "●" };
 
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
-}
-
 class Strip {
   constructor(model, el) {
     this.model = model;
@@ -63,8 +56,7 @@ class Strip {
   }
   button(key) {
     if (!this.buttons.has(key)) {
-      const button = make("button", { type: "button", tabindex: "-1",
-        "data-lm-suppress-shortcuts": "true" });
+      const button = make("button", { type: "button", tabindex: "-1" });
       button.addEventListener("click", () => {
         this.model.set("chosen", key);
         this.model.save_changes();

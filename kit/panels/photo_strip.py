@@ -8,6 +8,8 @@ from typing import Any
 import anywidget
 import traitlets
 
+from kit.panels.scripts import script
+
 __all__ = ["Item", "PhotoStrip"]
 
 _HERE = Path(__file__).parent
@@ -49,7 +51,7 @@ class PhotoStrip(anywidget.AnyWidget):
         Key of the photo that is chosen; empty for none.
     """
 
-    _esm = _HERE / "photo_strip.js"
+    _esm = script("photo_strip")
     _css = _HERE / "photo_strip.css"
     items: Any = traitlets.List().tag(sync=True)
     thumbs = traitlets.Dict().tag(sync=True)

@@ -19,7 +19,7 @@ from kit.panels.plan_form import GUESS, NEW, UNKNOWN, PlanForm
 from kit.panels.plan_offers import named, spreads_of
 from kit.panels.plan_sheets import linked, papers, written_before
 from kit.panels.plan_shown import show_plan
-from kit.panels.style import trouble
+from kit.panels.style import notebook, trouble
 from kit.plan.clock import read_clock
 from kit.plan.design import design
 from kit.plan.plan import Plan
@@ -59,10 +59,6 @@ class Proposal:
 
 class PlanPanel(PlanForm):
     """Asks for the question and the kitchen, shows the plan, keeps it and writes its sheets.
-
-    Parameters
-    ----------
-    workspace : Workspace
 
     Attributes
     ----------
@@ -158,7 +154,6 @@ class PlanPanel(PlanForm):
         self._ask()
 
     def _take_over(self, trial: Trial) -> None:
-        """Take question, settings and formula from a trial that is there."""
         self.name.value, self.question.value = trial.name, trial.question
         offered = [name for _, name in self.factor.options]
         factors = [(name, settings) for name, settings in trial.factors.items() if name in offered]
@@ -274,7 +269,7 @@ class PlanPanel(PlanForm):
         size = self._size()
         for one in formula.with_settings(next(iter(doughs.values()))).open:
             self.formula.said.value = trouble(
-                f"{one.name} ? is not set by this plan. To see what to weigh, write its share of "
+                f"{one.short} ? is not set by this plan. To see what to weigh, write its share of "
                 "the flour in place of the question mark."
             )
             return None
@@ -295,7 +290,6 @@ class PlanPanel(PlanForm):
         )
 
     def _call(self) -> str:
-        """The same from Python."""
         assert self.proposal is not None
         plan = self.proposal.plan
         kitchen, factors = plan.kitchen, ", ".join(f"kit.{one!r}" for one in plan.factors)
@@ -307,7 +301,6 @@ class PlanPanel(PlanForm):
         )
 
     def _keep(self) -> None:
-        """Store the plan with its trial and write sheets and calendar into the folder."""
         if self.proposal is None:
             return
 
@@ -320,7 +313,7 @@ class PlanPanel(PlanForm):
             away = f" {put_away_in_words(gone)}" if gone else ""
             return (
                 f'<div role="status"><p>Kept in <strong>{escape(trial.name)}</strong>. Open a '
-                f"sheet and print it; record the bake in <em>record.ipynb</em>.{escape(away)}</p>"
+                f"sheet and print it; record the bake in {notebook('record')}.{escape(away)}</p>"
                 f"<ul>{items}</ul></div>"
             )
 
@@ -346,7 +339,6 @@ class PlanPanel(PlanForm):
         return trial, bakes, gone
 
     def _write_sheet(self, trial: Trial, bake: Bake) -> str:
-        """One bake's sheet and, where its day is known, its calendar; links to both."""
         page, dates = papers(trial, bake)
         assert self.proposal is not None
         weights = plan = None

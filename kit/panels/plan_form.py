@@ -100,7 +100,7 @@ class PlanForm(Panel):
         self.piece = Typed("Raw piece", "76 g", "76 g, or 2 3/4 oz")
         self.step = Typed("Scale shows steps of", "1 g", "1 g, or 0.1 oz")
         self.fine = Typed("Fine scale, steps of", "", "0.1 g, or empty")
-        self.spread = pick("It is", [UNKNOWN])
+        self.spread = pick("They differ", [UNKNOWN])
         self.dough_sd = Typed("From dough to dough", "1")
         self.piece_sd = Typed("From piece to piece", "1.5")
         self.guess = widgets.VBox(
@@ -135,7 +135,6 @@ class PlanForm(Panel):
             typed.text.placeholder = f"such as {example(picked.value)}" if picked.value else ""
 
     def _spread(self) -> Spread | None:
-        """From earlier bakes or as guessed; None while nobody knows."""
         unit, outcome = words.unit_of(self.outcome.value), self.outcome.value
         if self.spread.value == UNKNOWN:
             return None
@@ -157,7 +156,6 @@ class PlanForm(Panel):
         return self.formula.read(lambda text: read_formula(name, text))
 
     def _size(self) -> dict[str, Any]:
-        """How much dough, on which scale."""
         return {
             "raw_piece_g": self._usual(self.piece, "ball_weight_g"),
             "scale_step_g": self.step.read(lambda text: above_0(text, "g", "scale step")) or 1.0,
@@ -172,20 +170,16 @@ class PlanForm(Panel):
         return {name: self._usual(field, name) for name, field in fields if name not in varied}
 
     def _times(self) -> dict[str, Any]:
-        """Limits of the kitchen and its room, as `schedule` takes them."""
-        read: dict[str, Any] = {
-            "awake_from": self.awake_from.value.strip(), "awake_to": self.awake_to.value.strip(),
-            "hands": count(self.hands), "tubs": count(self.doughs),
-            "griddle_places": count(self.places),
-            "retard_tolerance_hours": self.slack.read(
-                lambda text: number(text, "h", "it may be off by")
-            ),
-        }  # fmt: skip
         asked = {
             "awake_from": self.awake_from, "awake_to": self.awake_to, "hands": self.hands,
             "tubs": self.doughs, "griddle_places": self.places,
             "retard_tolerance_hours": self.slack,
         }  # fmt: skip
+        hours = partial(number, unit="h", field="it may be off by")
+        counted = ("hands", "tubs", "griddle_places")
+        read: dict[str, Any] = {name: count(asked[name]) for name in counted}
+        read |= {name: asked[name].value.strip() for name in ("awake_from", "awake_to")}
+        read["retard_tolerance_hours"] = self.slack.read(hours)
         with beside_of(asked):
             limits = Limits(**read)
         return {"limits": limits, "room_temp_c": self._usual(self.room, "room_temp_c")}
@@ -205,7 +199,6 @@ class PlanForm(Panel):
 
 
 def _factor(quantity: str, text: str) -> Factor:
-    """What is changed, with its settings as typed."""
     if not text.strip():
         remedy = f"Write them here, such as {example(quantity)}."
         raise InputError("settings", text, "must be at least two", remedy)

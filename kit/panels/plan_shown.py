@@ -60,7 +60,7 @@ def show_plan(
         _in_short(said[1:]) if said else paragraphs([unknown]),
         *map(_besides, powers[1:]), "</div>",
         _doubts(plan, powers, weights, schedule, unusual),
-        f"<p>{escape(plan.headline)} {escape(_sentences(plan.notes))}</p>",
+        f"<p>{escape(' '.join([plan.headline, *(f'{note}.' for note in plan.notes)]))}</p>",
         '<div class="kit-pictures">',
         _picture(plan.plot(), "Which dough is mixed when", str(plan), _boxes(plan)),
     ]  # fmt: skip
@@ -81,14 +81,10 @@ def show_plan(
 
 def _in_short(texts: Sequence[str]) -> str:
     """The first sentence of each; the rest when it is asked for."""
-    parts = [_first_of(text) for text in texts]
-    rest = [more for _, more in parts if more]
-    return paragraphs([first for first, _ in parts]) + folded(_SURE, paragraphs(rest))
-
-
-def _first_of(text: str) -> tuple[str, str]:
-    first, stop, rest = text.partition(". ")
-    return (f"{first}.", rest) if stop else (text, "")
+    parts = [text.partition(". ") for text in texts]
+    rest = [more for *_, more in parts if more]
+    first = [f"{first}{stop.strip()}" for first, stop, _ in parts]
+    return paragraphs(first) + folded(_SURE, paragraphs(rest))
 
 
 def _besides(other: Power) -> str:
@@ -102,10 +98,6 @@ def _boxes(plan: Plan) -> str:
     alike, whole = alike_in(plan), [f for f in plan.factors if f.level == "dough"]
     same = "recipes" if len(alike) == len(whole) else words.join([words.name(q) for q in alike])
     return f"Boxes are doughs{f'; alike colours are alike {same}' if alike else ''}."
-
-
-def _sentences(notes: tuple[str, ...]) -> str:
-    return " ".join(f"{note}." for note in notes)
 
 
 def _doubts(

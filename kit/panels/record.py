@@ -18,7 +18,7 @@ from kit.panels.record_trial import TrialForm
 from kit.panels.running import RunningPanel
 from kit.panels.today import todays_bake, trial_at_work
 from kit.quantities import LEVELS
-from kit.records.things import Bake
+from kit.records.things import Bake, Thing
 from kit.records.typed import whole
 from kit.us_units import also_us
 from kit.workspace import Trial, Workspace
@@ -32,10 +32,6 @@ class RecordPanel(Panel):
     """Trial, bake, doughs, loads, pieces, and a table to type into for each.
 
     Every value is stored by `Trial.record` or `Trial.change` as its field is left.
-
-    Parameters
-    ----------
-    workspace : Workspace
 
     Attributes
     ----------
@@ -193,7 +189,6 @@ class RecordPanel(Panel):
         self._show_last()
 
     def _noted(self) -> None:
-        """Something that happened was noted."""
         self._show_events(self.chosen, self.chosen_bake)
         self._stored()
 
@@ -218,7 +213,6 @@ class RecordPanel(Panel):
     # doing
 
     def _doing(self, what: Callable[[], str], said: widgets.HTML) -> None:
-        """Do what a button says; tell beside it what was done or why it cannot be."""
         self.said.value = self.undone.value = ""
         tell(said, lambda: status(what()), self.day, self.doughs, self.loads, self.pieces)
 
@@ -247,27 +241,21 @@ class RecordPanel(Panel):
             field.read(lambda text: whole("how many", text)) or 0
             for field in (self.doughs, self.loads, self.pieces)
         ]
+        added: dict[str, Sequence[Thing]] = {}
         with self.workspace.together(f"{trial.name}: doughs, loads and pieces added to {bake}"):
-            added = self._add_up_to(trial, bake, wanted)
-        self.refresh()
-        told = [words.plural(n, level) for level, n in added.items() if n]
-        return f"Added: {', '.join(told)}." if told else "There are as many already."
-
-    @staticmethod
-    def _add_up_to(trial: Trial, bake: Bake, wanted: list[int]) -> dict[str, int]:
-        added = {"dough": 0, "load": 0, "piece": 0}
-        for level, there, n, make in (
-            ("dough", trial.doughs, wanted[0], trial.add_dough),
-            ("load", trial.loads, wanted[1], trial.add_load),
-        ):
-            for _ in range(n - len(there(bake))):
-                make(bake)
-                added[level] += 1
-        for dough in trial.doughs(bake):
-            for _ in range(wanted[2] - len(trial.pieces(dough))):
+            for level, there, make, n in (
+                ("dough", trial.doughs, trial.add_dough, wanted[0]),
+                ("load", trial.loads, trial.add_load, wanted[1]),
+            ):
+                added[level] = [make(bake) for _ in range(n - len(there(bake)))]
+            added["piece"] = [
                 trial.add_piece(dough)
-                added["piece"] += 1
-        return added
+                for dough in trial.doughs(bake)
+                for _ in range(wanted[2] - len(trial.pieces(dough)))
+            ]
+        self.refresh()
+        told = [words.plural(len(made), level) for level, made in added.items() if made]
+        return f"Added: {', '.join(told)}." if told else "There are as many already."
 
     def _undo(self) -> str:
         said = self.workspace.undo()
@@ -286,7 +274,6 @@ def _today(bake: Bake) -> date:
 
 
 def _is_on(bake: Bake) -> bool:
-    """Whether it is the day of the bake."""
     return bake.day == _today(bake)
 
 
@@ -300,7 +287,6 @@ def _coming(bake: Bake | None) -> str:
 
 
 def _about(trial: Trial) -> str:
-    """The trial in one or two lines."""
     lines = [if_invented(trial, " Begin a trial of your own for your bakes.")]
     if trial.question:
         lines.append(f'<p class="kit-question">{escape(trial.question)}</p>')
@@ -320,7 +306,6 @@ def _about(trial: Trial) -> str:
 
 
 def _told(history: Any) -> str:
-    """The history, newest first, in words."""
     items = (
         f"<li><time>{row.when:%Y-%m-%d %H:%M}</time> {escape(row.what)}"
         f"{' <strong>(undone)</strong>' if row.undone else ''}"

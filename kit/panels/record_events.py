@@ -65,7 +65,6 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
         self.noted.children = self._told(noted[noted["id"].isin(list(self._things))])
 
     def _note(self) -> None:
-        """Store what is typed, or say beside a field what is wrong with it."""
         trial = self._trial
         assert trial is not None
         fields = {"kind": self.what, "text": self.more, "at": self.at}
@@ -87,7 +86,6 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
         tell(self.said, noted, *fields.values())
 
     def _take_out(self, event: Event) -> None:
-        """Take out what was noted by mistake, however long ago."""
         trial = self._trial
         assert trial is not None
 

@@ -47,11 +47,9 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
     """
 
     def __init__(
-        self,
-        level: str,
-        after: Callable[[], None],
+        self, level: str, after: Callable[[], None],
         together: Callable[[str], AbstractContextManager[None]],
-    ) -> None:
+    ) -> None:  # fmt: skip
         self.level, self._after, self._together = level, after, together
         self.entry: EntryTable | None = None
         self.sheet: LevelSheet | None = None
@@ -126,7 +124,6 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
         self._offer()
 
     def _offer(self) -> None:
-        """Offer what is not shown."""
         assert self.sheet is not None
         self.more.unobserve(self._add, "value")
         self.more.options = [_ADD, *sorted((q.axis, q.name) for q in self.sheet.others())]

@@ -58,8 +58,6 @@ class TrialForm(widgets.VBox):  # type: ignore[misc]
         self.matters.text.description = what_matters(self.outcome.value)
 
     def _begin(self) -> None:
-        """Read the fields and begin the trial, or say beside a field what is wrong."""
-
         def begun() -> None:
             factors = self._factors()
             unit = words.unit_of(self.outcome.value)

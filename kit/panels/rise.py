@@ -19,7 +19,8 @@ from kit.panels.blocks import folded, items, picture, show, status
 from kit.panels.controls import Panel, button, offer, pick, row, section
 from kit.panels.fields import Typed, beside_of, number, refused, tell
 from kit.panels.once import Once
-from kit.panels.style import trouble
+from kit.panels.scripts import script
+from kit.panels.style import notebook, trouble
 from kit.panels.today import todays_bake, trial_at_work
 from kit.records.things import Dough
 from kit.workspace import Trial, Workspace
@@ -34,7 +35,7 @@ _MILK = next((name, text, source) for name, text, source in SAFETY if name.start
 class _Reader(anywidget.AnyWidget):
     """The fields and buttons of one reading; its part in the browser is rise.js."""
 
-    _esm = _HERE / "rise.js"
+    _esm = script("presses", "rise")
     _css = _HERE / "running.css"
     trial = traitlets.Unicode().tag(sync=True)
     dough = traitlets.Unicode().tag(sync=True)
@@ -48,10 +49,6 @@ class RisePanel(Panel):
     """Pick a dough, note its rise, see when it will be double; below, all doughs by setting.
 
     It holds nothing: what it shows is read from the records.
-
-    Parameters
-    ----------
-    workspace : Workspace
     """
 
     def __init__(self, workspace: Workspace) -> None:
@@ -62,7 +59,11 @@ class RisePanel(Panel):
         self.trial = pick("Trial", names[::-1], value=trial_at_work(workspace))
         self.dough = pick("Dough")
         self.reader = _Reader(
-            ways=[{"key": key, "words": way.words, "holds": way.holds} for key, way in WAYS.items()]
+            # the ratio itself last: who knows it has reckoned already
+            ways=[
+                {"key": key, "words": WAYS[key].words, "holds": WAYS[key].holds}
+                for key in sorted(WAYS, key=lambda one: one == "ratio")
+            ]
         )
         self.reader.on_msg(self._hear)
         self.look, self.shown, self.told = widgets.HTML(), widgets.HTML(), widgets.HTML()
@@ -123,7 +124,6 @@ class RisePanel(Panel):
         self._show_dough()
 
     def _show_dough(self) -> None:
-        """Put the dough that is picked into the fields, its forecast and its curve."""
         if self._filling:
             return
         trial, dough = self.chosen, self.chosen_dough
@@ -143,7 +143,7 @@ class RisePanel(Panel):
         if start is None:
             self.look.value = (
                 '<p role="status">Its clock has not started: note when it was shaped (in '
-                "record.ipynb), or press <em>the clock starts</em> when you mark it.</p>"
+                f"{notebook('record')}), or press <em>the clock starts</em> when you mark it.</p>"
             )
             return
         invented = '<p class="kit-banner">Invented data.</p>' if trial.invented else ""
@@ -217,7 +217,6 @@ class RisePanel(Panel):
         return {"ok": True, "text": text}
 
     def _doing(self, what: Callable[[Trial], str], shown: widgets.HTML, *typed: Typed) -> None:
-        """Do what a button says; show what it gives or why it cannot be, once."""
         if trial := self.chosen:
             tell(shown, lambda: what(trial), *typed, meanwhile="Working it out …")
 
@@ -283,7 +282,6 @@ def _called(dough: Dough) -> str:
 
 
 def _own(trial: Trial, dough: Dough) -> Any:
-    """The readings of one dough."""
     return trial.rise_readings().query("dough == @dough.code and bake == @dough.bake.code")
 
 
@@ -315,7 +313,6 @@ def _notes(told: Any) -> str:
 
 
 def _readings(trial: Trial, dough: Dough) -> str:
-    """What was read of the dough, by the clock."""
     rows = _own(trial, dough)
     if rows.empty:
         return "<p>No reading after the start yet.</p>"

@@ -1,22 +1,9 @@
 // The running bake: where everything is, ticking, and a big button for what comes next.
 //
-// Times of day and words come from Python; only lengths are counted here, from UTC stamps. A press
-// carries the moment it was made. What Python has not answered is said to be NOT SAVED, kept in the
-// browser, and sent again: also after a reload, when the cell has been run once more.
+// Times of day and words come from Python; only lengths are counted here, from UTC stamps.
 
-const ANSWER_MS = 2500; // without an answer after so long, say NOT SAVED
-const RETRY_MS = 3000;
-const REST_MS = 1500; // a second touch within so long is the same press
 const REFRESH_MS = 60000;
 const NEAR_MIN = 20; // up to here seconds are shown
-const KEPT = "kit-running|";
-
-function make(tag, attributes = {}, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  element.append(...children);
-  return element;
-}
 
 // a length of time, as `kit.records.stages.say_long` says it
 function long(minutes, seconds = false) {
@@ -37,36 +24,6 @@ function left(due, now, seconds) {
   const ahead = ((due.at ?? due.start) - now) / 60000;
   const near = ahead >= 1 || (seconds && ahead > 0);
   return near ? ["", `in ${long(ahead, seconds)}`] : ["due", "due now"];
-}
-
-// Presses without an answer yet, kept by the browser.
-class Pending {
-  constructor(bake) {
-    this.kept = KEPT + bake;
-    this.presses = [];
-    try {
-      this.presses = JSON.parse(localStorage.getItem(this.kept) ?? "[]");
-    } catch (error) {
-      console.warn("kit: presses of before cannot be read", error);
-    }
-  }
-  keep() {
-    try {
-      localStorage.setItem(this.kept, JSON.stringify(this.presses));
-    } catch (error) {
-      console.warn("kit: the browser keeps nothing for this page", error);
-    }
-  }
-  add(press) {
-    this.presses.push(press);
-    this.keep();
-  }
-  take(id) {
-    const found = this.presses.find((press) => press.id === id);
-    this.presses = this.presses.filter((press) => press.id !== id);
-    this.keep();
-    return found;
-  }
 }
 
 class Place {
@@ -92,7 +49,10 @@ class Place {
     this.where.textContent = row.where;
     this.late.textContent = row.lateness ? `(${row.lateness})` : "";
     const basis = row.basis ? ` (${row.basis})` : "";
-    this.expected.textContent = row.next ? `next: ${row.next} ${row.expected}${basis} ` : "";
+    // a lone button says itself what is next: then only when is told, where that is known
+    const when = `${row.expected}${basis}`.trim();
+    const told = row.next && (when || row.due || row.also.length);
+    this.expected.textContent = told ? `next: ${row.next} ${when} ` : "";
     const stages = [row.next, ...row.also].filter(Boolean);
     while (this.buttons.children.length > stages.length) this.buttons.lastChild.remove();
     stages.forEach((stage, i) => {
@@ -105,7 +65,7 @@ class Place {
     this.tick();
   }
   button() {
-    const button = make("button", { type: "button", "data-lm-suppress-shortcuts": "true" });
+    const button = make("button", { type: "button" });
     button.addEventListener("click", () => {
       if (Date.now() < this.rests) return;
       this.rests = Date.now() + REST_MS;
@@ -138,24 +98,29 @@ class Board {
   constructor(model, el) {
     this.model = model;
     this.places = new Map();
-    this.pending = new Pending(model.get("bake"));
+    this.presses = new Presses(model, {
+      type: "press",
+      name: () => `kit-running|${model.get("bake")}`,
+      words: (press) => `${press.title} ${press.stage}`,
+      answered: (press, ok) => {
+        if (ok && this.typed.value.trim() === press.at) this.typed.value = "";
+        this.places.forEach((place) => place.label());
+      },
+    });
     const id = `kit-typed-${Math.random().toString(36).slice(2)}`;
     this.typed = make("input", {
-      id, type: "text", autocomplete: "off", "data-lm-suppress-shortcuts": "true",
+      id, type: "text", autocomplete: "off",
       placeholder: "now, if empty; or 9:40",
     });
-    this.alert = make("p", { class: "kit-trouble", role: "alert" });
-    this.unsaved = make("p", { class: "kit-trouble", role: "alert" });
-    this.status = make("p", { class: "kit-said", role: "status" });
     this.turn = make("p", { class: "kit-unseen", role: "status" });
     this.list = make("ul");
     const label = make("label", { for: id }, "When it was");
+    const { alert, unsaved, status } = this.presses;
     el.append(make("div", { class: "kit-board" }, make("p", { class: "kit-when" }, label, this.typed),
-      this.alert, this.unsaved, this.status, this.list, this.turn));
+      alert, unsaved, status, this.list, this.turn));
     this.typed.addEventListener("input", () => this.places.forEach((place) => place.label()));
-    this.alert.hidden = this.unsaved.hidden = true;
     this.show();
-    this.send();
+    this.presses.send();
   }
   show() {
     const rows = this.model.get("rows");
@@ -183,51 +148,8 @@ class Board {
     }
   }
   press(row, stage) {
-    const id = `${Date.now()}-${Math.random().toString(36).slice(2)}`;
-    this.alert.hidden = true;
-    this.pending.add({
-      id, things: row.things, title: row.title, stage, at: this.typed.value.trim(),
-      pressed: new Date().toISOString(), clock: this.clock(),
-    });
-    this.send();
-  }
-  // by the clock of the kitchen, wherever the browser is
-  clock() {
-    const zone = { timeZone: this.model.get("zone"), hour: "2-digit", minute: "2-digit" };
-    return new Date().toLocaleTimeString("en-GB", zone);
-  }
-  send() {
-    clearTimeout(this.again);
-    for (const press of this.pending.presses) {
-      try {
-        this.model.send({ type: "press", ...press });
-      } catch (error) {
-        console.warn("kit: no connection to Python", error); // said below, and tried again
-      }
-    }
-    if (this.pending.presses.length) {
-      this.again = setTimeout(() => {
-        this.say();
-        this.again = setTimeout(() => this.send(), RETRY_MS);
-      }, ANSWER_MS);
-    }
-  }
-  say() {
-    const told = this.pending.presses.map((p) => `${p.title} ${p.stage}, pressed at ${p.clock}`);
-    this.unsaved.hidden = told.length === 0;
-    const text = `NOT SAVED yet: ${told.join("; ")}. It is kept here and tried again; if Python has `
-      + "stopped, start it and run this cell again.";
-    if (told.length && this.unsaved.textContent !== text) this.unsaved.textContent = text;
-  }
-  answer({ id, ok, text }) {
-    const press = this.pending.take(id);
-    this.say();
-    if (!press) return;
-    this.status.textContent = ok ? text : "";
-    this.alert.textContent = ok ? "" : text;
-    this.alert.hidden = ok;
-    if (ok && this.typed.value.trim() === press.at) this.typed.value = "";
-    this.places.forEach((place) => place.label());
+    const at = this.typed.value.trim();
+    this.presses.add({ things: row.things, title: row.title, stage, at });
   }
   tick() {
     const told = [...this.places.values()].map((place) => place.tick()).filter(Boolean);
@@ -238,11 +160,7 @@ class Board {
 function render({ model, el }) {
   const board = new Board(model, el);
   const show = () => board.show();
-  const hear = (message) => {
-    if (message.type === "answer") board.answer(message);
-  };
   model.on("change:rows", show);
-  model.on("msg:custom", hear);
   const ticking = setInterval(() => board.tick(), 1000);
   const refreshing = setInterval(() => {
     if (document.visibilityState === "visible") model.send({ type: "refresh" });
@@ -250,9 +168,8 @@ function render({ model, el }) {
   return () => {
     clearInterval(ticking);
     clearInterval(refreshing);
-    clearTimeout(board.again);
+    board.presses.end();
     model.off("change:rows", show);
-    model.off("msg:custom", hear);
   };
 }
 export default { render };

@@ -14,6 +14,7 @@ from kit.panels.blocks import items, status
 from kit.panels.controls import Panel, button, offer, pick, row, section, tick
 from kit.panels.fields import Typed, refused, tell
 from kit.panels.once import Once
+from kit.panels.scripts import script
 from kit.panels.style import trouble
 from kit.records.bench.running import Row, Running
 from kit.records.bench.stages import STAGES
@@ -27,7 +28,7 @@ _HERE = Path(__file__).parent
 class _Board(anywidget.AnyWidget):
     """Where everything is, ticking, and the buttons; its part in the browser is running.js."""
 
-    _esm = _HERE / "running.js"
+    _esm = script("presses", "running")
     _css = _HERE / "running.css"
     bake = traitlets.Unicode().tag(sync=True)
     zone = traitlets.Unicode("UTC").tag(sync=True)

@@ -19,12 +19,7 @@ __all__ = ["SharePanel"]
 
 
 class SharePanel(Panel):
-    """Asks for a trial and for a file, by `Trial.package`, `Trial.recipe`, `Workspace.receive`.
-
-    Parameters
-    ----------
-    workspace : Workspace
-    """
+    """Asks for a trial and for a file, by `Trial.package`, `Trial.recipe`, `Workspace.receive`."""
 
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
@@ -70,8 +65,6 @@ class SharePanel(Panel):
         return self.workspace.folder or Path.cwd()
 
     def _pack(self) -> None:
-        """Write the trial's file and say what is in it."""
-
         def packed() -> str:
             trial = self.workspace.trial(self.trial.value)
             path = self.folder / f"{file_name(trial.name)}.zip"
@@ -81,8 +74,6 @@ class SharePanel(Panel):
         tell(self.packed, packed, meanwhile="Working …")
 
     def _receive(self) -> None:
-        """Bring in what is in a file, whole or not at all, and say what arrived."""
-
         def received() -> str:
             path = self.source.read(self._found)
             told = self.workspace.receive(path, self.baker.value.strip() or None)
@@ -101,7 +92,6 @@ class SharePanel(Panel):
         self.pack.disabled = False
 
     def _found(self, text: str) -> Path:
-        """The file that is meant: in the workspace's folder, or as its path says."""
         name = text.strip().strip('"')
         if not name:
             raise InputError("the file", text, "must not be empty", "Write its name.")

@@ -78,7 +78,6 @@ class RecipeBlock(widgets.VBox):  # type: ignore[misc]
         self.written.value = ""
 
     def _write(self) -> None:
-        """Write the page into the workspace's folder, each dose a page of its own."""
         doses = dict(zip(self._names, self.doses.children, strict=True))
         steps = [line.strip() for line in self.steps.value.splitlines() if line.strip()]
         settings = {name: field.value for name, field in doses.items()}

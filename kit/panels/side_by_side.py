@@ -21,12 +21,7 @@ _KINDS = ("doughs", "bakes", "loads", "pieces")
 
 
 class SideBySidePanel(Panel):
-    """Picks two things of a trial and shows `Trial.differences` of them.
-
-    Parameters
-    ----------
-    workspace : Workspace
-    """
+    """Picks two things of a trial and shows `Trial.differences` of them."""
 
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
@@ -59,7 +54,6 @@ class SideBySidePanel(Panel):
         self._show()
 
     def _show(self) -> None:
-        """Show what the two differ in."""
         trial, one, other = self.chosen, self.one.value, self.other.value
         if trial is None or one is None or other is None:
             self.shown.value = "<p>There are no two of them yet.</p>"

@@ -18,9 +18,8 @@ __all__ = ["beside_refusal"]
 
 #: more doughs than this are told in a table
 _MOST_IN_WORDS = 6
-_MARKS = (
-    "A dot is one piece. A diamond is the mean of a dough. There is no interval, because nothing "
-    "tells yet how far two doughs of one setting lie apart."
+_NO_INTERVAL = (
+    "There is no interval, because nothing tells yet how far two doughs of one setting lie apart."
 )
 _AGAIN = (
     "Next: bake the same settings again on another day, and do that at least twice. Before that "
@@ -29,12 +28,9 @@ _AGAIN = (
 
 
 def beside_refusal(
-    trial: Trial,
-    outcome: str | None,
-    by: str | None,
-    why: KitError,
+    trial: Trial, outcome: str | None, by: str | None, why: KitError,
     leave_out: Collection[str] = (),
-) -> str:
+) -> str:  # fmt: skip
     """Return as HTML the dough means, their picture and what to bake next; empty if out of place.
 
     Parameters
@@ -62,7 +58,7 @@ def beside_refusal(
         f'<section class="kit-answer"><p>{escape(_AGAIN)}</p>'
         f"<p>{escape(told)} That is what these doughs came to; it does not say what the setting "
         "did, because a dough differs from the next by itself.</p>"
-        f"{picture(chart, title, _MARKS)}{_table(points, outcome, by)}</section>"
+        f"{picture(chart, title, _NO_INTERVAL)}{_table(points, outcome, by)}</section>"
     )
 
 
@@ -89,7 +85,6 @@ def _shown(outcome: str, value: float) -> str:
 
 
 def _means(points: pd.DataFrame, outcome: str, by: str) -> str:
-    """The means in words, or how many there are."""
     doughs = _doughs(points)
     if len(doughs) > _MOST_IN_WORDS:
         return f"So far {words.name(outcome)} was measured for {len(doughs)} doughs."

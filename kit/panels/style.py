@@ -8,7 +8,7 @@ from pathlib import Path
 
 from kit.writeup.plain_words import in_words
 
-__all__ = ["STYLE", "holds", "link", "trouble"]
+__all__ = ["STYLE", "holds", "link", "notebook", "trouble"]
 
 #: CSS of every panel; its classes begin with kit-
 STYLE = """<style>
@@ -65,7 +65,8 @@ STYLE = """<style>
   .kit-panel .widget-toggle-button.mod-active {border: 4px solid Highlight}
 }
 @media (max-width: 35rem) {
-  .kit-scroll :is(th, td):not(.kit-n), .kit-scroll thead th {white-space: normal}
+  .kit-scroll :is(th, td):not(.kit-n), .kit-scroll :is(.kit-long, thead th) {white-space: normal}
+  .kit-scroll :is(th, td):last-child {padding-right: 0}
   .kit-panel .widget-inline-hbox {flex-flow: column; height: auto; align-items: stretch}
   .kit-panel .widget-inline-hbox > * {flex: none; width: auto !important; text-align: left}
 }
@@ -103,6 +104,13 @@ def link(path: Path, label: str = "") -> str:
         shown = escape(label or path.name)
         return f'<a href="../../files/{escape(path.name)}" target="_blank">{shown}</a>'
     return f"{escape(label)} <code>{escape(str(path))}</code>".strip()
+
+
+def notebook(name: str) -> str:
+    """Show another notebook of the kit as HTML: a link to it where `kit start` serves them."""
+    if os.environ.get("KIT_FOLDER"):  # its notebooks stand beside one another
+        return f'<a href="{name}.ipynb" target="_blank">{name}.ipynb</a>'
+    return f"<em>{name}.ipynb</em>"
 
 
 def holds(page: Path, words: Iterable[str]) -> bool:

@@ -41,10 +41,6 @@ _MIND = (
 class TastePanel(Panel):
     """Asks what is tasted and by whom, takes answers blind, and opens the tasting at the end.
 
-    Parameters
-    ----------
-    workspace : Workspace
-
     Attributes
     ----------
     answer : Choice, Ranking, Scores or None
@@ -97,7 +93,6 @@ class TastePanel(Panel):
         self.opened, self.shown = widgets.HTML(), widgets.HTML()
 
     def _rest(self) -> None:
-        """Offer nothing: there is no trial."""
         for one in (self.plan, self.save, self.undo, self.unblind):
             one.disabled = True
         self.shown.value = trouble("There is no trial in this folder yet.")
@@ -144,7 +139,6 @@ class TastePanel(Panel):
         self._show_enough()
 
     def _show_enough(self) -> None:
-        """Say how many tasters it takes."""
         self.enough.value = ""
         method = self.method.value
         if method not in CHOOSE:
@@ -222,7 +216,6 @@ class TastePanel(Panel):
     # answers
 
     def _show_tastings(self) -> None:
-        """Offer the trial's tastings, the newest first."""
         told = self.chosen.tastings().drop_duplicates("tasting")
         numbers = zip(told["tasting"], told["method"], strict=True)
         listed = [(f"{number}: {method}", int(number)) for number, method in numbers]
@@ -231,17 +224,15 @@ class TastePanel(Panel):
         self._show_tasting()
 
     def _served(self) -> Any:
-        """What was served in the tasting that is picked."""
         told = self.chosen.tastings()
         return told[told["tasting"] == self.tasting.value]
 
     def _left(self, told: Any) -> list[tuple[str, int]]:
         """Tasters and plates of which nothing is answered."""
-        done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
+        done = _answered(told)
         return list(done[~done].index)
 
     def _blind(self, told: Any) -> bool:
-        """Whether a tasting was not opened yet."""
         return bool(told["sample"].isna().all())
 
     def _show_tasting(self) -> None:
@@ -289,8 +280,7 @@ class TastePanel(Panel):
             self.marks.show(on, self._count(told))
 
     def _count(self, told: Any) -> str:
-        """Say how many plates are answered, and by whom not."""
-        done = told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
+        done = _answered(told)
         left = list(dict.fromkeys(name for name, _ in self._left(told)))
         if not self._blind(told):
             left = []  # what did not come before it was opened comes no more
@@ -322,7 +312,6 @@ class TastePanel(Panel):
         self._show_marks()
 
     def _undo(self) -> None:
-        """Take back the last thing done, here or in another notebook."""
         number = self.tasting.value
 
         def undone() -> str | None:
@@ -382,3 +371,8 @@ class TastePanel(Panel):
                 self.shown.value = trouble(str(exc))
             return
         self.shown.value = answer_page(self.chosen, self.answer, told, self.tasting.value, matters)
+
+
+def _answered(told: Any) -> Any:
+    """Whether anything is answered, by taster and plate."""
+    return told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0

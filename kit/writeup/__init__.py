@@ -24,15 +24,8 @@ from kit.writeup.content import sections
 from kit.writeup.report import Also, Report, data_hash, dough_table, from_frame
 
 __all__ = [
-    "Also",
-    "Report",
-    "data_hash",
-    "dough_table",
-    "from_frame",
-    "markdown",
-    "render",
-    "write",
-]
+    "Also", "Report", "data_hash", "dough_table", "from_frame", "markdown", "render", "write",
+]  # fmt: skip
 
 _HERE = Path(__file__).parent
 
@@ -85,7 +78,6 @@ def write(report: Report, path: str | Path) -> Path:
 
 
 def _charts(report: Report, parts: list[Section]) -> dict[Picture, Markup]:
-    """The pictures, in the order they stand on the page, drawn."""
     pictures = (b for part in parts for b in part.blocks if isinstance(b, Picture))
     answers = [report.comparison, *(a.comparison for a in report.also if a.comparison)]
     return {
@@ -107,14 +99,10 @@ def _fill(template: str, report: Report, parts: list[Section], **more: object) -
     """Fill a template; everything put into it is escaped for its kind of file."""
     html = template.endswith(".html.j2")
     environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(_HERE),
-        autoescape=html,
-        finalize=None if html else _for_markdown,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        undefined=jinja2.StrictUndefined,
-    )
+        loader=jinja2.FileSystemLoader(_HERE), autoescape=html,
+        finalize=None if html else _for_markdown, trim_blocks=True, lstrip_blocks=True,
+        keep_trailing_newline=True, undefined=jinja2.StrictUndefined,
+    )  # fmt: skip
     return environment.get_template(template).render(report=report, sections=parts, **more)
 
 

@@ -36,7 +36,7 @@ def sections(report: "Report") -> list[Section]:
         ("picture", "The picture", [_picture(c)]),
         ("rests-on", "What it rests on", _rests_on(c)),
         *(
-            (f"also-{i}", f"And {words.name(also.by)}?", _also(also, c))
+            (f"also-{i}", f"And {words.name(also.by)}?", _also(also))
             for i, also in enumerate(report.also, 1)
         ),
         ("formula", "The formula", _formula(report)),
@@ -68,30 +68,15 @@ def _answer(c: "Comparison") -> list[Block]:
     return [Text(c.headline, "lead"), Text(c.sentence), Text(c.next_step)]
 
 
-def _marks(c: "Comparison") -> list[str]:
-    """What the marks of a picture are."""
-    sure = f"{100 * c.fit.level:.0f} % interval"
+def _picture(c: "Comparison", first: bool = True) -> Picture:
+    """A picture and what its legend does not say; how to read it under the first of the page."""
     shown = charts.drawn(c)
     text = []
-    if "piece" in shown:
-        text.append("A dot is one piece.")
-    if "dough" in shown:
-        text.append("A diamond is the mean of a dough.")
     if c.kind == "line":
+        sure = f"{100 * c.fit.level:.0f} % interval"
         text.append(f"The line is the straight line that fits best, the blue band its {sure}.")
-    else:
-        if "dough" in shown:
-            text.append("Pieces of one dough stand above each other, on a thread.")
-        text.append(f"A square is the mean of a setting, its bar the {sure}.")
-    return text
-
-
-def _picture(c: "Comparison", first: "Comparison | None" = None) -> Picture:
-    """A picture and what it shows; what the `first` one on the page said is not said again."""
-    text = _marks(c)
-    again = first is not None and text == _marks(first)
-    if again:
-        text = ["The marks are those of the first picture."]
+    elif "dough" in shown and "piece" in shown:
+        text.append("Pieces of one dough stand above each other, on a thread.")
     if c.kind != "line" and c.adjusted:
         text.append(
             f"These means are worked out with {listed(c.adjusted)} held alike, so they need "
@@ -99,10 +84,10 @@ def _picture(c: "Comparison", first: "Comparison | None" = None) -> Picture:
         )
     if c.matters is not None:
         text.append(
-            f"The shaded band reaches {words.amount(c.outcome, c.matters)} either side of the "
-            f"mean at {words.amount(c.by, c.leading.versus)}: less than that does not matter."
+            f"The shaded band is {words.amount(c.outcome, c.matters)} either side of the mean at "
+            f"{words.amount(c.by, c.leading.versus)}."
         )
-    if c.kind == "settings" and not again:
+    if first and c.kind == "settings":
         text.append(
             "Whether two settings differ is read from the interval of their difference, given "
             "below, not from whether two bars overlap."
@@ -120,12 +105,15 @@ def _rests_on(c: "Comparison") -> list[Block]:
     return blocks
 
 
-def _also(also: "Also", first: "Comparison") -> list[Block]:
+def _also(also: "Also") -> list[Block]:
     """The answer to another factor of the trial, whole, or why there is none."""
     c = also.comparison
     if c is None:
         return [Text("Not answered yet.", "lead"), Text(also.why_not)]
-    return [*_answer(c), _picture(c, first), *_rests_on(c), differences(c), Text(c.method, "small")]
+    return [
+        *_answer(c), _picture(c, first=False), *_rests_on(c), differences(c),
+        Text(c.method, "small"),
+    ]  # fmt: skip
 
 
 def _formula(report: "Report") -> list[Block]:
@@ -134,11 +122,8 @@ def _formula(report: "Report") -> list[Block]:
         return [Text(report.formula_note or "No formula was recorded.")]
     columns = {"Ingredient": recipe["name"], "What for": recipe["role"]}
     shown = pd.DataFrame(columns | {"Percent": recipe["percent"].astype(float).round(2)})
-    told = table(
-        shown,
-        "Baker’s percentages: the weight of each for 100 of flour",
-        missing="as the trial says",
-    )
+    what = "Baker’s percentages: the weight of each for 100 of flour"
+    told = table(shown, what, missing="as the trial says")
     if "changed" in recipe:  # a percentage in the recipe that no dough had is none
         changed = zip(told.rows, recipe["changed"], strict=True)
         told = replace(told, rows=tuple((*row[:2], said or row[2]) for row, said in changed))
@@ -160,34 +145,25 @@ def _done(report: "Report") -> list[Block]:
     else:
         blocks.append(Text("No mishap was noted."))
     if c.matters is not None:
-        blocks.append(
-            Text(
-                f"The baker said that less than {words.amount(c.outcome, c.matters)} of "
-                f"{words.name(c.outcome)} does not matter."
-            )
-        )
+        margin = words.amount(c.outcome, c.matters)
+        told = f"The baker said that less than {margin} of {words.name(c.outcome)} does not matter."
+        blocks.append(Text(told))
     return blocks
 
 
 def _analysis(c: "Comparison") -> list[Block]:
-    blocks: list[Block] = [
+    why = sentences.why_not_pieces(c)
+    together = (
+        "Intervals and p values of the differences are widened together, because several were "
+        "looked at."
+    )
+    return [
         Text("Every difference gets one of these answers:", "intro"),
         Items(tuple(_four_answers(c))),
-    ]
-    why = sentences.why_not_pieces(c)
-    if why:
-        blocks.append(Text(why))
-    blocks += [means(c), differences(c)]
-    if len(c.differences) > 1:
-        blocks.append(
-            Text(
-                "Intervals and p values of the differences are widened together, because several "
-                "were looked at.",
-                "small",
-            )
-        )
-    blocks += [spread(c), Text(c.method), Text(f"Sources: {'; '.join(_sources(c))}.", "small")]
-    return blocks
+        *([Text(why)] if why else []), means(c), differences(c),
+        *([Text(together, "small")] if len(c.differences) > 1 else []),
+        spread(c), Text(c.method), Text(f"Sources: {'; '.join(_sources(c))}.", "small"),
+    ]  # fmt: skip
 
 
 def _several(report: "Report") -> list[Block]:
@@ -196,14 +172,12 @@ def _several(report: "Report") -> list[Block]:
     if len(answered) < 2:
         return []
     missed = 100 * (1 - report.comparison.fit.level)
-    return [
-        Text(
-            f"This page gives {len(answered)} answers, one a factor. Where a factor changes "
-            "nothing, its answer says by chance that there is a difference in up to "
-            f"{missed:.0f} of 100 trials; one answer or another does so more often than that.",
-            "small",
-        )
-    ]
+    told = (
+        f"This page gives {len(answered)} answers, one a factor. Where a factor changes nothing, "
+        f"its answer says by chance that there is a difference in up to {missed:.0f} of 100 "
+        "trials; one answer or another does so more often than that."
+    )
+    return [Text(told, "small")]
 
 
 def _four_answers(c: "Comparison") -> list[tuple[str, str]]:
@@ -212,10 +186,7 @@ def _four_answers(c: "Comparison") -> list[tuple[str, str]]:
         return [
             ("A difference", f"{sure} does not hold zero."),
             ("Cannot tell yet", f"{sure} holds zero."),
-            (
-                "No answer “too small to matter”",
-                "nobody said from how much on a difference matters.",
-            ),
+            ("No answer “too small to matter”", "nobody said from how much on it matters."),
         ]
     margin = words.amount(c.outcome, c.matters)
     told = {
@@ -278,17 +249,11 @@ def _not_tested(report: "Report") -> list[Block]:
         kitchen = "One bake only: another day may come out otherwise."
     else:
         kitchen = f"{bakes} bakes of one series: another kitchen, flour or griddle may differ."
-    return [
-        Items(
-            (
-                ("Other settings", settings),
-                ("Other factors", other),
-                ("Other turns", _turns(report)),
-                ("Other kitchens", kitchen),
-                ("Other outcomes", _unasked(outcome, report.unasked)),
-            )
-        )
-    ]
+    told = (
+        ("Other settings", settings), ("Other factors", other), ("Other turns", _turns(report)),
+        ("Other kitchens", kitchen), ("Other outcomes", _unasked(outcome, report.unasked)),
+    )  # fmt: skip
+    return [Items(told)]
 
 
 def _unasked(outcome: str, measured: Sequence[str]) -> str:
@@ -326,10 +291,8 @@ def _documents() -> list[Block]:
 
 
 def _repeat(report: "Report") -> list[Block]:
-    facts = []
-    if report.source:
-        facts.append(("Data from", report.source))
-    facts += [
+    facts = [
+        *([("Data from", report.source)] if report.source else []),
         ("Page made on", report.made_on.isoformat()),
         ("Made with", ", ".join(f"{name} {v}" for name, v in report.versions.items())),
         ("SHA-256 of the data", report.data_hash),
@@ -342,11 +305,8 @@ def _repeat(report: "Report") -> list[Block]:
             Text(f"With the same table in frame, this gives {answers}:", "intro"),
             *(Code(call) for call in calls if call),
         ]
-    blocks.append(
-        Text(
-            "The hash is of the table as CSV (UTF-8, commas, line feeds, missing cells empty): "
-            "whoever gets the same hash holds the same data.",
-            "small",
-        )
+    hashed = (
+        "The hash is of the table as CSV (UTF-8, commas, line feeds, missing cells empty): "
+        "whoever gets the same hash holds the same data."
     )
-    return blocks
+    return [*blocks, Text(hashed, "small")]

@@ -146,7 +146,6 @@ def at_setting(
 
 
 def _used(name: str, typed: str | float | None) -> float:
-    """How much was used of what no trial set."""
     quantity = quantities.find(name)
     share = quantity.parse(typed).value if quantity else units.parse(typed, "%", name)
     if share is None:

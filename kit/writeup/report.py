@@ -102,27 +102,13 @@ class Report:
 
 
 def from_frame(
-    frame: pd.DataFrame,
-    comparison: Comparison,
-    title: str,
-    question: str = "",
-    *,
-    baker: str = "",
-    invented: bool = False,
-    formula: pd.DataFrame | None = None,
-    formula_note: str = "",
-    events: Iterable[str] = (),
-    measured: str = "",
-    source: str = "",
-    also: Mapping[str, Comparison | str] | None = None,
-    drawn: bool = False,
-    unasked: Iterable[str] = (),
-    made_on: date | None = None,
-    dough: str | None = "dough",
-    bake: str | None = "bake",
-    load: str | None = "load",
-    day: str | None = "day",
-) -> Report:
+    frame: pd.DataFrame, comparison: Comparison, title: str, question: str = "", *,
+    baker: str = "", invented: bool = False, formula: pd.DataFrame | None = None,
+    formula_note: str = "", events: Iterable[str] = (), measured: str = "", source: str = "",
+    also: Mapping[str, Comparison | str] | None = None, drawn: bool = False,
+    unasked: Iterable[str] = (), made_on: date | None = None, dough: str | None = "dough",
+    bake: str | None = "bake", load: str | None = "load", day: str | None = "day",
+) -> Report:  # fmt: skip
     """Make a report of a comparison and the frame it was made from.
 
     Parameters
@@ -150,31 +136,20 @@ def from_frame(
     dough, bake, load, day = (
         column if column in frame.columns else None for column in (dough, bake, load, day)
     )
+    units = {"dough": dough, "bake": bake, "load": load}
+    answers = (also or {}).items()
     return Report(
-        title=title,
-        question=question,
-        baker=baker,
-        invented=invented,
-        comparison=comparison,
-        formula=formula,
-        formula_note=formula_note,
+        title=title, question=question, baker=baker, invented=invented, comparison=comparison,
+        formula=formula, formula_note=formula_note,
         doughs=dough_table(frame, comparison, dough=dough, bake=bake, day=day),
-        events=tuple(events),
-        data_hash=data_hash(frame),
-        source=source,
-        made_on=made_on or date.today(),
-        versions=_versions(),
-        measured=measured,
-        repeat=_call(comparison, dough=dough, bake=bake, load=load),
+        events=tuple(events), data_hash=data_hash(frame), source=source,
+        made_on=made_on or date.today(), versions=_versions(), measured=measured,
+        repeat=_call(comparison, **units), drawn=drawn, unasked=tuple(unasked),
         also=tuple(
-            Also(by, None, found)
-            if isinstance(found, str)
-            else Also(by, found, repeat=_call(found, dough=dough, bake=bake, load=load))
-            for by, found in (also or {}).items()
+            Also(by, None, found) if isinstance(found, str)
+            else Also(by, found, repeat=_call(found, **units)) for by, found in answers
         ),
-        drawn=drawn,
-        unasked=tuple(unasked),
-    )
+    )  # fmt: skip
 
 
 def data_hash(frame: pd.DataFrame) -> str:
@@ -192,12 +167,9 @@ def data_hash(frame: pd.DataFrame) -> str:
 
 
 def dough_table(
-    frame: pd.DataFrame,
-    comparison: Comparison,
-    dough: str | None = "dough",
-    bake: str | None = "bake",
-    day: str | None = "day",
-) -> pd.DataFrame:
+    frame: pd.DataFrame, comparison: Comparison, dough: str | None = "dough",
+    bake: str | None = "bake", day: str | None = "day",
+) -> pd.DataFrame:  # fmt: skip
     """One row a dough: where it belongs, its settings, its pieces and their mean.
 
     Where pieces of one dough had different settings, there is a mean for each setting.
@@ -220,10 +192,8 @@ def dough_table(
     groups = c.points.groupby(key, sort=False, observed=True)
     decimals = words.decimals_for(float(c.fit.variance["sd"].iloc[-1]))
     table = groups.agg(pieces=("value", "size"), mean=("value", "mean"))
-    settings = c.points.groupby(key, sort=False, observed=True)["level"].nunique()
-    facts: dict[str, pd.Series] = {}
-    if dough is not None:
-        facts = _constant_in_dough(frame, c, dough, bake, day)
+    settings = groups["level"].nunique()
+    facts = {} if dough is None else _constant_in_dough(frame, c, dough, bake, day)
     shown = pd.DataFrame({"Dough": [d for _, d in table.index]})
     if bake is not None:
         shown["Bake"] = [b for b, _ in table.index]
@@ -234,18 +204,15 @@ def dough_table(
     for column, values in facts.items():
         shown[_head(column)] = _readable(column, values.reindex(table.index)).to_numpy()
     shown["Pieces"] = table["pieces"].to_numpy()
-    outcome = words.name(c.outcome)
-    levels = list(c.means["level"])
+    head = f"Mean {words.name(c.outcome)}"
     if settings.max() > 1 and c.points["level"].nunique() <= MOST_SETTINGS:
         means = c.dough_means().set_index([*key, "level"])["value"].unstack("level")
-        for level in levels:
-            if level in means:
-                head = f"Mean {outcome} at {words.amount(c.by, level)}"
-                shown[head] = means[level].reindex(table.index).round(decimals).to_numpy()
+        for level in (one for one in c.means["level"] if one in means):
+            own = means[level].reindex(table.index).round(decimals)
+            shown[f"{head} at {words.amount(c.by, level)}"] = own.to_numpy()
     else:
         unit = words.unit_of(c.outcome)
-        head = f"Mean {outcome} ({unit})" if unit else f"Mean {outcome}"
-        shown[head] = table["mean"].round(decimals).to_numpy()
+        shown[f"{head} ({unit})" if unit else head] = table["mean"].round(decimals).to_numpy()
     return shown
 
 
@@ -257,7 +224,6 @@ def _readable(column: str, values: pd.Series) -> pd.Series:
 
 
 def _head(column: str) -> str:
-    """A column's name at the head of a table."""
     return words.capital(quantities.label(column))
 
 
@@ -278,13 +244,11 @@ def _constant_in_dough(
 
 
 def _versions() -> dict[str, str]:
-    """Versions of the programs that made the numbers and the picture."""
     installed = {name: metadata.version(name) for name in _PACKAGES}
     return {"bake-trial-kit": kit.__version__, "Python": platform.python_version(), **installed}
 
 
 def _call(c: Comparison, dough: str | None, bake: str | None, load: str | None) -> str:
-    """The call that gives the comparison again from the same table."""
     given = {"outcome": c.outcome, "by": c.by, "dough": dough, "bake": bake}
     given["load"] = load if "load" in c.fit.groups or c.unit == "load" else None
     given["mixing"] = c.columns["mixing"] if "mixing" in c.fit.groups else None

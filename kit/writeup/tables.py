@@ -22,52 +22,45 @@ MOST_ROWS = 120
 
 def means(c: "Comparison") -> Table:
     """The settings' means with their intervals."""
-    unit, sure = words.unit_of(c.outcome), f"{100 * c.fit.level:.0f} % interval"
-    rows = []
-    for level, mean, low, high in c.means[["level", "mean", "low", "high"]].itertuples(index=False):
-        half = (high - low) / 2
-        rows.append((words.amount(c.by, level), words.number(mean, half), _span(low, high, half)))
+    rows = [
+        (words.amount(c.by, level), _number_and_span(mean, low, high))
+        for level, mean, low, high in c.means[["level", "mean", "low", "high"]].to_numpy(object)
+    ]
     what = "Height of the line" if c.kind == "line" else "Means of the settings"
     if c.adjusted:
         what += f", {listed(c.adjusted)} held alike"
-    head = (
-        words.capital(words.name(c.by)),
-        f"Mean {words.name(c.outcome)}{f' ({unit})' if unit else ''}",
-        sure,
-    )
-    return Table(what, head, tuple(rows), (False, True, True))
+    head = (words.capital(words.name(c.by)), _head(c, f"Mean {words.name(c.outcome)}"))
+    return Table(what, head, tuple(rows), (False, True))
 
 
 def differences(c: "Comparison") -> Table:
-    """Every difference, its interval, p value and answer."""
-    unit = words.unit_of(c.outcome)
-    rows = []
-    for row in c.differences.to_dict("records"):
-        half = (row["high"] - row["low"]) / 2
-        rows.append(
-            (
-                f"{words.amount(c.by, row['level'])} against {words.amount(c.by, row['versus'])}",
-                str(row["answer"]),
-                words.number(row["difference"], half),
-                _span(row["low"], row["high"], half),
-                words.number(row["se"], row["se"]),
-                words.number(row["df"], 10),
-                _p(row["p"]),
-            )
+    """Every difference with its interval, its answer and p value."""
+    rows = [
+        (
+            f"{words.amount(c.by, row['level'])} against {words.amount(c.by, row['versus'])}",
+            str(row["answer"]),
+            _number_and_span(row["difference"], row["low"], row["high"]),
+            words.number(row["se"], row["se"]),
+            words.number(row["df"], 10),
+            _p(row["p"]),
         )
-    head = (
-        words.capital(words.name(c.by)),
-        "Answer",
-        f"Difference{f' ({unit})' if unit else ''}",
-        f"{100 * c.fit.level:.0f} % interval",
-        "SE",
-        "df",
-        "p",
-    )
+        for row in c.differences.to_dict("records")
+    ]
+    head = (words.capital(words.name(c.by)), "Answer", _head(c, "Difference"), "SE", "df", "p")
     caption = (
         f"Differences in {words.name(c.outcome)} by {words.name(c.by)}: the first less the second"
     )
-    return Table(caption, head, tuple(rows), (False, False, True, True, True, True, True))
+    return Table(caption, head, tuple(rows), (False, False, True, True, True, True))
+
+
+def _head(c: "Comparison", what: str) -> str:
+    unit = words.unit_of(c.outcome)
+    return f"{what}{f' in {unit}' if unit else ''} ({100 * c.fit.level:.0f} % interval)"
+
+
+def _number_and_span(value: float, low: float, high: float) -> str:
+    half = (high - low) / 2
+    return f"{words.number(value, half)} ({_span(low, high, half)})"
 
 
 def spread(c: "Comparison") -> Table:
@@ -107,7 +100,9 @@ def listed(columns: Sequence[str]) -> str:
 
 
 def _span(low: float, high: float, half: float) -> str:
-    return f"{words.number(low, half)} to {words.number(high, half)}"
+    """Both ends, always on one line: a phone breaks a cell at its spaces."""
+    ends = f"{words.number(low, half)} to {words.number(high, half)}"
+    return ends.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _p(value: float) -> str:
@@ -117,7 +112,10 @@ def _p(value: float) -> str:
 
 
 def table(frame: pd.DataFrame, caption: str, missing: str = "–") -> Table:
-    """A frame's first rows as text, each column with the decimals it needs."""
+    """A frame's first rows as text, each column of numbers with the decimals it needs.
+
+    A number among words is what somebody typed: it stands with all its digits.
+    """
     frame = frame.head(MOST_ROWS)
     columns = [[_cell(v, missing, _decimals(frame[n])) for v in frame[n]] for n in frame]
     numeric = tuple(
@@ -127,18 +125,18 @@ def table(frame: pd.DataFrame, caption: str, missing: str = "–") -> Table:
     return Table(caption, tuple(map(str, frame)), tuple(zip(*columns, strict=True)), numeric)
 
 
-def _decimals(column: "pd.Series[Any]") -> int:
+def _decimals(column: "pd.Series[Any]") -> int | None:
     if not pd.api.types.is_float_dtype(column):
-        return 0
+        return None
     shown = [f"{v:.6g}" for v in column.dropna()]
     return max((len(s.partition(".")[2]) for s in shown if "e" not in s), default=0)
 
 
-def _cell(value: Any, missing: str, decimals: int) -> str:
+def _cell(value: Any, missing: str, decimals: int | None) -> str:
     if pd.isna(value):
         return missing
     if isinstance(value, (float, np.floating)):
-        return words.minus(f"{value:.{decimals}f}")
+        return words.minus(f"{value:.12g}" if decimals is None else f"{value:.{decimals}f}")
     if isinstance(value, pd.Timestamp):
         return value.date().isoformat()
     return str(value)

@@ -33,6 +33,19 @@ def run_all(page):
     page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
 
 
+def fill_the_browsers_store(page):
+    """Let the browser keep nothing more for the kit; what it kept before can still be read."""
+    page.evaluate(
+        """() => {
+            const before = Storage.prototype.setItem;
+            Storage.prototype.setItem = function (name, value) {
+                if (name.startsWith("kit-")) throw new DOMException("full", "QuotaExceededError");
+                before.call(this, name, value);
+            };
+        }"""
+    )
+
+
 def errors_in_cells(page):
     """The errors that cells ended in; clicks inside widgets do not count."""
     return page.evaluate(

@@ -68,6 +68,18 @@ def test_readable_on_a_phone(page, lab):
     open_and_run(page, lab)
     assert cut_off(page) == []
     assert page.get_by_label("I changed", exact=True).bounding_box()["height"] < 50
+    # an interval does not break inside, and its table needs no swipe
+    broken = page.locator(".kit-answer > .kit-scroll td.kit-n").evaluate_all(
+        """cells => cells.filter((cell) => {
+            const range = document.createRange();
+            range.setStart(cell.firstChild, cell.textContent.indexOf("("));
+            range.setEnd(cell.firstChild, cell.textContent.length);
+            return range.getClientRects().length !== 1;
+        }).length + cells.filter(c => c.textContent.includes("(")).length * 1000"""
+    )
+    assert broken == 6000  # all six differences are there, none is broken
+    wide = page.locator(".kit-answer > .kit-scroll").first
+    assert wide.evaluate("e => e.scrollWidth <= e.clientWidth")
     for name, place in (("top", ".kit-panel"), ("answer", ".kit-lead"), ("end", ".kit-scroll")):
         page.locator(place).first.evaluate("e => e.scrollIntoView()")
         shoot(page, f"compare-400px-{name}")

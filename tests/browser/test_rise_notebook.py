@@ -3,14 +3,25 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from lab_pages import cut_off, errors_in_cells, open_notebook, run_all, shoot
+from lab_pages import (
+    cut_off,
+    errors_in_cells,
+    fill_the_browsers_store,
+    open_notebook,
+    run_all,
+    shoot,
+)
 
 pytestmark = pytest.mark.browser
 
 
 def open_and_run(page, lab):
     open_notebook(page, lab[0], "rise")
-    page.get_by_label("Now (times the start)", exact=True).wait_for(timeout=60_000)
+    way = page.get_by_label("What you read", exact=True)
+    way.wait_for(timeout=60_000)
+    way.select_option("ratio")
+    # a ratio has no start, and no field for one
+    page.get_by_label("At the start (mm)", exact=True).wait_for(state="hidden")
 
 
 @pytest.fixture
@@ -87,6 +98,13 @@ def test_read_by_keyboard_and_seen_at_once(page, lab, proofing):
     look.filter(has_text="Look").wait_for(timeout=20_000)
 
 
+def test_the_way_to_the_next_notebook(page, lab):
+    open_and_run(page, lab)
+    page.get_by_role("link", name="Record", exact=True).click()
+    page.get_by_text("Which bake?").wait_for(timeout=60_000)
+    assert page.url.endswith("/doc/tree/record.ipynb")
+
+
 def test_all_doughs_of_the_demo(page, lab):
     open_and_run(page, lab)
     page.get_by_label("Trial", exact=True).select_option(label="harbour-malt")
@@ -127,6 +145,21 @@ def test_a_reading_is_not_lost_when_python_dies(page, lab, proofing):
         timeout=30_000
     )
     assert readings(lab, proofing)[-1] == pytest.approx(1.6)
+
+
+def test_a_reading_counts_where_the_browser_keeps_nothing_more(page, lab, proofing):
+    open_and_run(page, lab)
+    page.get_by_label("Trial", exact=True).select_option(label=proofing)
+    note = page.get_by_role("button", name="dough 1A: note it — now")
+    note.wait_for(timeout=20_000)
+    fill_the_browsers_store(page)
+    page.get_by_label("Now (times the start)", exact=True).fill("1,6")
+    note.click()
+    page.get_by_role("status").filter(has_text="Noted: dough 1A at 1.60 times").wait_for(
+        timeout=20_000
+    )
+    assert readings(lab, proofing)[-1] == pytest.approx(1.6)
+    assert page.get_by_label("Now (times the start)", exact=True).input_value() == ""
 
 
 def test_what_was_stored_while_another_dough_is_shown_is_not_typed_any_more(page, lab, proofing):

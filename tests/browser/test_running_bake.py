@@ -3,9 +3,11 @@
 import json
 import re
 import time
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
-from lab_pages import cut_off, open_notebook, run_all, shoot
+from lab_pages import cut_off, fill_the_browsers_store, open_notebook, run_all, shoot
 
 pytestmark = pytest.mark.browser
 
@@ -21,8 +23,6 @@ RunningPanel(ws, trial, trial.bakes()[0])"""
 @pytest.fixture
 def bench(lab, request):
     """A bake that runs, and a notebook with nothing but the panel."""
-    from datetime import UTC, datetime, timedelta
-
     from kit.workspace import Workspace
 
     name = f"running {request.node.name}"[:60]
@@ -72,6 +72,9 @@ def test_one_touch_a_stage(page, lab, bench):
     places = page.locator(".kit-place")
     assert "in the fridge for 17 h 20 min" in places.nth(0).inner_text()
     assert "overdue by 1 h 20 min" in places.nth(0).inner_text()
+    # what is next stands on the button; beside it, only when that is
+    assert "next: out of the fridge" in places.nth(0).inner_text()
+    assert "next:" not in places.filter(has_text="load 1").inner_text()
     assert "in 9 min" in places.nth(1).inner_text() or "in 10 min" in places.nth(1).inner_text()
 
     # a knuckle finds every button
@@ -169,6 +172,61 @@ def test_nothing_pressed_is_lost_when_python_dies(page, lab, bench):
         assert time.monotonic() < deadline
         time.sleep(0.2)
     assert not page.get_by_text("NOT SAVED yet").is_visible()
+
+
+def test_a_press_counts_where_the_browser_keeps_nothing_more(page, lab, bench):
+    name, address = bench
+    open_and_run(page, address)
+    fill_the_browsers_store(page)
+    page.get_by_role("button", name="1A: out of the fridge — now").click()
+    page.get_by_role("status").filter(has_text="Noted: dough 1A out of the fridge").wait_for(
+        timeout=10_000
+    )
+    assert stages(lab, name)["stage"].tolist().count("out of the fridge") == 1
+    # nor is it lost without Python
+    page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.shutdown()")
+    page.wait_for_timeout(1600)
+    page.get_by_role("button", name="1B: out of the fridge — now").click()
+    told = page.get_by_role("alert").filter(has_text="NOT SAVED yet: dough 1B out of the fridge")
+    told.wait_for(timeout=10_000)
+
+
+def test_of_two_windows_the_one_that_was_pressed_has_the_answer(page, lab, bench):
+    open_and_run(page, bench[1])
+    page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
+    page.wait_for_timeout(1500)
+    other = page.context.new_page()
+    open_notebook(other, bench[1])
+    other.locator(".kit-place").first.wait_for(timeout=40_000)
+    for pressed, still, dough in ((page, other, "1A"), (other, page, "1B")):
+        now = datetime.now(ZoneInfo("Europe/Berlin")) - timedelta(minutes=1)
+        typed = pressed.get_by_label("When it was", exact=True).first
+        typed.fill(f"{now:%Y-%m-%d %H:%M}")
+        pressed.get_by_role("button", name=f"{dough}: out of the fridge — {now:%Y}").click()
+        noted = f"Noted: dough {dough} out of the fridge"
+        pressed.get_by_role("status").filter(has_text=noted).wait_for(timeout=10_000)
+        assert typed.input_value() == ""
+        assert still.get_by_role("status").filter(has_text=noted).count() == 0
+    # nothing is left that a window opened later would send again
+    left = page.evaluate(
+        "Object.keys(localStorage).filter(k => k.startsWith('kit-running|'))"
+        ".map(k => localStorage.getItem(k))"
+    )
+    assert left == ["[]"]
+
+
+def test_where_two_buttons_stand_words_say_which_is_next(page, lab, bench):
+    from kit.workspace import Workspace
+
+    with Workspace(lab[1]) as ws:
+        trial = ws.trial(bench[0])
+        trial.stage(trial.add_dough(trial.bakes()[0]), "mixed")
+    open_and_run(page, bench[1])
+    place = page.locator(".kit-place").filter(has_text="dough 1C")
+    assert [b.split(" — ")[0] for b in place.get_by_role("button").all_inner_texts()] == [
+        "1C: in the fridge", "1C: shaped"
+    ]  # fmt: skip
+    assert place.locator(".kit-next").inner_text().strip() == "next: in the fridge"
 
 
 def test_readable_on_a_phone(page, lab, bench):
