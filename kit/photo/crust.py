@@ -63,6 +63,11 @@ class Browning(Told):
         return np.array([f.lab for f in self.faces])
 
     @property
+    def lightness(self) -> tuple[Value, ...]:
+        """L* of each face with its uncertainty."""
+        return tuple(f.lightness for f in self.faces)
+
+    @property
     def dark_fraction(self) -> tuple[Value, ...]:
         """Share of each face darker than `DARK`."""
         return tuple(f.dark_fraction for f in self.faces)
