@@ -286,6 +286,7 @@ def test_a_unit_in_the_heading_stays_unless_the_answer_names_one(trial, tmp_path
     look = trial.look_at(csv(tmp_path, rows))
     confirmed = look.with_column("Height 1 (in)", "rise_height_mm")
     assert [column.unit for column in confirmed.columns[2:]] == ["in", "", "mm"]
+    assert confirmed.questions == ()
     named = look.with_column("Height 2", "rise_height_mm", "cm")
     assert [column.unit for column in named.columns[2:]] == ["in", "cm", "mm"]
     assert named.to_frame()["rise_height_mm"].tolist() == [30.48, 30, 30]
@@ -303,6 +304,72 @@ def test_a_unit_said_of_one_column_is_not_taken_from_it(trial, tmp_path):
     assert asked.startswith("Are 'Height 1', 'Height 2' and 'Height 3' those of 3 pieces")
     assert [bool(column.doubt) for column in look.columns[2:]] == [False, False, True]
     assert look.with_column("Height 3", "rise_height_mm").questions == ()
+
+
+@pytest.mark.parametrize("meanwhile", ["ignored", "liking"])
+def test_a_column_that_comes_back_is_asked_which_unit_it_has(trial, tmp_path, meanwhile):
+    rows = "Bake;Dough;Height 1;Height 2\n1;A;3,1;3,2\n1;B;3,3;3,4\n"
+    look = trial.look_at(csv(tmp_path, rows)).with_column("Height 1", "rise_height_mm", "cm")
+    back = look.with_column("Height 1", meanwhile).with_column("Height 1", "rise_height_mm")
+    for one in (back, back.with_column("Height 2", "rise_height_mm")):
+        assert one.questions == (
+            "In which unit is 'Height 1'? Of others of its kind cm was said. Say its unit.",
+        )
+    said = back.with_column("Height 1", "rise_height_mm", "cm")
+    assert said.questions == ()
+    assert said.to_frame()["rise_height_mm"].tolist() == [31, 32, 33, 34]
+    # another unit is this column's alone, and the other is asked about
+    said = back.with_column("Height 1", "rise_height_mm", "mm")
+    (asked,) = said.questions
+    assert asked.startswith("Are 'Height 1' and 'Height 2' those of 2 pieces")
+    said = said.with_column("Height 2", "rise_height_mm")
+    assert said.questions == ()
+    assert said.to_frame()["rise_height_mm"].tolist() == [3.1, 32, 3.3, 34]
+
+
+@pytest.mark.parametrize("said", ["", "cm"])
+def test_pieces_that_made_way_come_back(trial, tmp_path, said):
+    look = trial.look_at(csv(tmp_path, "Bake,Dough,Height 1,Height 2,Height\n1,A,30,31,32\n"))
+    if said:
+        look = look.with_column("Height 1", "rise_height_mm", said)
+    mean = look.with_column("Height", "rise_height_mm")
+    assert mean.questions == ()
+    assert mean.to_frame()["rise_height_mm"].tolist() == [32]
+    without = mean.with_column("Height", "ignored")
+    (asked,) = without.questions
+    assert asked.startswith("Are 'Height 1' and 'Height 2' those of 2 pieces")
+    for one, heading in (mean, "Height 1"), (without, "Height 1"), (without, "Height 2"):
+        again = one.with_column(heading, "rise_height_mm")
+        assert again.questions == ()
+        assert again.to_frame()["rise_height_mm"].tolist() == [30, 31]
+
+
+@pytest.mark.parametrize(("heads", "answered"), [
+    ("Height (mm);Height 2 (cm)", 1), ("Height;Height 2 (cm)", 1), ("Height 1 (cm)", 0),
+    ("Height 2 (cm);Height 3 (cm)", 0), ("Height 2 (cm);Height 3 (cm)", 1),
+    ("Rise 2 cm", 0), ("Oven height (cm)", 0), ("Height (cm) 2", 0),
+])  # fmt: skip
+def test_the_unit_in_a_heading_counts_whatever_else_it_says(trial, tmp_path, heads, answered):
+    cells = ";".join("3,1" for _ in heads.split(";"))
+    look = trial.look_at(csv(tmp_path, f"Bake;Dough;{heads}\n1;A;{cells}\n"))
+    heading = heads.split(";")[answered]
+    assert any(heading in told for told in look.questions)
+    said = look.with_column(heading, "rise_height_mm")
+    assert said.to_frame()["rise_height_mm"].tolist() == [31]
+
+
+def test_the_unit_of_a_heading_that_could_be_two_counts(trial, tmp_path):
+    look = trial.look_at(csv(tmp_path, "Bake,Dough,Weight (oz)\n1,A,2\n"))
+    said = look.with_column("Weight (oz)", "baked_weight_g")
+    assert said.to_frame()["baked_weight_g"].tolist() == pytest.approx([56.699], abs=0.01)
+
+
+def test_which_unit_is_asked_of_a_second_column_too(trial, tmp_path):
+    look = trial.look_at(csv(tmp_path, "Bake,Dough,Height,Height (h)\n1,A,30,31\n"))
+    assert look.questions == (
+        "'Height' and 'Height (h)' both mean rise_height_mm. Which? Now the first. "
+        "'Height (h)': h is no unit of Height. Which unit is it?",
+    )
 
 
 def test_how_percent_count_is_asked_once_and_answered_for_all(trial, tmp_path):

@@ -36,6 +36,7 @@ from kit.records.sheets.words import (
     guess,
     meaning_of,
     unit_fits,
+    unit_in,
 )
 
 __all__ = ["Look", "look"]
@@ -110,22 +111,18 @@ class Look:
         at = names.index(heading)
         old = self.columns[at]
         meaning = old.meaning if quantity is None else meaning_of(quantity)
-        kept = old.unit if meaning == old.meaning else old.guessed.unit
-        own = unit if unit is not None else kept if unit_fits(kept, meaning) else ""
+        same = meaning == old.meaning
+        kept = old.unit if same else unit_in(self.table.headings[at], meaning)
+        own = kept if unit is None else unit
         if own and not unit_fits(own, meaning):
             raise InputError("unit", own, f"is no unit of {meaning}", where=f"column {heading!r}")
         if percent is not None and percent not in ("shown", "stored"):
             raise InputError("percent", percent, "must be 'shown' or 'stored'")
         new = replace(
             old, meaning=meaning, unit=own, doubt="", percent=percent or old.percent, answered=True,
-            own_reading=old.own_reading or unit is not None or percent is not None,
+            own_reading=(same and old.own_reading) or unit is not None or percent is not None,
         )  # fmt: skip
-        columns = [*self.columns]
-        columns[at] = new
-        for i, other in enumerate(columns):
-            apart = new.piece and other.piece and new.piece != other.piece
-            if i != at and other.meaning == meaning != IGNORED and not apart:
-                columns[i] = replace(other, meaning=IGNORED, unit="", doubt="")
+        columns = pieces.made_way([*self.columns[:at], new, *self.columns[at + 1 :]], new)
         if new.piece:
             columns = pieces.answered(columns, new, unit, percent)
         return replace(self, columns=tuple(columns))
@@ -381,7 +378,8 @@ def look(table: Table) -> Look:
         if meaning in LONG and not long:
             meaning, doubt = IGNORED, f"What is {name!r}? It is left out unless you say."
         elif not piece and taken.get(meaning, name) != name and meaning != IGNORED:
-            meaning, doubt = IGNORED, both_mean(taken[meaning], name, meaning)
+            doubt = f"{both_mean(taken[meaning], name, meaning)} {doubt}".rstrip()
+            meaning = IGNORED
         taken.setdefault(meaning, name)
         unit = one.unit if quantities.find(meaning) else ""
         columns.append(Column(name, meaning, unit, doubt, piece=piece, guessed=one))

@@ -13,8 +13,8 @@ from kit.records.sheets.file import Table
 from kit.records.sheets.words import IGNORED, LONG, Column, Guess, both_mean, guess, uncounted
 
 __all__ = [
-    "answered", "beside", "beside_several", "for_all", "holds_several", "numbered", "of_pieces",
-    "one_each",
+    "answered", "beside", "beside_several", "for_all", "holds_several", "made_way", "numbered",
+    "of_pieces", "one_each",
 ]  # fmt: skip
 
 #: what a column without a number says of all pieces of a row: it is decided, not measured
@@ -121,6 +121,32 @@ def _asked(meaning: str, headings: Sequence[str]) -> str:
     )
 
 
+def made_way(columns: Sequence[Column], new: Column) -> list[Column]:
+    """Return columns after an answer about `new`: others that mean the same are left out.
+
+    Of one of several pieces, those of the other pieces stay; and once nothing stands in its place
+    any more it means what was guessed again, and is asked about.
+    """
+    left = [
+        replace(c, meaning=IGNORED, unit="", doubt="", answered=False, own_reading=False)
+        if c is not new and c.meaning == new.meaning != IGNORED and _in_place(c, new) else c
+        for c in columns
+    ]  # fmt: skip
+    out = []
+    for column in left:
+        own = column.guessed
+        made_way = column.piece and column.meaning == IGNORED and not column.answered
+        if made_way and not any(c.meaning == own.meaning and _in_place(c, column) for c in left):
+            column = replace(column, meaning=own.meaning, unit=own.unit, doubt=own.doubt)
+        out.append(column)
+    return out
+
+
+def _in_place(one: Column, other: Column) -> bool:
+    """Whether two columns could not both count, meaning the same: not of different pieces."""
+    return not one.piece or not other.piece or one.piece == other.piece
+
+
 def answered(
     columns: Sequence[Column], new: Column, unit: str | None, percent: str | None
 ) -> list[Column]:
@@ -130,6 +156,8 @@ def answered(
     `percent` it names; unless that of another was said to be otherwise. Anything else leaves them
     to be asked about, but for those that were answered themselves. Raises InputError: it is said
     to mean what a piece has none of.
+
+    One that came back to what was guessed is asked about where another unit was said of others.
     """
     if new.meaning != IGNORED and not _of_piece(quantities.find(new.meaning)):
         rule = "must be something measured on each piece, or ignored"
@@ -152,6 +180,25 @@ def answered(
         else:
             own = column.unit if unit is None else column.guessed.unit or unit
             column = replace(column, doubt="", unit=own, percent=percent or column.percent)
+        out.append(column)
+    return _unit_asked(out, kind)
+
+
+def _unit_asked(columns: Sequence[Column], kind: str) -> list[Column]:
+    """Ask in which unit those of a kind are of which none was said, where it was of others."""
+    own = [c for c in columns if c.piece and c.meaning == kind == c.guessed.meaning]
+    own = [c for c in own if not c.guessed.unit]  # a heading's own is neither asked nor said
+    said = {c.unit for c in own} - {"", quantities.get(kind).unit}
+    unsaid = [c for c in own if not c.unit and not c.own_reading]
+    if not said or not unsaid:
+        return [*columns]
+    rest = f"Of others of its kind {words.join(sorted(said))} was said. Say its unit."
+    out = []
+    for column in columns:
+        if column in unsaid:
+            column = replace(column, doubt=f"In which unit is {column.heading!r}? {rest}")
+        elif column in own:  # stays as it is, whatever is said of the one asked about
+            column = replace(column, own_reading=True)
         out.append(column)
     return out
 

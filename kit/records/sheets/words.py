@@ -11,7 +11,7 @@ from kit.records.frame import STRUCTURE
 from kit.units import parse
 
 __all__ = ["IGNORED", "LONG", "Column", "Guess", "both_mean", "guess", "meaning_of", "meanings",
-           "uncounted", "unit_fits"]  # fmt: skip
+           "uncounted", "unit_fits", "unit_in"]  # fmt: skip
 
 #: the meaning of a column that is left out
 IGNORED = "ignored"
@@ -179,6 +179,18 @@ def unit_fits(unit: str, meaning: str) -> bool:
         return False
 
 
+def unit_in(heading: str, meaning: str) -> str:
+    """Return the unit of a quantity that a heading names, whatever else it says; else empty.
+
+    Examples
+    --------
+    >>> unit_in("Weight (oz)", "baked_weight_g"), unit_in("Oven 2 cm", "baked_weight_g")
+    ('oz', '')
+    """
+    parted = (*_splits(heading), *_splits(uncounted(heading)[0]))
+    return next((unit for _, unit in parted if unit and unit_fits(unit, meaning)), "")
+
+
 def guess(heading: str) -> Guess:
     """Return what a heading seems to mean: by name, by label, by kitchen words.
 
@@ -196,7 +208,9 @@ def guess(heading: str) -> Guess:
             continue
         if not unit or unit_fits(unit, meaning):
             return Guess(meaning, unit)
-        if _BRACKETED.match(heading):
+        if bracketed := _BRACKETED.match(heading):
+            if unit_fits(bracketed["unit"], meaning):  # a number or a word before it
+                return Guess(meaning, bracketed["unit"], _does(heading, meaning))
             doubt = f"{heading!r}: {unit} is no unit of {_label(meaning)}. Which unit is it?"
             return Guess(meaning, "", doubt if quantities.find(meaning) else "")
     for words, _ in _splits(heading):
@@ -206,7 +220,7 @@ def guess(heading: str) -> Guess:
         near = difflib.get_close_matches(_plain(words), index, n=1, cutoff=0.82)
         if near and len(_plain(words)) > 3 and (not unit or unit_fits(unit, index[near[0]])):
             meaning = index[near[0]]
-            return Guess(meaning, unit, f"Does {heading!r} mean {_label(meaning)}?")
+            return Guess(meaning, unit, _does(heading, meaning))
     return Guess(IGNORED, "", f"What is {heading!r}? It is left out unless you say.")
 
 
@@ -224,6 +238,10 @@ def meaning_of(word: str) -> str:
 def both_mean(first: str, other: str, meaning: str) -> str:
     """Ask about two columns of one meaning."""
     return f"{first!r} and {other!r} both mean {meaning}. Which? Now the first."
+
+
+def _does(heading: str, meaning: str) -> str:
+    return f"Does {heading!r} mean {_label(meaning)}?"
 
 
 def _label(meaning: str) -> str:
