@@ -1,6 +1,6 @@
 """What of a bake's times does not fit, and what to know besides."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -17,7 +17,7 @@ from kit.plan.clock import (
 )
 from kit.plan.limits import Limits
 from kit.plan.proofing import Doubling
-from kit.plan.runs import Bake, to_five
+from kit.plan.runs import Bake, PlannedPiece, to_five
 from kit.plan.steps import Step, by_side
 from kit.plan.timing import Times, most_at_once
 
@@ -299,16 +299,16 @@ def _reached(bake: Bake, times: Times, proof: Doubling) -> str:
     if all(max(some) < min(more) for some, more in pairwise(spans)):
         return f"; {told}"
     return (
-        f"; {told}, so that what was to differ overlaps: fewer pieces, more places on the griddle "
-        "or another pair of hands keep it apart, and each piece's own proof ratio tells what it "
-        "really had"
+        f"; {told}, so that what was to differ overlaps: fewer pieces or more places on the "
+        "griddle keep it apart, and each piece's own proof ratio tells what it really had"
     )
 
 
 def _unequal(bake: Bake, times: Times) -> Iterator[str]:
     """Pieces of one load that have stood ready for different times: proof differs with them.
 
-    Said of doughs and of what is to proof for different times, of the first such load each.
+    Said of doughs, of the first such load; of what is to proof for different times, of the worst,
+    and of the bake.
     """
     order = {dough.name: i for i, dough in enumerate(bake.doughs)}
     hurried: dict[tuple[str, Span], int] = {}  # shaped before the first of its loads asks for it
@@ -316,27 +316,31 @@ def _unequal(bake: Bake, times: Times) -> Iterator[str]:
         turn = p.dough, times.doughs[p.dough].shapings[p.name]
         hurried[turn] = min(hurried.get(turn, times.waited(p)), times.waited(p))
     found: dict[str, str] = {}
+    worst = 0
     for load in bake.loads:
         pieces = sorted(load.pieces, key=lambda p: (order[p.dough], p.proof_minutes))
         waits = [times.waited(p) for p in pieces]
         if _range(waits) < _ALIKE:
             continue
         doughs: dict[str, list[int]] = {}
-        proofs: dict[int, list[int]] = {}
         for p, wait in zip(pieces, waits, strict=True):
             doughs.setdefault(p.dough, []).append(wait)
-            proofs.setdefault(p.proof_minutes, []).append(wait)
         own = max(map(_range, doughs.values()))
-        means = {minutes: round(sum(some) / len(some)) for minutes, some in sorted(proofs.items())}
-        if max(own, _range(means.values())) >= _ALIKE:
+        means = _means(pieces, times)
+        apart = max(own, _range(means.values()))
+        if apart >= max(_ALIKE, worst + 1):
+            worst = apart
             told = words.join(
                 f"{say_minutes(mean)} on the average for a proof of {say_minutes(minutes)}"
                 for minutes, mean in means.items()
             )
-            found.setdefault("proof", (
+            if len(bake.loads) > 1:
+                over_all = _means(bake.pieces, times).values()
+                told += f"; over the whole bake {words.join(map(say_minutes, over_all))}"
+            found["proof"] = (
                 f"pieces of different proof do not stand ready alike before load {load.name} "
                 f"({told}), so that they differ by that, too: go by each piece's own proof ratio"
-            ))  # fmt: skip
+            )
         if _range(waits) == own:
             continue
         shaped = [times.doughs[p.dough].shapings[p.name] for p in pieces]
@@ -359,6 +363,14 @@ def _unequal(bake: Bake, times: Times) -> Iterator[str]:
             f"differs with the dough: {why}, and a reading of the proof ratio shows it"
         ))  # fmt: skip
     yield from found.values()
+
+
+def _means(pieces: Iterable[PlannedPiece], times: Times) -> dict[int, int]:
+    """Minutes to proof -> mean wait of those pieces."""
+    proofs: dict[int, list[int]] = {}
+    for p in pieces:
+        proofs.setdefault(p.proof_minutes, []).append(times.waited(p))
+    return {minutes: round(sum(some) / len(some)) for minutes, some in sorted(proofs.items())}
 
 
 def _range(waits: Collection[int]) -> int:

@@ -352,8 +352,8 @@ def test_how_far_waiting_pieces_of_each_proof_get_is_told():
         for note in told if waits[pieces, hands] == 76 else ():
             assert (
                 "those for a proof ratio of 1.5 reach about 1.5 to 2.1 and those for a proof ratio "
-                "of 2.0 reach about 2.0 to 2.6, so that what was to differ overlaps: fewer pieces, "
-                "more places on the griddle or another pair of hands keep it apart"
+                "of 2.0 reach about 2.0 to 2.6, so that what was to differ overlaps: fewer pieces "
+                "or more places on the griddle keep it apart"
             ) in note
     assert waits == {(12, 1): 0, (48, 1): 76, (48, 2): 3}
     assert uneven == {(12, 1): 0, (48, 1): 3, (48, 2): 3}

@@ -7,10 +7,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from kit.analysis import words
 from kit.formula import Formula
 from kit.formula.weighing import weigh
 from kit.plan import nearest
-from kit.plan.clock import awake_spans
+from kit.plan.clock import awake_spans, say_minutes
 from kit.plan.design import design
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
@@ -140,3 +141,29 @@ def test_a_sheet_takes_no_stock():
     bun = Formula.from_lines("Bun", [("flour", "flour", 100), ("water", "liquid", 70)])
     with pytest.raises(TypeError, match="have_g"):
         weigh(bun, have_g={"flour": 1000, "water": 300})
+
+
+HURRIED = {"hands": 1, "griddle_hands": 0, "mix_minutes": 20, "griddle_places": 6}
+
+
+def hurried(seed, ratios, malt, hour, limits, **kitchen):
+    factors = [Factor("proof_ratio", ratios), Factor("malt_percent", malt)]
+    runs = design(factors, Kitchen(bakes=2, **kitchen), seed=seed).runs
+    table = {"table_time": f"2026-12-03 {hour}", "zone": "UTC"}
+    return schedule(
+        runs[runs["bake"] == 1], **table, retard_hours=limits.pop("retard"),
+        limits=Limits(**HURRIED, **limits),
+    )  # fmt: skip
+
+
+def test_the_note_tells_of_the_load_where_proofs_wait_most_unlike_and_of_the_bake():
+    limits = {"shape_minutes": 20, "retard": 16}
+    s = hurried(551712, (1.4, 1.7, 2.0), (0, 0.6), "13:00", limits, tubs=4, pieces_per_dough=6)
+    means = s.pieces.groupby(["load", "proof_minutes"])["waited_minutes"].mean().round().unstack()
+    own = s.pieces.groupby(["load", "dough"])["waited_minutes"].agg(spread).groupby("load").max()
+    apart = np.maximum(means.max(axis=1) - means.min(axis=1), own)
+    assert 15 <= apart[apart >= 15].iloc[0] < apart.max()
+    (told,) = (note for note in s.notes if note.startswith("pieces of different proof"))
+    assert f"before load {apart.idxmax()} (" in told
+    over_all = s.pieces.groupby("proof_minutes")["waited_minutes"].mean().round().astype(int)
+    assert f"over the whole bake {words.join(map(say_minutes, over_all))})" in told
