@@ -98,8 +98,8 @@ class Crumb(Told):
         Mean depth taken off.
     threshold : float
         A point counts as open where it is darker than the wall near by by more than this share
-        of the wall's light; a cell paler than that is open where it is half as dark as its middle
-        (`pale_cells`).
+        of the wall's light; less for cells paler than others of their size, more for darker ones
+        (`own_levels`).
     px_per_mm : float
         Of the masks.
     cells : int

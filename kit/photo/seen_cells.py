@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from kit.errors import DataError
 from kit.photo import cells as counting
 from kit.photo import darkness, thin_walls
+from kit.photo.own_levels import own_levels
 from kit.photo.pale_cells import pale_cells, too_few
 from kit.photo.pieces import pieces
 from kit.photo.side_light import lit_slopes, side_light, toward_light
@@ -118,6 +119,7 @@ def see_cells(
     # passages that look shut may be open: down to where specks of the wall begin
     lowest = min(level, max(level - u_level, rim.wall + darkness.CLEAR * rim.noise))
     opened = thin_walls.parted(dark_enough, dark, crumb, rim, px_per_mm, seen_px_per_mm)
+    levels = own_levels(opened, sharp, crumb, rim, level, px_per_mm)
 
     def counted(mask: Picture, also: Picture) -> counting.Cells:
         return counting.find_cells(
@@ -125,20 +127,20 @@ def see_cells(
         )
 
     none = np.zeros_like(crumb)
-    clear = counted(opened, none)
+    clear = counted(sharp > levels, none)
     also, unseen = pale_cells(dark, clear.mask, crumb, core, px_per_mm, level, rim.blur_mm)
     few, left_out = too_few(also, clear.mask)
     also &= ~few
     side = toward_light(dark, crumb, px_per_mm)
     if side.any():
         also |= lit_slopes(dark, clear.mask, crumb, core, px_per_mm, side)
-    seen = counted(opened, also) if also.any() else clear
+    seen = counted(sharp > levels, also) if also.any() else clear
     counts = [
         seen,
-        counted(opened & (sharp > level + u_level), also),
+        counted(sharp > levels + u_level, also),
         counted((sharp > lowest) & crumb, also),
         clear,
-        counted(opened, also | few) if left_out else seen,
+        counted(sharp > levels, also | few) if left_out else seen,
     ]
     found, less, whole, clear, more = counting.with_fringe(counts, depth_px)
     lean = max(side_light(dark, crumb, px_per_mm), float(np.hypot(*side)))
