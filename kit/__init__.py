@@ -21,7 +21,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from kit import errors, formula, photo, quantities, units
-    from kit.analysis.compare import Comparison, compare
+    from kit.analysis.compare import compare
+    from kit.analysis.comparison import Comparison
     from kit.analysis.mixed import MixedFit, mixed
     from kit.analysis.rise import rise
     from kit.analysis.tasting import triangle
@@ -42,7 +43,7 @@ __version__ = "0.1.0"
 #: parts with calls of their own: kit.photo.read, kit.formula.scale
 _PARTS = frozenset({"errors", "formula", "photo", "quantities", "units"})
 _HOME = {
-    "Comparison": "kit.analysis.compare",
+    "Comparison": "kit.analysis.comparison",
     "Factor": "kit.plan.factors",
     "Kitchen": "kit.plan.kitchen",
     "MixedFit": "kit.analysis.mixed",

@@ -6,18 +6,17 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import pandas as pd
 
-from kit import quantities
-from kit.analysis import words
-from kit.analysis.left_out import flatters, left_out_by_setting
-from kit.analysis.meant import as_meant
-from kit.analysis.mixing import mixed_by
+from kit import quantities, words
+from kit.analysis.checking.left_out import flatters, left_out_by_setting
+from kit.analysis.grouping.meant import as_meant
+from kit.analysis.grouping.mixing import mixed_by
 from kit.errors import DataError, InputError
 from kit.records.frame import present
 from kit.records.readings import known_values
 from kit.records.trial_asked import TrialAsked, also_noted
 
 if TYPE_CHECKING:
-    from kit.analysis.compare import Comparison
+    from kit.analysis.comparison import Comparison
     from kit.analysis.control_chart import ControlChart
     from kit.analysis.dose import DoseResponse
     from kit.analysis.drift import Drift
@@ -302,7 +301,7 @@ def _noted(answer: _Answer, notes: Iterable[str]) -> _Answer:
     Doughs given up and pieces left out that may flatter a setting are something to think about
     before the next step, as those missing are.
     """
-    from kit.analysis.looks import Finding
+    from kit.analysis.checking.looks import Finding
 
     told, examined = tuple(notes), answer.examined
     lost = tuple(Finding("missing", note, True) for note in told if flatters(note))

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from kit.analysis import words
+from kit import words
 from kit.errors import DataError, InputError, KitError
 from kit.records import journal
 from kit.records import photos as store

@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit import quantities
-from kit.analysis import words
-from kit.analysis.meant import meant
-from kit.analysis.mixing import mixed_by
+from kit import quantities, words
+from kit.analysis.grouping.meant import meant
+from kit.analysis.grouping.mixing import mixed_by
 from kit.errors import DataError, InputError, KitError
 from kit.given import as_whole
 from kit.records import planned, things, trials
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
     from kit.plan.factors import Factor
     from kit.plan.kitchen import Kitchen
     from kit.plan.next import NextBake
-    from kit.plan.noticed import Power
+    from kit.plan.noticing.noticed import Power
     from kit.plan.plan import Plan
     from kit.plan.spread import Spread
 

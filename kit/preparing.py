@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.dates import in_iso_form
 from kit.errors import DataError, InputError
 from kit.records import planned, things
@@ -19,8 +18,8 @@ from kit.units import parse
 
 if TYPE_CHECKING:
     from kit.formula.sheet import WeighingSheet
-    from kit.plan.limits import Limits
     from kit.plan.schedule import Schedule
+    from kit.plan.timetable.limits import Limits
 
 __all__ = ["TrialPreparing"]
 
@@ -165,7 +164,7 @@ class TrialPreparing(TrialRecords):
 
     def calendar(self, schedule: "Schedule", path: str | Path, alarm_minutes: int = 10) -> Path:
         """Write the steps of a timetable as an iCalendar file with alarms."""
-        from kit.plan.calendar import calendar_text
+        from kit.plan.timetable.calendar import calendar_text
 
         return write_whole(Path(path), calendar_text(schedule, self.name, alarm_minutes))
 
@@ -178,7 +177,7 @@ class TrialPreparing(TrialRecords):
 
 def _moment(bake: Bake, field: str, value: str | datetime | time | None) -> str | datetime | None:
     """A time of day on the bake's day; what holds a date stays as it is."""
-    from kit.plan.clock import read_clock
+    from kit.plan.timetable.clock import read_clock
 
     if isinstance(value, time):
         value = f"{value:%H:%M}"

@@ -16,10 +16,10 @@ from kit.formula.safety import SAFETY
 from kit.quantities import Checked
 from kit.records import readings
 from kit.records.bench.store import far_from_day
-from kit.records.bench.when import read_when, say_when
 from kit.records.proofs import KeptTimes, Proofs, asked_at, of_start, read_proofs
 from kit.records.things import Dough
 from kit.records.trial_records import TrialRecords
+from kit.records.when import read_when, say_when
 
 if TYPE_CHECKING:
     from kit.analysis.forecast import Forecast
@@ -74,7 +74,7 @@ class TrialProof(TrialRecords):
         InputError
             It cannot be read, or is impossible. Nothing is stored.
         """
-        from kit.analysis.rise_ways import volume_ratio
+        from kit.analysis.proofs.ways import volume_ratio
 
         unit = "" if way == "ratio" else "mm"
         read = [units.parse(v, unit, name) for v, name in ((now, "now"), (start, "start"))]
@@ -197,7 +197,7 @@ class TrialProof(TrialRecords):
             doughs.
         """
         from kit.analysis.forecast import forecast
-        from kit.analysis.rise_temperature import FRIDGE_C, in_rooms
+        from kit.analysis.proofs.temperature import FRIDGE_C, in_rooms
 
         if isinstance(dough, str):
             dough = self.dough(dough)
@@ -257,7 +257,7 @@ class TrialProof(TrialRecords):
             Doughs were read, and of none the room is known.
         """
         from kit.analysis.forecast import double_at
-        from kit.analysis.rise_temperature import FRIDGE_C, in_rooms, refuse_outside
+        from kit.analysis.proofs.temperature import FRIDGE_C, in_rooms, refuse_outside
 
         temp = units.parse(temp_c, "°C", "temp_c")
         if temp is None:

@@ -13,7 +13,7 @@ from kit.telling import TrialPages
 from kit.units import parse
 
 if TYPE_CHECKING:
-    from kit.analysis.compare import Comparison
+    from kit.analysis.comparison import Comparison
     from kit.records.package.out import Package
 
 __all__ = ["TrialSharing"]

@@ -3,8 +3,8 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from kit.analysis import words
-from kit.analysis.structure import MOST_SETTINGS
+from kit import words
+from kit.analysis.grouping.structure import MOST_SETTINGS
 from kit.answering import TrialAnswers
 from kit.errors import KitError
 from kit.records.aside import file_name
@@ -13,7 +13,7 @@ from kit.writeup.plain_words import in_words
 if TYPE_CHECKING:
     import pandas as pd
 
-    from kit.analysis.compare import Comparison
+    from kit.analysis.comparison import Comparison
     from kit.writeup import Report
 
 __all__ = ["TrialPages"]

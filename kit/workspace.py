@@ -45,7 +45,7 @@ from kit.sharing import TrialSharing
 from kit.shown import InLines
 
 if TYPE_CHECKING:
-    from kit.analysis.compare import Comparison
+    from kit.analysis.comparison import Comparison
     from kit.plan.plan import Plan
     from kit.records.check_store import StoreCheck
     from kit.records.package.out import Package
@@ -253,7 +253,7 @@ class Workspace:
             See `kit.compare`.
         """
         from kit.analysis.compare import compare
-        from kit.analysis.mixing import mixed_by
+        from kit.analysis.grouping.mixing import mixed_by
 
         frame, adjust = self.frame(names), list(adjust)
         return compare(

@@ -14,7 +14,8 @@ from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 from kit import charts
-from kit.analysis.compare import Comparison, compare
+from kit.analysis.compare import compare
+from kit.analysis.comparison import Comparison
 from kit.analysis.mixed import mixed
 from kit.charts.colours import ORANGE
 from kit.charts.regression import coefficient_in_words

@@ -11,12 +11,12 @@ import pytest
 
 from kit import Workspace, panels, shipped
 from kit.errors import InputError
-from kit.panels.blocks import show
-from kit.panels.controls import offer, pick
-from kit.panels.entry import EntryTable
-from kit.panels.fields import Typed, tell
-from kit.panels.once import Once
-from kit.panels.slide import Slide
+from kit.panels.parts.blocks import show
+from kit.panels.parts.controls import offer, pick
+from kit.panels.parts.entry import EntryTable
+from kit.panels.parts.fields import Typed, tell
+from kit.panels.parts.once import Once
+from kit.panels.parts.slide import Slide
 from kit.writeup.blocks import Table
 
 ROOT = Path(__file__).parents[1]

@@ -3,7 +3,7 @@
 import pytest
 
 from kit.errors import InputError, NotFoundError, StoreError
-from kit.panels.entry import Answer, Cell, EntryTable, Heading
+from kit.panels.parts.entry import Answer, Cell, EntryTable, Heading
 
 COLUMNS = [Heading("height", "Height", "mm"), Heading("weight", "Weight", "g")]
 ROWS = [Heading("p1", "piece 1A1"), Heading("p2", "piece 1A2")]

@@ -17,7 +17,7 @@ LAYERS = (
     ("dates", "units"),
     ("us_units",),
     ("quantities",),
-    ("alike",),
+    ("alike", "words"),
     ("shown",),
     ("formula", "analysis", "photo"),
     ("plan",),
@@ -41,6 +41,11 @@ def part(path):
     """The part of the kit a file belongs to."""
     first = path.relative_to(ROOT / "kit").parts[0]
     return first.removesuffix(".py")
+
+
+def room(module):
+    """What a module of the kit lies in: its part and the folder, or itself where there is none."""
+    return ".".join(module.split(".")[:3])
 
 
 def imports(tree):
@@ -79,6 +84,29 @@ def test_imports_only_upwards(path):
         if RANK[other] > RANK[own] or same_row:
             wrong.append(module)
     assert not wrong, f"{path.relative_to(ROOT)} imports from below: {sorted(set(wrong))}"
+
+
+def test_rooms_stand_on_one_another():
+    """A folder inside a part, or a file beside such folders, is a room: no two need each other.
+
+    Imports for types alone do not count, nor what a result draws itself with.
+    """
+    import graphlib
+
+    modules = {".".join(p.relative_to(ROOT).with_suffix("").parts): p for p in FILES}
+    needs: dict[str, set[str]] = {}
+    for module, path in modules.items():
+        tree = ast.parse(path.read_text())
+        for node in ast.walk(tree):
+            if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+                node.body = [ast.Pass()]
+        for other, function in imports(tree):
+            if function != "plot" and room(other) != room(module):
+                needs.setdefault(room(module), set()).add(room(other))
+    try:
+        graphlib.TopologicalSorter(needs).prepare()
+    except graphlib.CycleError as exc:
+        pytest.fail(f"these need each other: {' <- '.join(exc.args[1])}")
 
 
 def test_every_part_has_a_place():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from kit.panels.marking import Grip, Line, Marking, outline_with_grips
+from kit.panels.measuring.marking import Grip, Line, Marking, outline_with_grips
 
 
 @pytest.fixture

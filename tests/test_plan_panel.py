@@ -8,7 +8,7 @@ import pytest
 import kit
 from kit import panels
 from kit.errors import NotFoundError
-from kit.panels.plan_form import NEW
+from kit.panels.planning.form import NEW
 from kit.workspace import Trial
 
 

@@ -13,7 +13,7 @@ import kit
 from kit import shipped
 from kit.cli import main
 from kit.errors import DataError, InputError, NotFoundError
-from kit.plan.limits import Limits
+from kit.plan.timetable.limits import Limits
 
 
 @pytest.fixture

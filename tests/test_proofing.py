@@ -9,8 +9,8 @@ import pytest
 from scipy import stats
 
 from kit import charts, quantities, shipped
+from kit.analysis.proofs.ways import volume_ratio
 from kit.analysis.rise_all import rise_all
-from kit.analysis.rise_ways import volume_ratio
 from kit.errors import DataError, InputError
 from kit.records import readings
 from kit.records import tables as t

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from kit.panels.running import RunningPanel
+from kit.panels.recording.running import RunningPanel
 from kit.workspace import Workspace
 
 

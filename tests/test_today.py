@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import pytest
 
 from kit import Workspace, panels
-from kit.panels.today import todays_bake
+from kit.panels.parts.today import todays_bake
 
 THURSDAYS = [date(2026, 12, day) for day in (3, 10, 17, 24)]
 

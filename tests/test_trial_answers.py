@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import kit
-from kit.analysis import words
+from kit import words
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, InputError, NotFoundError
 from kit.writeup.recipe import recipe

@@ -17,7 +17,7 @@ import scipy.stats
 
 import kit
 from kit import charts, writeup
-from kit.analysis import sentences
+from kit.analysis.answer import sentences
 from kit.analysis.compare import compare
 from kit.errors import InputError, KitError, MissingPackageError
 from kit.formula import Formula

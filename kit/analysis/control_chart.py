@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.asked import need_columns
-from kit.analysis.chart_constants import d2, upper_range_factor
 from kit.analysis.moments import Floats, outcome_values
+from kit.analysis.steady.chart_constants import d2, upper_range_factor
 from kit.errors import DataError, InputError
 from kit.shown import Telling, Told
 

@@ -13,18 +13,19 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 import pandas as pd
 
-from kit.analysis import dose_answers as answers
-from kit.analysis import dose_words, fitting
+from kit.analysis.answer import fitting
+from kit.analysis.answer.fitting import Difference
 from kit.analysis.asked import need_one_of, relabelled
-from kit.analysis.best_dose import BestDose, Want, find_best
-from kit.analysis.checks import FitChecks, check
-from kit.analysis.dose_data import Doses, read_doses
-from kit.analysis.dose_fit import Curve, Shape, lack_of_fit, misfit, settings_means
-from kit.analysis.fitting import Difference
+from kit.analysis.checking.checks import FitChecks, check
+from kit.analysis.checking.with_others import with_others
+from kit.analysis.doses import answers as answers
+from kit.analysis.doses import words as dose_words
+from kit.analysis.doses.best import BestDose, Want, find_best
+from kit.analysis.doses.data import Doses, read_doses
+from kit.analysis.doses.fit import Curve, Shape, lack_of_fit, misfit, settings_means
+from kit.analysis.grouping.structure import MOST_SETTINGS, Unit
 from kit.analysis.mixed import MixedFit
-from kit.analysis.structure import MOST_SETTINGS, Unit
 from kit.analysis.verdict import Answer
-from kit.analysis.with_others import with_others
 from kit.errors import DesignError
 from kit.shown import Judged, Telling
 

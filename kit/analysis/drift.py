@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.asked import has_numbers, need_columns
-from kit.analysis.compare import Comparison, compare
+from kit.analysis.compare import compare
+from kit.analysis.comparison import Comparison
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, InputError
 from kit.shown import Telling, Told

@@ -12,15 +12,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.asked import need_columns
-from kit.analysis.forecast_prior import expect, fit_earlier
-from kit.analysis.forecast_update import Mixture, update, weighted_quantile
-from kit.analysis.forecast_words import Forecast, cautions
 from kit.analysis.moments import Floats
-from kit.analysis.rise_models import SHAPES
-from kit.analysis.rise_readings import read_rise
-from kit.analysis.rise_temperature import (
+from kit.analysis.proofs.forecast_prior import expect, fit_earlier
+from kit.analysis.proofs.forecast_update import Mixture, update, weighted_quantile
+from kit.analysis.proofs.forecast_words import Forecast, cautions
+from kit.analysis.proofs.models import SHAPES
+from kit.analysis.proofs.readings import read_rise
+from kit.analysis.proofs.temperature import (
     FRIDGE_C,
     SPREAD_PER_10_C,
     USUAL_HOURS,
@@ -128,8 +128,9 @@ def double_at(
 ) -> Forecast:
     """Say how long the next dough will take to double in a room of another temperature.
 
-    The baker's own times are moved by temperature as yeast grows (`kit.analysis.rise_temperature`),
-    by some degrees, between 15 and 35 °C. The further it is moved, the wider the interval.
+    The baker's own times are moved by temperature as yeast grows
+    (`kit.analysis.proofs.temperature`), by some degrees, between 15 and 35 °C. The further
+    it is moved, the wider the interval.
 
     Parameters
     ----------

@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.asked import need_columns
-from kit.analysis.components import Surrogates, interval, sources
 from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.moments import Floats, outcome_values
+from kit.analysis.steady.components import Surrogates, interval, sources
 from kit.errors import DataError, DesignError, InputError
 from kit.shown import Telling, Told
 

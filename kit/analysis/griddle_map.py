@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
-from kit.analysis.fitting import margin
+from kit import words
+from kit.analysis.answer.fitting import margin
 from kit.analysis.means import dunnett_critical, dunnett_p, per_df
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
-from kit.analysis.spread_records import PLACE, away_from_mean, fit_spread, read_spread
 from kit.analysis.steadiness import baked
+from kit.analysis.steady.spread_records import PLACE, away_from_mean, fit_spread, read_spread
 from kit.errors import DataError, InputError
 from kit.given import as_whole
 from kit.shown import Telling, Told

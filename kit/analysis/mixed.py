@@ -15,12 +15,12 @@ import numpy as np
 import pandas as pd
 
 from kit.alike import Alike
-from kit.analysis import reml
 from kit.analysis.asked import need_between, need_one_of
-from kit.analysis.kenward_roger import Estimate, each_df, f_test
-from kit.analysis.matrix import Design, make_design, parse_formula, variables_of
+from kit.analysis.model import reml
+from kit.analysis.model.kenward_roger import Estimate, each_df, f_test
+from kit.analysis.model.matrix import Design, make_design, parse_formula, variables_of
+from kit.analysis.model.scaled import Scaled, Structure, constant_of, may_go_below, number_groups
 from kit.analysis.moments import Floats, Moments, moments
-from kit.analysis.scaled import Scaled, Structure, constant_of, may_go_below, number_groups
 from kit.errors import DataError, InputError
 
 if TYPE_CHECKING:

@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
-from kit.analysis.checks import check_comparison
-from kit.analysis.compare import Comparison, compare
-from kit.analysis.sentences import outlook
+from kit import words
+from kit.analysis.answer.sentences import outlook
+from kit.analysis.checking.checks import check_comparison
+from kit.analysis.checking.with_others import with_others
+from kit.analysis.compare import compare
+from kit.analysis.comparison import Comparison
 from kit.analysis.verdict import Answer, sign
-from kit.analysis.with_others import with_others
 from kit.errors import InputError, KitError
 from kit.shown import ITEM, Telling, Told
 

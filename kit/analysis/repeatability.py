@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.gauge import FEW, Gauge, gauge
 from kit.errors import DataError
 from kit.shown import Telling, Told

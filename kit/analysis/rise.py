@@ -12,11 +12,11 @@ import numpy as np
 import pandas as pd
 
 from kit.analysis.asked import need_between, need_one_of
-from kit.analysis.curve_fit import CurveFit
 from kit.analysis.moments import Floats
-from kit.analysis.rise_models import DOUBLE, SHAPES, both, fit_rise, of_growth, smooth
-from kit.analysis.rise_readings import MOST_RATIO, Readings, read_rise
-from kit.analysis.rise_words import RiseCurve, about_shape
+from kit.analysis.proofs.curve_fit import CurveFit
+from kit.analysis.proofs.models import DOUBLE, SHAPES, both, fit_rise, of_growth, smooth
+from kit.analysis.proofs.readings import MOST_RATIO, Readings, read_rise
+from kit.analysis.proofs.rise_words import RiseCurve, about_shape
 from kit.errors import DataError
 
 __all__ = ["RiseCurve", "rise"]

@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.asked import need_columns
+from kit.analysis.proofs.rise_words import DOUBLE_IS, clock, told
 from kit.analysis.rise import Asked, RiseCurve, rise
-from kit.analysis.rise_words import DOUBLE_IS, clock, told
 from kit.errors import DataError
 from kit.shown import Telling, Told
 

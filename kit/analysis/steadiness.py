@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
-from kit.analysis.components import POINTS, Surrogates, interval, sources, spread_of
+from kit import words
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
-from kit.analysis.spread_records import (
+from kit.analysis.steady.components import POINTS, Surrogates, interval, sources, spread_of
+from kit.analysis.steady.spread_records import (
     SpreadRecords,
     away_from_mean,
     fit_spread,
@@ -241,7 +241,7 @@ def steadiness(
     """Say where the spread of an outcome comes from.
 
     Components by REML with bake, dough and load random (`kit.analysis.mixed`); their intervals
-    by surrogate values (`kit.analysis.components`). Places are the same ones every time, so
+    by surrogate values (`kit.analysis.steady.components`). Places are the same ones every time, so
     their means are fixed and their component is the variance of these means about their own
     mean, Σ(mean_i − mean)²/(places − 1), with an interval from the noncentral F distribution.
 

@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 import pandas as pd
 
-from kit.analysis import surface_words
+from kit.analysis.answer.fitting import margin
 from kit.analysis.asked import need_one_of, relabelled
-from kit.analysis.best_dose import Want
-from kit.analysis.checks import FitChecks, check
-from kit.analysis.dose_data import Doses, read_doses
-from kit.analysis.fitting import margin
+from kit.analysis.checking.checks import FitChecks, check
+from kit.analysis.doses import surface_words
+from kit.analysis.doses.best import Want
+from kit.analysis.doses.data import Doses, read_doses
+from kit.analysis.doses.surface_fit import Effect, Quadratic, Turning, hull, square
 from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
-from kit.analysis.surface_fit import Effect, Quadratic, Turning, hull, square
 from kit.analysis.verdict import decide
 from kit.errors import DesignError, InputError
 from kit.shown import Judged

@@ -5,8 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.charts.colours import GREY, INK, POINTS
 
 if TYPE_CHECKING:

@@ -5,9 +5,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kit import quantities
-from kit.analysis import words
-from kit.analysis.fitting import dough_means
+from kit import quantities, words
+from kit.analysis.answer.fitting import dough_means
 from kit.charts.base import arms, called, calm, legend_above, lines
 from kit.charts.colours import BLUE, GREEN, GREY, INK, POINTS, RULE, SKY
 
@@ -15,7 +14,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from kit.analysis.compare import Comparison
+    from kit.analysis.comparison import Comparison
 
 __all__ = ["MOST_MARKS", "comparison", "describe", "drawn", "so_far"]
 

@@ -4,8 +4,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from kit.analysis import words
-from kit.analysis.dose_words import SHAPES
+from kit import words
+from kit.analysis.doses.words import SHAPES
 from kit.charts.base import arms, called, calm, in_unit, legend_above, lines
 from kit.charts.colours import BLUE, GREEN, GREY, INK, ORANGE, POINTS, RULE, SKY, VERMILION
 from kit.charts.compared import MOST_MARKS
@@ -13,7 +13,7 @@ from kit.charts.compared import MOST_MARKS
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from kit.analysis.checks import FitChecks
+    from kit.analysis.checking.checks import FitChecks
     from kit.analysis.dose import DoseResponse
     from kit.analysis.overview import Overview
     from kit.analysis.surface import Surface

@@ -4,10 +4,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.analysis import words
+from kit import words
 from kit.charts.base import arms, calm, in_unit, own_axes, plain
 from kit.charts.colours import BLUE, GREEN, GREY, INK, RULE
-from kit.plan.noticed import often
+from kit.plan.noticing.noticed import often
 from kit.us_units import also_us
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.analysis import words
+from kit import words
 from kit.charts.base import arms, calm, in_unit, lines
 from kit.charts.colours import BLUE, INK, RULE
 

@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from kit import quantities
-from kit.analysis import words
-from kit.analysis.rise_words import clock
+from kit import quantities, words
+from kit.analysis.proofs.rise_words import clock
 from kit.charts.base import calm, legend_above, lines, plain
 from kit.charts.colours import BLUE, GREEN, GREY, INK, ORANGE, RULE, SKY, VERMILION
 from kit.errors import KitError

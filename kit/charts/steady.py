@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.moments import Integers
 from kit.charts.base import arms, called, calm, in_unit, legend_above, lines, own_axes, plain
 from kit.charts.colours import BLUE, GREY, INK, POINTS, RULE, SKY, VERMILION

@@ -11,16 +11,16 @@ import numpy as np
 
 from kit.charts.base import calm, legend_above, own_axes
 from kit.charts.colours import BLUE, GREY, INK, ORANGE, RULE, VERMILION
-from kit.plan import clock
-from kit.plan.clock import say_clock, say_minutes
-from kit.plan.proofing import COLDEST_C, Q10_HIGH, Q10_LOW, WARMEST_C
+from kit.plan.timetable import clock
+from kit.plan.timetable.clock import say_clock, say_minutes
+from kit.plan.timetable.proofing import COLDEST_C, Q10_HIGH, Q10_LOW, WARMEST_C
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from kit.plan.proofing import Doubling
-    from kit.plan.scheduled import Schedule
-    from kit.plan.steps import Step
+    from kit.plan.timetable.proofing import Doubling
+    from kit.plan.timetable.scheduled import Schedule
+    from kit.plan.timetable.steps import Step
 
 __all__ = ["doubling", "timetable"]
 

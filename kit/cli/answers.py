@@ -16,7 +16,7 @@ from kit.errors import InputError
 from kit.quantities import called
 
 if TYPE_CHECKING:
-    from kit.analysis.compare import Comparison
+    from kit.analysis.comparison import Comparison
 
 __all__ = ["compare", "writeup"]
 
@@ -180,7 +180,7 @@ def _show_invented(told: _Told) -> None:
 
 def _show(told: _Told) -> None:
     """Print an answer: words first, then the numbers they rest on."""
-    from kit.analysis import sentences
+    from kit.analysis.answer import sentences
 
     answer = told.answer
     _show_invented(told)
@@ -199,7 +199,7 @@ def _show(told: _Told) -> None:
 
 def _differences(answer: "Comparison") -> Table:
     """All differences, each as precise as its interval allows."""
-    from kit.analysis import words
+    from kit import words
 
     unit = words.unit_of(answer.outcome)
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")

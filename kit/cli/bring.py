@@ -49,7 +49,7 @@ def import_(
 
     Example: python -m kit import bakes.csv my-bakes --trial salt --factor salt_percent
     """
-    from kit.analysis import words
+    from kit import words
     from kit.workspace import Workspace
 
     with Workspace(folder) as ws:
@@ -105,7 +105,7 @@ def _given(
 
 
 def _refuse_doubts(seen: "Look", good_rows: bool) -> None:
-    from kit.analysis import words
+    from kit import words
 
     bad = seen.problems["row"].nunique()
     if good_rows or not (bad or seen.questions):

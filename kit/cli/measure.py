@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from kit.analysis import words
+from kit import words
 from kit.cli.shell import command, err, say
 from kit.errors import InputError
 from kit.units import parse

@@ -39,7 +39,7 @@ def note(
 
     Example: python -m kit note my-bakes burnt --trial malt --piece 1A4
     """
-    from kit.records.bench.when import read_when
+    from kit.records.when import read_when
 
     with existing(folder) as ws:
         one = chosen(ws, trial)

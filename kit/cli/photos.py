@@ -22,8 +22,8 @@ def card(
 
     Example: python -m kit card --paper letter --out card.pdf
     """
-    from kit.photo.card import BAR_MM
-    from kit.photo.card_sheet import card_pdf
+    from kit.photo.references.card import BAR_MM
+    from kit.photo.references.card_sheet import card_pdf
 
     paper = paper or us_paper()
     where = out or Path(f"card-{paper.lower()}.pdf")

@@ -173,9 +173,9 @@ def _spread(
     piece: str | None, outcome: str,
 ) -> "Spread | None":  # fmt: skip
     """How much doughs differ: as asked, else as the trial's own bakes say."""
-    from kit.analysis.words import unit_of
     from kit.plan.spread import Spread
     from kit.units import parse
+    from kit.words import unit_of
 
     if of is not None:
         return ws.trial(of).spread(outcome)

@@ -63,8 +63,8 @@ def text(file: Path, kind: str = "plain text (UTF-8)") -> str:
 
 def number(matters: str | None, outcome: str | None) -> float | None:
     """What matters, as typed, in the outcome's unit."""
-    from kit.analysis.words import unit_of
     from kit.units import parse
+    from kit.words import unit_of
 
     return parse(matters, unit_of(outcome or ""), "--matters", difference=True)
 

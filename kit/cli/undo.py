@@ -17,7 +17,7 @@ def undo(folder: Annotated[str, typer.Argument(help="The workspace.")] = "my-bak
 
     Example: python -m kit undo my-bakes
     """
-    from kit.analysis.words import capital
+    from kit.words import capital
 
     with existing(folder) as ws:
         said = ws.undo()

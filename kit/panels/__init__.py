@@ -8,9 +8,9 @@ from typing import Any, Protocol, TypeVar
 from kit import shipped
 from kit.panels.bring import BringPanel
 from kit.panels.compare import ComparePanel
-from kit.panels.controls import Panel
 from kit.panels.deeper import DeeperPanel
 from kit.panels.measure import MeasurePanel
+from kit.panels.parts.controls import Panel
 from kit.panels.plan import PlanPanel
 from kit.panels.record import RecordPanel
 from kit.panels.rise import RisePanel

@@ -11,11 +11,11 @@ import pandas as pd
 
 from kit import quantities
 from kit.errors import NotFoundError
-from kit.panels.at_work import AtWork, Progress
-from kit.panels.blocks import items, show
-from kit.panels.controls import Panel, button, pick, row, visible
-from kit.panels.fields import Typed, tell
-from kit.panels.today import trial_at_work
+from kit.panels.parts.blocks import items, show
+from kit.panels.parts.controls import Panel, button, pick, row, visible
+from kit.panels.parts.fields import Typed, tell
+from kit.panels.parts.today import trial_at_work
+from kit.panels.recording.at_work import AtWork, Progress
 from kit.records.sheets.look import Look
 from kit.records.sheets.words import IGNORED, meanings
 from kit.workspace import Trial, Workspace

@@ -7,18 +7,17 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from kit import charts, quantities, units
-from kit.analysis import words
-from kit.analysis.compare import Comparison
+from kit import charts, quantities, units, words
+from kit.analysis.comparison import Comparison
 from kit.errors import InputError, KitError
-from kit.panels.blocks import folded, from_python, if_invented, show
-from kit.panels.blocks import picture as drawn
-from kit.panels.controls import Panel, button, offer, pick, tick
-from kit.panels.fields import Typed, beside, tell, what_matters
-from kit.panels.plan_offers import can_be_set
-from kit.panels.so_far import beside_refusal
-from kit.panels.style import link, trouble
-from kit.panels.today import outcomes_of, trial_to_answer
+from kit.panels.parts.blocks import folded, from_python, if_invented, show
+from kit.panels.parts.blocks import picture as drawn
+from kit.panels.parts.controls import Panel, button, offer, pick, tick
+from kit.panels.parts.fields import Typed, beside, tell, what_matters
+from kit.panels.parts.so_far import beside_refusal
+from kit.panels.parts.style import link, trouble
+from kit.panels.parts.today import outcomes_of, trial_to_answer
+from kit.panels.planning.offers import can_be_set
 from kit.workspace import Trial, Workspace
 from kit.writeup.blocks import Picture, Table
 from kit.writeup.content import sections

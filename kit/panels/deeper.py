@@ -6,16 +6,15 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from kit import charts, quantities
-from kit.analysis import words
+from kit import charts, quantities, words
 from kit.analysis.overview import Overview
 from kit.errors import DataError, KitError
-from kit.panels.blocks import folded, from_python, if_invented, items, picture, scrolled
-from kit.panels.controls import Panel, button, offer, pick, visible
-from kit.panels.fields import tell
-from kit.panels.so_far import beside_refusal
-from kit.panels.style import trouble
-from kit.panels.today import outcomes_of, trial_to_answer
+from kit.panels.parts.blocks import folded, from_python, if_invented, items, picture, scrolled
+from kit.panels.parts.controls import Panel, button, offer, pick, visible
+from kit.panels.parts.fields import tell
+from kit.panels.parts.so_far import beside_refusal
+from kit.panels.parts.style import trouble
+from kit.panels.parts.today import outcomes_of, trial_to_answer
 from kit.shown import paragraphs
 from kit.us_units import also_us
 from kit.workspace import Trial, Workspace

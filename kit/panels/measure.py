@@ -8,18 +8,18 @@ from typing import Any, Self
 
 import ipywidgets as widgets
 
-from kit.analysis import words
+from kit import words
 from kit.errors import InputError, KitError
-from kit.panels.at_work import AtWork, Progress
-from kit.panels.blocks import items, status
-from kit.panels.controls import Panel, button, pick, row, section, toggle
-from kit.panels.fields import Typed, tell
-from kit.panels.measure_about import SHOWN
-from kit.panels.measure_one import OnePhoto
-from kit.panels.measure_twice import TwiceBlock
-from kit.panels.photo_strip import Item, PhotoStrip
-from kit.panels.style import trouble
-from kit.panels.today import trial_at_work
+from kit.panels.measuring.about import SHOWN
+from kit.panels.measuring.one import OnePhoto
+from kit.panels.measuring.photo_strip import Item, PhotoStrip
+from kit.panels.measuring.twice import TwiceBlock
+from kit.panels.parts.blocks import items, status
+from kit.panels.parts.controls import Panel, button, pick, row, section, toggle
+from kit.panels.parts.fields import Typed, tell
+from kit.panels.parts.style import trouble
+from kit.panels.parts.today import trial_at_work
+from kit.panels.recording.at_work import AtWork, Progress
 from kit.records.measured import NOT_LOOKED_AT, AddedPhotos
 from kit.records.photo_guess import Guess
 from kit.records.photos import FOLDER, StoredPhoto

@@ -8,24 +8,24 @@ from typing import Any, Self
 
 import ipywidgets as widgets
 
-from kit.analysis import words
+from kit import words
 from kit.errors import KitError
 from kit.formula import Formula, WeighingSheet, weigh, write_formula
-from kit.panels.again import held
-from kit.panels.blocks import status
-from kit.panels.controls import button, offer, visible
-from kit.panels.fields import Typed, above_0, count, number, tell, what_matters
-from kit.panels.plan_form import GUESS, NEW, UNKNOWN, PlanForm
-from kit.panels.plan_offers import named, spreads_of
-from kit.panels.plan_sheets import linked, papers, written_before
-from kit.panels.plan_shown import show_plan
-from kit.panels.style import notebook, trouble
-from kit.plan.clock import read_clock
+from kit.panels.parts.again import held
+from kit.panels.parts.blocks import status
+from kit.panels.parts.controls import button, offer, visible
+from kit.panels.parts.fields import Typed, above_0, count, number, tell, what_matters
+from kit.panels.parts.style import notebook, trouble
+from kit.panels.planning.form import GUESS, NEW, UNKNOWN, PlanForm
+from kit.panels.planning.offers import named, spreads_of
+from kit.panels.planning.sheets import linked, papers, written_before
+from kit.panels.planning.shown import show_plan
 from kit.plan.design import design
 from kit.plan.plan import Plan
 from kit.plan.power import Power, power
 from kit.plan.schedule import Schedule, schedule
 from kit.plan.spread import Spread
+from kit.plan.timetable.clock import read_clock
 from kit.planning import put_away_in_words
 from kit.records.things import Bake
 from kit.records.typed import day as read_day

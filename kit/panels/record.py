@@ -8,15 +8,25 @@ from zoneinfo import ZoneInfo
 
 import ipywidgets as widgets
 
-from kit.analysis import words
-from kit.panels.blocks import if_invented, status
-from kit.panels.controls import Panel, button, columns, offer, pick, row, section, toggle, visible
-from kit.panels.fields import Typed, tell
-from kit.panels.record_events import TITLE, EventForm
-from kit.panels.record_tables import LevelTable, workspace_key
-from kit.panels.record_trial import TrialForm
-from kit.panels.running import RunningPanel
-from kit.panels.today import todays_bake, trial_at_work
+from kit import words
+from kit.panels.parts.blocks import if_invented, status
+from kit.panels.parts.controls import (
+    Panel,
+    button,
+    columns,
+    offer,
+    pick,
+    row,
+    section,
+    toggle,
+    visible,
+)
+from kit.panels.parts.fields import Typed, tell
+from kit.panels.parts.today import todays_bake, trial_at_work
+from kit.panels.recording.events import TITLE, EventForm
+from kit.panels.recording.running import RunningPanel
+from kit.panels.recording.tables import LevelTable, workspace_key
+from kit.panels.recording.trial import TrialForm
 from kit.quantities import LEVELS
 from kit.records.things import Bake, Thing
 from kit.records.typed import whole

@@ -2,41 +2,38 @@
 
 from collections.abc import Callable, Mapping
 from html import escape
-from pathlib import Path
 from typing import Any
 
 import anywidget
 import ipywidgets as widgets
 import traitlets
 
-from kit import charts, quantities
-from kit.analysis import words
-from kit.analysis.rise_ways import WAYS
-from kit.analysis.rise_words import DOUBLE_IS
+from kit import charts, quantities, words
+from kit.analysis.proofs.rise_words import DOUBLE_IS
+from kit.analysis.proofs.ways import WAYS
 from kit.errors import DataError, InputError, KitError
 from kit.formula.safety import SAFETY
-from kit.panels.blocks import folded, items, picture, show, status
-from kit.panels.controls import Panel, button, offer, pick, row, section
-from kit.panels.fields import Typed, beside_of, number, refused, tell
-from kit.panels.once import Once
-from kit.panels.scripts import script
-from kit.panels.style import notebook, trouble
-from kit.panels.today import todays_bake, trial_at_work
+from kit.panels.parts.blocks import folded, items, picture, show, status
+from kit.panels.parts.controls import Panel, button, offer, pick, row, section
+from kit.panels.parts.fields import Typed, beside_of, number, refused, tell
+from kit.panels.parts.once import Once
+from kit.panels.parts.scripts import SHARED, script
+from kit.panels.parts.style import notebook, trouble
+from kit.panels.parts.today import todays_bake, trial_at_work
 from kit.records.things import Dough
 from kit.workspace import Trial, Workspace
 from kit.writeup.tables import table
 
 __all__ = ["RisePanel"]
 
-_HERE = Path(__file__).parent
 _MILK = next((name, text, source) for name, text, source in SAFETY if name.startswith("Milk"))
 
 
 class _Reader(anywidget.AnyWidget):
     """The fields and buttons of one reading; its part in the browser is rise.js."""
 
-    _esm = script("presses", "rise")
-    _css = _HERE / "running.css"
+    _esm = script(__file__, "presses")
+    _css = SHARED / "presses.css"
     trial = traitlets.Unicode().tag(sync=True)
     dough = traitlets.Unicode().tag(sync=True)
     name = traitlets.Unicode().tag(sync=True)

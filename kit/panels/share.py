@@ -7,11 +7,11 @@ from typing import Self
 import ipywidgets as widgets
 
 from kit.errors import InputError
-from kit.panels.controls import Panel, button, columns, offer, pick, section, tick
-from kit.panels.fields import Typed, tell
+from kit.panels.parts.controls import Panel, button, columns, offer, pick, section, tick
+from kit.panels.parts.fields import Typed, tell
+from kit.panels.parts.style import link
+from kit.panels.parts.today import trial_to_answer
 from kit.panels.share_recipe import RecipeBlock
-from kit.panels.style import link
-from kit.panels.today import trial_to_answer
 from kit.records.aside import file_name
 from kit.workspace import Workspace
 

@@ -6,13 +6,12 @@ from typing import Any, Self
 
 import ipywidgets as widgets
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.errors import InputError, KitError
-from kit.panels.again import Name, fill_in, held
-from kit.panels.controls import button, visible
-from kit.panels.fields import Typed, beside_of, count, number, tell
-from kit.panels.style import link, trouble
+from kit.panels.parts.again import Name, fill_in, held
+from kit.panels.parts.controls import button, visible
+from kit.panels.parts.fields import Typed, beside_of, count, number, tell
+from kit.panels.parts.style import link, trouble
 from kit.workspace import Trial
 from kit.writeup.recipe import changed_by, left_open
 

@@ -5,11 +5,11 @@ from html import escape
 import ipywidgets as widgets
 import pandas as pd
 
-from kit.analysis import words
-from kit.panels.blocks import show, status
-from kit.panels.controls import Panel, pick
-from kit.panels.fields import tell
-from kit.panels.today import trial_to_answer
+from kit import words
+from kit.panels.parts.blocks import show, status
+from kit.panels.parts.controls import Panel, pick
+from kit.panels.parts.fields import tell
+from kit.panels.parts.today import trial_to_answer
 from kit.records import differing
 from kit.records.things import Thing
 from kit.workspace import Workspace

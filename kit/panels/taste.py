@@ -6,17 +6,27 @@ from typing import Any, Self
 
 import ipywidgets as widgets
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.tasting import tasters_needed
 from kit.analysis.tasting.needed import Needed
 from kit.errors import DataError, InputError, KitError
-from kit.panels.blocks import items, status
-from kit.panels.controls import Panel, button, columns, offer, pick, row, section, tick, visible
-from kit.panels.fields import Typed, beside_of, people, share, tell
-from kit.panels.style import holds, trouble
-from kit.panels.taste_plate import CHOOSE, Plate, besides
-from kit.panels.taste_shown import answer_page, few_tasters, to_print
-from kit.panels.today import last_done, trial_to_answer
+from kit.panels.parts.blocks import items, status
+from kit.panels.parts.controls import (
+    Panel,
+    button,
+    columns,
+    offer,
+    pick,
+    row,
+    section,
+    tick,
+    visible,
+)
+from kit.panels.parts.fields import Typed, beside_of, people, share, tell
+from kit.panels.parts.style import holds, trouble
+from kit.panels.parts.today import last_done, trial_to_answer
+from kit.panels.tasting.plate import CHOOSE, Plate, besides
+from kit.panels.tasting.shown import answer_page, few_tasters, to_print
 from kit.records.aside import file_name
 from kit.us_units import us_paper
 from kit.workspace import Workspace

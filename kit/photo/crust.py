@@ -1,8 +1,8 @@
 """How brown: the colour of faces in one photo, by patches of known brightness beside them.
 
-Light and tone curve come from the patches (`kit.photo.light`), so that L*, a*, b* are those of
-the face in daylight (D65), whatever lamp and phone took the picture. A phone's own colours
-differ from the eye's in ways grey patches cannot show: compare faces taken with one phone.
+Light and tone curve come from the patches (`kit.photo.browned.light`), so that L*, a*, b* are
+those of the face in daylight (D65), whatever lamp and phone took the picture. A phone's own
+colours differ from the eye's in ways grey patches cannot show: compare faces taken with one phone.
 """
 
 from collections.abc import Sequence
@@ -14,11 +14,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo.colour import delta_e00
-from kit.photo.face_colour import DARK, Face, measure_face
-from kit.photo.grey_patch import as_polygon, read_patches, see_ground
-from kit.photo.light import GroundSeen, Light, PatchSeen, fit_light
+from kit.photo.browned.face_colour import DARK, Face, measure_face
+from kit.photo.browned.grey_patch import as_polygon, read_patches, see_ground
+from kit.photo.browned.light import GroundSeen, Light, PatchSeen, fit_light
 from kit.photo.picture import Photo
+from kit.photo.pixels.colour import delta_e00
 from kit.photo.value import Value, combined
 from kit.shown import Telling, Told
 

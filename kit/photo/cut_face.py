@@ -13,12 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo import crumb_figures, crumb_words, darkness, face_side
-from kit.photo import face as faces
-from kit.photo import square_on as flat
-from kit.photo.pieces import disc_element
-from kit.photo.seen_cells import see_cells
-from kit.photo.strip import normals, perimeter, resampled
+from kit.photo.crumbs import darkness
+from kit.photo.crumbs import figures as crumb_figures
+from kit.photo.crumbs import words as crumb_words
+from kit.photo.crumbs.seen_cells import see_cells
+from kit.photo.faces import cut_side as face_side
+from kit.photo.faces import face as faces
+from kit.photo.faces import square_on as flat
+from kit.photo.pixels.pieces import disc_element
+from kit.photo.pixels.strip import normals, perimeter, resampled
 from kit.photo.value import Value, combined
 from kit.shown import Telling, Told
 

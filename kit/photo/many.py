@@ -18,8 +18,8 @@ from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import InputError, KitError, MissingPackageError
-from kit.photo.exif import as_zone
 from kit.photo.one_photo import SHOWS, measure
+from kit.photo.reading.exif import as_zone
 from kit.photo.reference import KINDS
 from kit.photo.value import Value
 
@@ -162,7 +162,7 @@ def measure_one(source: Path | bytes, name: str, asked: Asked) -> Row:
 
 def _measured(photo: Any, asked: Asked) -> Any:
     """Do what is asked with a photo that was read."""
-    from kit.photo.jar import Jar
+    from kit.photo.sides.jar import Jar
 
     how: dict[str, Any] = {"shape": asked.shape} if asked.shape else {}
     if asked.jar:

@@ -90,7 +90,7 @@ def measure(
         It cannot be measured: says why and what to do.
     """
     import kit.photo as calls
-    from kit.photo.square_on import in_window
+    from kit.photo.faces.square_on import in_window
 
     if shows not in SHOWS:
         rule = f"must be one of {', '.join(SHOWS)}"

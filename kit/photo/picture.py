@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from kit.errors import InputError
-from kit.photo import decode, exif
 from kit.photo.camera import Camera
+from kit.photo.reading import decode, exif
 
 __all__ = ["Photo", "read", "sha256_of"]
 

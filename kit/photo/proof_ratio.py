@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from kit.errors import InputError
-from kit.photo.jar import Jar
+from kit.photo.sides.jar import Jar
 from kit.photo.value import Value
 from kit.shown import Telling, Told
 

@@ -12,12 +12,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.errors import InputError, KitError
-from kit.photo.jar import Jar
 from kit.photo.picture import Photo, read
 from kit.photo.proof_ratio import DOUBLE, ratio_of_volumes
 from kit.photo.reference import Scale
 from kit.photo.reference import scale as find_scale
 from kit.photo.side_view import ROUND, Side, check_shape, side
+from kit.photo.sides.jar import Jar
 from kit.photo.value import Value
 from kit.shown import as_html, as_text
 

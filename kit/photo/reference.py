@@ -61,7 +61,7 @@ class Scale:
     outline : (n, 2) array
         The reference in the photo, in pixels, to be shown and kept out of the measuring.
     reading : Any
-        What else a card gives: its patches, for colour (`kit.photo.card`); None otherwise.
+        What else a card gives: its patches, for colour; None otherwise.
     notes : tuple of str
         Words for the baker: what was assumed, what would be better.
     variants : tuple of Variant

@@ -10,12 +10,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo import side_fit, side_parts, side_stand
-from kit.photo.jar import Jar
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
-from kit.photo.side_judge import Found, judge
-from kit.photo.solid_fit import SolidFit
+from kit.photo.sides import fit as side_fit
+from kit.photo.sides import parts as side_parts
+from kit.photo.sides import stand as side_stand
+from kit.photo.sides.jar import Jar
+from kit.photo.sides.judge import Found, judge
+from kit.photo.sides.solid_fit import SolidFit
 from kit.photo.value import Value
 from kit.shown import Telling, Told
 

@@ -12,20 +12,26 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from kit.analysis import words
-from kit.analysis.mixing import shared_mixings
+from kit import words
+from kit.analysis.grouping.mixing import shared_mixings
 from kit.errors import DesignError, InputError
 from kit.given import as_whole
-from kit.plan.blocking import curve_df, fit_square, share_doughs, share_pieces, square_uneven
-from kit.plan.cautions import CURVES, arrangement, cautions
+from kit.plan.designs.blocking import (
+    curve_df,
+    fit_square,
+    share_doughs,
+    share_pieces,
+    square_uneven,
+)
+from kit.plan.designs.cautions import CURVES, arrangement, cautions
+from kit.plan.designs.layout import factors_in_order, lay_out
+from kit.plan.designs.model import ModelKind
+from kit.plan.designs.treatments import Asked, Star, count, fraction_of, least_fraction, points_of
 from kit.plan.extend import optimal_plan
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
-from kit.plan.layout import factors_in_order, lay_out
-from kit.plan.model import ModelKind
 from kit.plan.plan import Plan
 from kit.plan.spread import Spread
-from kit.plan.treatments import Asked, Star, count, fraction_of, least_fraction, points_of
 
 __all__ = ["KINDS", "Kind", "design"]
 
@@ -73,7 +79,7 @@ def design(
         Where a composite design's axis points lie: at the factor's ends (the corners then lie
         inside), beyond them, or at the ends with the corners there too.
     model : str, optional
-        What an optimal plan is to tell apart: see `kit.plan.model.make_model`.
+        What an optimal plan is to tell apart: see `kit.plan.designs.model.make_model`.
 
     Raises
     ------

@@ -5,19 +5,19 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
-from kit.analysis.mixing import shared_mixings
+from kit import words
+from kit.analysis.grouping.mixing import shared_mixings
 from kit.analysis.moments import Integers
 from kit.errors import DataError, DesignError, InputError, NotFoundError
-from kit.plan.cautions import cautions
+from kit.plan.designs.cautions import cautions
+from kit.plan.designs.layout import Doughs, factors_in_order, lay_out
+from kit.plan.designs.model import Model, ModelKind, make_model, setting_numbers
+from kit.plan.designs.optimal import Chosen, Ratios, information, optimal
+from kit.plan.designs.treatments import Asked, settings_of
 from kit.plan.factors import Factor, Setting
 from kit.plan.kitchen import Kitchen
-from kit.plan.layout import Doughs, factors_in_order, lay_out
-from kit.plan.model import Model, ModelKind, make_model, setting_numbers
-from kit.plan.optimal import Chosen, Ratios, information, optimal
 from kit.plan.plan import Plan, inside_doughs, settings_in_words
 from kit.plan.spread import ASSUMED, Spread
-from kit.plan.treatments import Asked, settings_of
 
 __all__ = ["extend", "optimal_plan", "plan_of", "ratios_of"]
 

@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.errors import DesignError, InputError, NotFoundError
 from kit.given import as_number, as_whole
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from kit.analysis import words
+from kit import words
 from kit.errors import InputError
 from kit.given import as_whole
 

@@ -16,16 +16,17 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit.analysis import words
-from kit.analysis.compare import Comparison, compare
-from kit.analysis.fitting import is_number, overall
-from kit.analysis.sentences import outlook
-from kit.analysis.settling import FUTILE, chance_in_words
+from kit import words
+from kit.analysis.answer.fitting import is_number, overall
+from kit.analysis.answer.sentences import outlook
+from kit.analysis.answer.settling import FUTILE, chance_in_words
+from kit.analysis.compare import compare
+from kit.analysis.comparison import Comparison
 from kit.analysis.spending import levels
 from kit.analysis.verdict import Answer, decide_each
 from kit.errors import DataError, DesignError, InputError
 from kit.given import as_whole
-from kit.plan.exact import critical
+from kit.plan.noticing.exact import critical
 from kit.plan.worth import Evidence, gather
 from kit.shown import Telling, Told
 

@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit.analysis import words
-from kit.analysis.compare import Comparison
-from kit.analysis.mixing import TAKEN_ALIKE
+from kit import words
+from kit.analysis.comparison import Comparison
+from kit.analysis.grouping.mixing import TAKEN_ALIKE
 from kit.errors import DesignError
 from kit.plan.looking import Looks, looks
-from kit.plan.noticed import often
+from kit.plan.noticing.noticed import often
 from kit.plan.worth import Evidence
 from kit.shown import ITEM, Telling, Told
 

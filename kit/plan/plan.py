@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from kit import words
 from kit.alike import Alike
-from kit.analysis import words
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
 

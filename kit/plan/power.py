@@ -13,15 +13,15 @@ from typing import Any, Literal
 
 import numpy as np
 
-from kit.analysis.mixing import TAKEN_ALIKE, mixed_by
+from kit.analysis.grouping.mixing import TAKEN_ALIKE, mixed_by
 from kit.analysis.verdict import MOST_DOUGHS
 from kit.errors import DesignError, InputError, NotFoundError
 from kit.given import as_number, as_whole
-from kit.plan.cautions import not_varied
-from kit.plan.exact import Curve, Exact, between, critical, numbers_of, whole_factor
-from kit.plan.noticed import Power, degrees
+from kit.plan.designs.cautions import not_varied
+from kit.plan.noticing.exact import Curve, Exact, between, critical, numbers_of, whole_factor
+from kit.plan.noticing.noticed import Power, degrees
+from kit.plan.noticing.rehearsal import Rehearsal, Sds, rehearse
 from kit.plan.plan import Plan
-from kit.plan.rehearsal import Rehearsal, Sds, rehearse
 from kit.plan.spread import Spread
 
 __all__ = ["Power", "power"]

@@ -21,13 +21,13 @@ from datetime import datetime
 import pandas as pd
 
 from kit.errors import InputError
-from kit.plan import clock
-from kit.plan.clock import say_moment
-from kit.plan.limits import Limits
-from kit.plan.proofing import Doubling, doubling
-from kit.plan.runs import read_runs
-from kit.plan.scheduled import Schedule
-from kit.plan.timing import lay_out, solve
+from kit.plan.timetable import clock
+from kit.plan.timetable.clock import say_moment
+from kit.plan.timetable.limits import Limits
+from kit.plan.timetable.proofing import Doubling, doubling
+from kit.plan.timetable.runs import read_runs
+from kit.plan.timetable.scheduled import Schedule
+from kit.plan.timetable.timing import lay_out, solve
 
 __all__ = ["Limits", "Schedule", "schedule"]
 
@@ -62,7 +62,7 @@ def schedule(
     room_temp_c : float
         Where the pieces proof.
     measured : sequence, optional
-        The baker's own times to double, see `kit.plan.proofing.doubling`.
+        The baker's own times to double, see `kit.plan.timetable.proofing.doubling`.
     retard_hours : float, optional
         For doughs of which the plan says nothing; 0 is not chilled.
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.moments import Integers
 from kit.errors import DataError, InputError, NotFoundError
 from kit.given import as_number, as_whole

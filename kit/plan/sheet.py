@@ -12,28 +12,28 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from kit import quantities as known
-from kit.analysis import words
+from kit import words
 from kit.errors import DataError, InputError
-from kit.plan.clock import local, say_clock, say_day
-from kit.plan.limits import Limits
-from kit.plan.proofing import doubling
-from kit.plan.remarks import longest_waits
-from kit.plan.runs import Bake, PlannedPiece, piece_names, read_runs
-from kit.plan.sheet_tables import (
+from kit.plan.paper.tables import (
     dough_tables,
     load_tables,
     measure_tables,
     settings_of,
     weights_table,
 )
-from kit.plan.steps import turns
-from kit.plan.template import check_paper, fill
+from kit.plan.paper.template import check_paper, fill
+from kit.plan.timetable.clock import local, say_clock, say_day
+from kit.plan.timetable.limits import Limits
+from kit.plan.timetable.proofing import doubling
+from kit.plan.timetable.remarks import longest_waits
+from kit.plan.timetable.runs import Bake, PlannedPiece, piece_names, read_runs
+from kit.plan.timetable.steps import turns
 from kit.quantities import Quantity
 from kit.us_units import also_us
 
 if TYPE_CHECKING:
     from kit.formula.sheet import WeighingSheet
-    from kit.plan.scheduled import Schedule
+    from kit.plan.timetable.scheduled import Schedule
 
 __all__ = ["CAUTIONS", "bench_sheet"]
 

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
-from kit.analysis.experiments import mixings, with_mixing, with_shaping
-from kit.analysis.structure import safe_name, shaped_as
+from kit import words
+from kit.analysis.grouping.experiments import mixings, with_mixing, with_shaping
+from kit.analysis.grouping.structure import safe_name, shaped_as
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.given import as_number
 from kit.shown import Telling, Told

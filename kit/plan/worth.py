@@ -1,10 +1,10 @@
 """What more bakes would add to an answer: how narrow its interval gets, how likely it settles.
 
-The bakes so far and those to come are read as the planner reads a plan (`kit.plan.rehearsal`);
-how much the standard error falls and the degrees of freedom grow follows with the spread of the
-bakes so far. The chance that the answer is then settled is a predictive power (Spiegelhalter,
-Freedman & Blackburn 1986, Control Clin Trials 7:8): the conditional power, averaged over what is
-not known yet of the true difference and of the spread.
+The bakes so far and those to come are read as the planner reads a plan (`rehearsal`); how much the
+standard error falls and the degrees of freedom grow follows with the spread of the bakes so far.
+The chance that the answer is then settled is a predictive power (Spiegelhalter, Freedman &
+Blackburn 1986, Control Clin Trials 7:8): the conditional power, averaged over what is not known
+yet of the true difference and of the spread.
 """
 
 from collections.abc import Sequence
@@ -14,14 +14,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from kit.analysis.compare import Comparison
-from kit.analysis.meant import meant
-from kit.analysis.settling import After, settled_chance
+from kit.analysis.answer.settling import After, settled_chance
+from kit.analysis.comparison import Comparison
+from kit.analysis.grouping.meant import meant
+from kit.analysis.grouping.structure import shaped_as
 from kit.analysis.spending import levels
-from kit.analysis.structure import shaped_as
 from kit.errors import DesignError
-from kit.plan.exact import critical
-from kit.plan.rehearsal import Sds, rehearse
+from kit.plan.noticing.exact import critical
+from kit.plan.noticing.rehearsal import Sds, rehearse
 
 __all__ = ["Evidence", "gather"]
 

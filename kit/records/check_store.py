@@ -12,8 +12,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, select
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.errors import InputError, StoreError
 from kit.records import tables as t
 from kit.records import trials

@@ -5,8 +5,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.errors import DataError, InputError
 from kit.records.frame import STRUCTURE
 from kit.records.things import Bake, Dough, Piece, Thing

@@ -5,8 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.errors import DataError
 from kit.quantities import Checked
 from kit.records import photos as store

@@ -8,8 +8,8 @@ from typing import Any, Self
 import numpy as np
 
 from kit.errors import InputError
-from kit.photo.jar import Jar
 from kit.photo.reference import KINDS
+from kit.photo.sides.jar import Jar
 from kit.records.journal import Row
 
 __all__ = ["MeasuredBy"]

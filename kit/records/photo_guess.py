@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from kit.analysis import words
+from kit import words
 from kit.records.bench.stages import BakeTimes
 from kit.records.photos import StoredPhoto
 from kit.records.things import Bake, Dough, Load, Piece, Thing

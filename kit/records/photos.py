@@ -26,13 +26,13 @@ from kit.quantities import Checked
 from kit.records import readings, things
 from kit.records import tables as t
 from kit.records.aside import put_beside
-from kit.records.bench.when import read_when
 from kit.records.journal import Row, Step
 from kit.records.measured_by import MeasuredBy
 from kit.records.store import Store
 from kit.records.things import Thing, check_there, there
 from kit.records.trouble import in_words
 from kit.records.typed import moment, plain_name
+from kit.records.when import read_when
 
 __all__ = [
     "FOLDER", "SHOWS", "Placed", "StoredPhoto", "add", "change", "place", "readings_of", "record",

@@ -22,9 +22,9 @@ from kit.records import things
 from kit.records.bench.lengths import proof_start
 from kit.records.bench.stages import BakeTimes
 from kit.records.bench.store import noted_stages
-from kit.records.bench.when import say_when
 from kit.records.readings import known_values
 from kit.records.things import Dough, there
+from kit.records.when import say_when
 from kit.shown import InLines
 
 __all__ = [

@@ -19,10 +19,10 @@ from kit import quantities
 from kit.errors import InputError
 from kit.quantities import Checked, Quantity
 from kit.records import tables as t
-from kit.records.bench.when import read_at
 from kit.records.journal import Row, Step
 from kit.records.things import CODE_OF, TABLE_OF, Thing, check_there, there
 from kit.records.typed import margin, text
+from kit.records.when import read_at
 
 __all__ = [
     "HOW", "STAGE", "Event", "Values", "all_readings", "check_kind", "counting", "events",

@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, select
 
-from kit.analysis import words
+from kit import words
 from kit.errors import DataError, InputError, NotFoundError
 from kit.plan.serving import METHODS, REFERENCE, Serving
 from kit.records import tables as t

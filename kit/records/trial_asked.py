@@ -5,10 +5,9 @@ from typing import Any
 
 import pandas as pd
 
-from kit import quantities
-from kit.analysis import words
-from kit.analysis.left_out import left_out_by_setting
-from kit.analysis.mixing import mixed_by
+from kit import quantities, words
+from kit.analysis.checking.left_out import left_out_by_setting
+from kit.analysis.grouping.mixing import mixed_by
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records import planned
 from kit.records.frame import held, present

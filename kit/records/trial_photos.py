@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.errors import InputError, KitError, StoreError
 from kit.records import photos as store
 from kit.records import things, trials

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from kit import quantities
-from kit.analysis.meant import as_meant
+from kit.analysis.grouping.meant import as_meant
 from kit.errors import InputError
 from kit.given import is_missing
 from kit.quantities import Checked, Quantity
@@ -16,7 +16,6 @@ from kit.records import planned, readings, structure, things, trials
 from kit.records import tables as t
 from kit.records.bench.stages import Noted
 from kit.records.bench.verbs import TrialStages
-from kit.records.bench.when import read_at
 from kit.records.differing import differing
 from kit.records.frame import Frames, read
 from kit.records.readings import Event
@@ -24,6 +23,7 @@ from kit.records.sheets.verbs import TrialSheets
 from kit.records.things import Bake, Dough, Load, Piece, Thing
 from kit.records.trial_tastings import TrialTastings
 from kit.records.typed import day as read_day
+from kit.records.when import read_at
 
 __all__ = ["TrialRecords"]
 

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records import tastings, trials
 from kit.records.aside import file_name, write_whole
-from kit.records.bench.when import read_at
 from kit.records.trial_head import TrialHead
+from kit.records.when import read_at
 
 if TYPE_CHECKING:
     from kit.analysis.tasting import Choice, Ranking, Scores
@@ -70,7 +70,7 @@ class TrialTastings(TrialHead):
         Returns
         -------
         Serving
-            Its sheets: `kit.plan.score_sheet`. Shown, it gives nothing away.
+            Its sheets: `kit.plan.paper.score_sheet`. Shown, it gives nothing away.
         """
         from kit.plan.serving import serve
 
@@ -125,7 +125,7 @@ class TrialTastings(TrialHead):
         StoreError
             The folder cannot be written.
         """
-        from kit.plan.score_sheet import key_sheet, score_sheet
+        from kit.plan.paper.score_sheet import key_sheet, score_sheet
 
         with self._store.reading() as connection:
             rows = tastings.plates_of(connection, self.id, tasting)

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from kit import charts
-from kit.analysis import sentences, words
+from kit import charts, words
+from kit.analysis.answer import sentences
 from kit.analysis.verdict import Answer
 from kit.formula.safety import GENERAL, SAFETY
 from kit.records.trial_asked import ALLOWED_FOR
@@ -20,7 +20,7 @@ from kit.writeup.blocks import Block, Code, Items, Picture, Section, Text
 from kit.writeup.tables import MOST_ROWS, differences, listed, means, spread, table
 
 if TYPE_CHECKING:
-    from kit.analysis.compare import Comparison
+    from kit.analysis.comparison import Comparison
     from kit.writeup.report import Also, Report
 
 __all__ = ["sections"]

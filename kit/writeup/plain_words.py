@@ -2,8 +2,7 @@
 
 import re
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.errors import NotFoundError
 
 __all__ = ["in_words"]

@@ -10,10 +10,9 @@ from importlib import metadata
 import pandas as pd
 
 import kit
-from kit import quantities
-from kit.analysis import words
-from kit.analysis.compare import Comparison
-from kit.analysis.structure import MOST_SETTINGS
+from kit import quantities, words
+from kit.analysis.comparison import Comparison
+from kit.analysis.grouping.structure import MOST_SETTINGS
 
 __all__ = ["Also", "Report", "data_hash", "dough_table", "from_frame"]
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
-from kit.analysis.components import Surrogates, interval
+from kit import words
+from kit.analysis.steady.components import Surrogates, interval
 from kit.writeup.blocks import Table
 
 if TYPE_CHECKING:
-    from kit.analysis.compare import Comparison
+    from kit.analysis.comparison import Comparison
 
 __all__ = ["MOST_ROWS", "differences", "listed", "means", "spread", "table"]
 

@@ -11,11 +11,11 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from kit.analysis import reml
-from kit.analysis.blocks import make_blocks
-from kit.analysis.kenward_roger import f_test, single_df
 from kit.analysis.means import tukey_p
-from kit.analysis.scaled import may_go_below
+from kit.analysis.model import reml
+from kit.analysis.model.blocks import make_blocks
+from kit.analysis.model.kenward_roger import f_test, single_df
+from kit.analysis.model.scaled import may_go_below
 
 
 @dataclass(frozen=True)

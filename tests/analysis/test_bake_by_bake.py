@@ -10,9 +10,9 @@ from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
 import kit
-from kit.analysis.structure import read_records
+from kit.analysis.checking.with_others import bake_by_bake
+from kit.analysis.grouping.structure import read_records
 from kit.analysis.verdict import Answer
-from kit.analysis.with_others import bake_by_bake
 
 GROUPS = {"dough": "dough", "bake": "bake"}
 
@@ -206,7 +206,7 @@ def test_bakes_that_could_not_be_tested_are_not_taken_to_agree(monkeypatch):
     rng = np.random.default_rng(5597021)
     frames = [by_dough(rng, 1.5) for _ in range(40)]
     tested = [seen(frame, ask(frame)) for frame in frames]
-    monkeypatch.setattr("kit.analysis.with_others._MOST_CELLS", 1)
+    monkeypatch.setattr("kit.analysis.checking.with_others._MOST_CELLS", 1)
     for frame, before in zip(frames, tested, strict=True):
         c = ask(frame)
         first, *further = seen(frame, c)

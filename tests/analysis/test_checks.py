@@ -12,12 +12,12 @@ from dose_trials import trial, within
 from scipy import stats
 
 import kit
-from kit.analysis.checks import FitChecks, check_comparison
+from kit.analysis.checking.checks import FitChecks, check_comparison
+from kit.analysis.checking.left_out import missing
+from kit.analysis.checking.looks import at_limit, far_off, grubbs, residuals, spread
+from kit.analysis.checking.slips import copied, slipped
 from kit.analysis.dose import dose
-from kit.analysis.left_out import missing
-from kit.analysis.looks import at_limit, far_off, grubbs, residuals, spread
-from kit.analysis.slips import copied, slipped
-from kit.analysis.structure import read_records
+from kit.analysis.grouping.structure import read_records
 from kit.errors import KitError
 
 DOSES = (0.0, 0.4, 0.8, 1.2)

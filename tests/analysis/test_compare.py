@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 import kit
-from kit.analysis import sentences
+from kit.analysis.answer import sentences
+from kit.analysis.answer.fitting import Difference
 from kit.analysis.dose import dose
-from kit.analysis.fitting import Difference
 from kit.analysis.steadiness import steadiness
 from kit.analysis.verdict import MOST_DOUGHS, Answer, decide, more_units
 from kit.errors import DataError, DesignError, InputError, KitError, NotFoundError
@@ -85,7 +85,7 @@ def test_cookie_dough_counts_doughs():
     assert c.test["den_df"] == pytest.approx(1)
     assert c.test["p"] == pytest.approx(0.033, abs=5e-4)
     assert c.naive_p < 1e-6
-    from kit.analysis.sentences import why_not_pieces
+    from kit.analysis.answer.sentences import why_not_pieces
 
     assert why_not_pieces(c) == (
         "Had each of the 24 pieces been counted as an experiment of its own, p would read 3e-07 "

@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from kit.analysis.components import POINTS, Surrogates, even_points, interval, spread_of
 from kit.analysis.mixed import mixed
+from kit.analysis.steady.components import POINTS, Surrogates, even_points, interval, spread_of
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "mixed"
 

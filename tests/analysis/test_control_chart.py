@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from scipy import integrate, stats
 
-from kit.analysis.chart_constants import c4, d2, d3, lower_range_factor, upper_range_factor
 from kit.analysis.control_chart import RULES, bake_chart, control_chart, find_runs
+from kit.analysis.steady.chart_constants import c4, d2, d3, lower_range_factor, upper_range_factor
 from kit.errors import DataError, InputError, NotFoundError
 
 #: NIST/SEMATECH e-Handbook 6.3.2.2: flow rates of ten batches (from memory; arithmetic by hand).

@@ -11,12 +11,12 @@ import pytest
 from dose_trials import trial, within
 from scipy import stats
 
-from kit.analysis.best_dose import find_best, turning_set
 from kit.analysis.dose import dose
-from kit.analysis.dose_answers import largest, scheffe, whole
-from kit.analysis.dose_data import read_doses
-from kit.analysis.dose_fit import Curve, curved, lack_of_fit, misfit, plateau, straight
-from kit.analysis.dose_set import DoseSet, fieller
+from kit.analysis.doses.answers import largest, scheffe, whole
+from kit.analysis.doses.best import find_best, turning_set
+from kit.analysis.doses.data import read_doses
+from kit.analysis.doses.fit import Curve, curved, lack_of_fit, misfit, plateau, straight
+from kit.analysis.doses.settings import DoseSet, fieller
 from kit.analysis.mixed import mixed
 from kit.analysis.verdict import Answer
 from kit.errors import DesignError, InputError

@@ -8,10 +8,10 @@ import pandas as pd
 import pytest
 
 from kit.analysis.forecast import double_at, forecast, next_look
-from kit.analysis.forecast_prior import PACE, double, expect, fit_earlier, ratio
-from kit.analysis.forecast_update import update, weighted_quantile
-from kit.analysis.rise_models import SHAPES
-from kit.analysis.rise_temperature import equivalent_hours, growth, real_hours
+from kit.analysis.proofs.forecast_prior import PACE, double, expect, fit_earlier, ratio
+from kit.analysis.proofs.forecast_update import update, weighted_quantile
+from kit.analysis.proofs.models import SHAPES
+from kit.analysis.proofs.temperature import equivalent_hours, growth, real_hours
 from kit.errors import DataError, InputError
 
 #: A kitchen: gain 1.7 volumes, top speed 1 an hour, fastest after 1.3 h; doughs differ in pace by

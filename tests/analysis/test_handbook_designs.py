@@ -16,11 +16,11 @@ import pandas as pd
 import pytest
 
 import kit
-from kit.analysis import chart_constants
 from kit.analysis.control_chart import control_chart
 from kit.analysis.gauge import LIMIT, gauge
 from kit.analysis.steadiness import steadiness
-from kit.plan.points import rotatable
+from kit.analysis.steady import chart_constants
+from kit.plan.designs.points import rotatable
 
 OWN = Path(__file__).with_name("handbook_area_7.json")
 FILE = Path(os.environ.get("KIT_HANDBOOK_FILE") or OWN)

@@ -6,14 +6,14 @@ import pandas as pd
 import pytest
 
 import kit
-from kit.analysis import reml
-from kit.analysis.blocks import make_blocks, stack
-from kit.analysis.deletion import without_each
-from kit.analysis.kenward_roger import each_df, f_test, finish, single_df
-from kit.analysis.likelihood import point
+from kit.analysis.checking.deletion import without_each
 from kit.analysis.means import tukey_critical, tukey_criticals
-from kit.analysis.recipe import recipes
-from kit.analysis.scaled import Scaled, may_go_below
+from kit.analysis.model import reml
+from kit.analysis.model.blocks import make_blocks, stack
+from kit.analysis.model.kenward_roger import each_df, f_test, finish, single_df
+from kit.analysis.model.likelihood import point
+from kit.analysis.model.recipe import recipes
+from kit.analysis.model.scaled import Scaled, may_go_below
 from kit.analysis.verdict import Answer, decide, decide_each, settled
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from kit.analysis.meant import as_meant
+from kit.analysis.grouping.meant import as_meant
 
 
 def read_ratios(spread, seed=3):

@@ -10,9 +10,9 @@ import statsmodels.formula.api as smf
 from scipy import stats
 
 import kit
-from kit.analysis.blocks import make_blocks
-from kit.analysis.likelihood import point, slopes
 from kit.analysis.means import dunnett_p, one_factor, tukey_p
+from kit.analysis.model.blocks import make_blocks
+from kit.analysis.model.likelihood import point, slopes
 from kit.analysis.moments import moments
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 

@@ -9,7 +9,7 @@ from statsmodels.stats.anova import AnovaRM
 
 from kit.analysis.compare import compare
 from kit.analysis.dose import dose
-from kit.analysis.mixing import TAKEN_ALIKE, counts_for, mixed_by, shared_mixings
+from kit.analysis.grouping.mixing import TAKEN_ALIKE, counts_for, mixed_by, shared_mixings
 from kit.analysis.overview import overview
 from kit.analysis.steadiness import steadiness
 from kit.analysis.surface import surface

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 from scipy.optimize import curve_fit
 
-from kit.analysis.curve_fit import fit_curve
 from kit.analysis.mixed import mixed
+from kit.analysis.proofs.curve_fit import fit_curve
 from kit.errors import DataError, InputError
 
 FOLDER = Path(__file__).parents[1] / "reference" / "nist"

@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 import kit
+from kit.analysis.checking.kept import on_places
 from kit.analysis.dose import dose
-from kit.analysis.kept import on_places
 
 GROUPS = {"dough": "dough", "bake": "bake"}
 

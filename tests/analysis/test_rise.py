@@ -11,11 +11,11 @@ import pandas as pd
 import pytest
 
 import kit
-from kit.analysis import rise_temperature as temperature
-from kit.analysis.curve_fit import fit_curve
+from kit.analysis.proofs import temperature as temperature
+from kit.analysis.proofs.curve_fit import fit_curve
+from kit.analysis.proofs.models import SHAPES, smooth, unimodal
 from kit.analysis.rise import rise
 from kit.analysis.rise_all import rise_all
-from kit.analysis.rise_models import SHAPES, smooth, unimodal
 from kit.errors import DataError, InputError
 
 OWN = Path(__file__).with_name("handbook_area_3.json")

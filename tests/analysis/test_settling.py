@@ -8,10 +8,7 @@ import pytest
 from scipy import stats
 
 import kit
-from kit.analysis import dose_words
-from kit.analysis.dose import dose
-from kit.analysis.overview import overview
-from kit.analysis.settling import (
+from kit.analysis.answer.settling import (
     FUTILE,
     After,
     chance_in_words,
@@ -19,6 +16,9 @@ from kit.analysis.settling import (
     reach,
     settled_chance,
 )
+from kit.analysis.dose import dose
+from kit.analysis.doses import words as dose_words
+from kit.analysis.overview import overview
 from kit.analysis.verdict import Answer
 from kit.plan.looking import looks
 from kit.plan.next import next_bake

@@ -7,7 +7,7 @@ from scipy import stats
 from statsmodels.stats.anova import AnovaRM
 
 from kit.analysis.compare import compare
-from kit.analysis.meant import as_meant
+from kit.analysis.grouping.meant import as_meant
 from kit.analysis.overview import overview
 from kit.analysis.surface import surface
 from kit.errors import DesignError

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 import kit
+from kit.analysis.checking.left_out import left_out_by_setting
 from kit.analysis.dose import dose
-from kit.analysis.left_out import left_out_by_setting
 from kit.analysis.overview import overview
 
 GROUPS = {"dough": "dough", "bake": "bake"}

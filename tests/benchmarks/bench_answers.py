@@ -22,13 +22,13 @@ import pandas as pd
 import statsmodels.formula.api as smf
 
 import kit
-from kit.analysis.blocks import make_blocks
 from kit.analysis.dose import dose
 from kit.analysis.drift import drift
-from kit.analysis.kenward_roger import f_test
+from kit.analysis.model.blocks import make_blocks
+from kit.analysis.model.kenward_roger import f_test
+from kit.analysis.model.reml import estimate_many
+from kit.analysis.model.scaled import may_go_below
 from kit.analysis.overview import overview
-from kit.analysis.reml import estimate_many
-from kit.analysis.scaled import may_go_below
 from kit.analysis.steadiness import steadiness
 from kit.analysis.surface import surface
 from kit.plan.next import next_bake

@@ -3,7 +3,7 @@
 import pytest
 
 from kit import panels
-from kit.panels.style import STYLE, link
+from kit.panels.parts.style import STYLE, link
 
 pytestmark = pytest.mark.browser
 

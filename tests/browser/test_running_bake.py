@@ -13,7 +13,7 @@ pytestmark = pytest.mark.browser
 
 CELL = """from datetime import UTC, datetime, timedelta
 from kit import panels
-from kit.panels.running import RunningPanel
+from kit.panels.recording.running import RunningPanel
 
 ws = panels.open_workspace()
 trial = ws.trial("{name}")

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from kit.photo import card
+from kit.photo.references import card
 
 
 def printed(dpi=300.0, margin_mm=0.0):

@@ -91,7 +91,7 @@ def on_card(path, inside, taken=None, tilt_deg=8.0, size=(1600, 1200), turned_de
     inside : (1040, 1120, 3) array
         What lies in the window, linear light, ten pixels to the millimetre.
     """
-    from kit.photo import card
+    from kit.photo.references import card
 
     fine = 10.0
     plane = np.repeat(printed(fine * 25.4)[..., None], 3, axis=2)

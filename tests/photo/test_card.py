@@ -12,9 +12,9 @@ from scenes import LEVELS, Picture, Scene, ScenePhoto, look, render, true_mm_per
 from typer.testing import CliRunner
 
 from kit.errors import DataError
-from kit.photo import card, card_sheet
 from kit.photo.camera import Camera
 from kit.photo.reference import scale
+from kit.photo.references import card, card_sheet
 
 SIZE = (900, 675)
 

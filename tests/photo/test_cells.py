@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from kit.errors import InputError
-from kit.photo.cells import (
+from kit.photo.crumbs.cells import (
     FRINGE_MM,
     SMALLEST_MM2,
     find_cells,
@@ -13,9 +13,9 @@ from kit.photo.cells import (
     wall_chord,
     with_fringe,
 )  # fmt: skip
-from kit.photo.crumb_figures import DOUBT, values_of
-from kit.photo.darkness import Rim
-from kit.photo.seen_cells import SeenCells
+from kit.photo.crumbs.darkness import Rim
+from kit.photo.crumbs.figures import DOUBT, values_of
+from kit.photo.crumbs.seen_cells import SeenCells
 from kit.photo.value import Value
 
 P = 20.0

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from kit.photo.colour import delta_e00, light_of, srgb_of, to_lab
+from kit.photo.pixels.colour import delta_e00, light_of, srgb_of, to_lab
 
 #: L*, a*, b* twice and their difference: Sharma, Wu and Dalal, "The CIEDE2000 color-difference
 #: formula", Color Research and Application 30 (2005) 21, table 1, all 34 pairs

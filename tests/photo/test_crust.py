@@ -8,9 +8,9 @@ from faces import make_scene, srgb_from
 
 from kit.errors import DataError, InputError
 from kit.photo import browning, read
-from kit.photo.colour import delta_e00
-from kit.photo.grey_patch import as_polygon
-from kit.photo.light import PatchSeen, fit_light
+from kit.photo.browned.grey_patch import as_polygon
+from kit.photo.browned.light import PatchSeen, fit_light
+from kit.photo.pixels.colour import delta_e00
 
 AIMS = {"easy": 0.3, "realistic": 0.7, "hard": 1.5}
 

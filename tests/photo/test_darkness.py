@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.darkness import blur_at, darkness, restored
+from kit.photo.crumbs.darkness import blur_at, darkness, restored
 
 PX = 12.0
 

@@ -11,9 +11,9 @@ from scenes import LEVELS, Disc, Plain, Scene, ScenePhoto, look, render, true_mm
 
 from kit.errors import DataError, InputError
 from kit.photo.camera import Camera
-from kit.photo.ellipses import follow, see_ellipses
 from kit.photo.picture import read
 from kit.photo.reference import scale
+from kit.photo.references.ellipses import follow, see_ellipses
 from kit.photo.side_view import side
 
 SEED = 20261125

@@ -11,8 +11,8 @@ from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 from test_side_view import roughly
 
-from kit.photo.edge_colour import MOST_DOUBT, _misfit, colour_edge, doubted
-from kit.photo.outline import Looked
+from kit.photo.outlines.edge_colour import MOST_DOUBT, _misfit, colour_edge, doubted
+from kit.photo.outlines.outline import Looked
 from kit.photo.picture import read
 from kit.photo.side_view import side
 

@@ -6,7 +6,7 @@ from scipy.integrate import quad
 from scipy.special import erf
 from scipy.stats import norm
 
-from kit.photo.edge_profile import likely_edges
+from kit.photo.crumbs.edge_profile import likely_edges
 
 X = np.linspace(-0.42, 0.38, 40)
 COUNT = np.full(len(X), 2000.0)

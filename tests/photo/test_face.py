@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from kit.errors import DataError
-from kit.photo.face import MOST_UNSURE, crust_depth, filled, find_face, lab_of
-from kit.photo.strip import closed_path, normals, resampled
+from kit.photo.faces.face import MOST_UNSURE, crust_depth, filled, find_face, lab_of
+from kit.photo.pixels.strip import closed_path, normals, resampled
 
 P = 6.0
 

@@ -7,9 +7,9 @@ import pytest
 from kit.photo import read
 from kit.photo.camera import Camera, Pose
 from kit.photo.cut_face import crumb
-from kit.photo.face_side import LEFT_OUT, side_mm
+from kit.photo.faces.cut_side import LEFT_OUT, side_mm
+from kit.photo.pixels.strip import normals
 from kit.photo.reference import Scale
-from kit.photo.strip import normals
 
 SIZE = (1600, 1200)
 BROWN, CRUMB = np.array([150.0, 100, 60]), np.array([226.0, 206, 170])

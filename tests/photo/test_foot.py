@@ -12,12 +12,13 @@ import pytest
 import solids
 from test_side_view import rms
 
-from kit.photo import side_fit, solid_fit
-from kit.photo.outline import Looked, evenly
-from kit.photo.outline_doubts import contact, crevice
+from kit.photo.outlines.doubts import contact, crevice
+from kit.photo.outlines.outline import Looked, evenly
 from kit.photo.picture import read
+from kit.photo.pixels.strip import normals
 from kit.photo.side_view import side
-from kit.photo.strip import normals
+from kit.photo.sides import fit as side_fit
+from kit.photo.sides import solid_fit
 
 PIECE, GROUND = np.array([0.42, 0.30, 0.16]), np.array([0.40, 0.42, 0.44])
 

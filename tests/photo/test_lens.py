@@ -12,11 +12,12 @@ import pytest
 import solids
 from scenes import LEVELS, Disc, Marker, ScenePhoto, look, render
 
-from kit.photo import side_fit, side_stand
 from kit.photo.camera import EXIF_FOCAL_U, USUAL_FOCAL_U, Camera, Pose
 from kit.photo.reference import scale
-from kit.photo.solid_fit import fit_solid
-from kit.photo.solid_profile import RoundProfile
+from kit.photo.sides import fit as side_fit
+from kit.photo.sides import stand as side_stand
+from kit.photo.sides.solid_fit import fit_solid
+from kit.photo.sides.solid_profile import RoundProfile
 
 SIZE = (1200, 900)
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from kit.photo.light import PatchSeen, fit_light
+from kit.photo.browned.light import PatchSeen, fit_light
 
 SIZE = (1000, 800)
 #: left and right of the middle, alike: the light's slope tells nothing of the middle

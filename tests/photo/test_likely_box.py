@@ -10,10 +10,10 @@ import pytest
 import solids
 
 from kit.errors import DataError
-from kit.photo import outline as edges
+from kit.photo.outlines import outline as edges
 from kit.photo.picture import read
-from kit.photo.side_fit import DOUBTFUL
 from kit.photo.side_view import LOOKED_AGAIN, side
+from kit.photo.sides.fit import DOUBTFUL
 
 
 def test_a_piece_on_a_checked_cloth_is_found_by_its_size_and_where_it_stands():

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from test_side_light import P, noisy, pits
 
-from kit.photo.side_light import lit_slopes, toward_light
+from kit.photo.crumbs.side_light import lit_slopes, toward_light
 
 
 def lamp(height, turn, up=0.6, share=0.6):

@@ -4,10 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.darkness import Rim
-from kit.photo.own_levels import FEWEST, REACH_MM, own_levels
-from kit.photo.pieces import pieces
-from kit.photo.seen_cells import see_cells
+from kit.photo.crumbs.darkness import Rim
+from kit.photo.crumbs.own_levels import FEWEST, REACH_MM, own_levels
+from kit.photo.crumbs.seen_cells import see_cells
+from kit.photo.pixels.pieces import pieces
 
 P = 14.0
 RIM = Rim(0.15, 0.02, 0.9, 0.1, 0.0, 0.01, 0.5)

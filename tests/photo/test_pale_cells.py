@@ -6,11 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.crumb_figures import DOUBT, values_of
-from kit.photo.crumb_words import cautions
-from kit.photo.pale_cells import TOLD, pale_cells
-from kit.photo.pieces import pieces
-from kit.photo.seen_cells import see_cells
+from kit.photo.crumbs.figures import DOUBT, values_of
+from kit.photo.crumbs.pale_cells import TOLD, pale_cells
+from kit.photo.crumbs.seen_cells import see_cells
+from kit.photo.crumbs.words import cautions
+from kit.photo.pixels.pieces import pieces
 from kit.photo.value import Value
 
 P = 14.0

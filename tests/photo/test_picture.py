@@ -12,7 +12,8 @@ import pytest
 from PIL import Image, ImageCms
 
 from kit.errors import InputError, KitError
-from kit.photo import decode, read
+from kit.photo import read
+from kit.photo.reading import decode
 
 TURNS = {
     1: None,

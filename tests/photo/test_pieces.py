@@ -3,7 +3,7 @@
 import numpy as np
 from scipy import ndimage
 
-from kit.photo.pieces import nearest, pieces
+from kit.photo.pixels.pieces import nearest, pieces
 
 RNG = np.random.default_rng(9410900)
 MASK = ndimage.gaussian_filter(RNG.standard_normal((60, 70)), 1.5) > 0.1

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from kit.photo.camera import Camera, Pose
-from kit.photo.plane_fit import Marks, _moved, _places, _slopes, turned
+from kit.photo.references.plane_fit import Marks, _moved, _places, _slopes, turned
 
 CAMERA = Camera(3000.0, 2000.0, 1500.0, 0.02, 0.01)
 POSE = Pose(turned(np.array([0.3, -0.2, 0.1])), np.array([20.0, -10.0, 400.0]))

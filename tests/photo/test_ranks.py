@@ -5,7 +5,7 @@ import time
 import numpy as np
 import pytest
 
-from kit.photo.ranks import median, quantile
+from kit.photo.pixels.ranks import median, quantile
 
 
 @pytest.mark.parametrize("shape", [(1,), (2,), (37, 40), (301, 7)])

@@ -23,9 +23,9 @@ from scenes import (
 
 from kit.errors import DataError, InputError
 from kit.photo.camera import Camera, Pose
-from kit.photo.plane_fit import Marks, fit_plane, poses_of, turned
+from kit.photo.faces.square_on import moved, square_on
 from kit.photo.reference import Scale, scale
-from kit.photo.square_on import moved, square_on
+from kit.photo.references.plane_fit import Marks, fit_plane, poses_of, turned
 
 SEED = 20261125
 SMALL = (900, 675)

@@ -69,7 +69,7 @@ def test_the_bodys_ends_tell_the_tilt_across_which_short_ticks_hardly_do(tip_deg
     u = found.u_at(face).u
     assert abs(off) < 0.006
     assert abs(off) < 4 * u
-    monkeypatch.setattr("kit.photo.ruler.body_ends", lambda *_: [])
+    monkeypatch.setattr("kit.photo.references.ruler.body_ends", lambda *_: [])
     alone = scale(photo, "ruler", points=ends, mm=100)
     assert alone.u_at(face).u > 1.3 * u
 

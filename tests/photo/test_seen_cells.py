@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 
 from kit.errors import DataError
-from kit.photo.crumb_figures import values_of
-from kit.photo.seen_cells import see_cells
+from kit.photo.crumbs.figures import values_of
+from kit.photo.crumbs.seen_cells import see_cells
 from kit.photo.value import Value
 
 P, BLUR_MM = 14.0, 0.08

@@ -14,17 +14,18 @@ import solids
 from scenes import LEVELS, Marker, ScenePhoto, look, render
 
 from kit.errors import DataError
-from kit.photo import side_fit, side_stand
 from kit.photo.camera import Camera
-from kit.photo.card_rim import paper
-from kit.photo.outline_doubts import contact
+from kit.photo.outlines.doubts import contact
 from kit.photo.picture import read
 from kit.photo.reference import Scale, scale
-from kit.photo.side_judge import judge
+from kit.photo.references.card_rim import paper
 from kit.photo.side_view import side
-from kit.photo.solid_fit import Beliefs, fit_solid
-from kit.photo.solid_profile import RoundProfile
-from kit.photo.solid_search import Problem
+from kit.photo.sides import fit as side_fit
+from kit.photo.sides import stand as side_stand
+from kit.photo.sides.judge import judge
+from kit.photo.sides.solid_fit import Beliefs, fit_solid
+from kit.photo.sides.solid_profile import RoundProfile
+from kit.photo.sides.solid_search import Problem
 
 SIZE = (1600, 1200)
 SURE = Beliefs(math.radians(0.3), math.radians(0.3), 0.5, 0.01, 0.1)
@@ -68,7 +69,7 @@ def test_a_marker_seen_edge_on_is_refused():
 
 def test_a_face_is_not_measured_in_a_plane_seen_edge_on():
     """The marker lies on the worktop, the face stands: its plane is another one."""
-    from kit.photo.square_on import square_on
+    from kit.photo.faces.square_on import square_on
 
     _, _, photo = lying(76.0)
     found = scale(photo, "marker", id=5, side_mm=40)
@@ -144,7 +145,7 @@ def test_on_a_ground_as_pale_as_the_paper_nothing_is_taken_for_its_rim():
 
 def foot(dark):
     """Light across a foot: piece, a dark line 3 pixels within the edge found, worktop."""
-    from kit.photo.outline import Looked
+    from kit.photo.outlines.outline import Looked
 
     y = np.arange(120.0)
     light = np.where(y < 60, 0.30, 0.45)

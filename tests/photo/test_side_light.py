@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import relief
 
+from kit.photo.crumbs.side_light import ADVICE, side_light
 from kit.photo.cut_face import crumb
-from kit.photo.side_light import ADVICE, side_light
 
 P = 14.0
 

@@ -14,7 +14,7 @@ import pytest
 import solids
 
 from kit.errors import DataError, InputError
-from kit.photo import outline as edges
+from kit.photo.outlines import outline as edges
 from kit.photo.picture import read
 from kit.photo.reference import scale
 from kit.photo.side_view import GLASS, ON_IT, ROUND, Jar, Side, side, two_views

@@ -8,12 +8,12 @@ import pytest
 import solids
 
 from kit.errors import DataError
-from kit.photo import outline as edges
 from kit.photo.camera import Camera
-from kit.photo.solid import Solid, Stand, contour
-from kit.photo.solid_fit import Beliefs, fit_solid
-from kit.photo.solid_profile import NUMBERS, RoundProfile
-from kit.photo.solid_search import Problem
+from kit.photo.outlines import outline as edges
+from kit.photo.sides.solid import Solid, Stand, contour
+from kit.photo.sides.solid_fit import Beliefs, fit_solid
+from kit.photo.sides.solid_profile import NUMBERS, RoundProfile
+from kit.photo.sides.solid_search import Problem
 
 SURE = Beliefs(math.radians(0.2), math.radians(0.2), 0.2, 0.005, 0.05)
 
@@ -187,7 +187,7 @@ def test_what_hides_under_a_slumped_ball_is_not_all_that_may_be(elevation):
 
 
 def test_an_outline_above_the_horizon_is_refused():
-    from kit.photo.side_fit import _foot
+    from kit.photo.sides.fit import _foot
 
     with pytest.raises(DataError, match="horizon"):
         _foot(

@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.cells import find_cells
+from kit.photo.crumbs.cells import find_cells
+from kit.photo.crumbs.darkness import Rim
+from kit.photo.crumbs.seen_cells import DEEP, FEWER, LEAST, MOST, sure_level
 from kit.photo.cut_face import crumb
-from kit.photo.darkness import Rim
-from kit.photo.seen_cells import DEEP, FEWER, LEAST, MOST, sure_level
 
 P = 14.0
 RIM = Rim(0.08, 0.01, 0.5, 0.1, 0.0, 0.025, 0.4)

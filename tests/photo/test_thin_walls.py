@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
-from kit.photo.cells import find_cells
-from kit.photo.darkness import Rim, restored
-from kit.photo.thin_walls import RESTORE, apart, left_blur_mm, parted, ridge_height
+from kit.photo.crumbs.cells import find_cells
+from kit.photo.crumbs.darkness import Rim, restored
+from kit.photo.crumbs.thin_walls import RESTORE, apart, left_blur_mm, parted, ridge_height
 
 P, BLUR, DEEP = 11.0, 0.15, 0.5
 SHARE = math.erf(0.06 / (2 * math.sqrt(2) * BLUR))

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from kit.photo import read, scale
+from kit.photo.crumbs.pale_cells import ADVICE as PALE
+from kit.photo.crumbs.side_light import ADVICE as LAMP
 from kit.photo.cut_face import crumb
-from kit.photo.pale_cells import ADVICE as PALE
-from kit.photo.side_light import ADVICE as LAMP
 
 FOLDER = Path(__file__).parent / "traced"
 NAMES = ("openness", "cells_per_cm2", "median_cell_mm2")

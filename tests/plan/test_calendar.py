@@ -10,9 +10,9 @@ import pandas as pd
 import pytest
 
 from kit.errors import InputError
-from kit.plan.calendar import calendar_text
-from kit.plan.clock import read_moment
 from kit.plan.schedule import Limits, schedule
+from kit.plan.timetable.calendar import calendar_text
+from kit.plan.timetable.clock import read_moment
 
 MADE = datetime(2026, 11, 1, 12, 30, 15, 999, tzinfo=UTC)
 

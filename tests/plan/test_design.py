@@ -9,16 +9,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kit.analysis.mixing import mixed_by
+from kit.analysis.grouping.mixing import mixed_by
 from kit.errors import DesignError, InputError, KitError, NotFoundError
-from kit.plan.aliases import freedom, one_with
-from kit.plan.blocking import fill, into_blocks
 from kit.plan.design import KINDS, design
+from kit.plan.designs.aliases import freedom, one_with
+from kit.plan.designs.blocking import fill, into_blocks
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
+from kit.plan.noticing.rehearsal import rehearse
 from kit.plan.plan import Plan
 from kit.plan.power import power
-from kit.plan.rehearsal import rehearse
 from kit.plan.spread import Spread
 
 MALT = Factor.between("malt_percent", 0, 1.2)
@@ -663,7 +663,7 @@ def test_any_wish_gives_a_sound_plan_or_a_clear_word(
         factors = []
     try:
         with pytest.MonkeyPatch.context() as quick:
-            quick.setattr("kit.plan.optimal._STARTS", 1)
+            quick.setattr("kit.plan.designs.optimal._STARTS", 1)
             plan = design(factors, kitchen, kind=kind, seed=seed)
     except KitError:
         return  # the words are tested one by one above

@@ -10,8 +10,8 @@ import pytest
 from scipy import stats
 
 import kit
+from kit.analysis.answer.settling import After, settled_chance
 from kit.analysis.compare import compare
-from kit.analysis.settling import After, settled_chance
 from kit.analysis.spending import levels
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, DesignError, InputError

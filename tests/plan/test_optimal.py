@@ -8,12 +8,12 @@ import pytest
 
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.plan.design import design
+from kit.plan.designs.model import make_model
+from kit.plan.designs.optimal import Ratios, information, optimal
+from kit.plan.designs.points import full
 from kit.plan.extend import extend
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
-from kit.plan.model import make_model
-from kit.plan.optimal import Ratios, information, optimal
-from kit.plan.points import full
 from kit.plan.spread import Spread
 
 MALT2 = Factor("malt_percent", (0, 1))

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kit.errors import InputError
-from kit.plan.points import box_behnken, composite, fraction, full, rotatable
+from kit.plan.designs.points import box_behnken, composite, fraction, full, rotatable
 
 
 def rows(points):

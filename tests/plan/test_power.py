@@ -18,20 +18,20 @@ from scipy import stats
 from statsmodels.stats.power import FTestAnovaPower, TTestIndPower, TTestPower
 
 from kit.analysis.compare import compare
-from kit.analysis.kenward_roger import single_df
+from kit.analysis.grouping.mixing import TAKEN_ALIKE
 from kit.analysis.mixed import mixed
-from kit.analysis.mixing import TAKEN_ALIKE
+from kit.analysis.model.kenward_roger import single_df
 from kit.analysis.steadiness import steadiness
 from kit.analysis.verdict import Answer
 from kit.errors import DataError, DesignError, InputError, NotFoundError
 from kit.plan.design import design
-from kit.plan.exact import Exact, critical
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
+from kit.plan.noticing.exact import Exact, critical
+from kit.plan.noticing.rehearsal import Sds, rehearse
 from kit.plan.power import _trials, power
-from kit.plan.proofing import doubling
-from kit.plan.rehearsal import Sds, rehearse
 from kit.plan.spread import Spread
+from kit.plan.timetable.proofing import doubling
 
 REFERENCE = json.loads((Path(__file__).parent / "power_reference.json").read_text())
 SD = {"sd_dough": 1.0, "sd_piece": 1.5}

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from kit.errors import InputError
-from kit.plan.proofing import Doubling, doubling
+from kit.plan.timetable.proofing import Doubling, doubling
 
 F72 = (72 - 32) / 1.8
 

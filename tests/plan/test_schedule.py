@@ -14,7 +14,7 @@ from kit.plan.design import design
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
 from kit.plan.schedule import Limits, schedule
-from kit.plan.timing import lay_out, solve
+from kit.plan.timetable.timing import lay_out, solve
 
 BERLIN = "Europe/Berlin"
 

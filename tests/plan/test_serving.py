@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from kit.errors import DataError, InputError, NotFoundError
 from kit.formula import Formula
-from kit.plan.score_sheet import key_sheet, score_sheet
+from kit.plan.paper.score_sheet import key_sheet, score_sheet
 from kit.plan.serving import REFERENCE, codes_for, serve, williams
 
 TWO = ["long retard", "short retard"]

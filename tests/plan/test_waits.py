@@ -7,16 +7,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.analysis import words
+from kit import words
 from kit.formula import Formula
 from kit.formula.weighing import weigh
-from kit.plan import nearest
-from kit.plan.clock import awake_spans, say_minutes
 from kit.plan.design import design
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
 from kit.plan.schedule import Limits, schedule
-from kit.plan.timing import lay_out, solve
+from kit.plan.timetable import nearest
+from kit.plan.timetable.clock import awake_spans, say_minutes
+from kit.plan.timetable.timing import lay_out, solve
 
 MALT, RATIO = Factor("malt_percent", (0, 0.6)), Factor("proof_ratio", (1.5, 2))
 ASKED = {"table_time": "2026-12-03 12:00", "zone": "UTC", "retard_hours": 16}

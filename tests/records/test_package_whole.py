@@ -15,7 +15,7 @@ import pytest
 from PIL import Image
 
 import kit
-from kit.photo.jar import Jar
+from kit.photo.sides.jar import Jar
 from kit.quantities import Quantity
 from kit.records import journal
 from kit.records import photos as kept

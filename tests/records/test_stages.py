@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from kit.errors import InputError, NotFoundError
 from kit.records.bench.stages import STAGES
-from kit.records.bench.when import read_at, read_when, say_when
+from kit.records.when import read_at, read_when, say_when
 from kit.workspace import Workspace
 
 NOON = datetime(2025, 11, 26, 12, 0, tzinfo=UTC)

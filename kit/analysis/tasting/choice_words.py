@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.tasting import exact
 from kit.analysis.tasting.methods import Method
 from kit.analysis.tasting.needed import tasters_needed

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.tasting.read import marks_of
 from kit.errors import DataError
 from kit.shown import Telling, Told, percent

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from kit.analysis import words
+from kit import words
 from kit.analysis.asked import need_between
 from kit.analysis.tasting.answered import Answered
 from kit.analysis.tasting.ordinal import FAR, Fit, chance_higher, fit, limit

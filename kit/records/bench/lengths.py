@@ -10,8 +10,7 @@ from datetime import datetime
 
 import pandas as pd
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.errors import InputError
 from kit.records.bench.stages import BakeTimes, Noted, minutes_between
 from kit.records.things import Dough, Load, Thing

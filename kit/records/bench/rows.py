@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import partial
 
-from kit.analysis import words
-from kit.plan.clock import say_minutes
-from kit.plan.limits import Limits
-from kit.plan.proofing import COLDEST_C, WARMEST_C, doubling
+from kit import words
+from kit.plan.timetable.clock import say_minutes
+from kit.plan.timetable.limits import Limits
+from kit.plan.timetable.proofing import COLDEST_C, WARMEST_C, doubling
 from kit.records.bench.lengths import proof_start, ready_since
 from kit.records.bench.stages import BakeTimes, Noted
 from kit.records.things import Dough, Load, Piece, Thing

@@ -11,12 +11,12 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from kit.analysis import words
-from kit.plan.clock import clock_changes, say_minutes
+from kit import words
+from kit.plan.timetable.clock import clock_changes, say_minutes
 from kit.records.bench.rows import Due, Place, dough_place, load_places
 from kit.records.bench.stages import SAYS, BakeTimes, Noted, minutes_between, say_long
-from kit.records.bench.when import say_when
 from kit.records.things import Bake, Dough
+from kit.records.when import say_when
 from kit.shown import InLines
 
 __all__ = ["Row", "Running", "run"]
@@ -178,7 +178,7 @@ def _row(place: Place, now: datetime, zone: str) -> Row:
 
 
 def _left(due: Due, now: datetime) -> str:
-    """Say how long it is until then; `kit/panels/running.js` says it alike."""
+    """Say how long it is until then; `kit/panels/recording/running.js` says it alike."""
     if (late := minutes_between(due.end, now)) >= 1:
         return f"overdue by {say_long(late)}"
     left = minutes_between(now, due.at or due.start)

@@ -13,9 +13,9 @@ from functools import cached_property
 from typing import ClassVar
 
 from kit.errors import InputError, NotFoundError
-from kit.plan.clock import say_minutes
-from kit.records.bench.when import say_when
+from kit.plan.timetable.clock import say_minutes
 from kit.records.things import Bake, Dough, Load, Piece, Thing
+from kit.records.when import say_when
 
 __all__ = ["SAYS", "STAGES", "BakeTimes", "Noted", "check_order", "check_stage", "earlier",
            "minutes_between", "say_long"]  # fmt: skip

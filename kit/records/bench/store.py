@@ -14,10 +14,10 @@ from kit.records import tables as t
 from kit.records import things
 from kit.records.bench.lengths import offers
 from kit.records.bench.stages import STAGES, BakeTimes, Noted, check_order, check_stage, earlier
-from kit.records.bench.when import read_when, say_when
 from kit.records.journal import Step
 from kit.records.readings import STAGE, counting
 from kit.records.things import Bake, Thing, check_there, there
+from kit.records.when import read_when, say_when
 
 __all__ = ["far_from_day", "note_stage", "noted_stages", "read_times", "stages_frame"]
 

@@ -17,7 +17,6 @@ from pathlib import Path
 
 import pandas as pd
 
-from kit.analysis.words import plural
 from kit.errors import InputError
 from kit.quantities import Quantity
 from kit.records import frame as frames
@@ -32,6 +31,7 @@ from kit.records.package.strip import CannotStrip, strip
 from kit.records.store import Store
 from kit.records.typed import now, text
 from kit.shown import InLines
+from kit.words import plural
 
 __all__ = ["Package", "write_package"]
 

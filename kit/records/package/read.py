@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from kit.analysis.words import plural
 from kit.errors import DataError, InputError
 from kit.records.journal import Row
 from kit.records.package.cells import LONGEST, read_cell
@@ -18,6 +17,7 @@ from kit.records.package.rows import PACKED, Rows
 from kit.records.package.safe_zip import SafeZip, safe_name
 from kit.records.package.schema import FORMAT, QUANTITY_COLUMNS, cell_kinds, resource_name
 from kit.records.tables import VERSIONS
+from kit.words import plural
 
 __all__ = ["Arrival", "read_package", "where_of"]
 

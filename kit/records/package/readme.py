@@ -6,10 +6,10 @@ from collections.abc import Sequence
 import pandas as pd
 
 from kit import quantities
-from kit.analysis.words import plural
 from kit.records.frame import STRUCTURE
 from kit.records.journal import Row
 from kit.records.package.rows import Rows
+from kit.words import plural
 
 __all__ = ["readme"]
 

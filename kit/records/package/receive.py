@@ -12,7 +12,6 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, select
 
-from kit.analysis.words import plural
 from kit.quantities import Quantity
 from kit.records import tables as t
 from kit.records import trials
@@ -26,6 +25,7 @@ from kit.records.package.safe_zip import SafeZip
 from kit.records.store import Store
 from kit.records.things import there
 from kit.records.typed import text
+from kit.words import plural
 
 __all__ = ["free_name", "receive_package"]
 

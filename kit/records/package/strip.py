@@ -180,7 +180,7 @@ def _as_png(data: bytes) -> bytes:
     """Save the pixels anew, without loss, or refuse."""
     from PIL import Image, UnidentifiedImageError
 
-    from kit.photo.decode import image_of
+    from kit.photo.reading.decode import image_of
 
     try:
         with warnings.catch_warnings():

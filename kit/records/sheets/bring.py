@@ -13,8 +13,8 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, func, select
 
-from kit.analysis import words
-from kit.analysis.beside import set_beside
+from kit import words
+from kit.analysis.checking.beside import set_beside
 from kit.errors import StoreError
 from kit.records import journal, trials
 from kit.records import tables as t

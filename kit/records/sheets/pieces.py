@@ -5,8 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from kit import quantities
-from kit.analysis import words
+from kit import quantities, words
 from kit.errors import InputError
 from kit.quantities import Quantity
 from kit.records.sheets.file import Table

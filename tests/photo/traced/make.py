@@ -17,9 +17,9 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from kit.photo.card import SIZE_MM, WINDOW_MM
-from kit.photo.card_sheet import PAPERS, TOP_MM, sheet
-from kit.photo.colour import srgb_of
+from kit.photo.pixels.colour import srgb_of
+from kit.photo.references.card import SIZE_MM, WINDOW_MM
+from kit.photo.references.card_sheet import PAPERS, TOP_MM, sheet
 
 LEVELS = ("easy", "realistic", "hard")
 FIELDS = (

@@ -21,7 +21,7 @@ import numpy as np
 from PIL import Image
 from skimage.measure import label, marching_cubes
 
-from kit.photo import card
+from kit.photo.references import card
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from printed import printed

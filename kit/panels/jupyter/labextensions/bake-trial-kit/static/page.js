@@ -102,7 +102,7 @@
     await make();
   }
 
-  // A panel keeps JupyterLab's keys from its fields (`panels/keys`); saving the notebook and the list
+  // A panel keeps JupyterLab's keys from its fields (`panels/parts/keys`); saving the notebook and the list
   // of all commands, the one way to most of them without a mouse, stay within reach.
   function letThrough(event, commands) {
     const field = event.target.closest?.("[data-lm-suppress-shortcuts]");

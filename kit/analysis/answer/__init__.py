@@ -1,0 +1,1 @@
+"""What every answer does alike: the fit, what would settle it, and its sentences."""

@@ -1,0 +1,1 @@
+"""The mixed model behind every answer: design, likelihood, REML, Kenward and Roger."""

@@ -1,0 +1,1 @@
+"""Curves of rising dough, how they are read, and what is known before a forecast."""

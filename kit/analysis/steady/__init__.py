@@ -1,0 +1,1 @@
+"""Where the spread between pieces comes from, and the constants of a control chart."""

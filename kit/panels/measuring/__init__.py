@@ -1,0 +1,1 @@
+"""Parts of the measure panel: photos, marks, references, what a photo shows."""

@@ -1,0 +1,1 @@
+"""What panels are made of: fields, buttons, tables to type into, messages."""

@@ -1,0 +1,1 @@
+"""Parts of the record panel: the running bake, tables, events."""

@@ -1,0 +1,1 @@
+"""The light on a face, and its colour in daylight."""

@@ -1,0 +1,1 @@
+"""Where the cut face ends, and the face seen square on."""

@@ -1,0 +1,1 @@
+"""Where a piece ends in a side view, and what makes its edge doubtful."""

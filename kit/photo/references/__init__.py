@@ -1,0 +1,1 @@
+"""How many millimetres a pixel is, by each kind of thing of known size."""

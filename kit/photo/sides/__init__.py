@@ -1,0 +1,1 @@
+"""The solid of revolution behind an outline: a ball, a piece, dough in a jar."""

@@ -1,0 +1,1 @@
+"""Pages to print: templates, their tables, the score sheet."""
