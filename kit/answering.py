@@ -301,7 +301,7 @@ def _noted(answer: _Answer, notes: Iterable[str]) -> _Answer:
     Doughs given up and pieces left out that may flatter a setting are something to think about
     before the next step, as those missing are.
     """
-    from kit.analysis.checking.looks import Finding
+    from kit.analysis.answer.fit_checks import Finding
 
     told, examined = tuple(notes), answer.examined
     lost = tuple(Finding("missing", note, True) for note in told if flatters(note))

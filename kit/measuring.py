@@ -5,26 +5,30 @@ from typing import TYPE_CHECKING, Any
 
 from kit import words
 from kit.errors import DataError, InputError, KitError
-from kit.records import journal
-from kit.records import photos as store
-from kit.records.measured import (
+from kit.records import journal, readings
+from kit.records.photos import store
+from kit.records.photos.measured import (
     AS_FOUND,
     BY_HAND,
     NOT_LOOKED_AT,
+    OF_TWO,
+    TURNED,
     Accepted,
     against_typed,
     keep_series,
     measured_values,
+    no_quarter_turns,
 )
-from kit.records.measured_by import MeasuredBy
-from kit.records.photos import SHOWS, StoredPhoto
+from kit.records.photos.measured_by import MeasuredBy
+from kit.records.photos.store import SHOWS, StoredPhoto
+from kit.records.photos.verbs import TrialKeptPhotos
 from kit.records.things import Dough, Piece, Thing
-from kit.records.trial_photos import TrialKeptPhotos
 
 if TYPE_CHECKING:
     from kit.analysis.repeatability import Repeatability
     from kit.photo.picture import Photo
     from kit.photo.proof_series import Series
+    from kit.photo.quarter_turn import TwoViews
 
 __all__ = ["TrialPhotos"]
 
@@ -86,6 +90,7 @@ class TrialPhotos(TrialKeptPhotos):
         corrected: Sequence[str] = (),
         looked_at: bool = True,
         by: MeasuredBy | None = None,
+        turned: tuple[StoredPhoto, "TwoViews"] | None = None,
     ) -> Accepted:
         """Keep what was measured on a photo; one undo takes it back.
 
@@ -104,6 +109,9 @@ class TrialPhotos(TrialKeptPhotos):
             Whether a person saw where it was measured.
         by : MeasuredBy, optional
             By what it was measured, kept with the photo so that `measure` can do it again.
+        turned : (StoredPhoto, TwoViews), optional
+            Another photo of the piece, which was turned by a quarter between them, and what
+            `kit.photo.two_views` says of both: that counts for the piece, and is of neither photo.
 
         Raises
         ------
@@ -126,12 +134,22 @@ class TrialPhotos(TrialKeptPhotos):
             raise DataError(msg)
         hand = f"{BY_HAND}: {', '.join(corrected)}" if corrected else ""
         note = hand or (AS_FOUND if looked_at else NOT_LOOKED_AT)
+        own = note if turned is None else f"{note}; {TURNED}"
         with self._step() as step:
             store.say(step, self.id, photo, shows, on, by)
             checked = {
-                name: store.record(step, self.id, photo, on, name, one.value, one.u, note)
+                name: store.record(step, self.id, photo, on, name, one.value, one.u, own)
                 for name, one in values.items()
             }
+            if turned is not None:
+                other, both = turned
+                note = f"{note}; {OF_TWO}: {other.sha256[:12]}, {photo.sha256[:12]}"
+                checked = {
+                    name: readings.record(
+                        step, self.id, on, name, one.value, "photo", one.u or None, note=note
+                    )
+                    for name, one in measured_values(both, shows).items()
+                }
             if shows == "rise":
                 self._restate(step, on)
             self._say(step, f"{photo} measured, {on}")
@@ -211,7 +229,9 @@ class TrialPhotos(TrialKeptPhotos):
 
         with self._store.reading() as connection:
             found = store.readings_of(connection)
-        found = found[found["level"] == "piece"].drop_duplicates(["sha256", "id", "quantity"])
+        found = no_quarter_turns(found[found["level"] == "piece"]).drop_duplicates(
+            ["sha256", "id", "quantity"]
+        )
         return repeatability(found.rename(columns={"id": "piece"}))
 
     def measure_all(
@@ -267,7 +287,7 @@ class TrialPhotos(TrialKeptPhotos):
         return kept, reasons
 
     def _check_typed(self, result: Any, shows: str, on: Thing) -> None:
-        """Leave what a hand typed, and nobody has looked at the photo that says otherwise.
+        """Leave what counts where nobody has looked at the photo that says otherwise.
 
         Raises
         ------
@@ -276,7 +296,7 @@ class TrialPhotos(TrialKeptPhotos):
         """
         told = against_typed(self.readings(), on, measured_values(result, shows))
         if told:
-            msg = f"{words.join(told)}: left as typed. Look at the photo, then keep what is right."
+            msg = f"{words.join(told)}: left as it was. Look at the photo, then keep what is right."
             raise DataError(msg)
 
 

@@ -11,7 +11,7 @@ from kit import quantities, words
 from kit.dates import in_iso_form
 from kit.errors import DataError, InputError
 from kit.records import planned, things
-from kit.records.aside import write_whole
+from kit.records.keeping.aside import write_whole
 from kit.records.things import Bake
 from kit.records.trial_records import TrialRecords
 from kit.units import parse

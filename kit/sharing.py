@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from kit.errors import DataError, InputError, KitError, NotFoundError
 from kit.quantities import called, find
-from kit.records.aside import file_name, write_whole
+from kit.records.keeping.aside import file_name, write_whole
 from kit.telling import TrialPages
 from kit.units import parse
 

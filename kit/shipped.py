@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from kit.records.aside import write_whole
-from kit.records.trouble import in_words
+from kit.records.keeping.aside import write_whole
+from kit.records.keeping.trouble import in_words
 
 if TYPE_CHECKING:
     from kit.workspace import Trial, Workspace

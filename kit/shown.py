@@ -12,7 +12,7 @@ from kit.alike import Alike
 from kit.us_units import also_us
 
 __all__ = [
-    "ITEM", "InLines", "Judged", "Telling", "Told", "Worded", "as_html", "as_text", "paragraphs",
+    "ITEM", "InLines", "Telling", "Told", "Worded", "as_html", "as_text", "paragraphs",
     "percent", "span",
 ]  # fmt: skip
 
@@ -134,22 +134,3 @@ class Worded(Told):
     def next_step(self) -> str:
         """What to do next."""
         return str(self._words.next_step(self))
-
-
-class Judged(Worded):
-    """A worded result that says what it rests on and how it was judged."""
-
-    @property
-    def rests_on(self) -> str:
-        """How much baking stands behind it."""
-        return str(self._words.rests_on(self))
-
-    @property
-    def method(self) -> str:
-        """Model, tests and sources, for a statistician."""
-        return str(self._words.method(self))
-
-    def tells(self) -> Telling:
-        """What it says."""
-        texts = (self.sentence, self.rests_on, self.next_step)
-        return Telling(self.headline, texts, self.checks, self.method)

@@ -7,13 +7,15 @@ from kit import words
 from kit.analysis.grouping.structure import MOST_SETTINGS
 from kit.answering import TrialAnswers
 from kit.errors import KitError
-from kit.records.aside import file_name
+from kit.records.keeping.aside import file_name
+from kit.records.tastings.store import plates_of, serving
 from kit.writeup.plain_words import in_words
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from kit.analysis.comparison import Comparison
+    from kit.analysis.tasting.answered import Answered
     from kit.writeup import Report
 
 __all__ = ["TrialPages"]
@@ -38,9 +40,10 @@ class TrialPages(TrialAnswers):
         leave_out : iterable of str
             As it was given to `compare`.
         others : bool
-            Whether the trial's other factors are answered as well, for the same outcome.
+            Whether the trial's other factors are answered as well, for the same outcome, and its
+            tastings told.
         """
-        from kit.records.measured import told_of_photos
+        from kit.records.photos.measured import told_of_photos
         from kit.writeup import from_frame
         from kit.writeup.recipe import recipe
 
@@ -63,6 +66,7 @@ class TrialPages(TrialAnswers):
             also=self._answers_but(comparison, left) if others else None,
             drawn=set(comparison.points["bake"]) <= self._of_plan(),
             unasked=[q for q in self._came_out(frame, self.factors)[0] if q != outcome],
+            tasted=self._tasted() if others else (),
         )
 
     def _question_over(self, comparison: "Comparison", own: bool, others: bool) -> str:
@@ -89,8 +93,28 @@ class TrialPages(TrialAnswers):
             try:
                 found[factor] = self.compare(told.outcome, factor, told.matters, leave_out=left)
             except KitError as exc:
-                said = in_words(str(exc))
-                found[factor] = said[:1].upper() + said[1:]
+                found[factor] = _why(exc)
+        return found
+
+    def _tasted(self) -> "list[tuple[str, Answered | str]]":
+        """Every tasting that was opened: what was served how, and its answer or why it has none."""
+        told = self.tastings()
+        opened = told[told["sample"].notna() & told["mark"].notna()]
+        found: list[tuple[str, Answered | str]] = []
+        for number, marks in opened.groupby("tasting"):
+            with self._store.reading() as connection:
+                rows = plates_of(connection, self.id, int(str(number)))
+            plan, asked = serving(rows), rows[0].samples["question"] or "Which is liked better?"
+            came, who = marks["taster"].nunique(), words.plural(len(plan.tasters), "taster")
+            if came < len(plan.tasters):
+                who = f"{came} of {who} answered"
+            served = f"Tasting {number}, blind, {plan.method}, {who}: {words.join(plan.samples)}."
+            if plan.method not in ("triangle", "duo-trio"):  # which have their own question
+                served += f" They were asked: {asked}"
+            try:
+                found.append((served, self.tasting_answer(int(str(number)))))
+            except KitError as exc:
+                found.append((served, _why(exc)))
         return found
 
     def _baked(self, frame: "pd.DataFrame", outcome: str) -> dict[str, list[float]]:
@@ -106,3 +130,9 @@ class TrialPages(TrialAnswers):
             f"{row.kind}{of.get(str(row.id), '')}{': ' if row.text else ''}{row.text}"
             for row in self.events().itertuples()
         ]
+
+
+def _why(exc: KitError) -> str:
+    """Why there is no answer, as a sentence."""
+    said = in_words(str(exc))
+    return said[:1].upper() + said[1:]

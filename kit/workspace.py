@@ -38,8 +38,8 @@ from kit.records import frame as frames
 from kit.records import journal, structure, trials
 from kit.records import tables as t
 from kit.records.journal import Step
+from kit.records.keeping.store import Store, open_store
 from kit.records.readings import Event
-from kit.records.store import Store, open_store
 from kit.records.things import Bake, Dough, Load, Piece
 from kit.sharing import TrialSharing
 from kit.shown import InLines

@@ -876,6 +876,136 @@ def test_twice_guides_and_tells(panel, trial, calls, tmp_path):
     assert "photograph 2 more pieces twice" in told
 
 
+def test_two_side_views_a_quarter_turn_apart_are_taken_together(
+    panel, trial, calls, tmp_path, monkeypatch
+):
+    one = panel.one
+
+    def both(a, b):
+        height = (a.height_mm.value + b.height_mm.value) / 2
+        return SimpleNamespace(
+            height_mm=Value(height, 0.2, "mm"), diameter_mm=Value(88.0, 0.4, "mm"), checks=(),
+            volume_ml=Value(121.0, 2.0, "ml"), sentence="It is 90 mm wide and 86.",
+        )  # fmt: skip
+
+    monkeypatch.setattr(kit.photo, "two_views", both, raising=False)
+    one.measure.click()
+    assert one.turned.layout.display == "none"  # it has no other side view yet
+    one.keep.click()
+    picture(tmp_path / "phone" / "1A1 side turned.jpg", f"{DAY} 10:20:00")
+    panel.take.click()
+    choose(panel, "1A1 side turned.jpg")
+    assert one.turned.layout.display == "none"
+    one.measure.click()
+    assert one.turned.layout.display is None
+    assert one.turned.ticked.description == (
+        "The piece was turned by a quarter between 1A1 side.jpg and this photo: take both together"
+    )
+    assert not one.turned.ticked.value  # nobody said so yet: it may be the same side once more
+    drag(panel, "top", 160, 52)
+    assert "Height: 32.00 ± 0.25 mm" in words(one.values)
+    one.turned.ticked.value = True
+    assert "Height: 31.00 ± 0.20 mm" in words(one.values)
+    assert words(one.turned.said) == "It is 90 mm wide and 86."
+    one.keep.click()
+    assert words(one.kept).startswith("Kept for piece 1A1: height 31.0 mm")
+    first = next(p for p in trial.photos() if p.name == "1A1 side.jpg")
+    assert f"(corrected by hand: top; two photos turned by a quarter: {first.sha256[:12]}, " in (
+        words(one.kept)
+    )
+    assert trial.frame().set_index("piece").loc["1A1", "rise_height_mm"] == 31.0
+    # the mean of two photos is no second measuring of the piece
+    assert "0 of 5 pieces of this trial measured on two photos." in words(panel.twice.far)
+
+    # chosen again each photo shows what it says alone, and what both say is not lost by it
+    for name, alone in (("1A1 side.jpg", "30.00"), ("1A1 side turned.jpg", "32.00")):
+        choose(panel, name)
+        assert not one.turned.ticked.value
+        assert f"Height: {alone} ± 0.25 mm" in words(one.values)
+        assert f"Kept of this photo: height {alone} ± 0.25 mm" in words(one.kept)
+        assert "What counts is the mean of two photos: height 31.00 ± 0.20 mm" in words(one.kept)
+        one.keep.click()
+        assert words(one.kept).startswith(
+            "Not yet: height of piece 1A1 was kept as 31.0 mm of two photos, and this one alone "
+            f"says {alone} ± 0.25 mm"
+        )
+        assert trial.frame().set_index("piece").loc["1A1", "rise_height_mm"] == 31.0
+    one.turned.ticked.value = True  # a new mean in place of the mean is no question
+    drag(panel, "top", 160, 44)
+    one.keep.click()
+    assert words(one.kept).startswith("Kept for piece 1A1: height 32.0 mm")
+
+    # said to be of another piece, or taken out, a photo does not take the mean along
+    one.about.whose.value = trial.piece("1A2").id
+    stays = "The mean of this photo and another still counts for piece 1A1. If that is wrong, "
+    assert words(one.about.said).startswith(stays)
+    assert one.turned.layout.display == "none"
+    assert "Height: 34.00 ± 0.25 mm" in words(one.values)
+    height = trial.frame().set_index("piece")["rise_height_mm"]
+    assert (height["1A1"], height["1A2"]) == (32.0, 34.0)
+    choose(panel, "1A1 side.jpg")
+    one.about.out.click()
+    assert words(one.about.said).startswith(f"1A1 side.jpg is out. {stays}")
+    assert trial.frame().set_index("piece").loc["1A1", "rise_height_mm"] == 32.0
+
+
+def test_what_was_typed_is_named_where_two_photos_stand_in_its_place(
+    panel, trial, calls, monkeypatch
+):
+    both = lambda a, b: SimpleNamespace(height_mm=a.height_mm, sentence="", checks=())  # noqa: E731
+    monkeypatch.setattr(kit.photo, "two_views", both, raising=False)
+    one = panel.one
+    one.measure.click()
+    one.keep.click()
+    trial.record(trial.piece("1A1"), "rise_height_mm", "30.1")
+    choose(panel, "1A2 crumb.jpg")
+    one.about.shows.value = "side"
+    one.about.whose.value = trial.piece("1A1").id
+    one.measure.click()
+    one.turned.ticked.value = True
+    one.keep.click()
+    assert "In place of height 30.1 mm, as typed: Undo brings it back." in words(one.kept)
+
+
+def test_after_a_failed_measuring_the_tick_shows_nothing_from_before(
+    panel, trial, calls, monkeypatch
+):
+    def lost(*a, **k):
+        raise DataError("nothing stands out.")
+
+    one = panel.one
+    one.measure.click()
+    one.keep.click()
+    choose(panel, "1A2 crumb.jpg")
+    one.about.shows.value = "side"
+    one.about.whose.value = trial.piece("1A1").id
+    one.measure.click()
+    assert one.turned.layout.display is None
+    monkeypatch.setattr(kit.photo, "side", lost, raising=False)
+    drag(panel, "top", 160, 50)
+    assert one.values.value == ""
+    assert one.turned.layout.display == "none"
+
+
+def test_what_two_views_refuse_is_said_and_the_one_is_shown(panel, trial, calls, monkeypatch):
+    def both(a, b):
+        raise DataError("these two are not of one piece.")
+
+    monkeypatch.setattr(kit.photo, "two_views", both, raising=False)
+    one = panel.one
+    one.measure.click()
+    one.keep.click()
+    choose(panel, "1A2 crumb.jpg")
+    one.about.shows.value = "side"
+    one.about.whose.value = trial.piece("1A1").id
+    one.measure.click()
+    one.turned.ticked.value = True
+    assert words(one.turned.said) == "Not yet: these two are not of one piece."
+    assert "Height: 30.00 ± 0.25 mm" in words(one.values)
+    one.keep.click()
+    assert "two photos" not in words(one.kept)
+
+
 def test_no_trial_yet(tmp_path):
     with Workspace(tmp_path / "empty") as ws:
         panel = panels.measure(ws)

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 import shots
 from PIL import Image
@@ -16,8 +17,14 @@ from kit.errors import DataError, InputError, KitError
 from kit.measuring import TrialPhotos
 from kit.photo.proof_series import series
 from kit.photo.value import Value
-from kit.records.measured import measured_values, told_of_photos, volume_ratios
-from kit.records.measured_by import MeasuredBy
+from kit.records.photos.measured import (
+    against_typed,
+    mean_of_two,
+    measured_values,
+    told_of_photos,
+    volume_ratios,
+)
+from kit.records.photos.measured_by import MeasuredBy
 from kit.workspace import Workspace
 
 DAY = "2026-11-19"  # a Thursday
@@ -409,6 +416,107 @@ def test_repeatability_from_pieces_photographed_twice(ws, trial, tmp_path):
     assert re.search(r"measuring is \d+ % of the spread", str(told))
 
 
+def test_two_photos_taken_together_are_no_second_measuring(trial, tmp_path):
+    photos = [picture(tmp_path / f"t/{n}.jpg") for n in range(10)]
+    stored = trial.add_photos(photos).new
+    trial.add_piece(trial.doughs()[0])
+    for first, turned, piece in zip(
+        stored[::2], stored[1::2], ("1A1", "1A2", "1A3", "1A4", "1B1"), strict=True
+    ):
+        trial.accept(first, side(), piece, shows="side")
+        trial.accept(turned, side(29.0), piece, shows="side", turned=(first, side(30.0)))
+    notes = trial.photo_readings().groupby("photo")["note"].first()
+    assert notes[stored[0].id] == "as found"
+    assert notes[stored[1].id] == "as found; turned by a quarter"
+    assert trial.frame()["rise_height_mm"].unique().tolist() == [30.0]
+    with pytest.raises(DataError, match="Photograph 5 pieces twice"):
+        trial.repeatability()
+
+
+@pytest.fixture
+def turned(trial, tmp_path):
+    """Two photos of piece 1A1, at 28 and 32 mm; what both say is 30 ± 0.2 mm."""
+    photos = [
+        picture(tmp_path / f"t/{n}.jpg", f"{DAY} 10:0{n}:00", size=(64, 48 + n)) for n in range(2)
+    ]
+    first, second = trial.add_photos(photos).new
+    by = MeasuredBy("card")
+    trial.accept(first, side(28.0), "1A1", shows="side", by=by)
+    trial.accept(
+        second, side(32.0), "1A1", shows="side", by=by, turned=(first, side(30.0, 0.2)),
+        corrected=["top"],
+    )  # fmt: skip
+    return trial.photos()
+
+
+def heights(trial):
+    frame = trial.frame().set_index("piece")["rise_height_mm"].dropna()
+    return {str(piece): float(height) for piece, height in frame.items()}
+
+
+def test_the_mean_of_two_photos_is_of_neither(trial, turned):
+    first, second = turned
+    rows = trial.readings()
+    mean = rows[rows["quantity"] == "rise_height_mm"].iloc[-1]
+    assert pd.isna(mean["photo"])
+    assert (mean["value"], mean["u"], mean["how"]) == (30.0, 0.2, "photo")
+    assert mean["note"] == (
+        f"corrected by hand: top; two photos turned by a quarter: {first.sha256[:12]}, "
+        f"{second.sha256[:12]}"
+    )
+    assert "1 was corrected by hand" in told_of_photos(rows, "rise_height_mm")
+    trial.change_photo(first, taken=f"{DAY} 09:00")
+    assert heights(trial) == {"1A1": 30.0}
+    trial.change_photo(trial.photos()[0], on="1A2")
+    assert heights(trial) == {"1A1": 30.0, "1A2": 28.0}
+    trial.change_photo(trial.photos()[0], on="1A1")
+    assert heights(trial) == {"1A1": 30.0}  # there again, it counts no more than before
+    trial.change_photo(second, on="1A3")
+    assert heights(trial) == {"1A1": 30.0, "1A3": 32.0}
+    for photo in trial.photos():
+        trial.remove_photo(photo)
+    assert heights(trial) == {"1A1": 30.0, "1A3": 32.0}
+
+
+def test_one_undo_takes_the_mean_and_its_second_photo_back(trial, turned):
+    trial.workspace.undo()
+    assert heights(trial) == {"1A1": 28.0}
+    assert len(set(trial.photo_readings()["photo"])) == 1
+
+
+def test_the_mean_of_two_photos_goes_in_a_package(trial, turned, tmp_path):
+    path = trial.package(tmp_path / "there.zip").path
+    with Workspace(tmp_path / "there") as there:
+        there.receive(path)
+        (arrived,) = there.trials()
+        assert heights(arrived) == {"1A1": 30.0}
+        assert len(mean_of_two(arrived.readings(), arrived.piece("1A1"))) == 3
+        arrived.change_photo(arrived.photos()[0], taken=f"{DAY} 09:00")
+        assert heights(arrived) == {"1A1": 30.0}
+        back = arrived.package(tmp_path / "back.zip").path
+    with Workspace(tmp_path / "again") as again:
+        again.receive(back)
+        assert heights(again.trials()[0]) == {"1A1": 30.0}
+
+
+def test_no_photo_that_nobody_looked_at_replaces_the_mean_of_two(
+    trial, turned, tmp_path, monkeypatch
+):
+    Measurer(monkeypatch)  # says 31.0 ± 0.3 mm: not farther off than both may err
+    trial.add_photos(picture(tmp_path / "m/1A1 again.jpg"))
+    kept, reasons = trial.measure_all(lambda shows: {})
+    assert kept == 0
+    assert reasons["1A1 again.jpg"].startswith(
+        "height of piece 1A1 was kept as 30.0 mm of two photos, and this one alone says 31.00 ± "
+        "0.30 mm, "
+    )
+    assert heights(trial) == {"1A1": 30.0}
+    typed = trial.piece("1A1")
+    trial.record(typed, "rise_height_mm", "30.5")
+    value = {"rise_height_mm": Value(30.6, 0.3, "mm")}
+    assert against_typed(trial.readings(), typed, value) == []  # what was typed since counts
+
+
 class Measurer:
     """Stands in for `Trial.measure`: a height from the file's name, a refusal for some."""
 
@@ -462,7 +570,7 @@ def test_what_was_typed_is_not_replaced_unseen_by_a_photo_that_says_otherwise(
     assert list(reasons) == ["1A1.jpg"]
     assert reasons["1A1.jpg"] == (
         "height of piece 1A1 was typed as 28.0 mm, and the photo says 31.00 ± 0.30 mm: left as "
-        "typed. Look at the photo, then keep what is right."
+        "it was. Look at the photo, then keep what is right."
     )
     heights = [trial.recorded(piece, "rise_height_mm") for piece in (one, other, third)]
     assert heights == [28, 32, 33]

@@ -1,5 +1,6 @@
 """The plan panel without a browser: what it asks, shows, refuses and keeps."""
 
+import asyncio
 import re
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 import kit
 from kit import panels
 from kit.errors import NotFoundError
+from kit.panels.parts import rest
 from kit.panels.planning.form import NEW
 from kit.workspace import Trial
 
@@ -137,15 +139,15 @@ def test_more_recipes_than_colours_are_coloured_by_the_first_factor(panel):
     ("field", "typed", "said"),
     [
         ("settings", "0 to 130", "diastatic malt is 130 (settings): must lie between 0 and 20 %."),
-        ("settings", "0.4", "settings is '0.4' (diastatic malt): was read as one number, 0.4."),
-        ("settings", "lots", "diastatic malt is 'lots' (settings): is not a number."),
+        ("settings", "0.4", "settings '0.4' (diastatic malt) was read as one number, 0.4."),
+        ("settings", "lots", "diastatic malt 'lots' (settings) is not a number."),
         ("matters", "-2", "what matters is '-2': must be above 0."),
         ("doughs", "0", "doughs a bake is '0': must be a whole number from 1."),
         ("pieces", "2.5", "pieces a dough is '2.5': must be a whole number from 1."),
         ("places", "", "places on the griddle must not be empty."),
-        ("first", "someday", "first bake on is 'someday'"),
-        ("table", "25:00", "on the table at is '25:00': is not a time of day."),
-        ("awake_from", "dawn", "awake from is 'dawn': is not a time of day."),
+        ("first", "someday", "first bake on 'someday' is not a day"),
+        ("table", "25:00", "on the table at '25:00' is not a time of day."),
+        ("awake_from", "dawn", "awake from 'dawn' is not a time of day."),
         ("room", "350 F", "room temperature is '350 F': must lie between"),
         ("retard", "-3", "cold retard is -3"),
         ("formula", "water 60", "flour must not be empty."),
@@ -175,13 +177,35 @@ def test_what_cannot_be_is_said_beside_its_own_field_and_the_page_names_it(panel
     """A page is long: who presses Enter in one field does not see all the others."""
     panel.awake_to.value, panel.doughs.value = "late", "20000"
     panel.doughs.value = "4"
-    assert words(panel.awake_to.said).startswith("Not yet: awake to is &#x27;late&#x27;: is not a")
+    assert words(panel.awake_to.said).startswith("Not yet: awake to &#x27;late&#x27; is not a")
     assert not panel.awake_from.said.value
     assert words(panel.shown) == "Not yet: see beside “Awake to” what can be used."
     panel.awake_to.value, panel.doughs.value = "22:00", "20000"
     told = "doughs a bake is &#x27;20000&#x27;: must lie between 1 and 10000"
     assert told in words(panel.doughs.said)
     assert words(panel.shown) == "Not yet: see beside “Doughs a bake” what can be used."
+
+
+def test_fields_typed_one_after_the_other_are_one_question(panel, monkeypatch):
+    """As in a notebook, where Python hears the next field before the hand rests."""
+    made = []
+    propose = panel._propose
+    monkeypatch.setattr(panel, "_propose", lambda: made.append(panel.doughs.value) or propose())
+
+    async def typing():
+        for field, text in ((panel.matters, "1.5"), (panel.pieces, "4"), (panel.doughs, "3")):
+            field.value = text
+            await asyncio.sleep(0)
+        assert (made, words(panel.working)) == ([], "Working it out …")
+        await asyncio.sleep(2 * rest.REST_S)
+        assert (made, words(panel.working)) == (["3"], "")
+        panel.doughs.value = "2"
+        panel.keep.click()  # what is kept is what is typed, however soon it is pressed
+        assert made == ["3", "2"]
+
+    asyncio.run(typing())
+    assert "Kept in" in words(panel.kept)
+    assert len(panel.chosen.doughs()) == 10
 
 
 def test_asking_again_says_so_and_leaves_what_was_shown(panel):
@@ -273,7 +297,7 @@ def test_a_new_trial_is_not_said_to_be_gone(panel):
 def test_keeping_under_a_name_that_is_taken(panel):
     panel.name.value = "harbour-malt"
     panel.keep.click()
-    assert "name is 'harbour-malt': is taken by another trial." in words(panel.kept).replace(
+    assert "name 'harbour-malt' is taken by another trial." in words(panel.kept).replace(
         "&#x27;", "'"
     )
     assert len(panel.workspace.trials()) == 1

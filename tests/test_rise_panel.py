@@ -87,15 +87,15 @@ def test_a_press_that_comes_twice_is_noted_once(panel):
 @pytest.mark.parametrize(
     ("now", "more", "said"),
     [
-        ("much", {}, "now is 'much': is not a number."),
+        ("much", {}, "now 'much' is not a number."),
         ("", {}, "must not be empty. Enter what you read."),
         ("-1", {}, "must be above 0"),
         ("160", {}, "rise so far is 160 (dough 1A): must lie between 0.2 and 12"),
         ("84", {"way": "level", "start": ""}, "start (dough 1A) must not be empty."),
         ("84", {"way": "level", "start": "0"}, "start is 0: must be above 0."),
-        ("1.4", {"at": "soon"}, "when it was is 'soon' (dough 1A): is not a time"),
+        ("1.4", {"at": "soon"}, "when it was 'soon' (dough 1A) is not a time"),
         ("1.4", {"at": "<b>9:40"}, "is not a time"),
-        ("1e999", {}, "now is"),
+        ("1e999", {}, "now '1e999' is too"),
         ("1.4", {"dough": "gone"}, "is not in this workspace any more"),
     ],
 )

@@ -8,7 +8,7 @@ import pytest
 from kit import panels
 
 FILES = sorted(
-    path for path in Path(panels.__file__).parent.iterdir() if path.suffix in (".css", ".py")
+    path for path in Path(panels.__file__).parent.rglob("*.*") if path.suffix in (".css", ".py")
 )
 #: what fields lie on in either theme, from memory of JupyterLab's --jp-layout-color0 and -color1
 GROUNDS = ("#ffffff", "#212121", "#111111")

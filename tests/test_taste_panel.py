@@ -61,7 +61,7 @@ def test_triangle_by_its_buttons(panel, tmp_path):
     panel.matters.value = "30"
     assert "cannot tell yet whether enough to matter" in panel.shown.value
     panel.matters.value = "a lot"
-    assert "what matters (%) is &#x27;a lot&#x27;: is not a number" in panel.matters.said.value
+    assert "what matters (%) &#x27;a lot&#x27; is not a number" in panel.matters.said.value
     assert panel.matters.value == "a lot"
     # the button that opened it can still be focused, and says so when it is pressed again
     assert not panel.unblind.disabled
@@ -363,7 +363,7 @@ def test_marks_are_asked_for_beside_their_fields(panel):
     one.value, other.value = "ten", "5"
     panel.save.click()
     code = one.text.description.split()[-1]
-    assert f"score of {code} is &#x27;ten&#x27;: is not a number" in one.said.value
+    assert f"score of {code} &#x27;ten&#x27; is not a number" in one.said.value
     assert panel.saved.value == ""  # once is enough
     one.value = ""
     panel.save.click()

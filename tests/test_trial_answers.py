@@ -215,6 +215,43 @@ def test_every_factor_has_its_section_on_the_page(two_factors, tmp_path):
     assert cold.sentence in text
 
 
+def test_the_page_tells_opened_tastings_and_none_that_is_blind(two_factors):
+    two_factors.plan_tasting("pair", ["long", "short"], tasters=3, seed=664201)
+    served = two_factors.tastings()
+    for who, code in served.groupby("taster")["code"].first().items():
+        two_factors.taste(who, code)
+    assert two_factors.report().tasted == ()
+    two_factors.unblind()
+    ((told, answer),) = two_factors.report().tasted
+    assert told == (
+        "Tasting 1, blind, pair, 3 tasters: long and short. They were asked: Which is liked better?"
+    )
+    assert str(answer) == str(two_factors.tasting_answer(1))
+    assert two_factors.report(others=False).tasted == ()
+
+
+@pytest.mark.parametrize(
+    ("came", "scores", "why"),
+    [
+        (4, (6, 6), "Every score is 6: nothing can be told apart."),
+        (1, (5, 7), "1 taster scored two samples or more: at least two tasters are needed."),
+        (4, (5, None), "0 tasters scored two samples or more: at least two tasters are needed."),
+    ],
+)
+def test_an_opened_tasting_without_an_answer_says_why(two_factors, tmp_path, came, scores, why):
+    """It once took the whole page with it."""
+    two_factors.plan_tasting("scores", ["long", "short"], 4, seed=664202, question="How sour?")
+    plates = two_factors.tastings().groupby("taster")["code"].agg(list)
+    for who, codes in list(plates.items())[:came]:
+        two_factors.taste(who, dict(zip(codes, scores, strict=True)))
+    two_factors.unblind(incomplete=True)
+    told = page_sections(two_factors.writeup(tmp_path / "page.html"))
+    who = "4 tasters" if came == 4 else f"{came} of 4 tasters answered"
+    served = f"Tasting 1, blind, scores, {who}: long and short. They were asked: How sour?"
+    assert f"{served} Not answered yet. {why}" in told["tasted"]
+    assert "This page is about height only." in told["not-tested"]
+
+
 def test_a_factor_without_an_answer_says_why_on_the_page(two_factors, tmp_path):
     two_factors.change(factors={"malt_percent": [0, 0.6], "salt_percent": [1.5, 2]})
     told = page_sections(two_factors.writeup(tmp_path / "page.html"))

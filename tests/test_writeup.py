@@ -17,7 +17,6 @@ import scipy.stats
 
 import kit
 from kit import charts, writeup
-from kit.analysis.answer import sentences
 from kit.analysis.compare import compare
 from kit.errors import InputError, KitError, MissingPackageError
 from kit.formula import Formula
@@ -193,7 +192,7 @@ def test_cautions_are_told():
 def test_the_cake_analysed():
     text = section(cake(), "analysis")
     assert "F(2, 28.0) = 1.58" in text
-    assert sentences.why_not_pieces(cake().comparison) in text
+    assert cake().comparison.why_not_pieces in text
     assert "Kramer (1956), Biometrics 12:307 (all pairs)" in text
     assert "A difference that matters: the 95 % interval of the difference lies wholly" in text
     rows = table(cake(), "Differences in angle deg by recipe: the first less the second")
@@ -218,7 +217,9 @@ def test_the_cake_analysed():
     mixes = frame.groupby(["replicate", "mix"])["angle_deg"]
     squares = float((mixes.var() * 5).sum())
     ends = np.sqrt(squares / scipy.stats.chi2.ppf([0.975, 0.025], 225))
-    assert [float(x) for x in spread[3][2].split(" to ")] == pytest.approx(ends, abs=0.05)
+    assert [float(x) for x in re.findall(r"[\d.]+", spread[3][1])[1:]] == pytest.approx(
+        ends, abs=0.05
+    )
 
 
 def test_against_one_setting_dunnett_is_named():
@@ -263,6 +264,54 @@ def test_what_was_not_tested_is_said():
     assert "Whatever else changed from dough to dough was not taken into account" in section(
         cake(), "not-tested"
     )
+
+
+@pytest.mark.parametrize(
+    ("together", "pieces", "hours", "told"),
+    [
+        (0, 12, 0, "; no sign against it was seen, which is no proof."),
+        (6, 12, 0, ". It did not: see above, before you trust it."),
+        (0, 4, 0, "; whether it does was not tested."),  # a dough each: nothing left to judge by
+        (6, 12, 1, "; whether it does was not tested."),  # more hours than are told apart
+    ],
+)
+def test_what_was_looked_at_is_not_called_untested(together, pieces, hours, told):
+    lucks = np.random.default_rng(664200).normal(0, 0.5, 12)
+    frame = pd.DataFrame(
+        [(0, 16), (0, 40), (1, 16), (1, 40)] * 3, columns=["malt_percent", "retard_hours"]
+    )
+    frame["dough"], frame["bake"] = frame.index.map("d{}".format), frame.index // 4
+    more = together * (frame["malt_percent"] == 1) * (frame["retard_hours"] == 40)
+    frame["rise_height_mm"] = 30 + more + lucks
+    frame["retard_hours"] += hours * frame.index
+    frame = frame[:pieces].loc[lambda f: f.index.repeat(3)].reset_index(drop=True)
+    frame["rise_height_mm"] += np.resize([0.1, -0.1, 0], len(frame))
+    found = compare(
+        frame, "rise_height_mm", "malt_percent", dough="dough", bake="bake", matters=2,
+        adjust=["retard_hours"], examine=True,
+    )  # fmt: skip
+    page = writeup.from_frame(frame, found, "Malt")
+    assert f"to do the same at each of their settings{told}" in section(page, "not-tested")
+    if hours:  # asked the other way round it was seen
+        other = compare(
+            frame, "rise_height_mm", "retard_hours", dough="dough", bake="bake", line=True,
+            adjust=["malt_percent"], examine=True,
+        )  # fmt: skip
+        page = writeup.from_frame(frame, found, "Malt", also={"retard_hours": other})
+        assert "settings. Not every factor did so: see above" in section(page, "not-tested")
+
+
+def test_every_opened_tasting_is_told():
+    answer = kit.triangle(9, 12)
+    served = "Tasting 1, blind, triangle, 12 tasters: long and short."
+    page = replace(demo(), tasted=((served, answer),))
+    told = section(page, "tasted")
+    for part in (served, answer.headline, answer.sentence, answer.next_step, answer.statistics):
+        assert " ".join(part.split()) in told
+    drawn = parsed(page).find(".//section[@id='tasted']//{*}svg/{*}desc")
+    assert words(drawn) == f"Chart. {answer.headline} {answer.sentence}"
+    assert "This page is about height and taste only." in section(page, "not-tested")
+    assert answer.headline in writeup.markdown(page)
 
 
 def test_what_else_was_measured_is_named():

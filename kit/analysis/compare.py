@@ -11,6 +11,7 @@ from typing import Any
 
 import pandas as pd
 
+from kit.analysis.asked import relabelled
 from kit.analysis.checking.checks import check_comparison
 from kit.analysis.comparison import Comparison, compared
 
@@ -74,6 +75,7 @@ def compare(
     DataError, InputError, NotFoundError
         A column or value that cannot be used.
     """
+    frame = relabelled(frame)  # as compared; what is looked at must bear the same labels
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     found = compared(frame, outcome, by, columns, matters, adjust, control, line, level)
     if not examine:

@@ -1,100 +1,74 @@
-"""What a comparison of settings found, and how it is found; `kit.compare` also looks at it."""
+"""What a comparison of settings found, told in words; `kit.compare` also looks at it."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import pandas as pd
 
 from kit import words
-from kit.analysis.answer import fitting, sentences
+from kit.analysis.answer import fitting
 from kit.analysis.answer.fitting import Difference
+from kit.analysis.answer.found import Found
+from kit.analysis.answer.sentences import (
+    after_the_notes,
+    against,
+    beyond_reach,
+    bounds,
+    fitted,
+    judged_by,
+    margin,
+    so_many,
+)
 from kit.analysis.asked import relabelled
-from kit.analysis.grouping.structure import MOST_SETTINGS, Records, Unit, read_records, safe_name
+from kit.analysis.grouping.structure import MOST_SETTINGS, Records, read_records, safe_name
 from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit, mixed
 from kit.analysis.moments import Floats
 from kit.analysis.verdict import Answer, decide_each
 from kit.errors import DesignError, InputError
-from kit.shown import Judged
+from kit.shown import Telling
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from kit.analysis.checking.checks import FitChecks
-
 __all__ = ["Comparison", "Difference", "compared"]
 
 
-@dataclass(frozen=True)
-class Comparison(Judged):
-    """An answer, and everything it rests on.
+@dataclass(frozen=True, kw_only=True)
+class Comparison(Found):
+    """A comparison of settings, and everything it rests on (see `Found` for what all answers hold).
 
     Parameters
     ----------
-    outcome, by : str
-        Columns compared.
+    by : str
+        Column compared.
     kind : {"settings", "line"}
         Settings side by side, or a straight line through a numeric factor.
-    matters : float or None
-        The smallest difference the baker cares about.
-    answer, leading
-        The answer, and the difference it is about.
     differences : DataFrame
         All of them, one a row: ``contrast, level, versus, difference, se, df, t, p, low,
         high, answer``.
     means : DataFrame
         ``level, mean, se, df, low, high``.
-    points : DataFrame
-        One row a piece used: ``bake, mixing, dough, shaping, load, level, value``.
-    unit : {"bake", "mixing", "dough", "shaping", "load", "piece"}
-        What the factor was decided for, hence what counts as one experiment.
-    counts : mapping
-        How many bakes, doughs and pieces it rests on; mixings where they hold several
-        doughs, shapings and loads where the factor was decided for them.
-    columns : mapping
-        ``trial, bake, mixing, dough, load`` to the column that said which, or None.
-    adjusted : tuple of str
-        Other factors held alike.
     control : object
         The setting all others are compared with, or None for every pair.
     test : Series
         ``num_df, den_df, F, p`` of the whole factor.
     naive_p : float
         What treating every piece as an experiment of its own would have claimed.
-    more : int or None
-        How many more of the `unit` would settle it; None when settled or out of reach.
-    checks : tuple of str
-        What to know before trusting it.
     records : Records
         What was read.
-    examined : FitChecks or None
-        What was looked at: residuals, single doughs, missing pieces, limits, events.
     """
 
-    outcome: str
     by: str
     kind: Literal["settings", "line"]
-    matters: float | None
-    answer: Answer
-    leading: Difference
     differences: pd.DataFrame
     means: pd.DataFrame
-    points: pd.DataFrame
-    unit: Unit
-    counts: Mapping[str, int]
-    columns: Mapping[str, str | None]
-    adjusted: tuple[str, ...]
     control: Any
     test: pd.Series
     naive_p: float
-    more: int | None
-    checks: tuple[str, ...]
-    fit: MixedFit = field(repr=False)
     records: Records = field(repr=False)
-    examined: "FitChecks | None" = field(repr=False, default=None)
-    _words: ClassVar[Any] = sentences
 
     @property
     def contrasts_made(self) -> tuple[Floats, int | None]:
@@ -119,6 +93,119 @@ class Comparison(Judged):
             f"{lead.difference:.3g} [{lead.low:.3g}, {lead.high:.3g}]>"
         )
 
+    @property
+    def headline(self) -> str:
+        """The answer in a few words."""
+        if self.answer is Answer.UNCLEAR and self.leading.sure:
+            return "A difference, but cannot tell yet whether it matters."
+        return words.capital(f"{self.answer.told(self.matters)}.")
+
+    @property
+    def sentence(self) -> str:
+        """What was found, with the interval and what it means."""
+        by, lead, what = self.by, self.leading, words.name(self.outcome)
+        size = lead.size(self.outcome)
+        if self.kind == "line":
+            change = "up" if lead.difference >= 0 else "down"
+            found = (
+                f"With {words.name(by)} from {words.amount(by, lead.versus)} to "
+                f"{words.amount(by, lead.level)}, {what} goes {change} by {size} along a straight "
+                "line"
+            )
+        else:
+            found = (
+                f"With {words.setting(by, lead.level)}, {what} comes out {size} {lead.way} than "
+                f"{words.setting(by, lead.versus, again=True)}"
+            )
+        fits = f"the bakes fit anything {bounds(self, lead)}"
+        if self.answer is Answer.MATTERS:
+            tail = f"all of it beyond {margin(self)}" if self.matters else "never zero"
+            return f"{found}; {fits}, {tail}. {self._pairs()}".strip()
+        link = ", but" if self.answer is Answer.UNCLEAR else ";"
+        return " ".join(filter(None, (f"{found}{link} {fits}.", against(self), self._pairs())))
+
+    @property
+    def rests_on(self) -> str:
+        """How much baking stands behind the answer, and what counts as one experiment."""
+        return judged_by(self, self.by, self.adjusted)
+
+    @property
+    def next_step(self) -> str:
+        """What to do next."""
+        if self.answer is Answer.UNCLEAR and self.more is not None:
+            step = (
+                f"Next: about {so_many(self, self.more)}, spread evenly over the settings and best "
+                "over several bakes, would settle it four times in five if the true difference is "
+                f"near {self.leading.size(self.outcome)} and the spread as it was."
+            )
+        elif self.answer is Answer.UNCLEAR:
+            step = beyond_reach(self)
+        elif self.answer is Answer.MATTERS:
+            more = "" if self.noted else "; more of the same bakes would only sharpen the number"
+            step = f"Next: choose the setting you prefer{more}."
+        else:
+            what = words.name(self.outcome)
+            step = f"Next: choose by taste, cost or convenience; for {what} they are alike enough."
+        return after_the_notes(step, self.noted)
+
+    @property
+    def method(self) -> str:
+        """Model, degrees of freedom, p values and sources, for a statistician."""
+        lead, looked = self.leading, len(self.differences)
+        if looked == 1:
+            rule = ""
+        elif self.control is None:
+            rule = f" by Tukey–Kramer over {looked} pairs (Kramer 1956)"
+        else:
+            against_one = words.amount(self.by, self.control)
+            rule = f" by Dunnett (1955), {looked} settings against {against_one}"
+        few = ": F cannot be told, so few are its degrees of freedom"
+        whole = f"Whole factor{' ' + words.f_test(self.test) if self.test['F'] >= 0 else few}"
+        return (
+            f"For the statistician: {fitted(self.fit)}. {whole}. This difference "
+            f"{words.number(lead.difference, lead.se)}, {words.number(lead.se, lead.se)}, "
+            f"t({lead.df:.1f}) = {words.minus(f'{lead.t:.2f}')}, "
+            f"p = {lead.p:.2g}{rule}; {100 * self.fit.level:.0f} % interval."
+        )
+
+    @property
+    def why_not_pieces(self) -> str:
+        """Why counting every piece as an experiment would be wrong; empty where it is right."""
+        unit, units = self.unit, self.counts[self.unit]
+        each, p = self.counts["piece"] / units, self.test["p"]
+        if unit == "piece" or each < 1.5 or not self.naive_p < p:
+            return ""
+        return (
+            f"Had each of the {self.counts['piece']} pieces been counted as an experiment of its "
+            f"own, p would read {self.naive_p:.1g} instead of {p:.2g}. That would be wrong: the "
+            f"pieces of one {unit} share its luck, so {each:.0f} of them are not {each:.0f} "
+            f"separate answers. What was varied was varied between {unit}s, and there are "
+            f"{words.plural(units, unit)}."
+        )
+
+    def _pairs(self) -> str:
+        """Where several differences were looked at, how the others came out."""
+        total = len(self.differences)
+        alike = int((self.differences["answer"] == self.answer.value).sum())
+        of_them = f"of the {total} differences looked at"
+        if total == 1:
+            return ""
+        if self.answer in (Answer.SMALL, Answer.NONE):
+            return f"It is the largest {of_them}."
+        if self.answer is Answer.MATTERS and alike == 1:
+            sure = "matters" if self.matters else "is not zero"
+            return f"It is the only one {of_them} that surely {sure}."
+        if self.answer is Answer.MATTERS:
+            return f"{alike} {of_them} surely {'matter' if self.matters else 'are not zero'}."
+        if alike == total:
+            return f"All {total} differences looked at are still open."
+        return f"{words.capital(of_them)}, {alike} {'is' if alike == 1 else 'are'} open."
+
+    def tells(self) -> Telling:
+        """What it says."""
+        texts = (self.sentence, self.rests_on, self.next_step)
+        return Telling(self.headline, texts, self.checks, self.method)
+
     def to_frame(self) -> pd.DataFrame:
         """Every number told or drawn, one tidy row each.
 
@@ -135,10 +222,6 @@ class Comparison(Judged):
         where = ["kind", "level", "versus", "bake", "dough"]
         numbers = ["estimate", "low", "high", "se", "df", "p", "answer"]
         return pd.concat(parts, ignore_index=True)[where + numbers]
-
-    def dough_means(self) -> pd.DataFrame:
-        """Mean of each dough's pieces at each setting: ``bake, dough, level, value, pieces``."""
-        return fitting.dough_means(self.points)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw pieces, dough means, setting means with intervals, and `matters` as a band."""
@@ -185,7 +268,7 @@ def compared(
     low, high = differences["low"].to_numpy(), differences["high"].to_numpy()
     differences["answer"] = [each.value for each in decide_each(low, high, matters)]
     answer, leading = fitting.overall(differences)
-    fitting.refuse_unjudged(leading, records, "setting")
+    fitting.refuse_unjudged(leading.df, records, "setting")
     return Comparison(
         outcome=outcome,
         by=by,

@@ -7,177 +7,31 @@ does the same. A plateau is fitted when asked for.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 
+from kit import words
 from kit.analysis.answer import fitting
-from kit.analysis.answer.fitting import Difference
 from kit.analysis.asked import need_one_of, relabelled
-from kit.analysis.checking.checks import FitChecks, check
+from kit.analysis.checking.checks import check
 from kit.analysis.checking.with_others import with_others
-from kit.analysis.doses import answers as answers
-from kit.analysis.doses import words as dose_words
-from kit.analysis.doses.best import BestDose, Want, find_best
+from kit.analysis.doses import answers
+from kit.analysis.doses.best import Want, find_best
 from kit.analysis.doses.data import Doses, read_doses
 from kit.analysis.doses.fit import Curve, Shape, lack_of_fit, misfit, settings_means
-from kit.analysis.grouping.structure import MOST_SETTINGS, Unit
+from kit.analysis.doses.response import SHAPES, DoseResponse
+from kit.analysis.grouping.structure import MOST_SETTINGS
 from kit.analysis.mixed import MixedFit
-from kit.analysis.verdict import Answer
 from kit.errors import DesignError
-from kit.shown import Judged, Telling
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 __all__ = ["DoseResponse", "dose"]
 
-
-@dataclass(frozen=True)
-class DoseResponse(Judged):
-    """An answer about a dose, and everything it rests on.
-
-    Parameters
-    ----------
-    outcome, of : str
-        Columns.
-    shape : {"straight", "curved", "plateau"}
-        What was fitted for the answer.
-    matters : float or None
-    answer : Answer
-        About the largest difference between any two doses baked.
-    leading : Difference
-        That difference, protected for having been looked for (Scheffé).
-    trend : str
-        What surely happens along the doses: "up", "down", "peak", "up first" …, "unclear".
-    whole : Difference
-        From the lowest dose baked to the highest, by itself.
-    best : BestDose
-    curve : DataFrame
-        ``dose, mean, se, df, low, high`` along the doses.
-    settings : DataFrame or None
-        ``level, mean, se, df, low, high`` of every dose taken by itself.
-    points : DataFrame
-        One row a piece used: ``bake, dough, load, level, value``.
-    shapes : DataFrame
-        ``shape, misfit, p`` of every shape tried: −2 log likelihood less that of the best one,
-        and the test of its lack of fit (NaN where there is none).
-    lack_of_fit : Series or None
-        ``num_df, den_df, F, p`` of the shape against the doses as settings.
-    bend : float or None
-        The p of the bend.
-    unit, counts, columns, adjusted
-        As in `Comparison`.
-    covariates : tuple of str
-        Numbers measured beside that were held alike along a straight line.
-    more : int or None
-        How many more of the `unit` would settle it.
-    checks : tuple of str
-        What to know before trusting it.
-    fit : MixedFit
-    examined : FitChecks or None
-        What was looked at: residuals, single doughs, missing pieces, limits, events.
-    """
-
-    outcome: str
-    of: str
-    shape: Shape
-    matters: float | None
-    answer: Answer
-    leading: Difference
-    trend: str
-    whole: Difference
-    best: BestDose
-    curve: pd.DataFrame
-    settings: pd.DataFrame | None
-    points: pd.DataFrame
-    shapes: pd.DataFrame
-    lack_of_fit: pd.Series | None
-    bend: float | None
-    unit: Unit
-    counts: Mapping[str, int]
-    columns: Mapping[str, str | None]
-    adjusted: tuple[str, ...]
-    covariates: tuple[str, ...]
-    more: int | None
-    checks: tuple[str, ...]
-    fit: MixedFit = field(repr=False)
-    fitted: Curve = field(repr=False)
-    examined: FitChecks | None = field(repr=False)
-    _words: ClassVar[Any] = dose_words
-
-    @property
-    def best_in_words(self) -> str:
-        """Which dose is best, where it may lie, and what is enough."""
-        return dose_words.best(self)
-
-    def __repr__(self) -> str:
-        return (
-            f"<DoseResponse {self.outcome} of {self.of}: {self.trend}, best at "
-            f"{self.best.dose:.3g}, {self.answer.value}>"
-        )
-
-    def tells(self) -> Telling:
-        """What it says."""
-        texts = (self.sentence, self.best_in_words, self.rests_on, self.next_step)
-        return Telling(self.headline, texts, self.checks, self.method)
-
-    def to_frame(self) -> pd.DataFrame:
-        """Every number told or drawn, one tidy row each.
-
-        Returns
-        -------
-        DataFrame
-            ``kind`` is "curve", "setting", "best dose" (its estimate is a dose, and so are
-            ``low`` and ``high``, one row a stretch), "enough", "turning", "difference",
-            "dough" or "piece"; ``level, versus, bake, dough, estimate, low, high, se, df, p``
-            where they apply.
-        """
-        nan, best = np.nan, self.best
-        doses: list[dict[str, Any]] = [
-            {"kind": "best dose", "estimate": best.dose, "low": a, "high": b}
-            for a, b in best.may_be.pieces
-        ]
-        if best.turning_set is not None:
-            doses += [
-                {"kind": "turning", "estimate": best.turning, "low": a, "high": b}
-                for a, b in best.turning_set.pieces
-            ]
-        if best.enough is not None:
-            low, high = (nan if x is None else x for x in (best.enough_from, best.enough_surely))
-            doses.append({"kind": "enough", "estimate": best.enough, "low": low, "high": high})
-        differences = [
-            {
-                "kind": "difference", "level": d.level, "versus": d.versus,
-                "estimate": d.difference, "low": d.low, "high": d.high, "se": d.se, "df": d.df,
-                "p": d.p,
-            }
-            for d in (self.leading, self.whole)
-        ]  # fmt: skip
-        parts = [
-            pd.DataFrame(doses + differences),
-            self.curve.rename(columns={"dose": "level", "mean": "estimate"}).assign(kind="curve"),
-            self.dough_means().rename(columns={"value": "estimate"}).assign(kind="dough"),
-            self.points.rename(columns={"value": "estimate"}).assign(kind="piece"),
-        ]
-        if self.settings is not None:
-            table = self.settings.rename(columns={"mean": "estimate"})
-            parts.insert(2, table.assign(kind="setting"))
-        columns = ["kind", "level", "versus", "bake", "dough", "estimate", "low", "high"]
-        whole = pd.concat(parts, ignore_index=True)
-        return whole.reindex(columns=[*columns, "se", "df", "p"])
-
-    def dough_means(self) -> pd.DataFrame:
-        """Mean of each dough's pieces at each dose: ``bake, dough, level, value, pieces``."""
-        return fitting.dough_means(self.points)
-
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
-        """Draw pieces, dough means, the shape with its interval, and where the best may lie."""
-        from kit import charts
-
-        return charts.dose_response(self, ax)
+#: A shape of the same number of unknowns fits clearly better when −2 log likelihood is this
+#: much less (a factor of e² ≈ 7 in likelihood; a rule of thumb, no source).
+_CLEARLY = 4.0
 
 
 def dose(
@@ -302,7 +156,7 @@ def _result(
 ) -> DoseResponse:
     curve, records, unit = tried[shape], doses.records, doses.records.unit
     answer, leading = answers.largest(curve, matters)
-    fitting.refuse_unjudged(leading, records, "dose")
+    fitting.refuse_unjudged(leading.df, records, "dose")
     misfits = {name: lack_of_fit(doses, c) for name, c in tried.items()}
     away = {name: misfit(c.fit) for name, c in tried.items()}
     different = doses.frame[doses.of[0]].nunique()
@@ -340,13 +194,12 @@ def _result(
         more=fitting.more_needed(answer, leading, matters, records, min(different, MOST_SETTINGS)),
         checks=(
             *records.notes,
-            *dose_words.about_shape(shape, names[1], different, shapes, bend, _once(doses)),
+            *_about_shape(shape, names[1], different, shapes, bend, _once(doses)),
             *answers.moved_by(doses, curve, whole, names[0], beside),
             *fitting.few(leading, records),
         ),
         fit=curve.fit,
         fitted=curve,
-        examined=None,
     )
 
 
@@ -356,3 +209,45 @@ def _once(doses: Doses) -> bool:
         return False
     made = doses.frame.groupby(doses.of[0])[doses.records.unit].nunique()
     return bool(made.max() == 1)
+
+
+def _about_shape(
+    shape: str, of: str, different: int, shapes: pd.DataFrame, bend: float | None, once: bool
+) -> list[str]:
+    """What is known about the shape, and what cannot be."""
+    dose, notes = words.name(of), []
+    if different == 2:
+        notes.append(
+            f"only two doses of {dose} were baked: whether there is a peak between or beyond "
+            "them cannot be seen"
+        )
+    elif different == 3 and shape != "straight":
+        notes.append(
+            f"with three doses {SHAPES[shape]} always meets all of them: whether it is the right "
+            "shape cannot be tested; a fourth dose would"
+        )
+    if once:
+        notes.append(
+            "each dose was mixed once: how doughs differ is judged from how they lie about "
+            f"{SHAPES[shape]}, so if that shape is wrong the answer is too. Mix each dose again"
+        )
+    table = shapes.set_index("shape")
+    mine = table.loc[shape]
+    if mine["p"] < 0.05:
+        notes.append(
+            f"the doses do not lie on {SHAPES[shape]} (p = {mine['p']:.2g}): read the doses as "
+            "settings with `compare` beside it"
+        )
+    elif shape == "straight" and bend is not None and bend < 0.05:
+        notes.append(f"there is a bend along the doses (p = {bend:.2g}): a curve says more")
+    rivals = table.drop(index=["straight", shape], errors="ignore")["misfit"]
+    if shape != "straight" and len(rivals) and different > 3:
+        name, gain = str(rivals.idxmin()), float(mine["misfit"] - rivals.min())
+        if gain >= _CLEARLY:
+            notes.append(f"{SHAPES[name]} fits these doses better than {SHAPES[shape]}")
+        elif shape == "plateau" or gain > 0:
+            notes.append(
+                f"{SHAPES[name]} fits these doses about as well: which of the two it is cannot "
+                "be told"
+            )
+    return notes

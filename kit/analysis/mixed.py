@@ -54,6 +54,10 @@ class MixedFit(Alike):
     least_df, most_df : float
         The one is put where the approximation says less than 1, as at the lower edge of a spread;
         no more than the other is ever said.
+    least_df_of_means : float
+        What is put instead where something rests on the level common to all pieces.
+    beside : tuple of str
+        Terms whose own degrees of freedom are left as the approximation says.
     """
 
     formula: str
@@ -73,6 +77,8 @@ class MixedFit(Alike):
     _scaled: "Scaled" = field(repr=False)
     least_df: float = 0.0
     most_df: float = math.inf
+    least_df_of_means: float = 0.0
+    beside: tuple[str, ...] = ()
 
     @property
     def criterion(self) -> float:
@@ -176,7 +182,7 @@ class MixedFit(Alike):
         if self._constant_in(rows).any():
             beta = beta + self._constant * self._shift
         num, den, f = f_test(self._estimate, beta, rows)
-        den = float(self._enough(np.array(den)))
+        den = float(self._enough(np.array(den), rows).min())
         p = float(special.fdtrc(num, den, f))
         return pd.Series({"num_df": num, "den_df": den, "F": f, "p": p})
 
@@ -190,11 +196,15 @@ class MixedFit(Alike):
         good, fit = rows[known], self._estimate
         result[known, 0] = good @ fit.beta + self._shift * self._constant_in(good)
         result[known, 1] = np.sqrt(np.maximum(((good @ fit.phi_adjusted) * good).sum(axis=1), 0.0))
-        result[known, 2] = self._enough(each_df(fit, good))
+        result[known, 2] = self._enough(each_df(fit, good), good)
         return pd.DataFrame(result, columns=["estimate", "se", "df"])
 
-    def _enough(self, df: Floats) -> Floats:
-        return np.minimum(np.where(df < 1, np.maximum(df, self.least_df), df), self.most_df)
+    def _enough(self, df: Floats, rows: Floats) -> Floats:
+        # how well a mean is known is known from the bakes, a difference within them from its units
+        floor = np.where(self._constant_in(rows) == 0, self.least_df, self.least_df_of_means)
+        own = [name.split("[")[0] in self.beside for name in self.design.names]
+        floor = np.where((rows[:, own] != 0).any(axis=1), 0.0, floor)
+        return np.minimum(np.where(df < 1, np.maximum(df, floor), df), self.most_df)
 
     def _constant_in(self, rows: Floats) -> Floats:
         """How much of the level common to all pieces each row of contrasts takes up."""

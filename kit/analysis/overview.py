@@ -14,6 +14,7 @@ import pandas as pd
 
 from kit import words
 from kit.analysis.answer.sentences import outlook
+from kit.analysis.asked import relabelled
 from kit.analysis.checking.checks import check_comparison
 from kit.analysis.checking.with_others import with_others
 from kit.analysis.compare import compare
@@ -145,7 +146,7 @@ def overview(
     for name, given in (("factors", factors), ("outcomes", outcomes)):
         if not given:
             raise InputError(name, list(given), "must name at least one column")
-    margins = dict(matters or {})
+    frame, margins = relabelled(frame), dict(matters or {})
     together: dict[str, Any] = {
         "dough": dough, "bake": bake, "load": load, "trial": trial, "mixing": mixing
     }  # fmt: skip
@@ -208,7 +209,7 @@ def _together(answers: Sequence[Comparison]) -> list[str]:
     for c, other in pairs.values():
         names = (c.outcome, c.by)
         found = with_others(c.records.frame, c.fit, names, [other], c.leading, len(pairs))
-        told += [f"for {words.name(c.outcome)}, {f.text}" for f in found]
+        told += [f"for {words.name(c.outcome)}, {f.text}" for f in found if f.alarm]
     return told
 
 

@@ -6,133 +6,27 @@ and canonical form as in Box & Draper (2007), *Response Surfaces, Mixtures, and 
 ch. 11. What is said to be sure comes from Kenward–Roger contrasts, not from the fitted picture.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, ClassVar
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
+from kit import words
 from kit.analysis.answer.fitting import margin
 from kit.analysis.asked import need_one_of, relabelled
-from kit.analysis.checking.checks import FitChecks, check
-from kit.analysis.doses import surface_words
+from kit.analysis.checking.checks import check
 from kit.analysis.doses.best import Want
 from kit.analysis.doses.data import Doses, read_doses
-from kit.analysis.doses.surface_fit import Effect, Quadratic, Turning, hull, square
+from kit.analysis.doses.response_surface import Surface
+from kit.analysis.doses.surface_fit import Effect, Quadratic, hull, square
 from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats
 from kit.analysis.verdict import decide
 from kit.errors import DesignError, InputError
-from kit.shown import Judged
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 __all__ = ["Surface", "surface"]
-
-
-@dataclass(frozen=True)
-class Surface(Judged):
-    """An answer about two doses together.
-
-    Parameters
-    ----------
-    outcome : str
-    of : (str, str)
-    want : {"high", "low"}
-    matters : float or None
-    coefficients : DataFrame
-        Of the fit: ``estimate, se, df, t, p, low, high``.
-    effects : tuple of Effect
-        Each factor's change from lowest to highest at the other one's lowest and highest.
-    together : Effect
-        How much more the first factor does at the second one's highest dose than at its lowest.
-    turning : Turning or None
-        None without both squares.
-    best : (float, float)
-        Where the fitted surface is best inside what was baked.
-    best_mean, best_low, best_high : float
-        The outcome there.
-    tests : DataFrame
-        ``num_df, den_df, F, p`` of the linear part, the squares, working together.
-    lack_of_fit : Series or None
-        Against the combinations baked as settings: ``num_df, den_df, F, p``.
-    grid : DataFrame
-        Both factors and ``mean``.
-    points : DataFrame
-        The combinations baked: both factors, ``doughs, pieces, mean``.
-    counts, columns, adjusted, checks, fit, examined
-        As in `Comparison`.
-    """
-
-    outcome: str
-    of: tuple[str, str]
-    want: Want
-    matters: float | None
-    coefficients: pd.DataFrame
-    effects: tuple[Effect, ...]
-    together: Effect
-    turning: Turning | None
-    best: tuple[float, float]
-    best_mean: float
-    best_low: float
-    best_high: float
-    tests: pd.DataFrame
-    lack_of_fit: pd.Series | None
-    grid: pd.DataFrame = field(repr=False)
-    points: pd.DataFrame = field(repr=False)
-    counts: Mapping[str, int]
-    columns: Mapping[str, str | None]
-    adjusted: tuple[str, ...]
-    checks: tuple[str, ...]
-    fit: MixedFit = field(repr=False)
-    examined: FitChecks | None = field(repr=False, default=None)
-    _words: ClassVar[Any] = surface_words
-
-    def __repr__(self) -> str:
-        kind = self.turning.kind if self.turning else "no turning point"
-        return f"<Surface {self.outcome} of {self.of[0]} and {self.of[1]}: {kind}>"
-
-    def to_frame(self) -> pd.DataFrame:
-        """Every number told or drawn, one tidy row each.
-
-        Returns
-        -------
-        DataFrame
-            ``kind`` is "coefficient", "effect", "together", "turning", "best", "baked" or
-            "surface"; both factors where they apply; ``name, estimate, low, high, df``.
-        """
-        a, b = self.of
-        told = self.coefficients.reset_index().assign(kind="coefficient")
-        rows: list[dict[str, object]] = []
-        for kind, effects in (("effect", self.effects), ("together", (self.together,))):
-            rows += [
-                {"kind": kind, "name": e.factor, e.other: e.at, "estimate": e.change,
-                 "low": e.low, "high": e.high, "df": e.df}
-                for e in effects
-            ]  # fmt: skip
-        if self.turning is not None:
-            at, value = self.turning.at, self.turning.value
-            rows.append({"kind": "turning", "name": self.turning.kind, a: at[0], b: at[1],
-                         "estimate": value})  # fmt: skip
-        rows.append({"kind": "best", a: self.best[0], b: self.best[1], "estimate": self.best_mean,
-                     "low": self.best_low, "high": self.best_high})  # fmt: skip
-        parts = [
-            told,
-            pd.DataFrame(rows),
-            self.points.rename(columns={"mean": "estimate"}).assign(kind="baked"),
-            self.grid.rename(columns={"mean": "estimate"}).assign(kind="surface"),
-        ]
-        columns = ["kind", "name", a, b, "estimate", "low", "high", "df"]
-        return pd.concat(parts, ignore_index=True).reindex(columns=columns)
-
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
-        """Draw contours over both doses, what was baked, and where it is best."""
-        from kit import charts
-
-        return charts.surface(self, ax)
 
 
 def surface(
@@ -232,7 +126,7 @@ def surface(
         counts=records.counts,
         columns=columns,
         adjusted=records.adjust,
-        checks=(*records.notes, *surface_words.about(names, doses.of, bends, squares, reached)),
+        checks=(*records.notes, *_about(names, doses.of, bends, squares, reached)),
         fit=fit,
     )
     if not examine:
@@ -286,3 +180,22 @@ def _baked(doses: Doses, of: tuple[str, str]) -> pd.DataFrame:
         doughs=("dough", "nunique"), pieces=("dough", "size"), mean=(doses.outcome, "mean")
     ).reset_index()
     return table.rename(columns=dict(zip(doses.of, of, strict=True)))
+
+
+def _about(
+    of: tuple[str, str], columns: Sequence[str], bends: Sequence[str], asked: bool, corners: bool
+) -> list[str]:
+    """What cannot be seen with these doses."""
+    notes = []
+    for name, column in zip(of, columns, strict=True):
+        if asked and column not in bends:
+            notes.append(
+                f"{words.name(name)} has two doses: whether the surface bends along it cannot be "
+                "seen"
+            )
+    if not corners:
+        notes.append(
+            "not all four corners (lowest and highest of both) were baked: what is said about "
+            "them follows the surface beyond what was baked"
+        )
+    return notes

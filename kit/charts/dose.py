@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from kit import words
-from kit.analysis.doses.words import SHAPES
+from kit.analysis.doses.response import SHAPES
 from kit.charts.base import arms, called, calm, in_unit, legend_above, lines
 from kit.charts.colours import BLUE, GREEN, GREY, INK, ORANGE, POINTS, RULE, SKY, VERMILION
 from kit.charts.compared import MOST_MARKS
@@ -13,10 +13,10 @@ from kit.charts.compared import MOST_MARKS
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from kit.analysis.checking.checks import FitChecks
-    from kit.analysis.dose import DoseResponse
+    from kit.analysis.answer.fit_checks import FitChecks
+    from kit.analysis.doses.response import DoseResponse
+    from kit.analysis.doses.response_surface import Surface
     from kit.analysis.overview import Overview
-    from kit.analysis.surface import Surface
 
 __all__ = ["dose_response", "fit_checks", "outcomes_by_setting", "overview", "surface"]
 

@@ -180,8 +180,6 @@ def _show_invented(told: _Told) -> None:
 
 def _show(told: _Told) -> None:
     """Print an answer: words first, then the numbers they rest on."""
-    from kit.analysis.answer import sentences
-
     answer = told.answer
     _show_invented(told)
     say(answer.headline, "bold")
@@ -192,7 +190,7 @@ def _show(told: _Told) -> None:
     say()
     screen.print(_differences(answer))
     say()
-    if why := sentences.why_not_pieces(answer):
+    if why := answer.why_not_pieces:
         say(why)
     say(answer.method, "dim")
 

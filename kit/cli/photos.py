@@ -7,7 +7,7 @@ import typer
 
 from kit.cli.shell import command, say
 from kit.errors import InputError
-from kit.records.aside import write_whole
+from kit.records.keeping.aside import write_whole
 from kit.us_units import us_paper
 
 __all__ = ["card"]

@@ -11,7 +11,7 @@ from kit.cli import tables
 from kit.cli.shell import Matters, OfTrial, chosen, command, counted, existing, named, say
 from kit.errors import InputError, KitError
 from kit.quantities import called
-from kit.records.aside import file_name
+from kit.records.keeping.aside import file_name
 from kit.us_units import us_paper
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ import typer
 from kit.cli import tables
 from kit.cli.shell import OfTrial, chosen, command, counted, existing, meant, named, say
 from kit.errors import InputError
-from kit.records.aside import file_name
+from kit.records.keeping.aside import file_name
 
 __all__ = ["package", "receive", "recipe"]
 

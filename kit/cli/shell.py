@@ -90,8 +90,8 @@ def must_exist(where: str, or_table: bool = False) -> None:
 
     `or_table` says whether a table would have done as well, which is then told.
     """
-    from kit.records.copies import copies
-    from kit.records.store import FILE
+    from kit.records.keeping.copies import copies
+    from kit.records.keeping.store import FILE
 
     # no name at all, and a file gone from beside its copies, are refused by the store in its words
     there = not where.strip() or "://" in where or os.path.exists(Path(where) / FILE)

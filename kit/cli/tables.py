@@ -47,8 +47,8 @@ def text(file: Path, kind: str = "plain text (UTF-8)") -> str:
 
     Raises DataError: it is not there, or not plain text.
     """
+    from kit.records.keeping.trouble import said_of_disk
     from kit.records.sheets.file import decoded
-    from kit.records.trouble import said_of_disk
 
     try:
         content = file.read_bytes()

@@ -33,8 +33,8 @@ def restore(
 
     What it replaces stays in the folder copies. Example: python -m kit restore my-bakes
     """
-    from kit.records.copies import put_back, when_taken
-    from kit.records.store import FILE
+    from kit.records.keeping.copies import put_back, when_taken
+    from kit.records.keeping.store import FILE
 
     if "://" in folder or not folder.strip():
         remedy = "Write for example my-bakes; a database is put back by its own programs."

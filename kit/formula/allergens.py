@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from kit.formula.formula import Formula
 from kit.formula.ingredient import Ingredient
-from kit.formula.numbers import capital, join
+from kit.words import capital, join
 
 __all__ = ["Allergen", "allergen_sentences", "allergens", "may_spoil"]
 

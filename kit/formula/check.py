@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 from kit import quantities
 from kit.formula.ingredient import Ingredient
 from kit.formula.losses import Basis, rebase_loss
-from kit.formula.numbers import capital, plain
+from kit.formula.numbers import plain
 from kit.formula.yeast import kind_of
+from kit.words import capital
 
 if TYPE_CHECKING:
     from kit.formula.formula import Formula

@@ -14,7 +14,8 @@ import pandas as pd
 
 from kit.errors import InputError, NotFoundError
 from kit.formula.ingredient import Ingredient
-from kit.formula.numbers import join, plain, required
+from kit.formula.numbers import plain, required
+from kit.words import join
 
 if TYPE_CHECKING:
     from kit.formula.check import Doubt

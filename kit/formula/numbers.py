@@ -1,7 +1,6 @@
 """Numbers in and numbers in words: what the formula part asks of a number, and how it shows one."""
 
 import math
-from collections.abc import Iterable
 from fractions import Fraction
 
 from kit.errors import InputError
@@ -9,7 +8,7 @@ from kit.given import as_number, check_range
 from kit.units import convert
 
 __all__ = [
-    "capital", "grams", "join", "letters", "plain", "required", "short", "span", "weight", "whole",
+    "grams", "letters", "plain", "required", "short", "span", "weight", "whole",
 ]  # fmt: skip
 
 
@@ -145,17 +144,6 @@ def letters(number: int) -> str:
         number, rest = divmod(number - 1, 26)
         said = chr(65 + rest) + said
     return said
-
-
-def capital(text: str) -> str:
-    """The text with a capital in front."""
-    return text[:1].upper() + text[1:]
-
-
-def join(parts: Iterable[str]) -> str:
-    """List words the way they are spoken: "a, b and c"."""
-    listed = list(parts)
-    return ", ".join(listed[:-1]) + " and " + listed[-1] if len(listed) > 1 else "".join(listed)
 
 
 def short(name: str) -> str:

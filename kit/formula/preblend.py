@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import pandas as pd
 
 from kit.errors import InputError
-from kit.formula.numbers import join, plain, required, short, weight, whole
+from kit.formula.numbers import plain, required, short, weight, whole
 from kit.formula.rounding import Achieved, Scales, round_to_step, round_up
 from kit.shown import InLines
+from kit.words import join
 
 __all__ = ["BlendDose", "PreBlend", "preblend"]
 

@@ -15,9 +15,10 @@ from kit.errors import InputError
 from kit.formula.check import Doubt, bake_loss_doubts, doubts
 from kit.formula.formula import Formula
 from kit.formula.losses import NORMAL_LOSS, Basis, bake_loss_percent, rebase_loss
-from kit.formula.numbers import capital, grams, join, plain, required, whole
+from kit.formula.numbers import grams, plain, required, whole
 from kit.formula.rounding import round_down
 from kit.shown import InLines
+from kit.words import capital, join
 
 __all__ = ["Batch", "Division", "divide", "scale"]
 

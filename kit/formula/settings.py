@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING
 
 from kit import quantities
 from kit.errors import InputError, NotFoundError
-from kit.formula.numbers import join, plain, required
+from kit.formula.numbers import plain, required
 from kit.given import as_number
+from kit.words import join
 
 if TYPE_CHECKING:
     from kit.formula.formula import Formula

@@ -12,9 +12,10 @@ import pandas as pd
 from kit import quantities
 from kit.formula.check import Doubt
 from kit.formula.formula import Formula
-from kit.formula.numbers import join, plain, short
+from kit.formula.numbers import plain, short
 from kit.formula.preblend import PreBlend
 from kit.formula.rounding import Achieved, Scales
+from kit.words import join
 
 __all__ = ["WeighingSheet", "Weight", "clashes"]
 
@@ -174,6 +175,8 @@ class WeighingSheet:
 
     def _repr_html_(self) -> str:
         table = self.table()
+        if (table.nunique(axis=1) == 1).all():  # nothing in the bowl differs: once for all doughs
+            table = table.iloc[:, :1].set_axis(["; ".join(table.columns)], axis=1)
         heads = "".join(f'<th scope="col">{escape(str(head))}</th>' for head in table.columns)
         rows = "".join(
             f'<tr><th scope="row">{escape(str(name))}</th>'

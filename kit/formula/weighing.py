@@ -13,12 +13,13 @@ from kit.errors import InputError
 from kit.formula.formula import Formula
 from kit.formula.ingredient import Ingredient
 from kit.formula.losses import Basis
-from kit.formula.numbers import join, letters, short
+from kit.formula.numbers import letters, short
 from kit.formula.preblend import PreBlend, preblend
 from kit.formula.rounding import Scales, round_to_step, round_up
 from kit.formula.scaling import scale
 from kit.formula.settings import check_named
 from kit.formula.sheet import WeighingSheet, Weight, clashes
+from kit.words import join
 
 __all__ = ["weigh"]
 

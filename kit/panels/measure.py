@@ -20,10 +20,10 @@ from kit.panels.parts.fields import Typed, tell
 from kit.panels.parts.style import trouble
 from kit.panels.parts.today import trial_at_work
 from kit.panels.recording.at_work import AtWork, Progress
-from kit.records.measured import NOT_LOOKED_AT, AddedPhotos
-from kit.records.photo_guess import Guess
-from kit.records.photos import FOLDER, StoredPhoto
-from kit.records.trouble import said_of_disk
+from kit.records.keeping.trouble import said_of_disk
+from kit.records.photos.guess import Guess
+from kit.records.photos.measured import NOT_LOOKED_AT, AddedPhotos
+from kit.records.photos.store import FOLDER, StoredPhoto
 from kit.workspace import Trial, Workspace
 
 __all__ = ["MeasurePanel"]

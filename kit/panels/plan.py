@@ -15,6 +15,7 @@ from kit.panels.parts.again import held
 from kit.panels.parts.blocks import status
 from kit.panels.parts.controls import button, offer, visible
 from kit.panels.parts.fields import Typed, above_0, count, number, tell, what_matters
+from kit.panels.parts.rest import AtRest
 from kit.panels.parts.style import notebook, trouble
 from kit.panels.planning.form import GUESS, NEW, UNKNOWN, PlanForm
 from kit.panels.planning.offers import named, spreads_of
@@ -58,18 +59,13 @@ class Proposal:
 
 
 class PlanPanel(PlanForm):
-    """Asks for the question and the kitchen, shows the plan, keeps it and writes its sheets.
-
-    Attributes
-    ----------
-    proposal : Proposal or None
-        What is shown; None while something typed cannot be used.
-    """
+    """Asks for the question and the kitchen, shows the plan, keeps it and writes its sheets."""
 
     def __init__(self, workspace: Workspace) -> None:
         self.workspace = workspace
-        self.proposal: Proposal | None = None
+        self._proposal: Proposal | None = None
         self._under_way = False
+        self._answer = AtRest(self._show_answer)
         #: what was typed for each factor; the name and question that the panel wrote itself
         self._settings: dict[tuple[Typed, str], str] = {}
         self._named = ("", "")
@@ -77,6 +73,12 @@ class PlanPanel(PlanForm):
         self.keep = button("Keep this plan and write its sheets", self._keep, "check")
         super().__init__(self.working, self.shown, self.keep, self.kept)
         self._fill()
+
+    @property
+    def proposal(self) -> Proposal | None:
+        """The plan of what is typed; None while something typed cannot be used."""
+        self._answer.settle()
+        return self._proposal
 
     def _fill(self) -> None:
         """Offer what the workspace has, then ask for the first time."""
@@ -102,6 +104,7 @@ class PlanPanel(PlanForm):
         self.outcome.observe(lambda _: self._show_outcome(), "value")
         self.more.observe(lambda change: visible(self.rest, change["new"]), "value")
         self._ask()
+        self._answer.settle()
 
     def _free(self, name: str) -> str:
         """The name, with a number where another trial has it already."""
@@ -193,7 +196,7 @@ class PlanPanel(PlanForm):
             offer(self.spread, options, *([before] if stays else []))
 
     def _ask(self) -> None:
-        """Make the plan from what is typed and show it, or the reason why not."""
+        """Ask what the menus leave to ask; make the plan when the hand rests."""
         if self._filling:
             return
         self.kept.value = "" if self.chosen is None else written_before(self.chosen)
@@ -205,24 +208,32 @@ class PlanPanel(PlanForm):
         visible(self.settings, bool(self.factor.value))
         visible(self.other, bool(self.factor.value))
         visible(self.other_settings, bool(self.factor.value and self.other.value))
-        for field in self._typed():
-            field.said.value = ""
-        self.proposal, self.doubts = None, []
         # what was shown stays meanwhile: a page that shrinks and grows again jumps under the hand
         self.working.value = status("Working it out …")
+        self._answer.soon()
+
+    def _show_answer(self) -> None:
+        """Make the plan from what is typed and show it, or the reason why not."""
+        for field in self._typed():
+            field.said.value = ""
+        self._proposal, self.doubts = None, []
         try:
-            self.proposal = self._propose()
+            made = self._propose()
             self.shown.value = show_plan(
-                self.proposal.plan, self.proposal.powers, self.proposal.weights,
-                self.proposal.schedule, self._call(), self.doubts,
+                made.plan, made.powers, made.weights, made.schedule, self._call(made.plan),
+                self.doubts,
             )  # fmt: skip
+            self._proposal = made
         except KitError as exc:
             named = [f"“{f.text.description}”" for f in self._typed() if f.said.value]
             told = f"see beside {words.join(named)} what can be used." if named else str(exc)
             self.shown.value = trouble(told)
+        except Exception:  # a fault of ours: what was shown answers something else
+            self.shown.value = trouble("this should not happen; the log says more.")
+            raise
         finally:
             self.working.value = ""
-        self.keep.disabled = self.proposal is None
+            self.keep.disabled = self._proposal is None
 
     def _come_back(self, before: Self) -> None:
         """What is changed comes back with its settings, though nobody touched them."""
@@ -289,9 +300,7 @@ class PlanPanel(PlanForm):
             ).fitted()
         )
 
-    def _call(self) -> str:
-        assert self.proposal is not None
-        plan = self.proposal.plan
+    def _call(self, plan: Plan) -> str:
         kitchen, factors = plan.kitchen, ", ".join(f"kit.{one!r}" for one in plan.factors)
         called = "trial.extend(" if self._under_way else f"kit.design([{factors}],\n    "
         return (

@@ -6,7 +6,7 @@
 class Reader {
   constructor(model, el) {
     this.model = model;
-    this.own = `kit-rise-${Math.random().toString(36).slice(2)}`;
+    this.own = `kit-rise-${unlike()}`;
     this.rests = 0;
     this.way = make("select", { id: `${this.own}-way` });
     for (const way of model.get("ways")) this.way.append(make("option", { value: way.key }, way.words));
@@ -20,9 +20,7 @@ class Reader {
     this.first = this.row(this.start, "At the start (mm)");
     this.read = this.row(this.now, "Now");
     this.note = make("button", { type: "button", class: "kit-now" });
-    this.begin = make("button", {
-      type: "button", class: "kit-now kit-also",
-    });
+    this.begin = make("button", { type: "button", class: "kit-now kit-also" });
     this.presses = new Presses(model, {
       type: "note",
       name: () => `kit-rise|${model.get("trial")}`,
@@ -122,17 +120,16 @@ class Reader {
 
 function render({ model, el }) {
   const reader = new Reader(model, el);
-  const show = () => {
-    reader.show();
-    reader.presses.send(); // what another trial's doughs still wait for
-  };
-  const label = () => reader.label();
-  model.on("change:dough", show);
-  model.on("change:name change:started", label);
+  const deaf = hear(model, {
+    "change:dough": () => {
+      reader.show();
+      reader.presses.send(); // what another trial's doughs still wait for
+    },
+    "change:name change:started": () => reader.label(),
+  });
   return () => {
     reader.presses.end();
-    model.off("change:dough", show);
-    model.off("change:name change:started", label);
+    deaf();
   };
 }
 export default { render };

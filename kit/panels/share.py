@@ -12,7 +12,7 @@ from kit.panels.parts.fields import Typed, tell
 from kit.panels.parts.style import link
 from kit.panels.parts.today import trial_to_answer
 from kit.panels.share_recipe import RecipeBlock
-from kit.records.aside import file_name
+from kit.records.keeping.aside import file_name
 from kit.workspace import Workspace
 
 __all__ = ["SharePanel"]

@@ -27,7 +27,7 @@ from kit.panels.parts.style import holds, trouble
 from kit.panels.parts.today import last_done, trial_to_answer
 from kit.panels.tasting.plate import CHOOSE, Plate, besides
 from kit.panels.tasting.shown import answer_page, few_tasters, to_print
-from kit.records.aside import file_name
+from kit.records.keeping.aside import file_name
 from kit.us_units import us_paper
 from kit.workspace import Workspace
 

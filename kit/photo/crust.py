@@ -189,8 +189,7 @@ def browning(
     """
     if not len(faces):
         raise InputError("faces", list(faces), "must name at least one face", "Draw a box.")
-    known = list(patches)
-    known += getattr(getattr(scale, "reading", None), "patches", None) or []
+    known = [*patches, *(scale.reading.patches if scale is not None and scale.reading else ())]
     if not known:
         msg = (
             f"{photo.name} shows no patch of known brightness: lamp and phone change L* by 5 and "

@@ -17,11 +17,10 @@ from kit.photo.crumbs import darkness
 from kit.photo.crumbs import figures as crumb_figures
 from kit.photo.crumbs import words as crumb_words
 from kit.photo.crumbs.seen_cells import see_cells
-from kit.photo.faces import cut_side as face_side
+from kit.photo.faces import cut_side, square_on
 from kit.photo.faces import face as faces
-from kit.photo.faces import square_on as flat
 from kit.photo.pixels.pieces import disc_element
-from kit.photo.pixels.strip import normals, perimeter, resampled
+from kit.photo.pixels.strip import filled, normals, perimeter, resampled
 from kit.photo.value import Value, combined
 from kit.shown import Telling, Told
 
@@ -179,13 +178,12 @@ class Crumb(Told):
             by_hand=tuple(dict.fromkeys((*self.by_hand, *fresh))),
             found=self.sheet.found if outline is None else None,
         )
-        path = _checked_outline(outline) if outline is not None else self.face
-        kept = self.threshold if "threshold" in self.by_hand else None
-        depth = self.crust_mm if "crust" in self.by_hand else None
-        return _counted(
-            sheet, path, kept if threshold is None else _checked_threshold(threshold),
-            depth if crust_mm is None else _checked_crust(crust_mm),
-        )  # fmt: skip
+        path = self.face if outline is None else _checked_outline(outline)
+        if threshold is None and "threshold" in self.by_hand:
+            threshold = self.threshold
+        if crust_mm is None and "crust" in self.by_hand:
+            crust_mm = self.crust_mm
+        return _counted(sheet, path, _checked_threshold(threshold), _checked_crust(crust_mm))
 
     def __repr__(self) -> str:
         return (
@@ -249,19 +247,20 @@ def crumb(
         A box, outline, crust or threshold that cannot be.
     """
     given = {"outline": outline, "threshold": threshold, "crust": crust_mm}
-    crust_mm = _checked_crust(crust_mm) if crust_mm is not None else None
-    threshold = _checked_threshold(threshold) if threshold is not None else None
-    path = _checked_outline(outline) if outline is not None else None
-    window = flat.in_window(scale) if path is None else None
-    region = flat.region(photo, window if box is None else box, path)
-    seen = flat.decoded(photo, scale, region, DECODED_PX_PER_MM)
-    view, coarse, fine = flat.square_on(seen, scale, region, COARSE_PX_PER_MM, 900)
+    crust_mm, threshold = _checked_crust(crust_mm), _checked_threshold(threshold)
+    path = None if outline is None else _checked_outline(outline)
+    window = square_on.in_window(scale) if path is None else None
+    region = square_on.region(photo, window if box is None else box, path)
+    seen = square_on.decoded(photo, scale, region, DECODED_PX_PER_MM)
+    view, coarse, fine = square_on.square_on(seen, scale, region, COARSE_PX_PER_MM, 900)
     found: faces.Face | None = None
     if path is None:
-        found = faces.find_face(view, fine, *flat.kept_out(photo, scale, box, coarse, view.shape))
-        side = face_side.side_mm(scale, flat.moved(coarse, found.outline_px))
-        found = face_side.without_side(view, fine, found, side)
-        path = flat.moved(coarse, found.outline_px)
+        found = faces.find_face(
+            view, fine, *square_on.kept_out(photo, scale, box, coarse, view.shape)
+        )
+        side = cut_side.side_mm(scale, square_on.moved(coarse, found.outline_px))
+        found = cut_side.without_side(view, fine, found, side)
+        path = square_on.moved(coarse, found.outline_px)
     own = 1 / float(np.mean(scale.mm_per_px_at(path)))
     if own < LEAST_PX_PER_MM:
         msg = (
@@ -271,7 +270,7 @@ def crumb(
         raise DataError(msg)
     around = path + 0.04 * (path - path.mean(0))
     corners = (around.min(0), around.max(0))
-    pixels, transform, px_per_mm = flat.square_on(seen, scale, corners, FINE_PX_PER_MM, 4000)
+    pixels, transform, px_per_mm = square_on.square_on(seen, scale, corners, FINE_PX_PER_MM, 4000)
     sheet = _Sheet(
         light=darkness.linear_light(pixels), overview=view, px_per_mm=px_per_mm,
         seen_px_per_mm=min(px_per_mm, own / seen[1]), coarse_px_per_mm=fine, coarse=coarse,
@@ -286,10 +285,10 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     import cv2
 
     p, seen = sheet.px_per_mm, sheet.seen_px_per_mm
-    on_sheet = flat.moved(np.linalg.inv(sheet.transform), path)
+    on_sheet = square_on.moved(np.linalg.inv(sheet.transform), path)
     out = normals(on_sheet)
     # filling takes in the pixels an outline runs through: half a pixel too many all round
-    face = faces.filled(sheet.light.shape, on_sheet - 0.5 * out)
+    face = filled(sheet.light.shape, on_sheet - 0.5 * out)
     face_px = int(np.count_nonzero(face))
     if face_px < faces.LEAST_MM2 * p**2 * 0.2:
         raise InputError("outline", len(path), "must hold at least 50 mm² of the picture")
@@ -297,7 +296,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     checks = list(own.notes) if own else []
     u_edge = own.u_px / sheet.coarse_px_per_mm if own else MARKED_MM
     if crust_mm is None:
-        ring = flat.moved(np.linalg.inv(sheet.coarse), path)
+        ring = square_on.moved(np.linalg.inv(sheet.coarse), path)
         depth, u_crust = (
             (own.crust_mm, own.u_crust_mm)
             if own
@@ -312,7 +311,7 @@ def _counted(sheet: _Sheet, path: Array, threshold: float | None, crust_mm: floa
     else:
         depth, u_crust = np.full(len(path), crust_mm), 0.1
     inner = on_sheet - out * (depth * p)[:, None]
-    crumb_mask = faces.filled(face.shape, inner - 0.5 * out) & face
+    crumb_mask = filled(face.shape, inner - 0.5 * out) & face
     if np.count_nonzero(crumb_mask) < 0.2 * face_px:
         raise InputError("crust_mm", float(depth.mean()), "must leave some crumb")
     edge = darkness.blur_at(sheet.light, on_sheet, out, p)
@@ -354,13 +353,13 @@ def _checked_outline(outline: Any) -> Array:
     return resampled(path)
 
 
-def _checked_threshold(threshold: float) -> float:
-    if not 0 < threshold < 1:
+def _checked_threshold(threshold: float | None) -> float | None:
+    if threshold is not None and not 0 < threshold < 1:
         raise InputError("threshold", threshold, "must lie between 0 and 1", "For example 0.12.")
-    return float(threshold)
+    return threshold
 
 
-def _checked_crust(crust_mm: float) -> float:
-    if not 0 <= crust_mm < 20:
+def _checked_crust(crust_mm: float | None) -> float | None:
+    if crust_mm is not None and not 0 <= crust_mm < 20:
         raise InputError("crust_mm", crust_mm, "must lie between 0 and 20 mm")
-    return float(crust_mm)
+    return crust_mm

@@ -8,7 +8,7 @@ cannot be read or measured is a row with its reason, never the end of the rest.
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass, field, fields
@@ -231,8 +231,11 @@ def measure_folder(
             told(i, len(files), row)
     written = monotonic()
     try:
-        hand_out = _on_cluster(dask) if dask else _on_cores(workers)
-        for row in hand_out(left, names, asked):
+        found = (
+            _on_cluster(left, names, asked, dask) if dask
+            else _on_cores(left, names, asked, workers)
+        )  # fmt: skip
+        for row in found:
             rows[row["file"]] = row
             if told:
                 told(len(rows), len(files), row)
@@ -244,40 +247,35 @@ def measure_folder(
     return frame
 
 
-HandOut = Callable[[list[Path], dict[Path, str], Asked], Iterable[Row]]
-
-
-def _on_cores(workers: int | None) -> HandOut:
+def _on_cores(
+    left: list[Path], names: dict[Path, str], asked: Asked, workers: int | None
+) -> Iterator[Row]:
     """Hand the photos to processes of this machine; a process that dies takes one photo along."""
-
-    def hand_out(left: list[Path], names: dict[Path, str], asked: Asked) -> Iterator[Row]:
-        count = max(1, workers or os.cpu_count() or 1)
-        suspects: list[Path] = []
-        waiting = list(left)
-        while waiting:
-            with _processes(count) as pool:
-                jobs: dict[Future[Row], Path] = {}
-                broken = False
-                while (waiting or jobs) and not broken:
-                    while waiting and len(jobs) < 2 * count:  # so that a stop comes soon
-                        path = waiting.pop(0)
-                        jobs[pool.submit(measure_one, path, names[path], asked)] = path
-                    for job in wait(jobs, return_when=FIRST_COMPLETED).done:
-                        path = jobs.pop(job)
-                        try:
-                            yield job.result()
-                        except BrokenProcessPool:
-                            suspects.append(path)
-                            broken = True
-                suspects += jobs.values()
-        for path in suspects:  # each alone, so that only the one that kills its process is lost
-            with _processes(1) as pool:
-                try:
-                    yield pool.submit(measure_one, path, names[path], asked).result()
-                except BrokenProcessPool:
-                    yield _lost(names[path], asked)
-
-    return hand_out
+    count = max(1, workers or os.cpu_count() or 1)
+    suspects: list[Path] = []
+    waiting = list(left)
+    while waiting:
+        with _processes(count) as pool:
+            jobs: dict[Future[Row], Path] = {}
+            broken = False
+            while (waiting or jobs) and not broken:
+                while waiting and len(jobs) < 2 * count:  # so that a stop comes soon
+                    path = waiting.pop(0)
+                    jobs[pool.submit(measure_one, path, names[path], asked)] = path
+                for job in wait(jobs, return_when=FIRST_COMPLETED).done:
+                    path = jobs.pop(job)
+                    try:
+                        yield job.result()
+                    except BrokenProcessPool:
+                        suspects.append(path)
+                        broken = True
+            suspects += jobs.values()
+    for path in suspects:  # each alone, so that only the one that kills its process is lost
+        with _processes(1) as pool:
+            try:
+                yield pool.submit(measure_one, path, names[path], asked).result()
+            except BrokenProcessPool:
+                yield _lost(names[path], asked)
 
 
 def _processes(count: int) -> ProcessPoolExecutor:
@@ -298,39 +296,37 @@ def _lost(name: str, asked: Asked) -> Row:
     return {"file": name, "asked": asked.mark, "status": "refused", "reason": reason}
 
 
-def _on_cluster(address: str) -> HandOut:
+def _on_cluster(
+    left: list[Path], names: dict[Path, str], asked: Asked, address: str
+) -> Iterator[Row]:
     """Send the photos' bytes to a Dask cluster; work of a lost worker is done by another."""
     try:
         from distributed import Client, as_completed
     except ImportError as exc:
         raise MissingPackageError("Measuring on a cluster", "cluster") from exc
+    with Client(address, set_as_default=False) as client:
+        ahead = max(4, 2 * sum(client.ncores().values()))  # not all bytes at once
+        waiting = iter(left)
+        doing: dict[Any, str] = {}
 
-    def hand_out(left: list[Path], names: dict[Path, str], asked: Asked) -> Iterator[Row]:
-        with Client(address, set_as_default=False) as client:
-            ahead = max(4, 2 * sum(client.ncores().values()))  # not all bytes at once
-            waiting = iter(left)
-            doing: dict[Any, str] = {}
+        def send() -> Any:
+            path = next(waiting, None)
+            if path is None:
+                return None
+            job = client.submit(
+                measure_one, path.read_bytes(), names[path], asked, pure=False, retries=2
+            )
+            doing[job] = names[path]
+            return job
 
-            def send() -> Any:
-                path = next(waiting, None)
-                if path is None:
-                    return None
-                job = client.submit(
-                    measure_one, path.read_bytes(), names[path], asked, pure=False, retries=2
-                )
-                doing[job] = names[path]
-                return job
-
-            first = [job for job in (send() for _ in range(ahead)) if job]
-            done = as_completed(first, loop=client.loop)
-            for job in done:
-                name = doing.pop(job)
-                yield _lost(name, asked) if job.status == "error" else job.result()
-                following = send()
-                if following is not None:
-                    done.add(following)
-
-    return hand_out
+        first = [job for job in (send() for _ in range(ahead)) if job]
+        done = as_completed(first, loop=client.loop)
+        for job in done:
+            name = doing.pop(job)
+            yield _lost(name, asked) if job.status == "error" else job.result()
+            following = send()
+            if following is not None:
+                done.add(following)
 
 
 def _as_utf8(name: str) -> str:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from kit.errors import InputError
 from kit.photo.sides.jar import Jar
-from kit.photo.value import Value
+from kit.photo.value import Value, combined
 from kit.shown import Telling, Told
 
 __all__ = ["DOUBLE", "ProofRatio", "ratio_from_level", "ratio_from_marks", "ratio_of_volumes"]
@@ -105,7 +105,7 @@ def ratio_from_level(
         "a level is read where the dough meets the wall: a dome above it counts for nothing here, "
         "so read both times with the top as flat or as domed"
     )
-    return ProofRatio(Value(ratio, math.hypot(*parts.values()), "", parts), "level", (told, DOUBLE))
+    return ProofRatio(combined(ratio, "", **parts), "level", (told, DOUBLE))
 
 
 def ratio_from_marks(
@@ -143,8 +143,7 @@ def ratio_from_marks(
         "jar does not",
         "measure the marks from the same place, square-on",
     )
-    grown = Value(ratio, math.hypot(*parts.values()), "", parts)
-    return ProofRatio(grown, "marks", (*told, DOUBLE))
+    return ProofRatio(combined(ratio, "", **parts), "marks", (*told, DOUBLE))
 
 
 def ratio_of_volumes(
@@ -177,4 +176,4 @@ def ratio_of_volumes(
         a, b = first_parts.get(name, 0.0) / first, now_parts.get(name, 0.0) / now
         alike = ALIKE.get(name, 1.0) if shared else 0.0
         parts[name] = ratio * math.sqrt(max(a * a + b * b - 2 * alike * a * b, 0.0))
-    return Value(ratio, math.hypot(*parts.values()), "", parts)
+    return combined(ratio, "", **parts)

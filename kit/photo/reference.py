@@ -1,7 +1,7 @@
 """How many millimetres a pixel is: the result every reference kind gives.
 
-The reference kinds live beside this file (`card`, `marker`, `checkerboard`, `disc`, `ruler`,
-`two_points`, `scanner`); `scale` chooses one and returns a `Scale`.
+The kinds of reference lie in `references/` (`card`, `marker`, `checkerboard`, `disc`, `ruler`,
+`points`, `scanner`); `scale` chooses one and returns a `Scale`.
 """
 
 import math
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
+from kit.given import as_number
 from kit.photo.camera import Camera, Pose, Variant
 from kit.photo.value import Value
 
@@ -21,16 +22,8 @@ __all__ = ["KINDS", "Scale", "checked", "scale"]
 
 Array = NDArray[np.float64]
 
-#: kind -> the module whose `find` measures it
-KINDS = {
-    "card": "card",
-    "marker": "marker",
-    "checkerboard": "checkerboard",
-    "disc": "disc",
-    "ruler": "ruler",
-    "points": "two_points",
-    "scanner": "scanner",
-}
+#: each is the module whose `find` measures it
+KINDS = ("card", "marker", "checkerboard", "disc", "ruler", "points", "scanner")
 
 
 @dataclass(frozen=True)
@@ -283,13 +276,14 @@ def scale(
 
 
 def _check_offset(offset_mm: float, u_offset_mm: float) -> None:
-    for name, number, least in (("offset_mm", offset_mm, -500), ("u_offset_mm", u_offset_mm, 0)):
-        if not isinstance(number, int | float | np.number) or not least <= number <= 500:
-            raise InputError(name, number, f"must lie between {least} and 500 mm")
+    for name, given, least in (("offset_mm", offset_mm, -500), ("u_offset_mm", u_offset_mm, 0)):
+        number = as_number(given)
+        if number is None or not least <= number <= 500:
+            raise InputError(name, given, f"must lie between {least} and 500 mm")
 
 
 def _finder(kind: str) -> Callable[..., Scale]:
-    found: Callable[..., Scale] = import_module(f"kit.photo.{KINDS[kind]}").find
+    found: Callable[..., Scale] = import_module(f"kit.photo.references.{kind}").find
     return found
 
 

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -18,13 +18,13 @@ from kit.photo.sides import stand as side_stand
 from kit.photo.sides.jar import Jar
 from kit.photo.sides.judge import Found, judge
 from kit.photo.sides.solid_fit import SolidFit
-from kit.photo.value import Value
+from kit.photo.value import Value, combined, tidy
 from kit.shown import Telling, Told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Jar", "Side", "check_shape", "side", "two_views"]
+__all__ = ["Jar", "Side", "check_shape", "side"]
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -55,7 +55,8 @@ GLASS = (
     "too much by the glass under the dough. Look whether the outline drawn ends where the dough "
     "does, and drag its base there: the height is surer then"
 )
-_QUANTITIES = ("height_mm", "diameter_mm", "volume_ml")
+#: what is measured of every shape
+THREE = ("height_mm", "diameter_mm", "volume_ml")
 #: a lean of one degree is told where it changes the height by more than this share
 LEAST_LEAN = 0.01
 
@@ -149,11 +150,8 @@ class Side(Told):
 
     def to_frame(self) -> pd.DataFrame:
         """One tidy row a quantity: quantity, value, u, low, high (95 %), unit."""
-        rows = []
-        for name in (*_QUANTITIES, *(["level_mm"] if self.level_mm is not None else [])):
-            value: Value = getattr(self, name)
-            rows.append((name, value.value, value.u, *value.interval(0.95), value.unit))
-        return pd.DataFrame(rows, columns=["quantity", "value", "u", "low", "high", "unit"])
+        names = THREE if self.level_mm is None else (*THREE, "level_mm")
+        return tidy({name: getattr(self, name) for name in names})
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Draw the outline points and the fitted outline (over the photo, when `ax` shows it)."""
@@ -302,7 +300,10 @@ def _told(
         )
         checks = (*checks, steep)
     signed = side_parts.with_scale(numbers, found, scale, shape, jar, by_hand[1])
-    values = {name: _value(name, number, signed[name]) for name, (number, _) in numbers.items()}
+    values = {
+        name: combined(number, "ml" if name == "volume_ml" else "mm", **signed[name])
+        for name, (number, _) in numbers.items()
+    }
     drawn = fit.drawn
     return Side(
         shape, values["height_mm"], values["diameter_mm"], values["volume_ml"],
@@ -310,11 +311,6 @@ def _told(
         _point(drawn[drawn[:, 1].argmin()]), fit.elevation_deg, fit.misfit_px,
         by_hand[0], (*checks, *found.notes), signed, fit,
     )  # fmt: skip
-
-
-def _value(name: str, number: float, parts: Mapping[str, float]) -> Value:
-    unit = "ml" if name == "volume_ml" else "mm"
-    return Value(number, math.hypot(*parts.values()), unit, {k: abs(v) for k, v in parts.items()})
 
 
 def _within(points: Array, line: Array) -> bool:
@@ -327,36 +323,3 @@ def _within(points: Array, line: Array) -> bool:
 
 def _point(at: Array) -> Point:
     return float(at[0]), float(at[1])
-
-
-def two_views(a: Side, b: Side) -> Side:
-    """Return the mean of two views of one piece, a quarter turn apart.
-
-    Heights and diameters are averaged, volumes by their geometric mean (an ellipse's area goes
-    with the product of its two widths). How far the two widths differ is no longer hidden.
-
-    Raises
-    ------
-    InputError
-        The two are of different shape.
-    """
-    if a.shape != b.shape:
-        raise InputError("b", b.shape, f"must be of the same shape as a, {a.shape!r}")
-
-    signed, values = {**a.signed}, dict[str, Any]()
-    for name in _QUANTITIES:
-        one, two = getattr(a, name).value, getattr(b, name).value
-        signed[name] = {
-            k: (math.hypot(u, b.signed[name][k]) if k in ("fit", "unseen", "edge")
-                else u + b.signed[name][k]) / 2
-            for k, u in a.signed[name].items()
-        }  # fmt: skip
-        mean = math.sqrt(one * two) if name == "volume_ml" else (one + two) / 2
-        values[name] = _value(name, mean, signed[name])
-    apart = abs(a.diameter_mm.value - b.diameter_mm.value)
-    share = 100 * apart / values["diameter_mm"].value
-    told = f"the two views differ by {apart:.1f} mm in width ({share:.1f} %)"
-    kept = tuple(c for c in dict.fromkeys((*a.checks, *b.checks)) if c != ROUND)
-    return replace(
-        a, **values, corrected=a.corrected or b.corrected, checks=(told, *kept), signed=signed,
-    )  # fmt: skip

@@ -9,9 +9,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import pandas as pd
+
 from kit.errors import InputError
 
-__all__ = ["Value", "combined"]
+__all__ = ["Value", "combined", "tidy"]
 
 
 @dataclass(frozen=True)
@@ -81,9 +83,24 @@ class Value:
 def combined(value: float, unit: str = "", /, **parts: float) -> Value:
     """Return a value whose uncertainty is the square root of the sum of its parts' squares.
 
+    The parts may be signed.
+
     Examples
     --------
     >>> combined(10.0, "mm", marking=0.3, lens=0.4)
     Value(10.00 ± 0.50 mm)
     """
-    return Value(float(value), math.hypot(*parts.values()), unit, dict(parts))
+    sizes = {cause: abs(part) for cause, part in parts.items()}
+    return Value(float(value), math.hypot(*sizes.values()), unit, sizes)
+
+
+def tidy(values: Mapping[str, Value]) -> pd.DataFrame:
+    """One row a value: quantity, value, u, low, high (95 %), unit.
+
+    Examples
+    --------
+    >>> tidy({"height_mm": Value(38.0, 0.5, "mm")}).round(2).values.tolist()
+    [['height_mm', 38.0, 0.5, 37.02, 38.98, 'mm']]
+    """
+    rows = [(name, v.value, v.u, *v.interval(0.95), v.unit) for name, v in values.items()]
+    return pd.DataFrame(rows, columns=["quantity", "value", "u", "low", "high", "unit"])

@@ -16,16 +16,17 @@ if TYPE_CHECKING:
 
 __all__ = ["Plan", "inside_doughs", "settings_in_words"]
 
+#: What each kind of plan is to a baker, and what statisticians call it.
 _KINDS = {
-    "noise": "the same dough recipe repeated, to learn how much doughs differ by themselves",
-    "factorial": "every combination of settings (a full factorial)",
-    "fraction": "a chosen part of all combinations (a fractional factorial)",
-    "blocks": "settings compared within each bake (randomised blocks)",
-    "latin": "settings going round the places of the griddle (a Latin square)",
-    "split-plot": "some settings for whole doughs, others inside each dough (a split plot)",
-    "composite": "corners, axes and middle of the range (a central composite design)",
-    "box-behnken": "two factors at a time at their ends, and the middle (a Box–Behnken design)",
-    "optimal": "the doughs that tell most within these limits (D-optimal)",
+    "noise": ("the same dough recipe repeated, to learn how much doughs differ by themselves", ""),
+    "factorial": ("every combination of settings", "full factorial"),
+    "fraction": ("a chosen part of all combinations", "fractional factorial"),
+    "blocks": ("settings compared within each bake", "randomised blocks"),
+    "latin": ("settings going round the places of the griddle", "Latin square"),
+    "split-plot": ("some settings for whole doughs, others inside each dough", "split plot"),
+    "composite": ("corners, axes and middle of the range", "central composite design"),
+    "box-behnken": ("two factors at a time at their ends, and the middle", "Box–Behnken design"),
+    "optimal": ("the doughs that tell most within these limits", "D-optimal design"),
 }
 
 
@@ -92,7 +93,13 @@ class Plan(Alike):
     def headline(self) -> str:
         """How much baking it is, in one sentence."""
         made = words.join(words.plural(n, what) for what, n in self.counts.items())
-        return f"{words.capital(made)}: {_KINDS[self.kind]}."
+        return f"{words.capital(made)}: {_KINDS[self.kind][0]}."
+
+    @property
+    def method(self) -> str:
+        """What the plan is called, and how the same one is drawn again: for the statistician."""
+        drawn = f"order and places drawn with seed {self.seed}."
+        return words.capital("; ".join(filter(None, (_KINDS[self.kind][1], drawn))))
 
     def __repr__(self) -> str:
         c = self.counts
@@ -110,6 +117,7 @@ class Plan(Alike):
         if self.checks:
             lines.append("Before you bake:")
             lines += [f"- {words.capital(check)}{_stop(check)}" for check in self.checks]
+        lines.append(f"For the statistician: {self.method}")
         return "\n".join(lines)
 
     def _mixing(self, doughs: pd.DataFrame) -> str:
@@ -133,7 +141,8 @@ class Plan(Alike):
             f"<li>{escape(words.capital(check) + _stop(check))}</li>" for check in self.checks
         )
         warned = f"<p>Before you bake:</p><ul>{checks}</ul>" if checks else ""
-        return f"<p><strong>{escape(self.headline)}</strong></p>{notes}{warned}{table}"
+        method = f"<p>For the statistician: {escape(self.method)}</p>"
+        return f"<p><strong>{escape(self.headline)}</strong></p>{notes}{warned}{table}{method}"
 
     def to_frame(self) -> pd.DataFrame:
         """Return the runs, one row a piece."""
@@ -175,13 +184,10 @@ def inside_doughs(factor: Factor) -> str:
 
 def settings_in_words(factor: Factor, values: Sequence[object] | None = None) -> str:
     """A factor with its settings: "diastatic malt at 0, 0.4 and 0.8 %"."""
-    shown = list(factor.settings if values is None else values)
+    shown = factor.settings if values is None else values
     unit = words.unit_of(factor.quantity)
     texts = [f"{v:g}" if isinstance(v, (int, float)) else str(v) for v in shown]
-    if len(texts) > 6:
-        texts = [*texts[:3], "…", texts[-1]]
-        listed = ", ".join(texts)
-    else:
-        listed = words.join(texts)
+    many = len(texts) > 6
+    listed = ", ".join([*texts[:3], "…", texts[-1]]) if many else words.join(texts)
     joint = " at " if factor.numeric else ": "
     return f"{factor.name}{joint}{listed} {unit}".strip()

@@ -16,9 +16,9 @@ from kit import quantities, words
 from kit.errors import InputError, StoreError
 from kit.records import tables as t
 from kit.records import trials
-from kit.records.copies import copies
-from kit.records.journal_check import journal_findings
-from kit.records.store import Store, open_store
+from kit.records.keeping.copies import copies
+from kit.records.keeping.journal_check import journal_findings
+from kit.records.keeping.store import Store, open_store
 from kit.records.things import CODE_OF, TABLE_OF, there
 from kit.shown import InLines
 

@@ -19,9 +19,10 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 from sqlalchemy import Connection, Table, select, update
 from sqlalchemy import Row as RowOf
+from sqlalchemy.exc import IntegrityError
 
 from kit.errors import DataError, StoreError
-from kit.records.store import Store
+from kit.records.keeping.store import Store
 from kit.records.tables import TABLES, change
 from kit.records.typed import local_zone, now
 
@@ -227,40 +228,78 @@ def undo(store: Store) -> str | None:
         last = connection.execute(
             select(change.c.step).where(change.c.undone.is_(None)).order_by(change.c.seq.desc())
         ).first()
-        if last is None:
-            return None
-        return str(_take_back(connection, last.step)[0].says)
+        return None if last is None else _take_back(connection, last.step)
+
+
+def _take_back(connection: Connection, number: str) -> str:
+    """Put back what one step's lines say where it still stands; return what it was.
+
+    What cannot come back, because another window has given its name or place away, goes on to the
+    step that is undone next: most likely that is what is in the way.
+    """
+    when = now()
+    lines = _done(connection, number)
+    for line in lines:
+        if line.what == "add":
+            table = TABLES[line.table]
+            for some in in_parts([line.row_id] if line.row_id else line.after["ids"]):
+                gone = update(table).where(table.c.id.in_(some)).values(deleted=when)
+                connection.execute(gone)
+    blocked = []
+    # backwards: what was done last stands in the way of what was done before it
+    for line in reversed(lines):
+        try:
+            with connection.begin_nested():
+                if line.what == "delete":
+                    _bring_back(connection, line)
+                elif line.what == "change":
+                    _change_back(connection, line)
+        except IntegrityError:
+            blocked.append(line.seq)
+    said = next(line for line in lines if line.says is not None)
+    says = str(said.says)
+    if blocked:
+        rest = [line.seq for line in lines if line.seq not in blocked]
+        _hand_on(connection, number, blocked)
+        if rest and said.seq in blocked:
+            first = update(change).where(change.c.seq == rest[0])
+            connection.execute(first.values(says=says))
+        says += "; what has been given to another since stays, and the next undo tries it again"
+    mine = change.c.step == number, change.c.undone.is_(None)
+    connection.execute(update(change).where(*mine).values(undone=when))
+    return says
+
+
+def _bring_back(connection: Connection, line: RowOf[Any]) -> None:
+    """Let a row count again that was taken out then, unless its adding was undone meanwhile."""
+    table = TABLES[line.table]
+    then = table.c.id == line.row_id, table.c.deleted == line.at
+    connection.execute(update(table).where(*then).values(deleted=None))
 
 
 #: fields that mean something together only: half of them put back would fit nowhere
 _PAIRS = ({"load_id", "place"}, {"level", "target_id"})
 
 
-def _take_back(connection: Connection, number: str) -> Sequence[RowOf[Any]]:
-    """Put back what one step's lines say where it still stands, and return them."""
-    when = now()
-    lines = _done(connection, number)
-    # backwards: what was done last stands in the way of what was done before it
-    for line in reversed(lines):
-        table = TABLES[line.table]
-        if line.what == "change":
-            this = table.c.id == line.row_id
-            stands = select(*(table.c[name] for name in line.after)).where(this)
-            now_there = _kept(connection.execute(stands).one()._asdict()) or {}
-            # what another window gave a field meanwhile is not this step's to take back
-            theirs = {name for name in line.after if now_there[name] != line.after[name]}
-            theirs |= {name for pair in _PAIRS if pair & theirs for name in pair}
-            back = {name: old for name, old in line.before.items() if name not in theirs}
-            if back:
-                connection.execute(update(table).where(this).values(_restored(back)))
-            continue
-        ids = [line.row_id] if line.row_id else line.after["ids"]
-        marked = update(table).values(deleted=when if line.what == "add" else None)
-        for some in in_parts(ids):
-            connection.execute(marked.where(table.c.id.in_(some)))
-    mine = change.c.step == number, change.c.undone.is_(None)
-    connection.execute(update(change).where(*mine).values(undone=when))
-    return lines
+def _change_back(connection: Connection, line: RowOf[Any]) -> None:
+    """Give a row the values that it had, but for those another window changed meanwhile."""
+    table = TABLES[line.table]
+    this = table.c.id == line.row_id
+    stands = select(*(table.c[name] for name in line.after)).where(this)
+    now_there = _kept(connection.execute(stands).one()._asdict()) or {}
+    theirs = {name for name in line.after if now_there[name] != line.after[name]}
+    theirs |= {name for pair in _PAIRS if pair & theirs for name in pair}
+    back = {name: old for name, old in line.before.items() if name not in theirs}
+    if back:
+        connection.execute(update(table).where(this).values(_restored(back)))
+
+
+def _hand_on(connection: Connection, number: str, blocked: Sequence[int]) -> None:
+    """Make lines that cannot be taken back yet those of the step that is undone next."""
+    others = select(change.c.step).where(change.c.step != number, change.c.undone.is_(None))
+    following = connection.scalar(others.order_by(change.c.seq.desc()).limit(1))
+    moved = update(change).where(change.c.seq.in_(blocked))
+    connection.execute(moved.values(step=following, says=None))
 
 
 def _done(connection: Connection, number: str) -> Sequence[RowOf[Any]]:

@@ -133,7 +133,7 @@ photo = _table(
     _needed("sha256"),
     Column("taken", Text),
     Column("shows", Text),
-    Column("measured_by", JSON(none_as_null=True)),  # see `kit.records.measured_by`
+    Column("measured_by", JSON(none_as_null=True)),  # see `kit.records.photos.measured_by`
 )
 # `seq` and not the clock decides which of two readings is the newer one: clocks are set back.
 # `trial_id` repeats what the target says, so that a frame needs no join over four levels.

@@ -7,7 +7,7 @@ from typing import Any
 from kit.formula.formula import Formula
 from kit.records import journal, things, trials
 from kit.records.journal import Step
-from kit.records.store import Store
+from kit.records.keeping.store import Store
 
 __all__ = ["TrialHead"]
 

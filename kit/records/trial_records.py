@@ -20,8 +20,8 @@ from kit.records.differing import differing
 from kit.records.frame import Frames, read
 from kit.records.readings import Event
 from kit.records.sheets.verbs import TrialSheets
+from kit.records.tastings.verbs import TrialTastings
 from kit.records.things import Bake, Dough, Load, Piece, Thing
-from kit.records.trial_tastings import TrialTastings
 from kit.records.typed import day as read_day
 from kit.records.when import read_at
 

@@ -18,7 +18,7 @@ from markupsafe import Markup
 
 from kit import charts
 from kit.errors import InputError, KitError, MissingPackageError
-from kit.records.aside import write_whole
+from kit.records.keeping.aside import write_whole
 from kit.writeup.blocks import Picture, Section
 from kit.writeup.content import sections
 from kit.writeup.report import Also, Report, data_hash, dough_table, from_frame
@@ -33,7 +33,7 @@ _HERE = Path(__file__).parent
 def render(report: Report) -> str:
     """Write a report as one HTML page that needs nothing else."""
     parts = sections(report)
-    return _fill("page.html.j2", report, parts, charts=_charts(report, parts))
+    return _fill("page.html.j2", report, parts, charts=_charts(parts))
 
 
 def markdown(report: Report) -> str:
@@ -77,14 +77,11 @@ def write(report: Report, path: str | Path) -> Path:
     return write_whole(path, (render if kind == ".html" else markdown)(report))
 
 
-def _charts(report: Report, parts: list[Section]) -> dict[Picture, Markup]:
+def _charts(parts: list[Section]) -> dict[Picture, Markup]:
     pictures = (b for part in parts for b in part.blocks if isinstance(b, Picture))
-    answers = [report.comparison, *(a.comparison for a in report.also if a.comparison)]
     return {
-        picture: Markup(
-            _own_ids(charts.svg(charts.comparison(c), picture.title, picture.description), i)
-        )
-        for i, (picture, c) in enumerate(zip(pictures, answers, strict=True))
+        one: Markup(_own_ids(charts.svg(one.draw(), one.title, one.description), i))
+        for i, one in enumerate(pictures)
     }
 
 
@@ -100,10 +97,17 @@ def _fill(template: str, report: Report, parts: list[Section], **more: object) -
     html = template.endswith(".html.j2")
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(_HERE), autoescape=html,
-        finalize=None if html else _for_markdown, trim_blocks=True, lstrip_blocks=True,
+        finalize=_for_html if html else _for_markdown, trim_blocks=True, lstrip_blocks=True,
         keep_trailing_newline=True, undefined=jinja2.StrictUndefined,
     )  # fmt: skip
     return environment.get_template(template).render(report=report, sections=parts, **more)
+
+
+def _for_html(value: object) -> object:
+    """Keep a number and its unit on one line."""
+    if isinstance(value, Markup) or not isinstance(value, str):
+        return value
+    return re.sub(r"(?<=\d) (?=(?:%|°[CF]|mm|g|h|min)(?!\w))", "\N{NO-BREAK SPACE}", value)
 
 
 def _for_markdown(value: object) -> object:

@@ -1,7 +1,11 @@
 """The blocks a page is made of, the same for HTML, Markdown and the notebooks."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 __all__ = ["Block", "Code", "Items", "Picture", "Section", "Table", "Text"]
 
@@ -36,11 +40,12 @@ class Table:
 
 @dataclass(frozen=True)
 class Picture:
-    """The chart: what it is called, shows and means."""
+    """A chart: what it is called, shows (read aloud in its place) and means, and what draws it."""
 
     title: str
     description: str
     caption: str
+    draw: "Callable[[], Axes]"
     kind: ClassVar[str] = "picture"
 
 

@@ -6,12 +6,12 @@ template's work.
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from kit import charts, words
-from kit.analysis.answer import sentences
 from kit.analysis.verdict import Answer
 from kit.formula.safety import GENERAL, SAFETY
 from kit.records.trial_asked import ALLOWED_FOR
@@ -21,6 +21,7 @@ from kit.writeup.tables import MOST_ROWS, differences, listed, means, spread, ta
 
 if TYPE_CHECKING:
     from kit.analysis.comparison import Comparison
+    from kit.analysis.tasting.answered import Answered
     from kit.writeup.report import Also, Report
 
 __all__ = ["sections"]
@@ -39,6 +40,7 @@ def sections(report: "Report") -> list[Section]:
             (f"also-{i}", f"And {words.name(also.by)}?", _also(also))
             for i, also in enumerate(report.also, 1)
         ),
+        *((("tasted", "What the tasters found", _tasted(report.tasted)),) if report.tasted else ()),
         ("formula", "The formula", _formula(report)),
         ("done", "What was done", _done(report)),
         ("analysis", "How it was analysed", [*_analysis(c), *_several(report)]),
@@ -93,16 +95,18 @@ def _picture(c: "Comparison", first: bool = True) -> Picture:
             "below, not from whether two bars overlap."
         )
     title = f"{words.capital(words.name(c.outcome))} by {words.name(c.by)}"
-    return Picture(title, charts.describe(c), " ".join(text))
+    return Picture(title, charts.describe(c), " ".join(text), partial(charts.comparison, c))
 
 
 def _rests_on(c: "Comparison") -> list[Block]:
-    blocks: list[Block] = [Text(c.rests_on)]
-    if c.checks:
-        blocks.append(Text("Know before you trust it:", "intro"))
-        checks = [check.replace(ALLOWED_FOR, "") for check in c.checks]
-        blocks.append(Items(tuple((words.capital(f"{check}."),) for check in checks)))
-    return blocks
+    return [Text(c.rests_on), *_cautions([check.replace(ALLOWED_FOR, "") for check in c.checks])]
+
+
+def _cautions(checks: Sequence[str]) -> list[Block]:
+    if not checks:
+        return []
+    told = tuple((words.capital(f"{check}."),) for check in checks)
+    return [Text("Know before you trust it:", "intro"), Items(told)]
 
 
 def _also(also: "Also") -> list[Block]:
@@ -114,6 +118,22 @@ def _also(also: "Also") -> list[Block]:
         *_answer(c), _picture(c, first=False), *_rests_on(c), differences(c),
         Text(c.method, "small"),
     ]  # fmt: skip
+
+
+def _tasted(tastings: "Sequence[tuple[str, Answered | str]]") -> list[Block]:
+    """Every blind tasting that was opened, whatever came out of it."""
+    blocks: list[Block] = []
+    for served, answer in tastings:
+        if isinstance(answer, str):
+            blocks += [Text(served), Text("Not answered yet.", "lead"), Text(answer)]
+            continue
+        headline, sentences, checks, method = answer.tells()
+        found = f"Chart. {headline} {answer.sentence}"
+        blocks += [
+            Text(served), Text(headline, "lead"), *map(Text, filter(None, sentences)),
+            Picture(served, found, "", answer.plot), *_cautions(checks), Text(method, "small"),
+        ]  # fmt: skip
+    return blocks
 
 
 def _formula(report: "Report") -> list[Block]:
@@ -152,7 +172,7 @@ def _done(report: "Report") -> list[Block]:
 
 
 def _analysis(c: "Comparison") -> list[Block]:
-    why = sentences.why_not_pieces(c)
+    why = c.why_not_pieces
     together = (
         "Intervals and p values of the differences are widened together, because several were "
         "looked at."
@@ -211,14 +231,14 @@ def _sources(c: "Comparison") -> list[str]:
         named.append("Dunnett (1955), J Am Stat Assoc 50:1096 (against one setting)")
     if c.matters is not None:
         named.append("Schuirmann (1987), J Pharmacokinet Biopharm 15:657 (too small to matter)")
-    if sentences.why_not_pieces(c):
+    if c.why_not_pieces:
         named.append("Hurlbert (1984), Ecol Monogr 54:187 (why pieces are not experiments)")
     return named or ["Student (1908), Biometrika 6:1"]
 
 
 def _not_tested(report: "Report") -> list[Block]:
     c = report.comparison
-    by, outcome = words.name(c.by), words.name(c.outcome)
+    by = words.name(c.by)
     if c.kind == "line":
         low, high = (words.amount(c.by, c.means["level"].iloc[i]) for i in (0, -1))
         settings = (
@@ -232,7 +252,7 @@ def _not_tested(report: "Report") -> list[Block]:
         other = (
             f"{words.capital(listed(c.adjusted))} changed too and "
             f"{'was' if len(c.adjusted) == 1 else 'were'} held alike by calculation. That takes "
-            f"{by} to do the same at each of their settings; whether it does was not tested."
+            f"{by} to do the same at each of their settings{_together(report)}."
         )
         if report.also:
             what = "it does" if len(report.also) == 1 else "each of them does"
@@ -251,14 +271,31 @@ def _not_tested(report: "Report") -> list[Block]:
         kitchen = f"{bakes} bakes of one series: another kitchen, flour or griddle may differ."
     told = (
         ("Other settings", settings), ("Other factors", other), ("Other turns", _turns(report)),
-        ("Other kitchens", kitchen), ("Other outcomes", _unasked(outcome, report.unasked)),
+        ("Other kitchens", kitchen), ("Other outcomes", _unasked(report)),
     )  # fmt: skip
     return [Items(told)]
 
 
-def _unasked(outcome: str, measured: Sequence[str]) -> str:
+def _together(report: "Report") -> str:
+    """What is known of whether a factor does the same whatever the others are set to."""
+    own, *more = (
+        [f for f in (c.examined.findings if c and c.examined else ()) if f.subject == "together"]
+        for c in (report.comparison, *(also.comparison for also in report.also))
+    )
+    if any(found.alarm for found in own):
+        return ". It did not: see above, before you trust it"
+    if any(found.alarm for others in more for found in others):
+        return ". Not every factor did so: see above, before you trust it"
+    if len(own) < len(report.comparison.adjusted):
+        return "; whether it does was not tested" + (" for each of them" if own else "")
+    return "; no sign against it was seen, which is no proof"
+
+
+def _unasked(report: "Report") -> str:
     """That the page is about one outcome, and which others it could have been about."""
-    also = ""
+    also, measured, outcome = "", report.unasked, words.name(report.comparison.outcome)
+    tasted = any(not isinstance(answer, str) for _, answer in report.tasted)
+    about = f"{outcome} and taste" if tasted else outcome
     if measured:
         also = (
             f" {words.capital(words.join(words.name(name) for name in measured))} "
@@ -266,7 +303,7 @@ def _unasked(outcome: str, measured: Sequence[str]) -> str:
             f"{'is' if len(measured) == 1 else 'are'} not answered here."
         )
     return (
-        f"This page is about {outcome} only.{also} A setting good for {outcome} may be bad for "
+        f"This page is about {about} only.{also} A setting good for {outcome} may be bad for "
         "something else."
     )
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 from importlib import metadata
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -13,6 +14,9 @@ import kit
 from kit import quantities, words
 from kit.analysis.comparison import Comparison
 from kit.analysis.grouping.structure import MOST_SETTINGS
+
+if TYPE_CHECKING:
+    from kit.analysis.tasting.answered import Answered
 
 __all__ = ["Also", "Report", "data_hash", "dough_table", "from_frame"]
 
@@ -78,6 +82,9 @@ class Report:
         Whether all bakes are of a kept plan, which draws the turn of the doughs by lot.
     unasked : tuple of str
         What else was measured and is not answered on the page.
+    tasted : tuple of (str, Answered or str)
+        Of every blind tasting that was opened: what was served how, and its answer, or why there
+        is none.
     """
 
     title: str
@@ -98,6 +105,7 @@ class Report:
     also: tuple[Also, ...] = ()
     drawn: bool = False
     unasked: tuple[str, ...] = ()
+    tasted: "tuple[tuple[str, Answered | str], ...]" = ()
 
 
 def from_frame(
@@ -105,7 +113,8 @@ def from_frame(
     baker: str = "", invented: bool = False, formula: pd.DataFrame | None = None,
     formula_note: str = "", events: Iterable[str] = (), measured: str = "", source: str = "",
     also: Mapping[str, Comparison | str] | None = None, drawn: bool = False,
-    unasked: Iterable[str] = (), made_on: date | None = None, dough: str | None = "dough",
+    unasked: Iterable[str] = (), tasted: "Iterable[tuple[str, Answered | str]]" = (),
+    made_on: date | None = None, dough: str | None = "dough",
     bake: str | None = "bake", load: str | None = "load", day: str | None = "day",
 ) -> Report:  # fmt: skip
     """Make a report of a comparison and the frame it was made from.
@@ -119,7 +128,7 @@ def from_frame(
         See `Report`.
     also : mapping, optional
         Other factors of the same frame -> their comparison, or why there is none.
-    unasked : iterable of str
+    unasked, tasted
         See `Report`.
     made_on : date, optional
         Today when not given.
@@ -144,6 +153,7 @@ def from_frame(
         events=tuple(events), data_hash=data_hash(frame), source=source,
         made_on=made_on or date.today(), versions=_versions(), measured=measured,
         repeat=_call(comparison, **units), drawn=drawn, unasked=tuple(unasked),
+        tasted=tuple(tasted),
         also=tuple(
             Also(by, None, found) if isinstance(found, str)
             else Also(by, found, repeat=_call(found, **units)) for by, found in answers

@@ -59,13 +59,11 @@ def _head(c: "Comparison", what: str) -> str:
 
 
 def _number_and_span(value: float, low: float, high: float) -> str:
-    half = (high - low) / 2
-    return f"{words.number(value, half)} ({_span(low, high, half)})"
+    return f"{words.number(value, (high - low) / 2)} ({_span(low, high)})"
 
 
 def spread(c: "Comparison") -> Table:
     """How much doughs, loads and pieces differ by themselves."""
-    unit = words.unit_of(c.outcome)
     inner = "dough" if c.counts["piece"] == c.counts["dough"] else "piece"
     within = " within a bake" if c.counts["bake"] > 1 else ""
     called = {
@@ -79,18 +77,15 @@ def spread(c: "Comparison") -> Table:
     drawn = Surrogates(c.fit)
     for component, sd, share in c.fit.variance[["sd", "share"]].itertuples():
         name = str(component)
-        size = "none seen" if sd == 0 else words.number(sd, sd)
         values = drawn.values[:, drawn.names.index(name)]
         low, high = (math.sqrt(max(v, 0.0)) for v in interval(values, c.fit.level))
-        span = _span(low, high, (high - low) / 2)
-        rows.append((called.get(name, name), size, span, f"{100 * share:.0f} %"))
-    sd_head = f"Standard deviation{f' ({unit})' if unit else ''}"
-    sure = f"{100 * c.fit.level:.0f} % interval"
+        size = _number_and_span(sd, low, high) if sd else f"none seen ({_span(low, high)})"
+        rows.append((called.get(name, name), size, f"{100 * share:.0f} %"))
     return Table(
         "Where the spread comes from, the settings apart",
-        ("Spread", sd_head, sure, "Share of the variance"),
+        ("Spread", _head(c, "Standard deviation"), "Share of the variance"),
         tuple(rows),
-        (False, True, True, True),
+        (False, True, True),
     )
 
 
@@ -99,8 +94,9 @@ def listed(columns: Sequence[str]) -> str:
     return words.join(words.name(column) for column in columns)
 
 
-def _span(low: float, high: float, half: float) -> str:
+def _span(low: float, high: float) -> str:
     """Both ends, always on one line: a phone breaks a cell at its spaces."""
+    half = (high - low) / 2
     ends = f"{words.number(low, half)} to {words.number(high, half)}"
     return ends.replace(" ", "\N{NO-BREAK SPACE}")
 

@@ -12,7 +12,8 @@ from dose_trials import trial, within
 from scipy import stats
 
 import kit
-from kit.analysis.checking.checks import FitChecks, check_comparison
+from kit.analysis.answer.fit_checks import FitChecks
+from kit.analysis.checking.checks import check_comparison
 from kit.analysis.checking.left_out import missing
 from kit.analysis.checking.looks import at_limit, far_off, grubbs, residuals, spread
 from kit.analysis.checking.slips import copied, slipped
@@ -418,6 +419,17 @@ def test_missing_for_a_reason_is_pointed_out():
     assert not finding.alarm
 
 
+@pytest.mark.parametrize(("lost", "alarm"), [(1, False), (3, True)])
+def test_a_dough_given_up_is_missing_once(lost, alarm):
+    """The four pieces of one dough were told as four that a setting may have burnt."""
+    frame = made(sd_dough=0.4, sd_piece=0.5)
+    doughs = frame.loc[frame["malt_percent"] == 1.2, "dough"].unique()[:lost]
+    frame.loc[frame["dough"].isin(doughs), "rise_height_mm"] = np.nan
+    (finding,) = text(ask(frame).examined, "missing")
+    assert finding.text.startswith(f"height is missing for {4 * lost} of 16 with diastatic malt at")
+    assert finding.alarm == alarm
+
+
 def test_missing_by_chance_is_seldom_pointed_out():
     """Alarmed at one time in ten at most; 400 trials give more than 60 once in 1000."""
     rng, alarms = np.random.default_rng(31800500), 0
@@ -639,6 +651,21 @@ def test_what_differs_by_a_hair_or_from_bake_to_bake_is_not():
     frame = two_things((24, 24.1))
     frame["retard_hours"] = np.where(frame["bake"] < 2, 24.0, 48.0)
     assert beside(frame)[0] == []
+
+
+def test_a_lot_that_changed_together_with_the_setting_is_told():
+    """Where each setting has a flour of its own, that may have done it."""
+    rows = two_things((24, 24))
+    rows["flour_lot"] = np.where(rows["malt_percent"] > 0, "new", "old")
+    (told,), c = beside(rows)
+    assert told == (
+        f"flour lot changed together with diastatic malt (old with 0 % and new with "
+        f"{rows['malt_percent'].max():g} %): what the other lot does is in the difference, and "
+        "nothing in the numbers tells. Bake all settings from one lot, or each from several"
+    )
+    assert told in c.checks
+    for lots in (rows["bake"].astype(str), pd.Series("old", rows.index)):
+        assert beside(rows.assign(flour_lot=lots))[0] == []
 
 
 def test_in_a_dose_too():

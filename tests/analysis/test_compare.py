@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from scipy import stats
 
 import kit
-from kit.analysis.answer import sentences
 from kit.analysis.answer.fitting import Difference
 from kit.analysis.dose import dose
 from kit.analysis.steadiness import steadiness
@@ -85,9 +84,7 @@ def test_cookie_dough_counts_doughs():
     assert c.test["den_df"] == pytest.approx(1)
     assert c.test["p"] == pytest.approx(0.033, abs=5e-4)
     assert c.naive_p < 1e-6
-    from kit.analysis.answer.sentences import why_not_pieces
-
-    assert why_not_pieces(c) == (
+    assert c.why_not_pieces == (
         "Had each of the 24 pieces been counted as an experiment of its own, p would read 3e-07 "
         "instead of 0.033. That would be wrong: the pieces of one dough share its luck, so 6 of "
         "them are not 6 separate answers. What was varied was varied between doughs, and there "
@@ -237,6 +234,25 @@ def test_refuses_to_pretend(small, change, error, message):
     with pytest.raises(error) as caught:
         ask(change(small))
     assert str(caught.value) == message
+
+
+@pytest.mark.parametrize(
+    ("named", "first", "other"),
+    [("malt_percent", "0.8", "0,8"), ("malt_percent", "0.8", "0.80 %"), ("flour", "Rye", "rye ")],
+)
+def test_a_setting_written_in_two_ways_is_asked_about(small, named, first, other):
+    """It was taken for another setting, and the doughs of both for too few."""
+    frame = small.rename(columns={"malt_percent": named})
+    frame[named] = np.where(frame[named] > 0, first, "0")
+    assert ask(frame, by=named).differences.shape[0] == 1
+    late = (frame["bake"] == frame["bake"].max()) & (frame[named] == first)
+    frame.loc[late, named] = other
+    with pytest.raises(DataError) as caught:
+        ask(frame, by=named)
+    assert str(caught.value) == (
+        f"{named} is {first!r} in some rows and {other!r} in others, the same setting written in "
+        "two ways, which would count as two. Write it in one way."
+    )
 
 
 @pytest.mark.parametrize("once", [False, True])
@@ -451,7 +467,7 @@ def test_a_bound_is_not_rounded_onto_the_limit_it_lies_beside(low, high, matters
         {"bake": [1, 1, 2, 2] * 3, "setting": ["a", "b"] * 6, "y": np.arange(12.0) ** 0.5}
     )
     found = kit.compare(frame, "y", "setting", bake="bake", matters=matters)
-    assert told in sentences.finding(replace(found, leading=lead))
+    assert told in replace(found, leading=lead).sentence
 
 
 @pytest.mark.parametrize(

@@ -104,6 +104,17 @@ def test_a_first_dough_has_an_interval_with_an_end(name):
     assert (max(chances) > 0.05) == (name == "gompertz")  # a slowing one may be levelling off
 
 
+@pytest.mark.parametrize("pace", [0.45, 0.5, 0.6])
+def test_a_first_dough_may_be_much_quicker_than_usual(pace):
+    """Doughs of an unknown kitchen; with the spread of one kitchen all three came before."""
+    phi = np.log([1.8, 0.89 / pace, 1.5 * pace])
+    truth = float(double(phi))
+    t = np.array([0.15, 0.3, 0.45]) * truth
+    told = forecast(t, ratio(t, phi))
+    assert told.low < truth < told.high
+    assert "may be double before these times, so look early" in str(told)
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("name", ["gompertz", "logistic"])
 def test_either_rise_is_forecast_as_well(name):

@@ -89,6 +89,13 @@ def test_one_bake_cannot_tell_the_retard_from_the_mixing(two):
         compare(two[two["bake"] == "bake 0"], "height", "retard_hours", **TOLD)
 
 
+def test_a_retard_varied_in_one_bake_only_is_refused_in_plain_words(two):
+    """It said that mixing cannot be told from bake and piece: leave it out of the groups."""
+    once = two[(two["retard_hours"] == 24) | (two["bake"] == "bake 2")]
+    with pytest.raises(DesignError, match=r"^the spread from mixing to mixing cannot be judged"):
+        compare(once, "height", "retard_hours", **TOLD)
+
+
 def test_mixings_need_bakes(two):
     with pytest.raises(InputError, match="mixing is 'retard_hours': needs bake"):
         compare(two, "height", "retard_hours", dough="dough", mixing="retard_hours")

@@ -109,17 +109,6 @@ def test_derivatives_may_come_as_lists():
     assert given.covariance == pytest.approx(found.covariance, rel=1e-9)
 
 
-def test_a_fit_prints_in_words():
-    t = np.arange(6.0)
-    fit = fit_curve(lambda t, b: b[0] + b[1] * t, t, 1 + 0.5 * t + 0.1 * (-1) ** t, [0.5, 0.1],
-                    names=("start", "gain"))  # fmt: skip
-    first, second = fit.quantile() * fit.se
-    assert str(fit) == (
-        f"A curve through 6 readings: start 1.04, give or take {first:.2f}; gain 0.483, "
-        f"give or take {second:.3f}."
-    )
-
-
 def test_the_lowest_of_several_starts_is_kept():
     t = np.linspace(0, 10, 40)
 

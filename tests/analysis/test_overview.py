@@ -123,6 +123,14 @@ def test_verdicts_differ_in_their_marks_also_where_colours_are_lost(table):
     assert len(marks) == len(set(marks)) > 2
 
 
+def test_tables_put_together_have_labels_twice(demo):
+    """As `pd.concat` of two days leaves them; pandas refused what was looked at besides."""
+    early = demo["bake"] <= "4"
+    twice = pd.concat([demo[early].reset_index(drop=True), demo[~early].reset_index(drop=True)])
+    asked = (["malt_percent"], ["rise_height_mm"], "dough", "bake")
+    assert str(overview(twice, *asked)) == str(overview(twice.reset_index(drop=True), *asked))
+
+
 def test_something_must_be_asked(demo):
     with pytest.raises(InputError) as caught:
         overview(demo, [], OUTCOMES)

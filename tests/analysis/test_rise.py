@@ -14,6 +14,7 @@ import kit
 from kit.analysis.proofs import temperature as temperature
 from kit.analysis.proofs.curve_fit import fit_curve
 from kit.analysis.proofs.models import SHAPES, smooth, unimodal
+from kit.analysis.proofs.readings import read_rise
 from kit.analysis.rise import rise
 from kit.analysis.rise_all import rise_all
 from kit.errors import DataError, InputError
@@ -261,6 +262,16 @@ def test_readings_that_tell_no_curve_are_not_made_one(hours, ratios, u):
     assert max(ratios) < 2 or "not double yet" not in curve.headline
     assert "nan" not in str(curve)
     curve.plot()
+
+
+def test_many_readings_of_what_stays_up_are_seldom_called_a_fall():
+    """One in five rises was, where photos were taken every few minutes; 3 of 60 on average."""
+    rng, hours = np.random.default_rng(664701), np.linspace(0.2, 6, 40)
+    true = 1 + 1.6 / (1 + np.exp(3 - 2 * hours))
+    told = [read_rise(hours, true + rng.normal(0, 0.03, 40), 0.03).fell for _ in range(60)]
+    assert sum(one is not None for one in told) <= 8
+    fallen = true * np.where(hours > 5, 0.88, 1.0)
+    assert read_rise(hours, fallen + rng.normal(0, 0.03, 40), 0.03).fell is not None
 
 
 def test_what_was_read_until_it_fell_is_counted():

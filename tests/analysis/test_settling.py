@@ -13,11 +13,10 @@ from kit.analysis.answer.settling import (
     After,
     chance_in_words,
     most_units,
-    reach,
     settled_chance,
 )
 from kit.analysis.dose import dose
-from kit.analysis.doses import words as dose_words
+from kit.analysis.doses.response import _stretch
 from kit.analysis.overview import overview
 from kit.analysis.verdict import Answer
 from kit.plan.looking import looks
@@ -127,7 +126,7 @@ def test_every_screen_gives_the_same_advice(seed):
         assert "would hardly" not in c.next_step
         return
     n = next_bake(frame, "rise_height_mm", "side_minutes", 8, load="load", matters=asked["matters"])
-    hopeless = c.more is None and reach(c).chance < FUTILE
+    hopeless = c.more is None and c.reach()[1] < FUTILE
     assert c.next_step.startswith("Next: think before you go on") == hopeless
     if hopeless:  # five bakes, looked at each time, do less than twelve looked at once
         assert n.headline.startswith(("Think before you go on", "Stop"))
@@ -150,7 +149,7 @@ def test_more_bakes_make_the_critical_value_smaller():
     then = After(lead.se * (8 / 32) ** 0.5, lead.df + more, 32)
     critical = stats.t.ppf(0.975, 27)  # of two settings the interval is Student's own
     chance = settled_chance(lead.difference, lead.se, lead.df, then, critical, 1.0)
-    assert reach(c).chance == pytest.approx(chance, abs=1e-9)
+    assert c.reach()[1] == pytest.approx(chance, abs=1e-9)
 
 
 def test_too_close_to_the_limit_is_not_hopeless_by_itself():
@@ -162,12 +161,12 @@ def test_too_close_to_the_limit_is_not_hopeless_by_itself():
         frame, "rise_height_mm", "side_minutes", load="load", matters=at, **GROUPS
     )  # fmt: skip
     assert c.more is None
-    told = reach(c)
-    assert told.units == 48
-    assert told.chance > FUTILE
+    units, chance = c.reach()
+    assert units == 48
+    assert chance > FUTILE
     assert c.next_step.startswith(
         "Next: go on, a bake at a time, if bakes are cheap: the chance that 48 more loads (about "
-        f"12 bakes like these) settle it is {chance_in_words(told.chance)}. Should the difference "
+        f"12 bakes like these) settle it is {chance_in_words(chance)}. Should the difference "
         "stay near "
     )
     assert c.next_step.endswith("mm that matters.")
@@ -186,7 +185,7 @@ def test_the_chance_of_a_home_series_against_trials_baked_on():
     known = (lead.df * lead.se**2 * n + spread * rng.chisquare(more, count)) / (lead.df + more)
     half = stats.t.ppf(0.975, lead.df + more) * np.sqrt(known / (n + more))
     settled = (np.abs(pooled) - half > 2.0) | (np.abs(pooled) + half < 2.0)
-    assert reach(c).chance == pytest.approx(settled.mean(), abs=5 * 0.5 / np.sqrt(count))
+    assert c.reach()[1] == pytest.approx(settled.mean(), abs=5 * 0.5 / np.sqrt(count))
 
 
 def baked_on(lead, sds, bakes, rng):
@@ -236,6 +235,6 @@ def test_a_futile_plan_says_what_would_not_be():
 
 def test_an_open_stretch_is_told_in_english():
     inf = float("inf")
-    told = [dose_words._stretch(*ends) for ends in ((-inf, 1.3669), (2.2321, inf), (1, 2))]
+    told = [_stretch(*ends) for ends in ((-inf, 1.3669), (2.2321, inf), (1, 2))]
     assert told == ["up to 1.367", "from 2.232 on", "1 to 2"]
-    assert dose_words._stretch(-inf, inf) == "every dose"
+    assert _stretch(-inf, inf) == "every dose"

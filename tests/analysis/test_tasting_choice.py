@@ -62,7 +62,8 @@ def test_words():
     answer = triangle(9, 12)
     assert str(answer).startswith(
         "The tasters told them apart.\n"
-        "9 of 12 right where guessing gives about 4; 8 are enough.\n"
+        "9 of 12 right where guessing gives about 4; 8 are enough. The answers fit from 21 to 89 % "
+        "of people like these able to tell.\n"
         "With 12 tasters a difference that fewer than 60 % of people can tell would likely be "
         "missed."
     )

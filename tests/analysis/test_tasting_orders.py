@@ -467,3 +467,11 @@ def test_duplicates():
         consistency(frame.drop_duplicates(["taster", "sample"]))
     with pytest.raises(InputError, match="score is 'good': is not a number"):
         consistency(frame.assign(score=["good", *"67328"]))
+
+
+@pytest.mark.parametrize("samples", [2, 3])
+def test_two_muffins_are_not_to_become_fewer(samples):
+    marks = np.array([[5, 6, 7], [6, 7, 5], [7, 5, 6]])[:, :samples]
+    told = scores(long(marks)).next_step
+    assert told.startswith("Next: ask more people")
+    assert ("fewer muffins" in told) == (samples > 2)

@@ -71,6 +71,19 @@ def test_in_a_table_of_everything_it_is_told_once():
     assert text.startswith("for height, diastatic malt did not do the same")
 
 
+def test_that_no_sign_was_seen_is_told_where_it_was_looked_for_and_alarms_nobody():
+    frame = baked(np.random.default_rng(55210), 0.0)
+    found = kit.compare(frame, *OF, **GROUPS, adjust=["retard_hours"], examine=True)
+    [looked] = [f for f in found.examined.findings if f.subject == "together"]
+    assert not looked.alarm
+    assert re.fullmatch(
+        r"no sign that diastatic malt did not do the same at every setting of cold retard "
+        r"\(p = [\d.]+\), which is no proof", looked.text,
+    )  # fmt: skip
+    table = overview(frame, ["malt_percent", "retard_hours"], [OF[0]], **GROUPS)
+    assert not [c for c in table.checks if "at every setting of" in c]
+
+
 def test_of_three_doses_the_whole_span_is_told():
     frame = baked(np.random.default_rng(55211), 8.0, malts=(0.0, 0.6, 1.2))
     [text] = told(dose(frame, *OF, **GROUPS, adjust=["retard_hours"]).checks)

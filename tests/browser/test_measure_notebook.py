@@ -243,6 +243,43 @@ def test_card_photo_of_crumb_by_threshold_and_mouse(page, lab, trial, tmp_path):
     assert kept == pytest.approx(shown(), abs=0.006)
 
 
+def test_two_photos_of_a_turned_piece_are_taken_together(page, lab, trial, tmp_path):
+    """A tick by the keyboard; what is kept is of both photos, and another day it is told beside each."""
+    for name, minute, size in (("side", 1, (1600, 1200)), ("side turned", 2, (1800, 1350))):
+        shot = shots.from_the_side(
+            tmp_path / f"1A1 {name}.jpg", 1, True, f"{DAY} 10:0{minute}:00", size=size
+        )
+    start(page, lab, trial, tmp_path)
+    by_marker(page)
+    measure(page)
+    both = page.get_by_label(re.compile("turned by a quarter between 1A1 side.jpg and this photo"))
+    expect(both).to_have_count(0)
+    page.get_by_role("button", name="Keep these values").click()
+    page.locator(".kit-panel").get_by_text("Kept for piece 1A1").wait_for(timeout=20_000)
+    page.locator("ul.kit-strip button").nth(1).click()
+    page.locator(".kit-panel").get_by_text("1A1 side turned.jpg", exact=True).wait_for()
+    measure(page)
+    both.wait_for(timeout=20_000)
+    both.focus()
+    page.keyboard.press("Space")
+    page.get_by_text("round as far as photos tell").wait_for(timeout=30_000)
+    found, u = height(page)
+    assert abs(found - shot.truth.height_mm) < 3 * u
+    shoot(page, "measure-turned", tall=2400)
+    page.get_by_role("button", name="Keep these values").click()
+    page.get_by_text("two photos turned by a quarter: ").wait_for(timeout=20_000)
+    assert kept(trial, "1A1")["rise_height_mm"] == pytest.approx(found, abs=0.06)
+    page.locator("ul.kit-strip button").nth(0).click()
+    expect(both).to_have_count(0)
+    page.locator("ul.kit-strip button").nth(1).click()
+    both.wait_for(timeout=30_000)
+    page.get_by_text("What counts is the mean of two photos").wait_for(timeout=20_000)
+    page.get_by_role("button", name="Keep these values").click()
+    page.get_by_text("of two photos, and this one alone says").first.wait_for(timeout=20_000)
+    assert kept(trial, "1A1")["rise_height_mm"] == pytest.approx(found, abs=0.06)
+    assert cut_off(page, ".kit-scroll, .kit-strip, .kit-mark-view") == []
+
+
 def test_a_dead_kernel_is_said_and_keys_delete_nothing(page, lab, trial, drawn):
     """Two times d on a grip would delete the cell in JupyterLab; a move nobody hears is told."""
     folder, *_ = drawn

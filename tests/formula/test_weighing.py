@@ -145,6 +145,16 @@ def test_unusual_amounts_are_asked_about_unless_they_are_varied():
     ]  # fmt: skip
 
 
+def test_doughs_of_which_the_bowl_is_the_same_have_one_column():
+    doughs = {"1A": {"retard_hours": 24}, "1B": {"retard_hours": 48}, "1C": {"retard_hours": 24}}
+    sheet = kf.weigh(harbour(), {k: {"malt_percent": 0, **v} for k, v in doughs.items()},
+                     flour_g=500)  # fmt: skip
+    assert len(sheet.table().columns) == 3  # a box to tick for each, on the bench sheet
+    head = sheet._repr_html_().partition("</thead>")[0].partition("<thead>")[2]
+    told = "1A: cold retard 24 h; 1B: cold retard 48 h; 1C: cold retard 24 h"
+    assert head == f'<tr><td></td><th scope="col">{told}</th></tr>'
+
+
 def test_a_fine_scale_needs_no_blend():
     sheet = kf.weigh(harbour(None), DEMO_DOUGHS, flour_g=250, fine_step_g=0.1)
     assert sheet.blends == ()

@@ -93,12 +93,13 @@ def _close(height, n):
 
 @dataclass(frozen=True)
 class Setting:
-    """Camera and how the solid stands before it."""
+    """Camera and how the solid stands before it; `longer`: across the picture than away from it."""
 
     camera: Camera
     up: np.ndarray
     across: np.ndarray
     foot: np.ndarray
+    longer: float = 1.0
 
     @property
     def away(self):
@@ -107,7 +108,8 @@ class Setting:
 
     def ring_points(self, shape, every=0.5):
         phi = np.radians(np.arange(0, 360, every))
-        ring = np.cos(phi)[:, None] * self.across + np.sin(phi)[:, None] * self.away
+        way = math.sqrt(self.longer)  # the same area however long
+        ring = way * np.cos(phi)[:, None] * self.across + np.sin(phi)[:, None] / way * self.away
         keep = np.unique(np.r_[0, np.arange(0, len(shape.r), 4), len(shape.r) - 1])
         points = self.foot + shape.h[keep, None, None] * self.up
         return points + shape.r[keep, None, None] * ring

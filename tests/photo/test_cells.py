@@ -66,12 +66,8 @@ def test_areas_are_those_of_scikit_image_on_random_media():
     rng = np.random.default_rng(4)
     mask = rng.random((160, 220)) < 0.55
     cells = find_cells(mask, np.ones_like(mask), P, smallest_mm2=5 / P**2)
-    table = regionprops_table(label(mask, connectivity=1), properties=("area", "centroid"))
-    keep = table["area"] >= 5
-    assert np.allclose(np.sort(cells.area_mm2 * P**2), np.sort(table["area"][keep]))
-    assert np.allclose(
-        np.sort(cells.centre_px[:, 1]), np.sort(table["centroid-0"][keep]), atol=1e-9
-    )
+    area = regionprops_table(label(mask, connectivity=1), properties=("area",))["area"]
+    assert np.allclose(np.sort(cells.area_mm2 * P**2), np.sort(area[area >= 5]))
 
 
 def test_sizes_without_blur_are_those_of_numpy():

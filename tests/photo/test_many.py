@@ -89,8 +89,8 @@ def test_goes_on_where_it_was_stopped(folder, monkeypatch):
         row = measure_one(source, name, asked)
         return row | {"sha256": sha256_of(source), "status": "measured"}
 
-    def in_turn(workers):
-        return lambda left, names, asked: (one(p, names[p], asked) for p in left)
+    def in_turn(left, names, asked, workers):
+        return (one(p, names[p], asked) for p in left)
 
     monkeypatch.setattr(many, "_on_cores", in_turn)
     with pytest.raises(KeyboardInterrupt):

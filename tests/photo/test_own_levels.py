@@ -3,6 +3,7 @@
 import cv2
 import numpy as np
 import pytest
+from scipy.ndimage import center_of_mass
 
 from kit.photo.crumbs.darkness import Rim
 from kit.photo.crumbs.own_levels import FEWEST, REACH_MM, own_levels
@@ -33,7 +34,7 @@ def test_pale_cells_are_as_large_as_dark_ones():
     crumb = np.zeros(picture.shape, bool)
     crumb[5:-5, 5:-5] = True
     found = see_cells((0.6 * (1 - picture)).astype(np.float32), crumb, P, P, 0.12).found
-    x, y = found.centre_px.T / P
+    y, x = np.array(center_of_mass(found.mask, found.labels, found.label_of)).T / P
     own = dark[((y - 1) // 3).astype(int), ((x - 1) // 3).astype(int)]
     assert len(own) == 112
     true = np.pi * 0.7**2

@@ -5,6 +5,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from scipy.ndimage import center_of_mass
 
 from kit.photo.crumbs.figures import DOUBT, values_of
 from kit.photo.crumbs.pale_cells import TOLD, pale_cells
@@ -37,7 +38,7 @@ def test_pale_cells_among_dark_ones_are_found_as_large_as_they_are():
     dark = np.where(np.random.default_rng(3).random((8, 14)) < 0.5, 0.08, 0.6)
     seen = see_cells(*face(dark), P, P, 0.12)
     assert seen.level > 0.1  # of the dark ones: one level for all misses every pale cell
-    x, y = seen.found.centre_px.T / P
+    y, x = np.array(center_of_mass(seen.found.mask, seen.found.labels, seen.found.label_of)).T / P
     own = dark[((y - 1) // 3).astype(int), ((x - 1) // 3).astype(int)]
     assert len(own) == 112
     assert seen.found.area_mm2[own == 0.08].mean() == pytest.approx(np.pi * 0.6**2, rel=0.06)

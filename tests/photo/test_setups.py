@@ -18,11 +18,11 @@ from kit.photo.camera import Camera
 from kit.photo.outlines.doubts import contact
 from kit.photo.picture import read
 from kit.photo.reference import Scale, scale
-from kit.photo.references.card_rim import paper
 from kit.photo.side_view import side
 from kit.photo.sides import fit as side_fit
 from kit.photo.sides import stand as side_stand
 from kit.photo.sides.judge import judge
+from kit.photo.sides.paper import paper
 from kit.photo.sides.solid_fit import Beliefs, fit_solid
 from kit.photo.sides.solid_profile import RoundProfile
 from kit.photo.sides.solid_search import Problem

@@ -17,7 +17,7 @@ from kit.errors import DataError, InputError
 from kit.photo.outlines import outline as edges
 from kit.photo.picture import read
 from kit.photo.reference import scale
-from kit.photo.side_view import GLASS, ON_IT, ROUND, Jar, Side, side, two_views
+from kit.photo.side_view import GLASS, ON_IT, ROUND, Jar, side
 
 
 def roughly(box, seed, share=0.06):
@@ -415,20 +415,6 @@ def test_unknown_camera_height_is_said_and_taken_from_the_outline(seed):
     assert blind.elevation_deg == pytest.approx(known.elevation_deg, abs=0.5)
     low, high = blind.height_mm.interval(0.99)
     assert low < truth.height_mm < high
-
-
-def test_two_views_average(view):
-    wider = replace(
-        view, diameter_mm=replace(view.diameter_mm, value=view.diameter_mm.value * 1.06),
-        volume_ml=replace(view.volume_ml, value=view.volume_ml.value * 1.06**2),
-    )  # fmt: skip
-    both = two_views(view, wider)
-    # an ellipse of half axes a and 1.06 a holds 1.06 times a circle of a
-    assert both.volume_ml.value == pytest.approx(1.06 * view.volume_ml.value)
-    assert both.diameter_mm.value == pytest.approx(1.03 * view.diameter_mm.value)
-    assert ROUND not in both.checks
-    assert "differ by" in both.checks[0]
-    assert isinstance(both, Side)
 
 
 def test_what_cannot_be_measured_is_refused_with_what_to_do(ball):

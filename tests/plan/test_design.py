@@ -75,8 +75,7 @@ def test_malt_on_five_thursdays():
     assert (counts(plan.doughs, "bake", "malt_percent") == 1).all()
     assert plan.checks == ()
     assert str(plan).splitlines()[:3] == [
-        "5 bakes, 20 doughs, 20 loads and 120 pieces: settings compared within each bake "
-        "(randomised blocks).",
+        "5 bakes, 20 doughs, 20 loads and 120 pieces: settings compared within each bake.",
         "Diastatic malt at 0, 0.4, 0.8 and 1.2 %, decided for a whole dough.",
         "Every setting is mixed in every bake, so the day cancels.",
     ]
@@ -84,6 +83,10 @@ def test_malt_on_five_thursdays():
         r"Bake 1: 1A: [\d.]+ %; 1B: [\d.]+ %; 1C: [\d.]+ %; 1D: [\d.]+ %",
         str(plan).splitlines()[3],
     )
+    # what a baker need not read comes last
+    told = "For the statistician: Randomised blocks; order and places drawn with seed 1."
+    assert str(plan).splitlines()[-1] == told
+    assert f"<p>{told}</p>" in plan._repr_html_()
 
 
 def test_malt_and_side_time_are_a_split_plot():
@@ -118,7 +121,8 @@ def test_without_any_spread_a_noise_bake_comes_first():
         "2 bakes, 8 doughs, 8 loads and 48 pieces: the same dough recipe repeated, to learn how "
         "much doughs differ by themselves.\n"
         "4 doughs of one recipe on each bake.\n"
-        "2 of the 5 bakes are enough; keep the rest for the trial itself."
+        "2 of the 5 bakes are enough; keep the rest for the trial itself.\n"
+        "For the statistician: Order and places drawn with seed 1."
     )
 
 

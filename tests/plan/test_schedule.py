@@ -1,5 +1,6 @@
 """Schedules: properties over random plans, clock changes, what does not fit, nonsense."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -9,12 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kit import words
 from kit.errors import DataError, InputError, NotFoundError
 from kit.plan.design import design
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
 from kit.plan.schedule import Limits, schedule
-from kit.plan.timetable.timing import lay_out, solve
+from kit.plan.timetable.timing import Held, lay_out, solve
 
 BERLIN = "Europe/Berlin"
 
@@ -310,8 +312,8 @@ def test_waiting_is_written_down():
     assert list(s.loads["waited_minutes"]) == [0, 19]
     assert s.fits
     assert s.notes[-1] == (
-        "pieces that stand ready keep rising: load 2 19 min, at the most to a proof ratio of "
-        "about 2.1 instead of 2. Write down when each load goes on"
+        "pieces that stand ready keep rising, for 19 min before load 2, at the most to a proof "
+        "ratio of about 2.1 instead of 2. Write down when each load goes on"
     )
     wait = s.to_frame().query("what == 'wait'")
     assert list(wait["minutes"]) == [19]
@@ -577,7 +579,7 @@ def test_pieces_that_proof_for_less_are_shaped_later():
     assert s.fits
     assert (
         "pieces shaped later, for a later load or a shorter proof, stand cold for longer than "
-        "their dough's retard, at the most by so much: dough A 1 h. That is little beside a day in "
+        "their dough's retard, at the most dough A by 1 h. That is little beside a day in "
         "the cold, much beside a few hours; what the shorter proof does cannot be told from it"
     ) in s.notes
     alike = schedule(plan({"A": 16}), **ASKED)
@@ -667,7 +669,12 @@ def test_how_often_doughs_are_taken_out_is_told_and_what_is_between():
         assert between.min() >= 10
         assert (between - own["minutes"].shift().dropna()).min() >= 4
     assert shapings["minutes"].min() >= 3
-    assert any(f"doughs are taken out {len(shapings)} times to shape a part" in n for n in s.notes)
+    often = shapings.groupby("dough").size()
+    each = words.join(f"{dough} {n} times" for dough, n in often.items())
+    assert any(
+        f"doughs are taken out {len(shapings)} times to shape a part of them ({each}): " in n
+        for n in s.notes
+    )
     assert not any("are taken out" in n for n in schedule(plan(crossed=True), **ASKED).notes)
 
 
@@ -702,14 +709,14 @@ def test_where_proof_is_varied_each_dough_is_shaped_shortly_before_its_load():
     s = schedule(runs[runs["bake"] == 1], **asked)
     # four doughs of 20 min to mix cannot all be taken out right before their loads: the first
     # waits, its pieces of one load alike, those of each proof as long as those of the others
-    assert s.pieces["waited_minutes"].max() <= 55  # 58 where all of a dough waited alike
+    assert s.pieces["waited_minutes"].max() <= 50  # 58 where all of a dough waited alike
     waits = s.pieces.groupby(["dough", "load"])["waited_minutes"]
     assert waits.agg(np.ptp).max() <= 3
     assert waits.mean().groupby("dough").agg(np.ptp).max() <= 16
     for cell in (["dough", "load"], ["load"]):
         proofs = s.pieces.pivot_table("waited_minutes", cell, "proof_minutes").dropna()
         assert abs((proofs[120] - proofs[60]).mean()) <= 2
-    assert any("load 1 (dough 1A 50 min to 53 min, dough 1B 23 min" in n and "short" in n
+    assert any("load 1 (dough 1A 46 min to 49 min, dough 1B 22 min" in n and "short" in n
                for n in s.notes)  # fmt: skip
     # eight of a dough do not fill a griddle of six: that would be eight loads, not six
     odd = design([ratio], Kitchen(bakes=2, tubs=4, pieces_per_dough=8)).runs
@@ -781,9 +788,37 @@ def test_more_than_four_warm_hours_are_told():
 def test_what_ends_at_bedtime_still_fits():
     s = schedule(plan({"A": 0}), **ASKED)
     layout, t = lay_out(s.bake, s.limits), s.times
-    assert solve(layout, t.table, [(t.start, t.table)]) == t
-    assert solve(layout, t.table, [(t.start, t.table - 1)]) is None
-    assert solve(layout, t.table, [(t.start + 1, t.table)]) is None
+    day = Held([(t.start, t.table)], tolerance=0, wait=90, not_before=None)
+    assert solve(layout, t.table, day) == t
+    assert solve(layout, t.table, replace(day, awake=[(t.start, t.table - 1)])) is None
+    assert solve(layout, t.table, replace(day, awake=[(t.start + 1, t.table)])) is None
+
+
+def test_somebody_is_up_when_a_dough_that_has_risen_is_chilled():
+    s = schedule(plan({"A": 16}), **ASKED, limits=Limits(rise_minutes=60))
+    layout, t = lay_out(s.bake, s.limits), s.times
+    one = t.doughs["A"]
+    day = Held([(one.mix, one.cold), (one.out, t.table)], tolerance=0, wait=90, not_before=None)
+    assert solve(layout, t.table, day) == t
+    asleep = [(one.mix, one.cold - 1), (one.out, t.table)]
+    assert solve(layout, t.table, replace(day, awake=asleep)) is None
+
+
+def test_a_retard_is_moved_by_all_of_its_tolerance_and_never_to_nothing():
+    s = schedule(plan({"A": 1}), **ASKED)
+    layout, t = lay_out(s.bake, s.limits), s.times
+    one = t.doughs["A"]
+    early = Held([(one.mix - 60, one.mixed - 60), (one.out, t.table)], 60, 0, None)
+    moved = solve(layout, t.table, early)
+    assert moved is not None
+    assert moved.doughs["A"].retard_minutes == 120
+    assert solve(layout, t.table, replace(early, tolerance=55)) is None
+    late = replace(early, awake=[(one.mix + 60, one.mixed + 60), (one.out, t.table)])
+    assert solve(layout, t.table, late) is None
+    least = replace(early, awake=[(one.mix + 55, one.mixed + 55), (one.out, t.table)])
+    moved = solve(layout, t.table, least)
+    assert moved is not None
+    assert moved.doughs["A"].retard_minutes == 5
 
 
 def test_without_a_retard_or_loads():

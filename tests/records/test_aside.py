@@ -7,10 +7,13 @@ import subprocess
 import sys
 
 import pytest
+from PIL import Image
 
 from kit.errors import StoreError
-from kit.records import aside as aside_module
-from kit.records.aside import aside, put_beside, second_name, write_whole
+from kit.records.keeping import aside as aside_module
+from kit.records.keeping.aside import aside, put_beside, second_name, write_whole
+from kit.records.keeping.copies import put_back
+from kit.workspace import Workspace
 
 
 def test_a_text_takes_the_place_of_the_old_one_as_it_is(tmp_path):
@@ -46,7 +49,7 @@ def test_what_breaks_off_leaves_the_old_file_and_nothing_beside_it(tmp_path):
 
 KILLED = """
 import os, pathlib, signal, sys
-from kit.records.aside import aside
+from kit.records.keeping.aside import aside
 with aside(pathlib.Path(sys.argv[1])) as file:
     file.write(b"hal")
     file.flush()
@@ -61,6 +64,41 @@ def test_who_is_killed_half_way_leaves_the_old_file(tmp_path):
     ended = subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False)
     assert ended.returncode == -signal.SIGKILL
     assert path.read_bytes() == b"whole"
+
+
+def test_what_a_killed_program_left_goes_when_the_same_is_done_again(tmp_path):
+    """Half-written files of an hour ago; what was written to just now may be another program's."""
+    folder = tmp_path / "bakes"
+    with Workspace(folder) as ws:
+        trial = ws.new_trial("malt")
+        Image.new("RGB", (60, 40)).save(tmp_path / "piece.jpg")
+        trial.add_photos(tmp_path / "piece.jpg")
+        trial.package(tmp_path / "malt.zip")
+    with Workspace(folder):
+        pass  # takes a copy
+    left = [
+        folder / ".replaced-20261126-090000-000000.sqlite.part",
+        folder / "copies" / "bakes-20261126-090000-000000.part",
+        folder / "photos" / ".copying-ab12",
+        folder / ".receiving-ab12" / "0",
+        tmp_path / ".malt.zip.0123abcd.part",
+    ]
+    left[3].parent.mkdir()
+    young = [path.with_name(f"{path.stem}9{path.suffix}") for path in left[:3]]
+    young.append(tmp_path / ".malt.zip.9999abcd.part")
+    for path in (*left, *young, tmp_path / ".other.zip.0123abcd.part"):
+        path.write_bytes(b"half")
+    for path in (*left, left[3].parent, tmp_path / ".other.zip.0123abcd.part"):
+        os.utime(path, (0, 0))
+    put_back(folder / "bakes.sqlite")
+    with Workspace(folder) as ws:
+        ws.remove_trial("malt")
+    with Workspace(folder) as ws:
+        Image.new("RGB", (60, 41)).save(tmp_path / "other.jpg")
+        ws.new_trial("salt").add_photos(tmp_path / "other.jpg")
+        ws.receive(tmp_path / "malt.zip").package(tmp_path / "malt.zip")
+    assert not any(path.exists() for path in left)
+    assert all(path.exists() for path in (*young, tmp_path / ".other.zip.0123abcd.part"))
 
 
 @pytest.mark.parametrize(

@@ -16,9 +16,9 @@ from typer.testing import CliRunner
 
 from kit.cli import app
 from kit.errors import StoreError
-from kit.records import copies as copies_module
 from kit.records.check_store import check_store
-from kit.records.copies import copies, put_back
+from kit.records.keeping import copies as copies_module
+from kit.records.keeping.copies import copies, put_back
 from kit.workspace import Workspace
 
 FILE = "bakes.sqlite"
@@ -242,7 +242,7 @@ def test_a_workspace_a_program_has_open_is_not_replaced(two_states):
 STOPPED = """
 import os, sys
 from pathlib import Path
-from kit.records import copies
+from kit.records.keeping import copies
 step, when = sys.argv[2:]
 where = copies.os if step == "replace" else copies
 real = getattr(where, step)

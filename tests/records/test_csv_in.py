@@ -145,8 +145,9 @@ def test_every_problem_is_told_at_once_by_row(ws, trial, tmp_path):
         "  row 3, piece '1A1': Is already in row 2. Give each piece of a dough its own code.",
         "  row 3, place '1': Is taken in load 1 of bake 1 by row 2. One place holds one piece.",
         "  row 3, malt_percent '0.8': Dough 1A has 0.00 % in row 2. "
-        "One dough has one malt_percent.",
-        "  row 3, room_temp_c '22': Bake 1 has 21.0 °C in row 2. One bake has one room_temp_c.",
+        "One dough has one diastatic malt.",
+        "  row 3, room_temp_c '22': Bake 1 has 21.0 °C in row 2. "
+        "One bake has one room temperature.",
         "  row 3, hollow_tap '1.5': Must be a whole number. "
         "How it sounds when tapped: 0 dense, 1 between, 2 hollow.",
         "  row 4, day '2026-11-27': Bake 1 has 2026-11-26 in row 2. One bake has one day.",

@@ -12,8 +12,8 @@ from sqlalchemy import event, func, select
 from kit.errors import DataError, InputError, StoreError
 from kit.records import journal
 from kit.records import tables as t
+from kit.records.keeping.store import open_store
 from kit.records.sheets import bring
-from kit.records.store import open_store
 from kit.workspace import Workspace
 
 
@@ -425,3 +425,76 @@ def test_an_import_that_another_window_undoes_ends(ws, trial, made, monkeypatch)
     assert len(trial.frame()) == before
     assert ws.check().ok
     assert trial.bring_in(look).new["piece"] == 30
+
+
+@pytest.mark.parametrize("given_away", ["code", "place", "name"])
+def test_an_undo_is_not_stopped_by_what_another_window_has_given_away(ws, trial, made, given_away):
+    """What one window gave up amid a longer step, the other took: both are undone, one by one."""
+    ws.new_trial("salt")
+    before = trial.frame()
+    with Workspace(ws.folder, who="Eva") as other:
+        theirs = other.trial("malt")
+        with ws.together("tidied"):
+            if given_away == "code":
+                trial.change(made.dough, code="1Z")
+                theirs.add_dough(theirs.bakes()[0], code="1A")
+            elif given_away == "place":
+                trial.change(made.pieces[0], load=None)
+                theirs.change(made.pieces[2], load=made.load, place=1)
+            else:
+                ws.remove_trial("malt")
+                other.new_trial("malt")
+            ws.trial("salt").change(question="Less salt?")
+        assert ws.undo() == (
+            "undone: tidied; what has been given to another since stays, and the next undo tries "
+            "it again"
+        )
+        assert ws.trial("salt").question == ""
+        assert ws.check().ok
+        other.undo()  # of what stood in the way
+    pd.testing.assert_frame_equal(trial.frame(), before)
+    assert ws.check().ok
+    told = ws.history().tail(2)
+    assert "tidied" in told["what"].tolist()
+    assert told["undone"].all()
+    assert ws.undo() == "undone: salt: trial begun"
+
+
+def test_a_step_that_fails_hands_on_what_another_window_has_given_away(ws, trial):
+    def fails():
+        with Workspace(ws.folder) as other, ws.together("tidied", whole=True):
+            ws.remove_trial("malt")
+            other.new_trial("malt")
+            msg = "power cut"
+            raise RuntimeError(msg)
+
+    with pytest.raises(RuntimeError, match="power cut"):
+        fails()
+    assert ws.check().ok
+    assert ws.undo() == "undone: malt: trial begun"
+    assert [one.id for one in ws.trials()] == [trial.id]
+    assert ws.check().ok
+
+
+def test_what_a_step_made_and_took_out_again_does_not_come_back_with_its_undo(ws, trial, made):
+    with ws.together("tried out"):
+        trial.remove(trial.add_load(made.bake))
+        trial.remove(trial.add_dough(made.bake))
+    assert ws.undo() == "undone: tried out"
+    assert (len(trial.loads()), len(trial.doughs())) == (1, 1)
+    assert ws.check().ok
+
+
+def test_what_was_never_made_does_not_come_back_with_another_windows_undo(ws, trial, made):
+    def fails():
+        with Workspace(ws.folder) as other, ws.together("tried out", whole=True):
+            load = trial.add_load(made.bake)
+            other.trial("malt").remove(load)
+            msg = "power cut"
+            raise RuntimeError(msg)
+
+    with pytest.raises(RuntimeError, match="power cut"):
+        fails()
+    assert ws.undo() == "undone: malt: load 2 of bake 1 removed"
+    assert len(trial.loads()) == 1
+    assert ws.check().ok

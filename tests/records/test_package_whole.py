@@ -18,9 +18,9 @@ import kit
 from kit.photo.sides.jar import Jar
 from kit.quantities import Quantity
 from kit.records import journal
-from kit.records import photos as kept
-from kit.records.measured_by import MeasuredBy
 from kit.records.package import out, rows
+from kit.records.photos import store as kept
+from kit.records.photos.measured_by import MeasuredBy
 from kit.records.tables import VERSIONS
 from kit.workspace import Workspace
 

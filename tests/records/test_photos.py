@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from kit.errors import InputError, StoreError
-from kit.records import photos
-from kit.records.store import open_store
+from kit.records.keeping.store import open_store
+from kit.records.photos import store as photos
 
 WHEN = datetime(2026, 11, 19, 8, 30, tzinfo=UTC)
 

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from kit.errors import MissingPackageError, StoreError
-from kit.records import store as store_module
-from kit.records.copies import put_back
-from kit.records.store import open_store
+from kit.records.keeping import store as store_module
+from kit.records.keeping.copies import put_back
+from kit.records.keeping.store import open_store
+from kit.records.keeping.trouble import in_words
 from kit.records.tables import VERSION
-from kit.records.trouble import in_words
 from kit.workspace import Workspace
 
 FILE = "bakes.sqlite"

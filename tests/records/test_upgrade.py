@@ -9,10 +9,10 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from kit.errors import StoreError
-from kit.records import store as store_module
 from kit.records import tables as t
-from kit.records import upgrade as upgrade_module
-from kit.records.store import open_store
+from kit.records.keeping import store as store_module
+from kit.records.keeping import upgrade as upgrade_module
+from kit.records.keeping.store import open_store
 from kit.workspace import Workspace
 
 FILE = "bakes.sqlite"

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,7 +12,7 @@ from kit import words
 from kit.analysis.answer.settling import most_units
 from kit.analysis.grouping.experiments import spare, spare_beside
 from kit.analysis.grouping.mixing import columns_of
-from kit.analysis.grouping.structure import MOST_SETTINGS, Records, as_held, is_number, safe_name
+from kit.analysis.grouping.structure import Records, as_held, is_number, safe_name
 from kit.analysis.means import dunnett, tukey_criticals
 from kit.analysis.mixed import MixedFit, mixed
 from kit.analysis.model.matrix import parse_formula, variables_of
@@ -23,14 +23,9 @@ from kit.analysis.verdict import Answer, decide_each, more_units, sign
 from kit.errors import DataError, DesignError, InputError
 from kit.units import parse
 
-if TYPE_CHECKING:
-    from kit.analysis.comparison import Comparison
-    from kit.analysis.dose import DoseResponse
-
 __all__ = [
     "LEAST_DF", "ORDER", "Difference", "differences_of", "dough_means", "few", "fit_records",
-    "is_number", "margin", "more_needed", "overall", "refuse_unjudged", "repeats", "separable",
-    "term",
+    "is_number", "margin", "more_needed", "overall", "refuse_unjudged", "separable", "term",
 ]  # fmt: skip
 
 #: Of several answers the first of these is the one to give.
@@ -164,7 +159,13 @@ def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit,
         if min(_spare_units(records, formula, each) for each in (kind, *inside)) < 1:
             groups = tuple(g for g in groups if g != kind)
             notes.append(f"too few {kind}s to see what a {kind} does; it was left out")
-    fit = mixed(records.frame, formula, groups, structure=structure, level=level)
+    try:
+        fit = mixed(records.frame, formula, groups, structure=structure, level=level)
+    except DesignError:
+        left = _spare_units(records, formula, records.unit, groups)
+        if records.unit != "piece" and left < 1:  # in a baker's words
+            refuse_unjudged(left, records, "setting")
+        raise
     if fit.exact:
         raise DataError(NO_SPREAD)
     own = records.unit
@@ -173,9 +174,11 @@ def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit,
         fit = mixed(records.frame, formula, groups, structure=structure, level=level)
         most = _spare_units(records, formula, own)  # the mixings stay the experiments
         return replace(fit, least_df=most, most_df=most), notes
-    few_units = own != "piece" and records.counts[own] <= MANY_UNITS
-    least = _spare_units(records, formula, own) if few_units else 0.0
-    return replace(fit, least_df=least), notes
+    few_units = records.counts[own] <= MANY_UNITS
+    least = _spare_units(records, formula, own, groups) if few_units else 0.0
+    of_means = least if own in groups[:1] else 0.0
+    held = tuple(formula.split(" + ")[1:])
+    return replace(fit, least_df=least, least_df_of_means=of_means, beside=held), notes
 
 
 def _below_nothing(fit: MixedFit) -> bool:
@@ -192,15 +195,28 @@ def _below_nothing(fit: MixedFit) -> bool:
     return bool(fit.term(asked)["den_df"] < 1)
 
 
-def _spare_units(records: Records, formula: str, unit: str) -> float:
+def _spare_units(
+    records: Records, formula: str, unit: str, groups: Sequence[str] | None = None
+) -> float:
     """What such units leave over beside the settings: a mean square of so many degrees of freedom.
 
     Of many units, of which that is known beforehand, there is no need to ask.
     """
+    groups = records.groups if groups is None else groups
+    if unit == "piece":
+        return float(len(records.frame) - _taken_up(records, formula, groups))
     around = ("bake", "mixing", "dough", "shaping")
-    kinds = [*(kind for kind in around if kind in records.groups and kind != unit), unit]
+    kinds = [*(kind for kind in around if kind in groups and kind != unit), unit]
     cells, x = _cells(records, formula, kinds)
-    return spare_beside(x, cells, records.groups, unit)
+    return spare_beside(x, cells, groups, unit)
+
+
+def _taken_up(records: Records, formula: str, kinds: Iterable[str]) -> int:
+    """How many numbers the settings and such groups take up."""
+    cells, settings = _cells(records, formula, kinds)
+    groups = (cells[kind].to_numpy() for kind in kinds)
+    apart = [(group[:, None] == np.unique(group)).astype(float) for group in groups]
+    return int(np.linalg.matrix_rank(np.hstack([settings, *apart])))
 
 
 def _cells(records: Records, formula: str, kinds: Iterable[str]) -> tuple[pd.DataFrame, Floats]:
@@ -221,9 +237,7 @@ def _enough_loads(records: Records, formula: str) -> bool:
     cells, settings = _cells(records, formula, kinds)
     groups = [cells[kind].to_numpy() for kind in kinds]
     seen = spare(settings, groups[: list(kinds).index("load") + 1])
-    apart = [(group[:, None] == np.unique(group)).astype(float) for group in groups]
-    everything = int(np.linalg.matrix_rank(np.hstack([settings, *apart])))
-    return seen >= 2 and len(records.frame) - everything >= 2
+    return seen >= 2 and len(records.frame) - _taken_up(records, formula, kinds) >= 2
 
 
 def overall(differences: pd.DataFrame) -> tuple[Answer, Difference]:
@@ -272,16 +286,6 @@ def differences_of(
     return told
 
 
-def repeats(c: "Comparison | DoseResponse") -> bool:
-    """Whether a bake holds several of what a setting is given to, at one setting."""
-    p = c.points
-    if not c.columns["bake"] or c.columns["trial"] or p["level"].nunique() > MOST_SETTINGS:
-        return False
-    cells = p.groupby(["bake", "level"], observed=True)
-    made = cells.size() if c.unit == "piece" else cells[c.unit].nunique()
-    return bool(c.unit != "bake" and made.max() > 1)
-
-
 def more_needed(
     answer: Answer, lead: Difference, matters: float | None, records: Records, settings: int
 ) -> int | None:
@@ -308,13 +312,13 @@ def few(lead: Difference, records: Records) -> list[str]:
     ]
 
 
-def refuse_unjudged(lead: Difference, records: Records, what: str) -> None:
+def refuse_unjudged(df: float, records: Records, what: str) -> None:
     """Refuse an answer without any degrees of freedom (DesignError); `what` is baked again."""
-    if lead.df < LEAST_DF:
+    if df < LEAST_DF:
         unit = records.unit
         msg = (
             f"the spread from {unit} to {unit} cannot be judged from these bakes "
-            f"({lead.df:.2f} degrees of freedom). Bake each {what} in at least two more "
+            f"({df:.2f} degrees of freedom). Bake each {what} in at least two more "
             f"{'doughs' if unit in ('piece', 'shaping') else unit + 's'}."
         )
         raise DesignError(msg)

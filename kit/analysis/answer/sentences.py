@@ -1,27 +1,20 @@
-"""Every sentence about a comparison, made from the numbers of the same object.
+"""What is told of every answer: what it rests on, its bounds, and what more baking would bring.
 
-Plain words first; nothing is said here that cannot be checked against `Comparison.to_frame`.
+Plain words first; nothing is said here that cannot be checked against the answer's `to_frame`.
 """
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from kit import words
-from kit.analysis.answer.fitting import repeats
-from kit.analysis.answer.settling import FUTILE, chance_in_words, reach
+from kit.analysis.answer.fitting import Difference
+from kit.analysis.answer.found import Found
+from kit.analysis.answer.settling import FUTILE, chance_in_words
+from kit.analysis.mixed import MixedFit
 from kit.analysis.verdict import Answer
 
-if TYPE_CHECKING:
-    from kit.analysis.answer.fitting import Difference
-    from kit.analysis.checking.checks import FitChecks
-    from kit.analysis.comparison import Comparison
-    from kit.analysis.dose import DoseResponse
-    from kit.analysis.mixed import MixedFit
-
 __all__ = [
-    "after_the_notes", "against", "beyond_reach", "bounds", "finding", "fitted", "headline",
-    "held_alike", "judged_by", "made_of", "method", "next_step", "outlook", "rests_on",
-    "why_not_pieces",
+    "after_the_notes", "against", "beyond_reach", "bounds", "fitted", "held_alike", "judged_by",
+    "made_of", "margin", "outlook", "so_many",
 ]  # fmt: skip
 
 _DECIDED = {
@@ -40,48 +33,19 @@ _DECIDED = {
 }
 
 
-def headline(c: "Comparison") -> str:
-    """The answer in a few words."""
-    if c.answer is Answer.UNCLEAR and c.leading.sure:
-        return "A difference, but cannot tell yet whether it matters."
-    return words.capital(f"{c.answer.told(c.matters)}.")
-
-
-def finding(c: "Comparison") -> str:
-    """What was found, with the interval and what it means."""
-    lead, what, size = c.leading, words.name(c.outcome), c.leading.size(c.outcome)
-    if c.kind == "line":
-        change = "up" if lead.difference >= 0 else "down"
-        found = (
-            f"With {words.name(c.by)} from {words.amount(c.by, lead.versus)} to "
-            f"{words.amount(c.by, lead.level)}, {what} goes {change} by {size} along a straight "
-            "line"
-        )
-    else:
-        found = (
-            f"With {words.setting(c.by, lead.level)}, {what} comes out {size} {lead.way} "
-            f"than {words.setting(c.by, lead.versus, again=True)}"
-        )
-    fits = f"the bakes fit anything {bounds(c, lead)}"
-    if c.answer is Answer.MATTERS:
-        tail = f"all of it beyond {_margin(c)}" if c.matters else "never zero"
-        return f"{found}; {fits}, {tail}. {_pairs(c)}".strip()
-    link = ", but" if c.answer is Answer.UNCLEAR else ";"
-    return " ".join(filter(None, (f"{found}{link} {fits}.", against(c), _pairs(c))))
-
-
-def against(c: "Comparison | DoseResponse") -> str:
+def against(c: Found) -> str:
     """What the answer is beside what matters, where it is not that it does; or nothing."""
     if c.answer is Answer.SMALL:
-        return f"It is real, but never as much as {_margin(c)}."
+        return f"It is real, but never as much as {margin(c)}."
     if c.answer is Answer.NONE:
-        return f"Whatever it is, it is less than {_margin(c)}."
+        return f"Whatever it is, it is less than {margin(c)}."
     if c.answer is Answer.UNCLEAR and c.leading.sure:
-        return f"There is a difference; whether it reaches {_margin(c)} is open."
+        return f"There is a difference; whether it reaches {margin(c)} is open."
     return ""
 
 
-def _margin(c: "Comparison | DoseResponse") -> str:
+def margin(c: Found) -> str:
+    """What matters, in words: "the 2 mm that matters"."""
     return f"the {words.amount(c.outcome, c.matters)} that matters"
 
 
@@ -91,12 +55,7 @@ def made_of(counts: Mapping[str, int], columns: Mapping[str, str | None]) -> str
     return words.join(words.plural(counts[kind], kind) for kind in kinds)
 
 
-def rests_on(c: "Comparison") -> str:
-    """How much baking stands behind the answer, and what counts as one experiment."""
-    return judged_by(c, c.by, c.adjusted)
-
-
-def judged_by(c: "Comparison | DoseResponse", by: str, held: Sequence[str]) -> str:
+def judged_by(c: Found, by: str, held: Sequence[str]) -> str:
     """How much baking stands behind it, what counts as one experiment, what was held alike."""
     worth = c.leading.df + 1
     text = (
@@ -109,7 +68,7 @@ def judged_by(c: "Comparison | DoseResponse", by: str, held: Sequence[str]) -> s
             " Doughs of one mixing (those of one cold retard of a bake) may be more alike than "
             "others; that is allowed for."
         )
-    if repeats(c) and c.counts["bake"] > 1:
+    if c.repeats and c.counts["bake"] > 1:
         text += (
             f" The interval is for these {c.counts['bake']} bakes: that another day does the same "
             "is not in it."
@@ -123,43 +82,22 @@ def held_alike(held: Sequence[str]) -> str:
     return f" {alike} {'was' if len(held) == 1 else 'were'} held alike." if held else ""
 
 
-def next_step(c: "Comparison") -> str:
-    """What to do next."""
-    if c.answer is Answer.UNCLEAR and c.more is not None:
-        step = (
-            f"Next: about {_so_many(c, c.more)}, spread evenly over the settings and best over "
-            "several bakes, would settle it four times in five if the true difference is near "
-            f"{c.leading.size(c.outcome)} and the spread as it was."
-        )
-    elif c.answer is Answer.UNCLEAR:
-        step = beyond_reach(c)
-    elif c.answer is Answer.MATTERS:
-        noted = c.examined and c.examined.checks
-        more = "" if noted else "; more of the same bakes would only sharpen the number"
-        step = f"Next: choose the setting you prefer{more}."
-    else:
-        what = words.name(c.outcome)
-        step = f"Next: choose by taste, cost or convenience; for {what} they are alike enough."
-    return after_the_notes(step, c.examined)
-
-
-def after_the_notes(step: str, examined: "FitChecks | None") -> str:
+def after_the_notes(step: str, noted: bool) -> str:
     """A next step, where something was found that may change the answer: that comes first."""
-    if examined is None or not examined.checks:
+    if not noted:
         return step
     then = step.removeprefix("Next: ")
     return f"Next: think about the notes first, for they may change the answer. Then: {then}"
 
 
-def beyond_reach(c: "Comparison | DoseResponse") -> str:
+def beyond_reach(c: Found) -> str:
     """What to do where a home series will not settle it if the difference stays as it is.
 
     It need not stay: what counts is the chance over all that the true difference may be, as it
     does when the next bake is planned (`kit.plan.next`).
     """
-    most, limit = reach(c), "zero" if c.matters is None else _margin(c)
-    size = c.leading.size(c.outcome)
-    if most.chance < FUTILE:
+    limit, size = "zero" if c.matters is None else margin(c), c.leading.size(c.outcome)
+    if c.reach()[1] < FUTILE:
         return (
             f"Next: think before you go on: {outlook(c)}, so close is the difference to {limit} at "
             f"this {c.unit}-to-{c.unit} spread. Decide on other grounds."
@@ -171,18 +109,18 @@ def beyond_reach(c: "Comparison | DoseResponse") -> str:
     )
 
 
-def outlook(c: "Comparison | DoseResponse") -> str:
+def outlook(c: Found) -> str:
     """What more baking would bring, in one clause; for an answer that cannot tell yet."""
     if c.more is not None:
-        many, size = _so_many(c, c.more), c.leading.size(c.outcome)
+        many, size = so_many(c, c.more), c.leading.size(c.outcome)
         return f"about {many} would settle it four times in five if it truly is near {size}"
-    most = reach(c)
-    if most.chance < FUTILE:
-        return f"even {_so_many(c, most.units)} would hardly settle it"
-    return f"the chance that {_so_many(c, most.units)} settle it is {chance_in_words(most.chance)}"
+    units, chance = c.reach()
+    if chance < FUTILE:
+        return f"even {so_many(c, units)} would hardly settle it"
+    return f"the chance that {so_many(c, units)} settle it is {chance_in_words(chance)}"
 
 
-def _so_many(c: "Comparison | DoseResponse", units: int) -> str:
+def so_many(c: Found, units: int) -> str:
     """Units to come, and how many bakes they make: a baker bakes bakes, not pieces."""
     text = words.plural(units, f"more {c.unit}")
     if c.unit in ("bake", "dough"):
@@ -192,26 +130,7 @@ def _so_many(c: "Comparison | DoseResponse", units: int) -> str:
     return f"{text} (about {words.plural(made, kind)} like these)"
 
 
-def method(c: "Comparison") -> str:
-    """Model, degrees of freedom, p values and sources, for a statistician."""
-    lead, looked = c.leading, len(c.differences)
-    if looked == 1:
-        rule = ""
-    elif c.control is None:
-        rule = f" by Tukey–Kramer over {looked} pairs (Kramer 1956)"
-    else:
-        rule = f" by Dunnett (1955), {looked} settings against {words.amount(c.by, c.control)}"
-    few = ": F cannot be told, so few are its degrees of freedom"
-    whole = f"Whole factor{' ' + words.f_test(c.test) if c.test['F'] >= 0 else few}"
-    return (
-        f"For the statistician: {fitted(c.fit)}. {whole}. This difference "
-        f"{words.number(lead.difference, lead.se)}, {words.number(lead.se, lead.se)}, "
-        f"t({lead.df:.1f}) = {words.minus(f'{lead.t:.2f}')}, "
-        f"p = {lead.p:.2g}{rule}; {100 * c.fit.level:.0f} % interval."
-    )
-
-
-def fitted(fit: "MixedFit") -> str:
+def fitted(fit: MixedFit) -> str:
     """The formula, what was random, and how it was fitted."""
     if not fit.groups:
         return f"{fit.formula}, least squares, no random groups"
@@ -222,41 +141,7 @@ def fitted(fit: "MixedFit") -> str:
     )
 
 
-def why_not_pieces(c: "Comparison") -> str:
-    """Why counting every piece as an experiment would be wrong; empty where it is right."""
-    units = c.counts[c.unit]
-    each = c.counts["piece"] / units
-    if c.unit == "piece" or each < 1.5 or not c.naive_p < c.test["p"]:
-        return ""
-    return (
-        f"Had each of the {c.counts['piece']} pieces been counted as an experiment of its own, "
-        f"p would read {c.naive_p:.1g} instead of {c.test['p']:.2g}. That would be wrong: the "
-        f"pieces of one {c.unit} share its luck, so {each:.0f} of them are not {each:.0f} "
-        f"separate answers. What was varied was varied between {c.unit}s, and there "
-        f"are {words.plural(units, c.unit)}."
-    )
-
-
-def _pairs(c: "Comparison") -> str:
-    """Where several differences were looked at, how the others came out."""
-    total = len(c.differences)
-    alike = int((c.differences["answer"] == c.answer.value).sum())
-    if total == 1:
-        return ""
-    if c.answer in (Answer.SMALL, Answer.NONE):
-        return f"It is the largest of the {total} differences looked at."
-    if c.answer is Answer.MATTERS:
-        if alike == 1:
-            sure = "matters" if c.matters else "is not zero"
-            return f"It is the only one of the {total} differences looked at that surely {sure}."
-        sure = "matter" if c.matters else "are not zero"
-        return f"{alike} of the {total} differences looked at surely {sure}."
-    if alike == total:
-        return f"All {total} differences looked at are still open."
-    return f"Of the {total} differences looked at, {alike} {'is' if alike == 1 else 'are'} open."
-
-
-def bounds(c: "Comparison | DoseResponse", one: "Difference") -> str:
+def bounds(c: Found, one: Difference) -> str:
     """The interval of a difference in words: "from 0.9 mm less to 4.2 mm more"."""
     unit = words.unit_of(c.outcome)
 

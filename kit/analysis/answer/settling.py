@@ -6,20 +6,13 @@ far: 24 doughs are a home series, 24 pieces are one bake.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from kit.analysis.verdict import MOST_DOUGHS, settled
 from kit.shown import percent
 
-if TYPE_CHECKING:
-    from kit.analysis.comparison import Comparison
-    from kit.analysis.dose import DoseResponse
-
-__all__ = [
-    "FUTILE", "After", "Reach", "chance_in_words", "most_units", "reach", "settled_chance",
-]  # fmt: skip
+__all__ = ["FUTILE", "After", "chance_in_words", "most_units", "settled_chance"]
 
 #: Below this chance to be settled, going on is hardly worth it (own choice, no source).
 FUTILE = 0.10
@@ -44,22 +37,6 @@ class After:
     units: int
 
 
-@dataclass(frozen=True)
-class Reach:
-    """What a home series more, baked like the bakes so far, would bring.
-
-    Parameters
-    ----------
-    units : int
-        How many more of what a setting is given to: those of `MOST_DOUGHS` doughs.
-    chance : float
-        To be settled by them, looked at once.
-    """
-
-    units: int
-    chance: float
-
-
 def most_units(counts: Mapping[str, int], unit: str) -> int:
     """How many of a unit `MOST_DOUGHS` doughs make, at one bake's rate so far.
 
@@ -71,18 +48,6 @@ def most_units(counts: Mapping[str, int], unit: str) -> int:
     48
     """
     return max(1, round(MOST_DOUGHS * counts[unit] / counts["dough"]))
-
-
-def reach(c: "Comparison | DoseResponse") -> Reach:
-    """What `MOST_DOUGHS` more doughs would bring; see `more_units` for how the spread shrinks."""
-    from scipy import special
-
-    lead, now = c.leading, c.counts[c.unit]
-    more = most_units(c.counts, c.unit)
-    then = After(lead.se * (now / (now + more)) ** 0.5, lead.df + more, now + more)
-    t_now, t_then = special.stdtrit(np.array([lead.df, then.df]), 0.975)
-    critical = lead.half_width / lead.se * float(t_then / t_now)
-    return Reach(more, settled_chance(lead.difference, lead.se, lead.df, then, critical, c.matters))
 
 
 def settled_chance(

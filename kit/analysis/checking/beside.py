@@ -10,10 +10,11 @@ from collections.abc import Container, Mapping, Sequence
 import pandas as pd
 
 from kit import words
+from kit.analysis.answer.fit_checks import Finding
 from kit.analysis.asked import has_numbers
-from kit.analysis.checking.looks import ALARM, Finding
+from kit.analysis.checking.looks import ALARM
 from kit.analysis.comparison import compared
-from kit.analysis.grouping.structure import safe_name
+from kit.analysis.grouping.structure import MOST_SETTINGS, safe_name
 from kit.analysis.mixed import MixedFit
 from kit.errors import KitError
 
@@ -25,6 +26,8 @@ _SET = (
     "retard_hours", "side_minutes",
 )  # fmt: skip
 
+#: Each bag differs by itself, from bake to bake or with a setting.
+_LOTS = ("flour_lot", "yeast_lot")
 #: Closer than this share of the largest, settings are one: so well is a thing set (own choice).
 _ALIKE = 0.03
 
@@ -59,11 +62,16 @@ def set_beside(
     return found
 
 
-def beside(used: pd.DataFrame, fit: MixedFit, columns: Mapping[str, str | None]) -> list[Finding]:
-    """What was set differently too, and is not in the fit."""
+def beside(
+    used: pd.DataFrame, factors: Sequence[str], fit: MixedFit, columns: Mapping[str, str | None]
+) -> list[Finding]:
+    """What was set differently too, or came from another bag, and is not in the fit."""
     bakes = [c for c in (columns["trial"], columns["bake"]) if c is not None]
-    found = set_beside(used, set(re.findall(r"\w+", fit.formula)), bakes)
-    return [
+    held = set(re.findall(r"\w+", fit.formula))
+    lots = [lot for lot in _LOTS if lot in used and lot not in held]
+    changed = [text for factor in factors for lot in lots if (text := _changed(used, factor, lot))]
+    found = set_beside(used, held, bakes)
+    return [Finding("beside", text, True) for text in changed] + [
         Finding(
             "beside",
             f"{words.name(column)} was set differently too ({settings}) and was not held alike: "
@@ -73,6 +81,22 @@ def beside(used: pd.DataFrame, fit: MixedFit, columns: Mapping[str, str | None])
         )
         for column, settings in found.items()
     ]
+
+
+def _changed(used: pd.DataFrame, factor: str, lot: str) -> str:
+    """That every setting was baked from one lot, and not all from the same; else nothing."""
+    each = used.dropna(subset=[factor, lot]).groupby(factor, observed=True)[lot].unique()
+    if not 2 <= len(each) <= MOST_SETTINGS or max(map(len, each)) > 1:
+        return ""
+    lots = each.map(lambda own: own[0])
+    if lots.nunique() < 2:
+        return ""
+    told = words.join(f"{own} with {words.amount(factor, level)}" for level, own in lots.items())
+    return (
+        f"{words.name(lot)} changed together with {words.name(factor)} ({told}): what the other "
+        "lot does is in the difference, and nothing in the numbers tells. Bake all settings from "
+        "one lot, or each from several"
+    )
 
 
 def moved_along(

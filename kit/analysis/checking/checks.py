@@ -12,100 +12,25 @@ The single looks are in the files beside this one, with their sources.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Literal
+from dataclasses import replace
 
 import pandas as pd
 
-from kit import words
-from kit.alike import Alike
+from kit.analysis.answer.fit_checks import Finding, FitChecks
 from kit.analysis.answer.fitting import differences_of
 from kit.analysis.checking import looks
 from kit.analysis.checking.beside import beside, moved_along
 from kit.analysis.checking.deletion import Tell, one_dough_out
 from kit.analysis.checking.kept import on_places, turns
 from kit.analysis.checking.left_out import missing, missing_table
-from kit.analysis.checking.looks import Ask, Finding
+from kit.analysis.checking.looks import Ask
 from kit.analysis.checking.slips import copied, slipped
 from kit.analysis.checking.with_others import bake_by_bake, with_others
 from kit.analysis.comparison import Comparison, compared
 from kit.analysis.grouping.structure import safe_name
 from kit.analysis.mixed import MixedFit
-from kit.shown import InLines
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-__all__ = ["Finding", "FitChecks", "check", "check_comparison"]
-
-
-@dataclass(frozen=True)
-class FitChecks(InLines, Alike):
-    """All findings about one fit, and the numbers behind.
-
-    Parameters
-    ----------
-    findings : tuple of Finding
-    pieces : DataFrame
-        ``bake, dough, level, fitted, residual``: one row a piece, the residual being what is
-        left after the dough's own (or the bake's, or nothing when no pieces belong together).
-    doughs : DataFrame
-        ``bake, dough, fitted, residual, pieces``: what is left of each dough's mean.
-    left_out : DataFrame
-        ``dough, estimate, answer``: the answer without each dough.
-    missing : DataFrame
-        ``level, pieces, missing``.
-    estimate : float
-        The number in `left_out` with all doughs in.
-    """
-
-    outcome: str
-    by: str
-    findings: tuple[Finding, ...]
-    pieces: pd.DataFrame = field(repr=False)
-    doughs: pd.DataFrame = field(repr=False)
-    left_out: pd.DataFrame = field(repr=False)
-    missing: pd.DataFrame = field(repr=False)
-    estimate: float = field(repr=False)
-
-    @property
-    def checks(self) -> tuple[str, ...]:
-        """The alarming findings."""
-        return tuple(f.text for f in self.findings if f.alarm)
-
-    def __repr__(self) -> str:
-        return (
-            f"<FitChecks {self.outcome} by {self.by}: {len(self.findings)} looked at, "
-            f"{len(self.checks)} to think about>"
-        )
-
-    def __str__(self) -> str:
-        first = (
-            f"Of {words.plural(len(self.findings), 'thing')} looked at, {len(self.checks)} to "
-            "think about."
-        )
-        marks = ("!" if f.alarm else "–" for f in self.findings)
-        rows = zip(marks, self.findings, strict=True)
-        return "\n".join([first, *(f"{mark} {words.capital(f.text)}." for mark, f in rows)])
-
-    def to_frame(self) -> pd.DataFrame:
-        """Everything drawn, one tidy row each: ``kind`` piece, dough, left out, missing."""
-        parts = {
-            "piece": self.pieces, "dough": self.doughs, "left out": self.left_out,
-            "missing": self.missing,
-        }  # fmt: skip
-        whole = [table.assign(kind=kind) for kind, table in parts.items() if len(table)]
-        return pd.concat(whole, ignore_index=True)
-
-    def plot(
-        self,
-        ax: "Axes | None" = None,
-        what: Literal["residuals", "quantiles", "left out", "missing"] = "residuals",
-    ) -> "Axes":
-        """Draw residuals against fitted values, their quantiles, or the answer without each."""
-        from kit import charts
-
-        return charts.fit_checks(self, ax, what)
+__all__ = ["check", "check_comparison"]
 
 
 def check(
@@ -145,8 +70,12 @@ def check(
     (outcome, by, *others), used = names, frame.loc[rows.index]
     labels = labels.assign(dough=_doughs_by_name(rows, labels))
     pieces, doughs = looks.residuals(rows, labels, fit, outcome, by)
-    absent = missing_table(frame, outcome, by)
-    gone_beside = [missing(missing_table(frame, outcome, o), outcome, o) for o in others]
+    absent, lost = missing_table(frame, outcome, by), []
+    doughs_by = [c for kind in ("trial", "bake", "dough") if (c := columns.get(kind))]
+    for factor in (by, *others):
+        each = missing_table(frame, outcome, factor)
+        once = missing_table(frame, outcome, factor, doughs_by) if columns["dough"] else None
+        lost.append(missing(each, outcome, factor, once))
     out, odd, single = pd.DataFrame(), False, list[Finding]()
     if each_dough:
         out, odd, single = one_dough_out(
@@ -162,10 +91,10 @@ def check(
         *(slips or looks.far_off(pieces, doughs[: 0 if odd else None], outcome)),
         *scatter,
         *single,
-        missing(absent, outcome, by),
-        *(f for f in gone_beside if f.alarm),
+        lost[0],
+        *(f for f in lost[1:] if f.alarm),
         *looks.at_limit(values, outcome),
-        *beside(used, fit, columns),
+        *beside(used, (by, *others), fit, columns),
         *moved_along(used, (by, *others), fit, columns),
         *(turns(rows, labels, by, columns.get("mixing") != by) if columns["bake"] else ()),
         *(on_places(used, (by, *others), rows) if "C(place)" not in fit.formula else ()),

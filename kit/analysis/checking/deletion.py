@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from kit.analysis.checking.looks import NO_ANSWER, Ask, Finding
+from kit.analysis.answer.fit_checks import Finding
+from kit.analysis.checking.looks import NO_ANSWER, Ask
 from kit.analysis.grouping.structure import safe_name
 from kit.analysis.mixed import MixedFit
 from kit.analysis.model import reml

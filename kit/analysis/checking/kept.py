@@ -18,7 +18,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit import words
-from kit.analysis.checking.looks import ALARM, Finding
+from kit.analysis.answer.fit_checks import Finding
+from kit.analysis.checking.looks import ALARM
 from kit.analysis.grouping.experiments import SLIPS, held
 from kit.analysis.grouping.structure import MOST_SETTINGS, safe_name
 from kit.analysis.moments import Floats, Integers

@@ -5,13 +5,13 @@ setting did it (missing not at random: Rubin 1976, Biometrika 63:581): no averag
 so.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
 
 from kit import words
-from kit.analysis.checking.looks import Finding
+from kit.analysis.answer.fit_checks import Finding
 from kit.analysis.grouping.structure import MOST_SETTINGS
 
 __all__ = ["flatters", "left_out_by_setting", "missing", "missing_table"]
@@ -57,14 +57,31 @@ def flatters(told: str) -> bool:
     return _FLATTERED in told
 
 
-def missing_table(frame: pd.DataFrame, outcome: str, by: str) -> pd.DataFrame:
-    """Pieces, and pieces without a reading, by setting: ``level, pieces, missing``."""
+def missing_table(
+    frame: pd.DataFrame, outcome: str, by: str, once: Sequence[str] = ()
+) -> pd.DataFrame:
+    """Pieces, and pieces without a reading, by setting: ``level, pieces, missing``.
+
+    With `once`, the columns that tell doughs apart, a dough of which no piece was read counts as
+    one: what became of it (a bake given up half-way) became of it once, however many it had.
+    """
     known = frame[frame[by].notna()]
-    return _by_setting(pd.to_numeric(known[outcome], errors="coerce").isna(), known[by])
+    gone = pd.to_numeric(known[outcome], errors="coerce").isna()
+    if once:
+        whole = gone.groupby([known[c] for c in once], dropna=False).transform("all")
+        keep = ~(whole & known.duplicated([*once]))
+        known, gone = known[keep], gone[keep]
+    return _by_setting(gone, known[by])
 
 
-def missing(table: pd.DataFrame, outcome: str, by: str) -> Finding:
-    """Whether readings are missing more at one setting than at another, of a `missing_table`."""
+def missing(
+    table: pd.DataFrame, outcome: str, by: str, chances: pd.DataFrame | None = None
+) -> Finding:
+    """Whether readings are missing more at one setting than at another, of a `missing_table`.
+
+    `chances` is the table with doughs counted once, by which chance is judged.
+    """
+    chances = table if chances is None else chances
     total = int(table["missing"].sum())
     what = words.name(outcome)
     if total == 0:
@@ -79,7 +96,7 @@ def missing(table: pd.DataFrame, outcome: str, by: str) -> Finding:
             "all are there"
         )
         return Finding("missing", text, True)
-    alarm = _uneven(table) and _hardly_chance(table)
+    alarm = _uneven(chances) and _hardly_chance(chances)
     if alarm:
         text += f": if the setting did it (burnt, torn, collapsed), {_FLATTERED}"
     return Finding("missing", text, alarm)

@@ -6,19 +6,19 @@ Sources: far-off values by Grubbs (1950, Ann Math Stat 21:27), spread of pieces 
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from kit import words
+from kit.analysis.answer.fit_checks import Finding
 from kit.analysis.grouping.structure import MOST_SETTINGS, safe_name
 from kit.analysis.mixed import MixedFit
 from kit.analysis.moments import Floats, Integers
 from kit.errors import KitError
 
 __all__ = [
-    "NO_ANSWER", "Ask", "Finding", "at_limit", "dough_spread", "events", "far_off", "grubbs",
+    "NO_ANSWER", "Ask", "at_limit", "dough_spread", "events", "far_off", "grubbs",
     "residuals", "spread",
 ]  # fmt: skip
 
@@ -36,25 +36,6 @@ _BULK, _LEANS = 4.0, 0.1
 NO_ANSWER = "no answer at all"
 
 Ask = Callable[[pd.DataFrame], tuple[str, float]]
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One thing looked at.
-
-    Parameters
-    ----------
-    subject : str
-        In a word or two, such as "far off", "single dough", "missing".
-    text : str
-        What was seen, without a full stop.
-    alarm : bool
-        Whether it should be thought about before the answer is used.
-    """
-
-    subject: str
-    text: str
-    alarm: bool = False
 
 
 def residuals(

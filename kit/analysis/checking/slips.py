@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from kit import words
-from kit.analysis.checking.looks import ALARM, Finding
+from kit.analysis.answer.fit_checks import Finding
+from kit.analysis.checking.looks import ALARM
 from kit.analysis.moments import Floats
 
 __all__ = ["copied", "slipped"]

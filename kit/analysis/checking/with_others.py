@@ -18,8 +18,8 @@ import numpy as np
 import pandas as pd
 
 from kit import words
-from kit.analysis.answer.fitting import Difference, is_number, overall, repeats, term
-from kit.analysis.checking.looks import Finding
+from kit.analysis.answer.fit_checks import Finding
+from kit.analysis.answer.fitting import Difference, is_number, overall, term
 from kit.analysis.comparison import Comparison
 from kit.analysis.grouping.structure import MOST_SETTINGS, safe_name
 from kit.analysis.means import with_interval
@@ -46,6 +46,7 @@ def with_others(
 ) -> list[Finding]:  # fmt: skip
     """Test the factor by each of the others, and tell the difference at each of their settings.
 
+    Each other that could be tested has a finding, alarming where the factor did not do the same.
     `rows` were fitted, with the others held alike; `names` are outcome and factor; `lead` is told
     at each setting. Among the pairs `asked` about in all (else those of `others`) the chance of a
     false alarm is shared out (Bonferroni).
@@ -67,10 +68,15 @@ def with_others(
             p = float(more.term(both)["p"])
         except KitError:
             continue  # nothing left over to judge it by
-        if not p < _ALARM / (asked or len(others)):
-            continue
-        each = _at_each(rows, more, names, name, lead)
-        found.append(Finding("together", _apart(names, other, each, lead, p), True))
+        alarm = p < _ALARM / (asked or len(others))
+        text = (
+            f"no sign that {words.name(by)} did not do the same at every setting of "
+            f"{words.name(other)} (p = {p:.2g}), which is no proof"
+        )
+        if alarm:
+            text = _apart(names, other, _at_each(rows, more, names, name, lead), lead, p)
+        if not math.isnan(p):
+            found.append(Finding("together", text, alarm))
     return found
 
 
@@ -126,8 +132,8 @@ def bake_by_bake(rows: pd.DataFrame, c: Comparison) -> list[Finding]:
     if len(each) < 2:
         return []
     same = int((np.sign(each) == np.sign(c.leading.difference)).sum())
-    p = _p(rows, c.fit, c.by, c.kind == "line") if repeats(c) else None
-    further = _another_day(rows, c, p) if repeats(c) and len(each) >= _LEAST_BAKES else []
+    p = _p(rows, c.fit, c.by, c.kind == "line") if c.repeats else None
+    further = _another_day(rows, c, p) if c.repeats and len(each) >= _LEAST_BAKES else []
     if p is None or p >= _ALARM:
         text = f"in {same} of {len(each)} bakes the difference went the same way"
         return [Finding("bakes", text), *further]

@@ -36,10 +36,9 @@ class Doses:
     terms : tuple of str
         What is held alike, as it stands in a formula.
     level : float
-    near : float array or None
-        Variance ratios found before, from where to look as well.
-    least_df : float
-        See `MixedFit`.
+    first : MixedFit or None
+        Of straight lines: its variances are where to look from, its least degrees of freedom hold
+        for every shape.
     """
 
     records: Records
@@ -47,8 +46,7 @@ class Doses:
     of: tuple[str, ...]
     terms: tuple[str, ...]
     level: float
-    near: Floats | None = None
-    least_df: float = 0.0
+    first: MixedFit | None = None
 
     @property
     def frame(self) -> pd.DataFrame:
@@ -69,11 +67,14 @@ class Doses:
             table = replace(table, cells=table.cells.assign(**columns(table.cells)))
         fit = fit_table(
             table, formula, records.groups, structure=records.structure, level=self.level,
-            start=self.near,
+            start=None if self.first is None else self.first.ratios,
         )  # fmt: skip
         if fit.exact:
             raise DataError(NO_SPREAD)
-        return replace(fit, least_df=self.least_df)
+        if self.first is None:
+            return fit
+        least, of_means = self.first.least_df, self.first.least_df_of_means
+        return replace(fit, least_df=least, least_df_of_means=of_means, beside=self.terms)
 
     @cached_property
     def _table(self) -> Moments:
@@ -133,12 +134,11 @@ def read_doses(
             _refuse_same(records.frame, of, name)
         kept.append(name)
         terms.append(term(name, numeric))
-    near, least = None, 0.0
+    fit = None
     if like is None:
         formula = f"{safe_name(outcome)} ~ {' + '.join([*factors, *terms])}"
         fit, more = fit_records(records, formula, level)
-        groups, structure, near = fit.groups, fit.structure, fit.ratios
-        least = fit.least_df
+        groups, structure = fit.groups, fit.structure
         notes += more
     else:
         groups, structure = like.groups, like.structure
@@ -149,7 +149,7 @@ def read_doses(
         structure=structure,
         notes=(*records.notes, *notes),
     )
-    return Doses(records, safe_name(outcome), tuple(factors), tuple(terms), level, near, least)
+    return Doses(records, safe_name(outcome), tuple(factors), tuple(terms), level, fit)
 
 
 def _refuse_same(frame: pd.DataFrame, of: Sequence[str], covariate: str) -> None:

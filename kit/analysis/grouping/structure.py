@@ -29,7 +29,8 @@ from kit.analysis.grouping.meant import meant
 from kit.analysis.grouping.mixing import counts_for, shaped_by
 from kit.analysis.mixed import Structure
 from kit.analysis.moments import outcome_values
-from kit.errors import DataError, InputError, NotFoundError
+from kit.errors import DataError, InputError, NotFoundError, UnitError
+from kit.units import parse
 
 __all__ = [
     "MOST_SETTINGS", "Records", "Unit", "as_held", "check_columns", "is_number", "missing_notes",
@@ -123,6 +124,8 @@ def read_records(
     check_columns(frame, [("outcome", outcome), ("by", by), *columns.items(), *held_too])
     if mixing and not bake:
         raise InputError("mixing", mixing, "needs bake", "Say what tells bakes apart.")
+    for setting in (by, *(a for _, a in held_too)):
+        _refuse_two_ways(frame[setting], setting)
     as_line = _as_line(frame[by], by, line)
     values = outcome_values(frame, outcome)
     if load is not None and frame.loc[~pd.isna(values), load].isna().all():
@@ -350,6 +353,25 @@ def _refuse_duplicates(frame: pd.DataFrame, within: Sequence[str]) -> None:
             "Give each piece its own name, or remove the copy."
         )
         raise DataError(msg)
+
+
+def _refuse_two_ways(column: pd.Series, name: str) -> None:
+    """A setting written in two ways ("0.6" and "0,6", "Rye" and "rye ") would be two settings."""
+    seen: dict[object, object] = {}
+    for given in () if pd.api.types.is_numeric_dtype(column) else column.dropna().unique():
+        meant_by: object = given
+        if isinstance(given, str):
+            try:
+                meant_by = parse(given, words.unit_of(name))
+            except UnitError:
+                meant_by = " ".join(given.split()).casefold()
+        first = seen.setdefault(meant_by, given)
+        if first != given:
+            msg = (
+                f"{name} is {str(first)!r} in some rows and {str(given)!r} in others, the same "
+                "setting written in two ways, which would count as two. Write it in one way."
+            )
+            raise DataError(msg)
 
 
 def missing_notes(

@@ -13,13 +13,10 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
-from kit import words
 from kit.alike import Alike
 from kit.analysis.moments import Floats
 from kit.errors import DataError, InputError
-from kit.shown import as_text
 
 __all__ = ["Curve", "CurveFit", "fit_curve"]
 
@@ -93,24 +90,6 @@ class CurveFit(Alike):
     def __repr__(self) -> str:
         parts = ", ".join(f"{k} {v:.4g}" for k, v in zip(self.names, self.theta, strict=True))
         return f"<CurveFit {parts}>"
-
-    def __str__(self) -> str:
-        half = self.quantile() * self.se
-        told = [
-            f"{name} {words.number(at, off)}, give or take {words.number(off, off)}"
-            for name, at, off in zip(self.names, self.theta, half, strict=True)
-        ]
-        return as_text([f"A curve through {self.n} readings: {'; '.join(told)}."], self.checks)
-
-    def to_frame(self) -> pd.DataFrame:
-        """One row a parameter: ``name, estimate, se, df, low, high``."""
-        half = self.quantile() * self.se
-        return pd.DataFrame(
-            {
-                "name": self.names, "estimate": self.theta, "se": self.se, "df": self.df,
-                "low": self.theta - half, "high": self.theta + half,
-            }
-        )  # fmt: skip
 
 
 def fit_curve(

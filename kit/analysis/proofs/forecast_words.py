@@ -223,7 +223,11 @@ def cautions(earlier: "Earlier | None", moved: bool) -> list[str]:
     """What to know before trusting it."""
     notes = []
     if earlier is None or not earlier.doughs:
-        notes.append("without curves of your own the forecast is wide; record this one to its end")
+        notes.append(
+            "without curves of your own the forecast is wide and leans on usual practice: a dough "
+            "that is much quicker than two hours may be double before these times, so look early, "
+            "and record this one to its end"
+        )
     elif len(earlier.doughs) < 4:
         notes.append(
             f"{words.plural(len(earlier.doughs), 'earlier dough')} cannot say much about how "

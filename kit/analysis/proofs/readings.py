@@ -14,9 +14,11 @@ __all__ = ["LONGEST_HOURS", "MOST_RATIO", "Readings", "read_rise"]
 #: Readings beyond are mistakes: minutes for hours, or a height in millimetres for a ratio.
 LONGEST_HOURS, MOST_RATIO = 168.0, 12.0
 #: A dough has fallen when a later reading lies lower by this share of the highest, or by more
-#: than the stated uncertainties explain. Own choice, no source.
+#: than the stated uncertainties explain so often: the highest of many readings lies above most of
+#: the others by luck, so the chance is shared out among all pairs (Bonferroni). Own choice, held to
+#: by simulation.
 _FALL = 0.05
-_SURE = 2.0
+_BY_LUCK = 0.03
 
 
 @dataclass(frozen=True)
@@ -156,7 +158,10 @@ def _fell(t: Floats, r: Floats, u: Floats | None) -> tuple[float, float] | None:
     top = int(r.argmax())
     after = r[top] - r[top + 1 :]
     limit = np.full(len(after), _FALL * r[top])
-    if u is not None:
-        limit = _SURE * np.hypot(u[top], u[top + 1 :])
+    if u is not None and len(after):
+        from scipy import special
+
+        pairs = len(after) * (len(after) + 1) / 2
+        limit = special.ndtri(1 - _BY_LUCK / pairs) * np.hypot(u[top], u[top + 1 :])
     fell = bool((after > limit).any())
     return (float(t[top]), float(r[top])) if fell else None

@@ -1,12 +1,22 @@
 """What a tasting's answer says, whatever was asked of the tasters."""
 
+from abc import abstractmethod
+from typing import TYPE_CHECKING
+
 from kit.shown import Telling, Worded
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 __all__ = ["Answered"]
 
 
 class Answered(Worded):
     """An answer, what was found, what could have been missed, and what to do next."""
+
+    @abstractmethod
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Draw it."""
 
     @property
     def could_miss(self) -> str:

@@ -58,9 +58,7 @@ def finding(c: "Choice") -> str:
     enough = "not even all would be enough" if c.needed is None else f"{c.needed} are enough"
     chance = float(f"{answers * c.method.guess:.2g}")
     text = f"{right} of {answers} right where guessing gives about {chance:g}; {enough}."
-    if c.matters is not None:
-        text += f" {_able(c)}"
-    return text
+    return f"{text} {_able(c)}"
 
 
 def _preferring(c: "Choice") -> str:
@@ -74,7 +72,8 @@ def _able(c: "Choice") -> str:
     whose = "of the time this taster" if c.tasters == 1 else "of people like these"
     text = f"The answers fit {span(c.noticing.low, c.noticing.high)} {whose}"
     text += " being able to tell" if c.tasters == 1 else " able to tell"
-    assert c.matters is not None
+    if c.matters is None:
+        return f"{text}."
     share = percent(c.matters)
     if c.answer is Answer.MATTERS:
         return f"{text}, more than the {share} that matters."

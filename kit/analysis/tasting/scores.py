@@ -147,6 +147,8 @@ class Scores(Answered):
             return f"Next: {self.leading['higher']} it is, unless cost or effort says otherwise."
         if self.answer in (Answer.SMALL, Answer.NONE):
             return "Next: choose by cost or convenience; for the taste they are alike."
+        if self.table.shape[1] == 2:
+            return "Next: ask more people."
         return "Next: ask more people; or put fewer muffins before them, best two as a pair."
 
     @property

@@ -1,7 +1,6 @@
 """What a photo shows, whose it is and when it was taken: guessed, asked, said."""
 
 from collections.abc import Callable
-from functools import partial
 from html import escape
 from typing import Any
 
@@ -12,8 +11,9 @@ from kit.panels.parts.blocks import status
 from kit.panels.parts.controls import Form, button, pick
 from kit.panels.parts.fields import Typed, tell
 from kit.panels.parts.style import trouble
-from kit.records.photo_guess import Guess
-from kit.records.photos import StoredPhoto
+from kit.records.photos.guess import Guess
+from kit.records.photos.measured import mean_of_two
+from kit.records.photos.store import StoredPhoto
 from kit.records.things import Thing
 from kit.workspace import Trial
 
@@ -99,8 +99,26 @@ class AboutPhoto(Form):
     def _say(self, **values: Any) -> None:
         if self._filling or self.trial is None or self.photo is None:
             return
-        if tell(self.said, partial(self.trial.change_photo, self.photo, **values)):
+        trial, photo, stays = self.trial, self.photo, self._mean_stays()
+
+        def said() -> str:
+            trial.change_photo(photo, **values)
+            return status(stays) if stays else ""
+
+        if tell(self.said, said):
             self._changed()
+
+    def _mean_stays(self) -> str:
+        """What two photos said together is of neither, and stays where it was kept."""
+        assert self.trial is not None
+        assert self.photo is not None
+        means = mean_of_two(self.trial.readings(), self.photo.on)
+        if not means["note"].str.contains(self.photo.sha256[:12], regex=False).any():
+            return ""
+        return (
+            f"The mean of this photo and another still counts for {self.photo.on}. If that is "
+            "wrong, measure and keep the other photo by itself."
+        )
 
     def _other_time(self) -> None:
         trial, photo = self.trial, self.photo
@@ -120,9 +138,11 @@ class AboutPhoto(Form):
         def taken_out() -> str:
             rows = trial.photo_readings()
             kept = rows[(rows["photo"] == photo.id) & (rows["level"] == "piece")]
+            mean = self._mean_stays()
             trial.remove_photo(photo)
             self._changed()
-            stays = f" What was measured on it still counts for {photo.on}." if len(kept) else ""
-            return status(f"{photo.name} is out.{stays} Undo brings it back.")
+            stays = f"What was measured on it still counts for {photo.on}." if len(kept) else ""
+            told = [f"{photo.name} is out.", mean or stays, "Undo brings it back."]
+            return status(" ".join(filter(None, told)))
 
         tell(self.said, taken_out)

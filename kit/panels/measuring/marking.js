@@ -3,9 +3,6 @@
 // Positions go to Python in pixels of the photo with a sequence number, and come back with what
 // became of them. What Python has not answered is said, and sent again.
 
-const ANSWER_MS = 2500; // without an answer after so long, say so
-const RETRY_MS = 3000; // and try again, ever more slowly
-const SLOWEST_MS = 15000;
 const KEYS_REST_MS = 350; // arrow keys are sent when they rest
 const APART_PX = 16; // grips of an outline that lie nearer together are not all shown
 const LOUPE = 4; // screen pixels for a pixel of the picture that was sent
@@ -164,9 +161,7 @@ class Grip {
 class Board {
   constructor(model, el) {
     this.model = model;
-    this.client = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
-    this.seq = 0;
-    this.pending = new Map(); // sequence number -> { grip, message, at, next, wait }
+    this.sent = new Sent(model); // moves, each about its grip
     this.grips = new Map();
     this.zoom = 1;
     this.banner = make("div", { class: "kit-mark-banner", role: "alert" });
@@ -204,14 +199,12 @@ class Board {
     this.resized.observe(this.view);
   }
   listen() {
-    const { model } = this;
-    this.heard = [
-      ["change:picture", () => this.showAnother()], ["change:alt", () => this.showPicture()],
-      ["change:overlay", () => this.showOverlay()], ["change:marks", () => this.showMarks()],
-      ["change:width", () => this.showMarks()], ["change:height", () => this.showMarks()],
-      ["msg:custom", (message) => this.answered(message)],
-    ];
-    for (const [name, what] of this.heard) model.on(name, what);
+    this.deaf = hear(this.model, {
+      "change:picture": () => this.showAnother(), "change:alt": () => this.showPicture(),
+      "change:overlay": () => this.showOverlay(),
+      "change:marks change:width change:height": () => this.showMarks(),
+      "msg:custom": (message) => this.answered(message),
+    });
     // a finger that rests on a mark before it moves is no wish for JupyterLab's menu
     this.frame.addEventListener("contextmenu", (event) => {
       if (event.pointerType !== "touch" && !event.target.closest("button")) return;
@@ -224,7 +217,7 @@ class Board {
   close() {
     this.closed = true;
     this.resized.disconnect();
-    for (const [name, what] of this.heard) this.model.off(name, what);
+    this.deaf();
     if (!this.el.isConnected) clearInterval(this.timer);
   }
   get width() {
@@ -409,29 +402,12 @@ class Board {
   // To Python and back
 
   send(grip) {
-    const seq = ++this.seq;
-    grip.seq = seq;
-    const message = {
-      kind: "move", client: this.client, seq, grip: grip.key,
-      x: Math.round(grip.x * 100) / 100, y: Math.round(grip.y * 100) / 100,
-    };
-    const now = Date.now();
-    this.pending.set(seq, { grip, message, at: now, next: now + RETRY_MS, wait: RETRY_MS });
-    this.post(message);
-  }
-  post(message) {
-    try {
-      this.model.send(message);
-    } catch (error) {
-      console.warn("kit:", error); // no kernel to send it to: said below, and tried again
-    }
+    const [x, y] = [grip.x, grip.y].map((place) => Math.round(place * 100) / 100);
+    grip.seq = this.sent.send(grip, { kind: "move", grip: grip.key, x, y });
   }
   answered(message) {
-    if (message.kind !== "answer" || message.client !== this.client) return;
-    const sent = this.pending.get(message.seq);
-    this.pending.delete(message.seq);
-    if (!sent) return;
-    const { grip } = sent;
+    const grip = this.sent.answered(message)?.about;
+    if (!grip) return;
     if (grip.seq === message.seq) {
       grip.seq = 0;
       if (message.state === "refused" && !grip.held) grip.back();
@@ -444,22 +420,12 @@ class Board {
   }
   tick() {
     if (this.closed && !this.el.isConnected) clearInterval(this.timer);
-    const now = Date.now();
-    for (const [seq, sent] of this.pending) {
-      if (sent.grip.seq !== seq) {
-        this.pending.delete(seq); // moved anew since: that was sent
-      } else if (now > sent.next) {
-        sent.wait = Math.min(sent.wait * 1.5, SLOWEST_MS);
-        sent.next = now + sent.wait;
-        this.post(sent.message);
-      }
-    }
     this.warn();
   }
+  // Send again what is due, but for what was moved anew since; say what has had no answer.
   warn() {
-    const now = Date.now();
-    const late = [...this.pending.values()].filter((sent) => now - sent.at > ANSWER_MS);
-    const named = [...new Set(late.map((sent) => sent.grip.label))].join(", ");
+    const late = this.sent.again((grip, seq) => grip.seq === seq);
+    const named = [...new Set(late.map(([, { about }]) => about.label))].join(", ");
     const text = late.length ? `NOT TAKEN: ${named}. The notebook's kernel does not answer. If `
       + "this stays, choose Kernel, then Restart Kernel and Run All Cells, and mark it again." : "";
     if (this.banner.textContent !== text) this.banner.textContent = text; // read out once

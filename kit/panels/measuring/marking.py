@@ -106,7 +106,7 @@ class Marking(anywidget.AnyWidget):
         Called with a grip's key after it was moved and the browser was answered.
     """
 
-    _esm = script(__file__)
+    _esm = script(__file__, "sent")
     _css = Path(__file__).with_name("marking.css")
     picture = traitlets.Bytes().tag(sync=True)
     width = traitlets.Int().tag(sync=True)

@@ -12,8 +12,8 @@ from kit.panels.measuring.reference import ReferenceForm
 from kit.panels.parts.again import fill_in, held
 from kit.panels.parts.controls import pick, visible
 from kit.panels.parts.fields import Typed, beside_of
-from kit.records.measured_by import MeasuredBy
-from kit.records.photos import StoredPhoto
+from kit.records.photos.measured_by import MeasuredBy
+from kit.records.photos.store import StoredPhoto
 from kit.units import parse
 from kit.workspace import Trial
 

@@ -14,16 +14,22 @@ from kit.panels.measuring.marks import box_marks, first_box, marks_of, outline_i
 from kit.panels.measuring.means import Hand, Means, ShapeForm
 from kit.panels.measuring.reference import ReferenceForm
 from kit.panels.measuring.series import SeriesBlock
+from kit.panels.measuring.turned import Turned
 from kit.panels.measuring.words import as_kept, as_measured, in_place_of
 from kit.panels.parts.blocks import status
 from kit.panels.parts.controls import Form, button, columns, row, section, toggle, visible
 from kit.panels.parts.fields import tell
 from kit.panels.parts.slide import Slide
 from kit.panels.parts.style import trouble
-from kit.records.measured import NOT_LOOKED_AT, against_typed, measured_values
-from kit.records.measured_by import MeasuredBy
-from kit.records.photo_guess import Guess
-from kit.records.photos import StoredPhoto
+from kit.records.photos.guess import Guess
+from kit.records.photos.measured import (
+    NOT_LOOKED_AT,
+    against_typed,
+    mean_of_two,
+    measured_values,
+)
+from kit.records.photos.measured_by import MeasuredBy
+from kit.records.photos.store import StoredPhoto
 from kit.records.things import Dough
 from kit.us_units import also_us
 from kit.workspace import Trial
@@ -58,7 +64,9 @@ class OnePhoto(Form):
     Attributes
     ----------
     result : Side, Crumb, Browning or None
-        What was measured.
+        What was measured on it.
+    told : Side, TwoViews, Crumb, Browning or None
+        What is shown and kept of that: a side view may be taken together with another.
     hand : Hand
         What a hand said on it.
     """
@@ -70,6 +78,7 @@ class OnePhoto(Form):
         self.opened: Photo | None = None
         self.scale: Any = None
         self.result: Any = None
+        self.told: Any = None
         self._warned: Any = None
         self._lost = False  # nothing was found where it was looked for
         self._by: MeasuredBy | None = None
@@ -92,6 +101,7 @@ class OnePhoto(Form):
             "Further left, more counts as cells.</p>"
         )
         self.keep = button(KEEP, self._keep)
+        self.turned = Turned(self._tell)
         self.together = SeriesBlock(self._scale, self._for_series, changed)
         what = section("What is it?", self.about)
         large = section("How large is it?", self.reference, self.shape)
@@ -99,8 +109,8 @@ class OnePhoto(Form):
             [
                 columns(what, large), self.double,
                 row(self.measure, self.lie_right, self.place, self.trace, self.again),
-                self.said, self.marking, self.threshold, self.threshold_says, self.values,
-                self.keep, self.kept, self.together,
+                self.said, self.marking, self.threshold, self.threshold_says, self.turned,
+                self.values, self.keep, self.kept, self.together,
             ]
         )  # fmt: skip
         self.place.observe(lambda _: self._mark(), "value")
@@ -133,6 +143,8 @@ class OnePhoto(Form):
         self.about.show(trial, photo, guess)
         if other:
             self._open(trial, photo)
+        elif self.values.value:
+            self._tell()  # it may be said to be of another piece now
         self._fit()
 
     def take_over(self, before: "OnePhoto") -> None:
@@ -147,6 +159,7 @@ class OnePhoto(Form):
         self._fit()
         if before.result is not None:
             self._measure()
+            self.turned.ticked.value = before.turned.ticked.value
 
     def _open(self, trial: Trial, photo: StoredPhoto) -> None:
         from kit.photo.shown import as_jpeg
@@ -180,7 +193,7 @@ class OnePhoto(Form):
             note = rows.iloc[-1]["note"]
             if photo.measured_by or (note == NOT_LOOKED_AT and not self.reference.by_points):
                 self._measure()  # what is to be looked at
-            self.kept.value = as_kept(rows)
+            self.kept.value = as_kept(rows, mean_of_two(trial.readings(), photo.on))
 
     def _fit(self) -> None:
         """Show the fields that matter for what the photo shows."""
@@ -232,9 +245,11 @@ class OnePhoto(Form):
 
     def _forget(self) -> None:
         """Let go of what was measured: something else is to be measured now."""
-        self.result, self._lost = None, False
+        self.result = self.told = None
+        self._lost = False
         self.hand.forget()
         self.values.value = ""
+        visible(self.turned, False)
         self._mark()
         self._fit()
 
@@ -270,13 +285,23 @@ class OnePhoto(Form):
             self.said.value, self.values.value = "" if beside else trouble(str(exc)), ""
             self._fit()
             visible(self.keep, False)
+            visible(self.turned, False)
             return
         self.scale, self.result, self.said.value = scale, result, ""
         if "threshold" not in self.hand.said:
             self._set_threshold(getattr(result, "threshold", None))
-        self.values.value = as_measured(result, scale, shows, self.hand.corrected)
+        self._tell()
         self._mark()
         self._fit()
+
+    def _tell(self) -> None:
+        """Say what was found, on two photos where a hand says that both are of one piece."""
+        trial, photo, shows = self.trial, self.photo, self.about.shows.value
+        if trial is None or photo is None or self.result is None:
+            return
+        self.turned.offer(trial, photo, self.about.thing, shows)
+        self.told = self.turned.with_other(trial, self.result)
+        self.values.value = as_measured(self.told, self.scale, shows, self.hand.corrected)
 
     def _scale(self) -> Any:
         if self.opened is None:
@@ -326,14 +351,15 @@ class OnePhoto(Form):
             self._measure()
 
     def _keep(self) -> None:
-        trial, photo, result = self.trial, self.photo, self.result
-        if trial is None or photo is None or result is None:
+        trial, photo, both = self.trial, self.photo, self.turned.both
+        if trial is None or photo is None or self.result is None:
             return
         shows, on = self.about.shows.value, self.about.thing
-        found = measured_values(result, shows) if shows in SHOWN else {}
-        doubts = [] if on is None else against_typed(trial.readings(), on, found)
-        if doubts and self._warned is not result:
-            self._warned = result
+        found = measured_values(self.told, shows) if shows in SHOWN else {}
+        before = trial.readings()
+        doubts = [] if on is None else against_typed(before, on, found, of_two=both is not None)
+        if doubts and self._warned is not self.told:
+            self._warned = self.told
             told = f"{words.join(doubts)}. Which is right? Look whether the lines "
             self.kept.value = trouble(
                 f"{told}drawn are right and how the reference stands; press “{KEEP}” again to have "
@@ -343,9 +369,10 @@ class OnePhoto(Form):
 
         def kept() -> str:
             made = trial.accept(
-                photo, result, on, shows=shows, corrected=list(self.hand.corrected), by=self._by
-            )
-            return status(also_us(" ".join([str(made), *in_place_of(trial.readings(), made)])))
+                photo, self.result, on, shows=shows, corrected=list(self.hand.corrected),
+                by=self._by, turned=both,
+            )  # fmt: skip
+            return status(also_us(" ".join([str(made), *in_place_of(before, made)])))
 
         if tell(self.kept, kept):
             self._changed()

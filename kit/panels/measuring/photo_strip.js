@@ -101,15 +101,9 @@ class Strip {
 function render({ model, el }) {
   const strip = new Strip(model, el);
   const show = () => strip.show();
-  const choose = () => strip.choose();
-  model.on("change:items", show);
-  model.on("change:thumbs", show);
-  model.on("change:chosen", choose);
-  return () => {
-    model.off("change:items", show);
-    model.off("change:thumbs", show);
-    model.off("change:chosen", choose);
-  };
+  return hear(model, {
+    "change:items": show, "change:thumbs": show, "change:chosen": () => strip.choose(),
+  });
 }
 
 export default { render };

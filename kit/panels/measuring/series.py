@@ -10,7 +10,7 @@ from kit import words
 from kit.panels.parts.blocks import items, scrolled, status
 from kit.panels.parts.controls import button, section, visible
 from kit.panels.parts.fields import tell
-from kit.records.measured_by import MeasuredBy
+from kit.records.photos.measured_by import MeasuredBy
 from kit.records.things import Dough
 from kit.workspace import Trial
 

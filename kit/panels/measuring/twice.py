@@ -9,6 +9,7 @@ from kit.analysis.repeatability import PIECES
 from kit.errors import KitError
 from kit.panels.parts.blocks import folded
 from kit.panels.parts.controls import section
+from kit.records.photos.measured import no_quarter_turns
 from kit.workspace import Trial
 
 __all__ = ["TwiceBlock"]
@@ -45,7 +46,7 @@ class TwiceBlock(widgets.VBox):  # type: ignore[misc]
         if trial is None:
             self.far.value = ""
             return
-        rows = trial.photo_readings()
+        rows = no_quarter_turns(trial.photo_readings())
         on = rows[rows["level"] == "piece"].groupby("id")["photo"].nunique()
         count = int((on > 1).sum())
         told = f"{count} of {PIECES} pieces of this trial measured on two photos."

@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit import quantities, words
 from kit.panels.parts.blocks import items
-from kit.records.measured import BY_HAND, Accepted, measured_values
+from kit.records.photos.measured import BY_HAND, Accepted, measured_values
 from kit.us_units import also_us, either
 
 __all__ = ["as_kept", "as_measured", "in_place_of"]
@@ -19,7 +19,7 @@ def as_measured(result: Any, scale: Any, shows: str, corrected: Collection[str])
 
     Parameters
     ----------
-    result : Side, Crumb or Browning
+    result : Side, TwoViews, Crumb or Browning
     scale : Scale
     shows : str
         What the photo shows.
@@ -47,12 +47,25 @@ def as_measured(result: Any, scale: Any, shows: str, corrected: Collection[str])
     )
 
 
-def as_kept(rows: pd.DataFrame) -> str:
-    """Say what is kept of a photo, as HTML; `rows` as `Trial.photo_readings` gives them."""
-    values = zip(rows["quantity"], rows["value"], rows["u"], strict=True)
-    told = words.join([_amount(name, value, u) for name, value, u in values])
-    text = f"Kept of this photo: {told} ({rows.iloc[-1]['note']})."
+def as_kept(rows: pd.DataFrame, of_two: pd.DataFrame) -> str:
+    """Say what is kept of a photo, and what two photos say of its piece, as HTML.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As `Trial.photo_readings` gives them.
+    of_two : DataFrame
+        What counts in their place, as `mean_of_two` gives it.
+    """
+    text = f"Kept of this photo: {_amounts(rows)} ({rows.iloc[-1]['note']})."
+    if len(of_two):
+        text += f" What counts is the mean of two photos: {_amounts(of_two)}."
     return f"<p>{escape(text)}</p>"
+
+
+def _amounts(rows: pd.DataFrame) -> str:
+    values = zip(rows["quantity"], rows["value"], rows["u"], strict=True)
+    return words.join([_amount(name, value, u) for name, value, u in values])
 
 
 def _amount(name: str, value: float, u: float | None, named: bool = True) -> str:
@@ -73,11 +86,11 @@ def in_place_of(rows: pd.DataFrame, kept: Accepted) -> list[str]:
     Parameters
     ----------
     rows : DataFrame
-        As `Trial.readings` gives them.
+        As `Trial.readings` gave them before.
     kept : Accepted
     """
     rows = rows[(rows["id"] == kept.on.id) & rows["quantity"].isin(kept.values)]
-    before = [own.iloc[-2] for _, own in rows.groupby("quantity", sort=False) if len(own) > 1]
+    before = [own.iloc[-1] for _, own in rows.groupby("quantity", sort=False)]
     typed = [
         f"{words.name(row['quantity'])} {quantities.get(row['quantity']).show(row['value'])}"
         for row in before

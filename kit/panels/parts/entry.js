@@ -3,13 +3,10 @@
 // Nothing is interpreted here: text goes to Python with a sequence number and comes back with what
 // became of it. What was not answered is said to be NOT SAVED, and kept in the browser until it is.
 
-const ANSWER_MS = 2500; // without an answer after so long, say NOT SAVED
-const RETRY_MS = 3000; // and try again, ever more slowly
-const SLOWEST_MS = 15000;
 const KEPT = "kit-entry|";
 
 // ids unlike any other on the page: every table is a module of its own, and counts for itself
-const OWN = `kit-entry-${Math.random().toString(36).slice(2)}`;
+const OWN = `kit-entry-${unlike()}`;
 let number = 0;
 
 const several = (n, one, many = one + "s") => `${n} ${n === 1 ? one : many}`;
@@ -209,13 +206,11 @@ class Cell {
 class Table {
   constructor(model, el) {
     this.model = model;
-    this.client = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
+    this.sent = new Sent(model); // texts, each about its cells
     this.drafts = new Drafts(model.get("kept_as"));
     this.cells = new Map();
     this.grid = [];
     this.shape = "";
-    this.seq = 0;
-    this.pending = new Map(); // sequence number -> { cells, message, at, next, wait }
     this.last = null;
     this.building = false;
     this.banner = make("div", { class: "kit-entry-banner", role: "alert" });
@@ -238,10 +233,9 @@ class Table {
     this.foot.append(this.sum);
     el.classList.add("kit-entry");
     el.append(this.banner, this.elsewhere, this.region, this.foot, this.told);
-    this.onSheet = () => this.layout();
-    this.onMessage = (message) => this.heard(message);
-    model.on("change:sheet", this.onSheet);
-    model.on("msg:custom", this.onMessage);
+    this.deaf = hear(model, {
+      "change:sheet": () => this.layout(), "msg:custom": (message) => this.heard(message),
+    });
     this.onAnswered = () => this.tellElsewhere();
     window.addEventListener("kit-entry-answered", this.onAnswered);
     this.layout();
@@ -254,8 +248,7 @@ class Table {
   close() {
     this.closed = true;
     window.removeEventListener("kit-entry-answered", this.onAnswered);
-    this.model.off("change:sheet", this.onSheet);
-    this.model.off("msg:custom", this.onMessage);
+    this.deaf();
   }
 
   // Draw rows and columns anew if they are others; fields keep what is in them.
@@ -332,7 +325,7 @@ class Table {
     const asked = [...new Set(missing)].join(" ");
     if (asked && asked !== this.sought) {
       this.sought = asked;
-      this.post({ kind: "seek", columns: asked.split(" ") });
+      this.sent.tell({ kind: "seek", columns: asked.split(" ") });
     }
     this.tellElsewhere();
   }
@@ -362,76 +355,41 @@ class Table {
 
   send(cells, { sure = false } = {}) {
     if (!cells.length) return;
-    const seq = ++this.seq;
     for (const cell of cells) {
-      cell.seq = seq;
       cell.sent = cell.text;
       cell.state = "saving";
       cell.keep(true);
       cell.show();
     }
-    const message = {
-      kind: "write", client: this.client, seq,
-      cells: cells.map((c) => ({
-        row: c.row, column: c.column, text: c.text, base: c.base, sure,
-      })),
-    };
-    const now = Date.now();
-    this.pending.set(seq, { cells, message, at: now, next: now + RETRY_MS, wait: RETRY_MS });
-    this.post(message);
+    this.write(cells, cells.map((c) => (
+      { row: c.row, column: c.column, text: c.text, base: c.base, sure })));
     this.summarise();
   }
-  post(message) {
-    try {
-      this.model.send(message);
-    } catch (error) {
-      // no kernel to send it to: it is not answered, and that is said and tried again
-      console.warn("kit:", error);
-    }
+  write(cells, texts, after) {
+    const seq = this.sent.send(cells, { kind: "write", cells: texts }, after);
+    for (const cell of cells) cell.seq = seq;
   }
   heard(message) {
-    if (message.kind !== "answer" || message.client !== this.client) return;
-    const sent = this.pending.get(message.seq);
-    this.pending.delete(message.seq);
+    const sent = this.sent.answered(message);
     if (!sent) return; // answered before
-    sent.cells.forEach((cell, i) => {
+    sent.about.forEach((cell, i) => {
       if (cell.seq === message.seq) cell.answered(message.cells[i]);
     });
-    const failed = sent.cells.filter((c) => c.seq === message.seq && c.state === "failed");
-    if (failed.length) {
-      const again = { ...sent.message, seq: ++this.seq, cells: failed.map((c) => (
-        sent.message.cells[sent.cells.indexOf(c)])) };
-      failed.forEach((cell) => (cell.seq = again.seq));
-      const wait = Math.min(sent.wait * 1.5, SLOWEST_MS);
-      this.pending.set(again.seq, {
-        cells: failed, message: again, at: 0, next: Date.now() + wait, wait });
-    }
+    const failed = sent.about.filter((c) => c.seq === message.seq && c.state === "failed");
+    const texts = failed.map((c) => sent.message.cells[sent.about.indexOf(c)]);
+    if (failed.length) this.write(failed, texts, sent.wait);
     this.summarise();
   }
   tick() {
     if (this.closed && !this.el.isConnected) clearInterval(this.timer);
-    const now = Date.now();
-    let changed = false;
-    for (const [seq, sent] of this.pending) {
-      const waiting = sent.cells.filter((cell) => cell.seq === seq);
-      if (!waiting.length) {
-        this.pending.delete(seq); // typed anew since: that will be sent
-        continue;
-      }
-      if (now - sent.at > ANSWER_MS) {
-        for (const cell of waiting.filter((c) => c.state === "saving")) {
-          cell.state = "late";
-          cell.show();
-          changed = true;
-        }
-      }
-      if (now > sent.next) {
-        sent.wait = Math.min(sent.wait * 1.5, SLOWEST_MS);
-        sent.next = now + sent.wait;
-        this.post(sent.message);
-      }
+    // what was typed anew since will be sent
+    const late = this.sent.again((cells, seq) => cells.some((cell) => cell.seq === seq))
+      .flatMap(([seq, { about }]) => about.filter((c) => c.seq === seq && c.state === "saving"));
+    for (const cell of late) {
+      cell.state = "late";
+      cell.show();
     }
-    if (changed) this.summarise();
+    if (late.length) this.summarise();
   }
   summarise() {
     const all = this.grid.flat();

@@ -130,7 +130,7 @@ class EntryTable(anywidget.AnyWidget):
         Called with the columns that unsaved texts belong to and that are not shown.
     """
 
-    _esm = script(__file__)
+    _esm = script(__file__, "sent")
     _css = Path(__file__).with_name("entry.css")
     sheet = traitlets.Dict().tag(sync=True)
     title = traitlets.Unicode().tag(sync=True)

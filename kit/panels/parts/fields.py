@@ -12,7 +12,7 @@ from kit.errors import InputError, KitError
 from kit.panels.parts.blocks import status
 from kit.panels.parts.controls import LABELS, wide
 from kit.panels.parts.style import trouble
-from kit.records.trouble import said_of_disk
+from kit.records.keeping.trouble import said_of_disk
 from kit.records.typed import whole
 from kit.writeup.plain_words import in_words
 

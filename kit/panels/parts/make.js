@@ -13,6 +13,15 @@ function make(tag, attributes = {}, ...children) {
   return element;
 }
 
+// a name unlike any other on the page, or in another window
+const unlike = () => `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
+
+// Hear from Python what is named; returns what ends it.
+function hear(model, heard) {
+  for (const [name, what] of Object.entries(heard)) model.on(name, what);
+  return () => Object.entries(heard).forEach(([name, what]) => model.off(name, what));
+}
+
 function button(kind, text, label, press) {
   const made = make("button", { type: "button", class: kind, "aria-label": label || null }, text);
   made.addEventListener("click", press);

@@ -34,10 +34,9 @@ class Presses {
     this.unsaved = make("p", { class: "kit-trouble", role: "alert" });
     this.status = make("p", { class: "kit-said", role: "status" });
     this.alert.hidden = this.unsaved.hidden = true;
-    this.hear = (message) => {
-      if (message.type === "answer") this.answer(message);
-    };
-    model.on("msg:custom", this.hear);
+    this.deaf = hear(model, {
+      "msg:custom": (message) => message.type === "answer" && this.answer(message),
+    });
   }
   get waiting() {
     const name = this.name();
@@ -55,7 +54,7 @@ class Presses {
     const zone = { timeZone: this.model.get("zone"), hour: "2-digit", minute: "2-digit" };
     this.alert.hidden = true;
     this.waiting.push({
-      id: `${Date.now()}-${Math.random().toString(36).slice(2)}`, pressed: new Date().toISOString(),
+      id: unlike(), pressed: new Date().toISOString(),
       clock: new Date().toLocaleTimeString("en-GB", zone), ...press,
     });
     this.copy(this.name());
@@ -101,7 +100,7 @@ class Presses {
   }
   end() {
     clearTimeout(this.again);
-    this.model.off("msg:custom", this.hear);
+    this.deaf();
   }
 }
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from kit.panels.parts.style import holds, link
 from kit.plan.timetable.clock import say_day
-from kit.records.aside import file_name
+from kit.records.keeping.aside import file_name
 from kit.records.things import Bake
 from kit.workspace import Trial
 

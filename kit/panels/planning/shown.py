@@ -72,7 +72,7 @@ def show_plan(
         )  # fmt: skip
     parts += [
         "</div>", _times(schedule), _weights(weights),
-        folded("For the statistician", paragraphs([one.method for one in powers])),
+        folded("For the statistician", paragraphs([plan.method, *(one.method for one in powers)])),
         from_python(call),
     ]  # fmt: skip
     return f'<section class="kit-answer">{"".join(parts)}</section>'

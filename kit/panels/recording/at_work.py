@@ -11,7 +11,7 @@ from kit.errors import KitError
 from kit.panels.parts.blocks import status
 from kit.panels.parts.controls import button, visible
 from kit.panels.parts.style import trouble
-from kit.records.trouble import said_of_disk
+from kit.records.keeping.trouble import said_of_disk
 
 __all__ = ["AtWork", "Progress"]
 

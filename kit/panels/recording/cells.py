@@ -203,7 +203,9 @@ class LevelSheet:
             checked = quantity.parse(text, str(thing))
         except InputError as exc:
             raise _with_way_out(quantity, text, exc) from exc
-        doubt = f"{checked.doubt} {_in_customary(quantity, text)}".strip()
+        doubt = checked.doubt
+        if "°F is meant" not in doubt:
+            doubt = f"{doubt} {_in_customary(quantity, text)}".strip()
         doubt = doubt or self._another_setting(thing, quantity, checked.value)
         there = self.trial.recorded(thing, quantity.name)
         meanwhile = self._meanwhile(thing, quantity, there, checked.value)

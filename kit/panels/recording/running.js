@@ -107,11 +107,9 @@ class Board {
         this.places.forEach((place) => place.label());
       },
     });
-    const id = `kit-typed-${Math.random().toString(36).slice(2)}`;
-    this.typed = make("input", {
-      id, type: "text", autocomplete: "off",
-      placeholder: "now, if empty; or 9:40",
-    });
+    const id = `kit-typed-${unlike()}`;
+    const hint = "now, if empty; or 9:40";
+    this.typed = make("input", { id, type: "text", autocomplete: "off", placeholder: hint });
     this.turn = make("p", { class: "kit-unseen", role: "status" });
     this.list = make("ul");
     const label = make("label", { for: id }, "When it was");
@@ -159,8 +157,7 @@ class Board {
 
 function render({ model, el }) {
   const board = new Board(model, el);
-  const show = () => board.show();
-  model.on("change:rows", show);
+  const deaf = hear(model, { "change:rows": () => board.show() });
   const ticking = setInterval(() => board.tick(), 1000);
   const refreshing = setInterval(() => {
     if (document.visibilityState === "visible") model.send({ type: "refresh" });
@@ -169,7 +166,7 @@ function render({ model, el }) {
     clearInterval(ticking);
     clearInterval(refreshing);
     board.presses.end();
-    model.off("change:rows", show);
+    deaf();
   };
 }
 export default { render };

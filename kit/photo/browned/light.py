@@ -251,12 +251,20 @@ def fit_light(
     at = (np.array([p.centre for p in patches]) - middle) / half
     seen = _Seen(np.array([p.level for p in patches]), at, known, jpeg=True)
     u = np.hypot(seen.steps * [p.u_level for p in patches], _FLOOR)
-    weights = [_patch_weight(patches, u[:, c], c) for c in range(3)]
-    around = None
+    # what tells the light, which of it does, and what makes it independent in each colour
+    tells = [(seen, usable, [_patch_weight(patches, u[:, c], c) for c in range(3)])]
     if ground is not None:
         at = (ground.centre - middle) / half
         around = _Seen(ground.level, at, np.zeros((len(at), 3)), jpeg=False)
-        root = _ground_weight(at, ground.spread)
+        tells.append((around, np.ones((len(at), 3), bool), [_ground_weight(at, ground.spread)] * 3))
+
+    def weighed(of: Callable[[_Seen], Array]) -> list[Array]:
+        return [
+            weight @ of(one)[use[:, c], c]
+            for one, use, weights in tells
+            for c, weight in enumerate(weights)
+        ]
+
     start = np.zeros(_M)
     first = seen.away(start)
     start[_GAINS] = [first[usable[:, c], c].mean() if usable[:, c].any() else 0 for c in range(3)]
@@ -265,20 +273,10 @@ def fit_light(
         sd, mean = _belief(dict(zip(_STRENGTHS, strength, strict=True)))
 
         def away(theta: Array, sd: Array = sd, mean: Array = mean) -> Array:
-            far = seen.away(theta)
-            parts = [w @ far[usable[:, c], c] for c, w in enumerate(weights)]
-            parts.append((theta - mean) / sd)
-            if around is not None:
-                parts.append((root @ around.away(theta)).ravel())
-            return np.concatenate(parts)
+            return np.concatenate([(theta - mean) / sd, *weighed(lambda one: one.away(theta))])
 
-        def slope(theta: Array, sd: Array = sd, mean: Array = mean) -> Array:
-            steep = seen.slope(theta)
-            parts = [w @ steep[usable[:, c], c] for c, w in enumerate(weights)]
-            parts.append(np.diag(1 / sd))
-            if around is not None:
-                parts.append(np.tensordot(root, around.slope(theta), 1).reshape(-1, _M))
-            return np.concatenate(parts)
+        def slope(theta: Array, sd: Array = sd) -> Array:
+            return np.concatenate([np.diag(1 / sd), *weighed(lambda one: one.slope(theta))])
 
         fit = least_squares(away, start + mean, jac=slope, method="lm")
         precision = fit.jac.T @ fit.jac

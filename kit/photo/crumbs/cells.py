@@ -141,24 +141,14 @@ class Cells:
         mean = np.arctan2((flat * np.sin(double)).sum(), (flat * np.cos(double)).sum()) / 2
         return float((weight * aspect).sum()), float(np.degrees(mean) % 180)
 
-    @property
-    def centre_px(self) -> Array:
-        """Middle of each cell (n, 2), x then y."""
-        of, x, y = self._pixels()
-        return np.column_stack([np.bincount(of, v) for v in (x, y)]) / np.bincount(of)[:, None]
-
-    def _pixels(self) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
-        """Which cell each open pixel is of, its x and y."""
+    def _moments(self) -> Array:
+        """Second moments xx, yy, xy in px² of each cell; a pixel is a square, not a point."""
         own = np.full(int(self.labels.max()) + 1, -1)
         own[self.label_of] = np.arange(len(self.label_of))
         height, width = self.mask.shape
         place = np.flatnonzero(self.mask)
         y = np.repeat(np.arange(height), np.count_nonzero(self.mask, axis=1))
-        return own[self.labels.ravel()[place]], place - y * width, y
-
-    def _moments(self) -> Array:
-        """Second moments xx, yy, xy in px² of each cell; a pixel is a square, not a point."""
-        of, x, y = self._pixels()
+        of, x = own[self.labels.ravel()[place]], place - y * width
         n = np.bincount(of)
         dx, dy = (v - (np.bincount(of, v) / n)[of] for v in (x, y))
         xx, yy, xy = (np.bincount(of, w) / n for w in (dx * dx, dy * dy, dx * dy))
@@ -186,14 +176,6 @@ class Cells:
             self, area_mm2=share * self.area_mm2[of], label_of=self.label_of[of],
             weight=self.weight[of],
         )  # fmt: skip
-
-    def wall_chord_mm(self, crumb: Mask) -> float:
-        """Mean length of wall along rows and columns, in mm."""
-        return wall_chord(crumb & ~self.mask) / self.px_per_mm
-
-    def tiles(self, crumb: Mask) -> Array:
-        """Openness of the 10 mm tiles that are at least 70 % crumb."""
-        return tile_openness(self.mask, crumb, self.px_per_mm)
 
 
 def find_cells(

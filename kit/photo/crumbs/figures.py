@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.crumbs.cells import Cells
+from kit.photo.crumbs.cells import Cells, tile_openness, wall_chord
 from kit.photo.value import Value, combined
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def values_of(
     lost = max(1.0, cells.rim.blur_mm / SHARP_MM) ** BLUR_POWER
     base = figures(found, crumb)
     moved = base | figures(cells.less, crumb, lying=False)
-    as_found = sizes(replace(found, weight=found.weight * 0 + 1))
+    as_found = sizes(replace(found, weight=np.ones_like(found.weight)))
     ranked = {name: found.area_at(rank, made_up=True) for name, rank in RANKED.items()}
     others = {
         "walls": sizes(cells.whole), "blur": as_found | ranked, "pale": sizes(cells.clear),
@@ -140,18 +140,19 @@ def figures(found: Cells, crumb: Picture, lying: bool = True) -> dict[str, float
     How cells lie (aspect, direction) takes longest and hardly moves with the threshold: left out
     where `lying` is false.
     """
-    tiles = found.tiles(crumb)
+    tiles = tile_openness(found.mask, crumb, found.px_per_mm)
     even = float(tiles.std(ddof=1) / tiles.mean()) if len(tiles) > 1 and tiles.mean() else np.nan
     own = dict(zip(("aspect", "direction"), found.shape, strict=True)) if lying else {}
     return own | sizes(found) | {
-        "openness": found.openness, "wall_chord_mm": found.wall_chord_mm(crumb), "tile_cv": even,
+        "openness": found.openness, "tile_cv": even,
+        "wall_chord_mm": wall_chord(crumb & ~found.mask) / found.px_per_mm,
     }  # fmt: skip
 
 
 def slice_u(found: Cells, crumb: Picture) -> dict[str, float]:
     """What another slice would differ by: tiles for openness, Poisson counts for cells."""
     n = max(1, len(found.area_mm2))
-    tiles = found.tiles(crumb)
+    tiles = tile_openness(found.mask, crumb, found.px_per_mm)
     open_u = float(tiles.std(ddof=1) / math.sqrt(len(tiles))) if len(tiles) > 2 else np.nan
     logs = np.log(found.area_mm2) if n > 2 else np.array([np.nan])
     return {

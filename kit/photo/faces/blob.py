@@ -69,17 +69,14 @@ def rough_blob(
     import cv2
 
     height, width = lab.shape[:2]
-    border = np.zeros((height, width), bool)
+    inside = np.zeros((height, width), bool)
     if box is None:
         rim = max(2, round(0.05 * min(height, width)))
-        border[:rim], border[-rim:], border[:, :rim], border[:, -rim:] = True, True, True, True
-        inside = ~border
+        inside[rim:-rim, rim:-rim] = True
     else:
         x0, y0, x1, y1 = (round(v) for v in box)
-        inside = np.zeros((height, width), bool)
         inside[max(0, y0) : y1 + 1, max(0, x0) : x1 + 1] = True
-        border = ~inside
-    border &= ~out
+    border = ~(inside | out)
     inside &= ~out
     blurs = (max(0.6, mm * px_per_mm) for mm in (0.2, 1.3))
     seen = [codes(hues(cv2.GaussianBlur(lab, (0, 0), blur))) for blur in blurs]

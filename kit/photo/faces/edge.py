@@ -21,6 +21,7 @@ from kit.photo.pixels.ranks import median, quantile
 from kit.photo.pixels.strip import (
     closed_path,
     edge_of,
+    filled,
     lengths,
     normals,
     perimeter,
@@ -69,6 +70,8 @@ _CRUMB_EDGE_MM = 0.7
 #: Baking makes no crumb bluer: what is less yellow (b* as in `hues`) by more than this is hardly
 #: crust, and over what range that is told.
 _LESS_YELLOW, _YELLOW_SD = 5.0, 1.5
+#: In the light, the edge lies within this of where the colours put it.
+_SETTLES_MM = 0.4
 #: Lines are unsure whose edge is no clearer than this many of the ground's own, or whose colours
 #: do not tell inside from outside by as much.
 _FAINT, _ALIKE = 2.5, 1.0
@@ -162,9 +165,7 @@ def outlined(
     return path, brown, _unsure(told, likely, at, strip.step)
 
 
-def settled(
-    light: Picture, path: Array, brown: Array, px_per_mm: float, reach_mm: float = 0.4
-) -> tuple[Array, float]:
+def settled(light: Picture, path: Array, brown: Array, px_per_mm: float) -> tuple[Array, float]:
     """Move a path to the nearest top of the edge in linear light.
 
     Where a blurred edge lies is told by the light, not by what the eye makes of it.
@@ -176,13 +177,13 @@ def settled(
         How much neighbouring points disagree.
     """
     step, normal = 0.03, normals(path)
-    offsets = np.arange(-reach_mm - 0.75, reach_mm + 0.76, step)
+    offsets = np.arange(-_SETTLES_MM - 0.75, _SETTLES_MM + 0.76, step)
     edge = edge_of(_blurred(strip_of(light, path, normal, offsets * px_per_mm), 0.12 / step, 3.4),
                    step)  # fmt: skip
-    near = np.abs(offsets) <= reach_mm
+    near = np.abs(offsets) <= _SETTLES_MM
     gain = edge / np.maximum(edge[:, near].max(1, keepdims=True), 1e-6)
     # the bright crumb's edge draws it in, most where the outline itself hardly shows
-    gain = gain - (0.4 + 3 * brown[:, None]) * (offsets / reach_mm) ** 2
+    gain = gain - (0.4 + 3 * brown[:, None]) * (offsets / _SETTLES_MM) ** 2
     gain[:, ~near] = -9.0
     at = closed_path(-gain, 2, _BEND)
     # between samples: the top of a parabola
@@ -250,8 +251,7 @@ def _beyond(shape: tuple[int, ...], path: Array, px_per_mm: float) -> Picture:
     """How far each pixel lies outside a path, in mm; inside below 0."""
     import cv2
 
-    inside = np.zeros(shape[:2], np.uint8)
-    cv2.fillPoly(inside, [np.round(path * 16).astype(np.int32)], 1, shift=4)
+    inside = filled(shape, path).view(np.uint8)
     apart = cv2.distanceTransform(1 - inside, cv2.DIST_L2, 5)
     return np.asarray((apart - cv2.distanceTransform(inside, cv2.DIST_L2, 5)) / px_per_mm)
 

@@ -1,6 +1,6 @@
 """Where the cut face lies: its outline against whatever it was laid on, and where the crust ends.
 
-First a rough blob (`face_blob`), then its edge (`face_edge`).
+First a rough blob (`blob`), then its edge (`edge`).
 """
 
 from dataclasses import dataclass
@@ -15,11 +15,9 @@ from kit.photo.faces.blob import LEAST_CONVEX, LEAST_MM2, NOT_ONE, rough_blob, s
 from kit.photo.faces.colour_table import codes, density, hues
 from kit.photo.pixels.colour import light_of_bytes
 from kit.photo.pixels.ranks import median, quantile
-from kit.photo.pixels.strip import closed_path, normals, perimeter, resampled, strip_of
+from kit.photo.pixels.strip import closed_path, filled, normals, perimeter, resampled, strip_of
 
-__all__ = [
-    "LEAST_MM2", "Face", "crust_depth", "filled", "find_face", "lab_of", "light_of",
-]  # fmt: skip
+__all__ = ["LEAST_MM2", "Face", "crust_depth", "find_face", "lab_of", "light_of"]
 
 Array = NDArray[np.float64]
 Picture = NDArray[Any]
@@ -90,15 +88,6 @@ class Face:
     notes: tuple[str, ...] = ()
 
 
-def filled(shape: tuple[int, ...], outline_px: Array) -> Picture:
-    """Return the pixels inside an outline, (height, width) of bool."""
-    import cv2
-
-    mask = np.zeros(shape[:2], np.uint8)
-    cv2.fillPoly(mask, [np.round(np.asarray(outline_px) * 16).astype(np.int32)], 1, shift=4)
-    return mask.view(bool)
-
-
 def find_face(
     picture: Picture, px_per_mm: float, keep_out: Picture | None = None, box: Any = None
 ) -> Face:
@@ -148,8 +137,7 @@ def find_face(
         )
         path, rough = face_edge.settled(light, resampled(path), brown, px_per_mm)
         path = resampled(path)
-        edge = np.min([path[:, 0].min(), path[:, 1].min(), width - 1 - path[:, 0].max(),
-                       height - 1 - path[:, 1].max()])  # fmt: skip
+        edge = min(path.min(), *((width - 1, height - 1) - path.max(0)))
         convex = solid(filled(picture.shape, path)) >= LEAST_CONVEX
         if convex and edge >= EDGE_MM * px_per_mm:
             break
@@ -263,13 +251,9 @@ def crust_depth(lab: Picture, px_per_mm: float, outline_px: Array) -> tuple[Arra
     strip = strip_of(lab, path, normal, -depth * px_per_mm)
     along = perimeter(path) / px_per_mm / len(path)
     n = max(1, round(2.5 / along)) | 1
-    around = cv2.copyMakeBorder(strip, n, n, 0, 0, cv2.BORDER_WRAP)
-    bright = np.ascontiguousarray(around[..., 0])
     beside = range(-n // 2, n // 2 + 1, max(1, n // 6))
-    wall = np.sort(np.stack([np.roll(bright, s, 0) for s in beside]), 0)
-    light = wall[int(0.7 * len(wall))]
-    red = cv2.blur(np.ascontiguousarray(around[..., 1]), (1, n))
-    score = (light - 1.5 * red)[n:-n]
+    wall = np.sort(np.stack([np.roll(strip[..., 0], s, 0) for s in beside]), 0)
+    score = wall[int(0.7 * len(wall))] - 1.5 * _over_lines(strip[..., 1], n)
     score = cv2.GaussianBlur(cv2.copyMakeBorder(score, 6, 6, 0, 0, cv2.BORDER_WRAP), (0, 0),
                              sigmaX=1.5, sigmaY=2.0)[6:-6]  # fmt: skip
     inner = median(score[:, depth > _INNER_MM])

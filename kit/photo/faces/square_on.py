@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
-from kit.photo.faces.face import filled
+from kit.photo.pixels.strip import filled
 from kit.photo.references.plane_scale import STEEPEST_DEG
 
 __all__ = ["decoded", "in_window", "kept_out", "moved", "region", "square_on", "window_of"]
@@ -46,10 +46,8 @@ def decoded(
     """
     own = 1 / float(np.max(scale.mm_per_px_at(_grid(*corners))))
     k = next((k for k in (8, 4, 2) if own / k >= px_per_mm), 1)
-    if k == 1:
-        return photo.pixels, 1.0
-    pixels, factor = photo.reduced(max(photo.width, photo.height) // k)
-    return pixels, float(factor)
+    seen: tuple[Picture, float] = photo.reduced(max(photo.width, photo.height) // k)
+    return seen
 
 
 def _grid(low: Array, high: Array) -> Array:
@@ -106,7 +104,7 @@ def square_on(
 
 def window_of(scale: Any) -> Array | None:
     """Corners (4, 2) of the window of our own card in the photo, where that is the reference."""
-    return getattr(getattr(scale, "reading", None), "window", None)
+    return scale.reading.window if scale.reading else None
 
 
 def in_window(scale: Any) -> tuple[float, float, float, float] | None:

@@ -10,7 +10,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["delta_e00", "light_of", "light_of_bytes", "srgb_of", "to_lab"]
+__all__ = ["delta_e00", "light_of", "light_of_bytes", "luminance", "srgb_of", "to_lab"]
 
 Array = NDArray[np.float64]
 
@@ -38,6 +38,11 @@ def light_of_bytes() -> NDArray[np.float32]:
     table = light_of(np.arange(256) / 255).astype(np.float32)
     table.flags.writeable = False
     return table
+
+
+def luminance(picture: NDArray[np.uint8]) -> NDArray[np.float64]:
+    """Return how bright the pixels (…, 3) of a picture are, linear, 0 to 1 (ITU-R BT.709)."""
+    return np.asarray(light_of_bytes()[picture] @ np.array([0.2126, 0.7152, 0.0722]), float)
 
 
 def srgb_of(light: ArrayLike) -> Array:

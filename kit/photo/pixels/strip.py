@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
-    "POINTS", "closed_path", "edge_of", "lengths", "normals", "perimeter", "resampled", "squares",
-    "strip_of",
+    "POINTS", "closed_path", "edge_of", "filled", "lengths", "normals", "perimeter", "resampled",
+    "squares", "strip_of",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -45,6 +45,15 @@ def normals(path: Array) -> Array:
 def perimeter(path: Array) -> float:
     """Length of a closed path."""
     return float(np.linalg.norm(np.roll(path, -1, 0) - path, axis=1).sum())
+
+
+def filled(shape: tuple[int, ...], path: Array) -> NDArray[np.bool_]:
+    """Return the pixels inside a closed path, and those it runs through, (height, width)."""
+    import cv2
+
+    mask = np.zeros(shape[:2], np.uint8)
+    cv2.fillPoly(mask, [np.round(path * 16).astype(np.int32)], 1, shift=4)
+    return mask.view(bool)
 
 
 def strip_of(picture: Picture, path: Array, normal: Array, offsets_px: Array) -> Picture:

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
+from kit.given import as_number
 from kit.photo.reference import Scale
 from kit.photo.references import squeezed
 from kit.photo.references.edges import Edges, linear_patch
@@ -31,17 +32,8 @@ from kit.photo.references.plane_scale import (
 )
 
 __all__ = [
-    "BAR_MM",
-    "DICTIONARY",
-    "MARKERS",
-    "PATCHES",
-    "SIDE_MM",
-    "SIZE_MM",
-    "WINDOW_MM",
-    "Reading",
-    "Rectangle",
-    "find",
-    "rectangles",
+    "BAR_MM", "DICTIONARY", "MARKERS", "PATCHES", "SIDE_MM", "SIZE_MM", "WINDOW_MM", "Reading",
+    "Rectangle", "find", "rectangles",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -99,18 +91,13 @@ class Reading:
     patches : list of ((4, 2) array, float, float)
         Corners in pixels, a little inside the print; reflectance; its relative standard
         uncertainty.
-    corners : (4, 2) array
-        Of the card in pixels: upper left, upper right, lower right, lower left as it is read.
     window : (4, 2) array
-        Of its window, likewise: the face is looked for here.
-    markers : tuple of int
-        Numbers of the markers that were seen at once.
+        Corners of its window in pixels, in order from the upper left as it is read: the face is
+        looked for here.
     """
 
     patches: list[tuple[Array, float, float]]
-    corners: Array
     window: Array
-    markers: tuple[int, ...]
 
 
 @cache
@@ -146,10 +133,7 @@ def rectangles() -> tuple[Rectangle, ...]:
     return tuple(out)
 
 
-def find(
-    photo: Any,
-    printed_scale: float | None = None,
-) -> Scale:
+def find(photo: Any, printed_scale: float | None = None) -> Scale:
     """Return the scale by the kit's card, and in `.reading` its patches and corners.
 
     Parameters
@@ -189,7 +173,7 @@ def find(
     window = _box(WINDOW_MM) * grown
     reading = Reading(
         [(project(_box(box, 3.0) * grown), tone, U_NOMINAL[name]) for name, box, tone in PATCHES],
-        project(card), project(window), tuple(i for i, _ in seen),
+        project(window),
     )  # fmt: skip
     notes = []
     if printed_scale is None:
@@ -210,14 +194,14 @@ def find(
 def _grown(printed: Any) -> float:
     if printed is None:
         return 1.0
-    number = isinstance(printed, int | float | np.number)
-    if not number or not 0.85 * BAR_MM <= printed <= 1.15 * BAR_MM:
+    number = as_number(printed)
+    if number is None or not 0.85 * BAR_MM <= number <= 1.15 * BAR_MM:
         raise InputError(
             "printed_scale", printed,
             f"must be the length in mm of the bar printed as {BAR_MM:.0f} mm, near that",
             "Lay a real ruler along it.",
         )  # fmt: skip
-    return float(printed) / BAR_MM
+    return number / BAR_MM
 
 
 def _box(box: Sequence[float], inset: float = 0.0) -> Array:

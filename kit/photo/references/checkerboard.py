@@ -106,10 +106,8 @@ def _see(photo: Any, nx: int, ny: int) -> Array | None:
     """Corners (ny, nx, 2) in pixels of the photo, looked for in a reduced picture first."""
     import cv2
 
-    longest = max(photo.width, photo.height)
     flags = cv2.CALIB_CB_NORMALIZE_IMAGE
-    size = min(halved(photo), longest)
-    pixels, whole = photo.reduced(size)
+    pixels, whole = photo.reduced(halved(photo))
     fine = cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_RGB2GRAY)
     # seen flat, its squares are low: half as wide they are squares again
     for across, down, more in ((2, 2, 0), (1, 1, 0), (2, 1, 0), (1, 1, cv2.CALIB_CB_EXHAUSTIVE)):

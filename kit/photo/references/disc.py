@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from kit.errors import DataError, InputError
 from kit.photo.camera import Camera, Pose
 from kit.photo.reference import Scale
+from kit.photo.references.edges import linear_patch
 from kit.photo.references.ellipses import Ellipse, follow, see_ellipses
-from kit.photo.references.plane_fit import Marks, PlaneFit, fit_plane, turned
+from kit.photo.references.plane_fit import Marks, PlaneFit, fit_plane, on_plane, turned
 from kit.photo.references.plane_scale import above, chosen, plane_scale, positive
 
 __all__ = ["find"]
@@ -165,8 +166,6 @@ def _check_whole(photo: Any, e: Ellipse) -> None:
 
 def _white(photo: Any, e: Ellipse) -> float:
     """The share of the rim just inside which the picture is white."""
-    from kit.photo.references.edges import linear_patch
-
     patch = linear_patch(photo, e.outline(64), 4, e.long_px / 10)
     inside = e.outline(128)[:, None] - np.array([2.0, 3.0, 4.0])[:, None] * (
         patch.k * e.normals(128)[:, None]
@@ -193,10 +192,7 @@ def _fitted(
     """Fit the circle to its edge: each point of it tells only where it lies across the edge."""
     lens = camera
     for _ in range(4):
-        rays = lens.rays(points)
-        columns = np.column_stack([pose.rotation[:, :2], pose.shift])
-        there = rays @ np.linalg.inv(columns).T
-        flat = there[:, :2] / there[:, 2:]
+        flat = on_plane(lens, pose, points)
         flat *= radius / np.linalg.norm(flat, axis=1, keepdims=True)
         marks = Marks(flat, points, normals, np.zeros(len(flat)))
         fit = fit_plane(lens, pose, marks, prior=camera)

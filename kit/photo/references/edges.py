@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.photo.pixels.colour import light_of_bytes
+from kit.photo.pixels.colour import luminance
 from kit.photo.references.plane_fit import Marks
 
 __all__ = ["Edges", "Patch", "halved", "linear_patch", "place_edges"]
@@ -96,12 +96,13 @@ class Patch:
                 for part in np.split(flat, range(30_000, len(flat), 30_000))
             ]
         )
-        light = light_of_bytes()[rgb] @ np.array([0.2126, 0.7152, 0.0722])  # ITU-R BT.709
-        return np.asarray(light.reshape(at.shape[:-1]), float)
+        return luminance(rgb).reshape(at.shape[:-1])
 
 
 #: what is this wide is placed as well as finer pixels would: edges are placed to a part of one
 ENOUGH_PX = 14.0
+#: how far on both sides an edge is looked at, at the most, in pixels
+WIDEST_PX = 10.0
 #: the picture in which references are looked for is at least so long, in pixels
 LOOK_PX = 1600
 
@@ -128,7 +129,7 @@ def linear_patch(photo: Any, around: Array, margin_px: float, finest_px: float) 
     """
     longest = max(photo.width, photo.height)
     size = halved(photo, max(LOOK_PX, longest * ENOUGH_PX / max(finest_px, 1e-9)))
-    pixels, k = photo.reduced(size) if size < longest else (photo.pixels, 1.0)
+    pixels, k = photo.reduced(size)
     low = np.floor((np.asarray(around).min(0) - margin_px) / k).astype(int)
     high = np.ceil((np.asarray(around).max(0) + margin_px) / k).astype(int) + 1
     x0, y0 = (max(0, int(v)) for v in low)
@@ -136,7 +137,7 @@ def linear_patch(photo: Any, around: Array, margin_px: float, finest_px: float) 
 
 
 def place_edges(
-    patch: Patch, edges: Edges, project: Callable[[Array], Array], widest_px: float = 10.0
+    patch: Patch, edges: Edges, project: Callable[[Array], Array]
 ) -> tuple[Marks, Array, Array]:
     """Find every edge near where `project` (millimetres to pixels) says it lies.
 
@@ -159,7 +160,7 @@ def place_edges(
     toward = ((tip - project(middle)) * normal).sum(1)
     room = 4 * np.abs(toward)
     normal = normal * np.sign(toward)[:, None]  # points to the bright side
-    half = np.clip(0.42 * room, 2.0 * patch.k, widest_px * patch.k)
+    half = np.clip(0.42 * room, 2.0 * patch.k, WIDEST_PX * patch.k)
     high, wide = patch.pixels.shape[:2]
     lower = patch.own(np.minimum(ends[0], ends[1]) - half[:, None])
     upper = patch.own(np.maximum(ends[0], ends[1]) + half[:, None])

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
+from kit.photo.references.edges import linear_patch
 from kit.photo.references.plane_scale import numbers
 
 __all__ = ["Ellipse", "follow", "see_ellipses"]
@@ -114,14 +115,10 @@ def see_ellipses(
     # blotches of the ground are faint beside what was laid there
     top = max((e.score for e in seen), default=0.0)
     seen = [e for e in seen if e.score > SHARE_OF_BEST * top]
-    best = _outermost(seen)
-    full = [
-        Ellipse(
-            ((e.centre[0] + 0.5) * k - 0.5 + corner[0], (e.centre[1] + 0.5) * k - 0.5 + corner[1]),
-            e.long_px * k, e.short_px * k, e.turn, e.score,
-        )
-        for e in best
-    ]  # fmt: skip
+    full = []
+    for e in _outermost(seen):
+        x, y = ((v + 0.5) * k - 0.5 + first for v, first in zip(e.centre, corner, strict=True))
+        full.append(replace(e, centre=(x, y), long_px=e.long_px * k, short_px=e.short_px * k))
     if middle is not None:
         full = [e for e in full if _off(e, middle[None])[0] < 0.1 * e.long_px]
     return full
@@ -223,8 +220,6 @@ def follow(photo: Any, rough: Ellipse) -> tuple[Ellipse, Array, Array] | None:
     Of the rings about what was found (a coin's field often differs more than its edge does) the
     outermost that shows is followed. None where no edge lies on an ellipse.
     """
-    from kit.photo.references.edges import linear_patch
-
     patch = linear_patch(photo, rough.outline(64), 0.35 * rough.long_px + 8, rough.long_px / 10)
     far = max(3.0, 0.02 * rough.long_px)
     near = np.arange(-0.1 * rough.long_px, 0.15 * rough.long_px, far / 2)

@@ -188,7 +188,7 @@ def see_markers(
     half = halved(photo)
     looks = ((half, 2), (half, 1)) if half == longest else ((half, 2), (half, 1), (longest, 1))
     for size, shrunk in looks:
-        pixels, k = photo.reduced(size) if size < longest else (photo.pixels, 1.0)
+        pixels, k = photo.reduced(size)
         grey = cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_RGB2GRAY)
         if shrunk > 1:
             high, wide = (n // shrunk for n in grey.shape)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from kit.photo.camera import Camera, Pose, Variant
 
-__all__ = ["Marks", "PlaneFit", "fit_plane", "poses_of", "turned"]
+__all__ = ["Marks", "PlaneFit", "fit_plane", "on_plane", "poses_of", "turned"]
 
 Array = NDArray[np.float64]
 
@@ -83,8 +83,6 @@ class PlaneFit:
     ----------
     camera : Camera
     pose : Pose
-    spread_px : float
-        How far bright spread over dark.
     sigma_px : float
         Scatter of the marks about the fit.
     chi2 : float
@@ -97,7 +95,6 @@ class PlaneFit:
 
     camera: Camera
     pose: Pose
-    spread_px: float
     sigma_px: float
     chi2: float
     covariance: Array
@@ -230,7 +227,7 @@ def fit_plane(
     chi2 = float((np.minimum(np.abs(res) / sigma, 4.0) ** 2).sum())
     longer = math.log(camera.focal_px / known.focal_px) / known.u_focal
     chi2 += longer**2 + ((camera.k1 - known.k1) / K1_U) ** 2 + float(printed[1] / U_STRETCH) ** 2
-    return PlaneFit(camera, pose, float(printed[0]), sigma, chi2, cov[:9, :9], kept)
+    return PlaneFit(camera, pose, sigma, chi2, cov[:9, :9], kept)
 
 
 def _deep(mm: Array) -> Array:
@@ -314,9 +311,14 @@ def _places(camera: Camera, printed: Array, pose: Pose, marks: Marks) -> Array:
     """Where each mark lies in the plane's frame (n, 3); on a line, where on it it is seen."""
     deep = _deep(marks.mm * (1 + printed[1] / 2, 1 - printed[1] / 2))
     if marks.lines:
-        seen = camera.rays(marks.px) @ np.linalg.inv(_columns(pose)).T
-        deep[:, 1] = seen[:, 1] / seen[:, 2]
+        deep[:, 1] = on_plane(camera, pose, marks.px)[:, 1]
     return deep
+
+
+def on_plane(camera: Camera, pose: Pose, px: Array) -> Array:
+    """Return the places (n, 2) of a plane, in millimetres, that are seen at pixels (n, 2)."""
+    seen = camera.rays(px) @ np.linalg.inv(_columns(pose)).T
+    return np.asarray(seen[:, :2] / seen[:, 2:])
 
 
 def _columns(pose: Pose) -> Array:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
+from kit.given import as_number
 from kit.photo.camera import EITHER, USUAL_FOCAL_U, Camera, Pose, Variant
 from kit.photo.reference import Scale
 from kit.photo.references.edges import Edges, Patch, place_edges
@@ -37,20 +38,20 @@ AMBIGUOUS_CHI2 = 12.0
 OTHER_LENSES = (0.6, 2.5)
 
 
-def positive(name: str, number: Any, high: float, unit: str = "mm") -> float:
-    """Return a number above 0 and up to `high`, or say what is wrong with it."""
-    fine = isinstance(number, int | float | np.number) and not isinstance(number, bool)
-    if not fine or not 0 < float(number) <= high:
-        raise InputError(name, number, f"must be above 0 and at most {high:g} {unit}")
-    return float(number)
+def positive(name: str, given: Any, high: float) -> float:
+    """Return a length above 0 and up to `high`, or say what is wrong with it."""
+    number = as_number(given)
+    if number is None or not 0 < number <= high:
+        raise InputError(name, given, f"must be above 0 and at most {high:g} mm")
+    return number
 
 
-def above(name: str, number: Any) -> float:
+def above(name: str, given: Any) -> float:
     """Return a standard uncertainty: 0 or above."""
-    fine = isinstance(number, int | float | np.number) and not isinstance(number, bool)
-    if not fine or not 0 <= float(number) < 100:
-        raise InputError(name, number, "must be 0 or above, in mm")
-    return float(number)
+    number = as_number(given)
+    if number is None or not 0 <= number < 100:
+        raise InputError(name, given, "must be 0 or above, in mm")
+    return number
 
 
 def chosen(

@@ -20,10 +20,10 @@ from kit.errors import DataError
 from kit.photo.camera import Camera, Pose
 from kit.photo.reference import Scale
 from kit.photo.references.edges import Patch, linear_patch
-from kit.photo.references.plane_fit import FLAT_MM, FLOOR_PX, Marks, PlaneFit, fit_plane
+from kit.photo.references.plane_fit import FLAT_MM, FLOOR_PX, Marks, PlaneFit, fit_plane, on_plane
 from kit.photo.references.plane_scale import above, plane_scale, positive
+from kit.photo.references.points import marked
 from kit.photo.references.ruler_body import body_ends, off_line
-from kit.photo.references.two_points import marked
 
 __all__ = ["find"]
 
@@ -132,9 +132,7 @@ def find(
 
 def _between(fit: PlaneFit, ends: Array) -> float:
     """How far apart the marked points are on the fitted plane, in millimetres."""
-    plane = np.column_stack([fit.pose.rotation[:, :2], fit.pose.shift])
-    there = fit.camera.rays(ends) @ np.linalg.inv(plane).T
-    return float(np.linalg.norm(np.diff(there[:, :2] / there[:, 2:], axis=0)))
+    return float(np.linalg.norm(np.diff(on_plane(fit.camera, fit.pose, ends), axis=0)))
 
 
 def _strips(patch: Patch, ends: Array, length: float, tick: float, closest: float) -> list[Ticks]:
@@ -228,17 +226,15 @@ def _fitted(
     turn[:2, :2] = np.column_stack([along, across])
     mm = np.column_stack([number * tick, np.zeros(len(px))])
     marks = Marks(mm, px, normals, np.zeros(len(px)), lines=True, scatter=_scatters(strips))
-    pose = Pose(turn, rays[0] * away)
-    start = PlaneFit(camera, pose, 0.0, 0.0, 0.0, np.eye(9), np.ones(len(px), bool))
-    return _fit_ticks(camera, start, marks), marks
+    return _fit_ticks(camera, camera, Pose(turn, rays[0] * away), marks), marks
 
 
-def _fit_ticks(known: Camera, start: PlaneFit, marks: Marks) -> PlaneFit:
-    """Fit marks that err alike along one tick or edge, starting from a fit."""
+def _fit_ticks(known: Camera, lens: Camera, pose: Pose, marks: Marks) -> PlaneFit:
+    """Fit marks that err alike along one tick or edge, starting from a lens and a pose."""
     fit_marks = partial(
         fit_plane, marks=marks, prior=known, u_square_on_deg=U_TILT_DEG, flat_mm=FLAT_MM / 3
     )
-    rough = fit_marks(start.camera, start.pose)
+    rough = fit_marks(lens, pose)
     fit = fit_marks(rough.camera, rough.pose, sigma_px=ALIKE[0] * rough.sigma_px)
     unsure = fit_marks(fit.camera, fit.pose, sigma_px=ALIKE[1] * rough.sigma_px)
     return replace(fit, sigma_px=rough.sigma_px, covariance=unsure.covariance)
@@ -256,15 +252,13 @@ def _with_body(
     scatter = [_scatters(strips), *(np.full(len(e), off_line(e, ends)) for e in edges)]
     px = np.concatenate([marks.px, *edges])
     middle = np.concatenate([np.full((len(e), 2), e.mean(0)) for e in edges])
-    plane = np.column_stack([fit.pose.rotation[:, :2], fit.pose.shift])
-    mm = fit.camera.rays(middle) @ np.linalg.inv(plane).T
     more = replace(
-        marks, px=px, mm=np.concatenate([marks.mm, mm[:, :2] / mm[:, 2:]]),
+        marks, px=px, mm=np.concatenate([marks.mm, on_plane(fit.camera, fit.pose, middle)]),
         normal=np.repeat(marks.normal[:1], len(px), axis=0), spread=np.zeros(len(px)),
         scatter=np.concatenate(scatter),
         group=np.repeat(np.arange(len(count)), count),
     )  # fmt: skip
-    again = _fit_ticks(photo.camera.any_lens, fit, more)
+    again = _fit_ticks(photo.camera.any_lens, fit.camera, fit.pose, more)
     # not square, rounded, or no end of a ruler at all: the ticks would have to give way
     ticks = np.arange(len(px)) < count[0]
     square = again.kept[~ticks].mean() > FEWEST_KEPT and again.kept[ticks].mean() > FEWEST_KEPT

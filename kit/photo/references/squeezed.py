@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError
 from kit.photo.camera import Camera, Pose
-from kit.photo.pixels.colour import light_of_bytes
+from kit.photo.pixels.colour import luminance
 from kit.photo.references.edges import linear_patch
 from kit.photo.references.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 
@@ -102,7 +102,7 @@ def _aligned(photo: Any, bright: NDArray[np.bool_], corners: Array) -> Array | N
     rows, columns = bright.shape
     wide = float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).max())
     patch = linear_patch(photo, corners, 0.4 * wide + 12, wide / (max(rows, columns) - 2))
-    light = light_of_bytes()[patch.pixels] @ np.array([0.2126, 0.7152, 0.0722])
+    light = luminance(patch.pixels)
     # half a cell of what lies beside it shows where the pattern ends
     print_ = np.kron(bright, np.ones((_CELL_PX, _CELL_PX))).astype(np.float32)
     soft = np.asarray(cv2.GaussianBlur(print_, (0, 0), _SOFT * _CELL_PX), np.float32)

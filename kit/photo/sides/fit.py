@@ -14,15 +14,10 @@ from kit.photo.outlines.region import SHARES, below_glass, find_region
 from kit.photo.picture import Photo
 from kit.photo.pixels.strip import normals
 from kit.photo.reference import Scale
-from kit.photo.references.card_rim import margined, paper
 from kit.photo.sides.jar import Jar, JarProfile
-from kit.photo.sides.judge import (
-    NOTED_DOUBT,
-    NOTED_MISFIT,
-    WELL_AGREED,
-    Found,
-)
+from kit.photo.sides.judge import NOTED_DOUBT, NOTED_MISFIT, WELL_AGREED, Found
 from kit.photo.sides.likely_box import likely_box
+from kit.photo.sides.paper import margined, paper
 from kit.photo.sides.solid import Stand
 from kit.photo.sides.solid_fit import Beliefs, SolidFit, fit_solid
 from kit.photo.sides.solid_profile import RoundProfile
@@ -118,9 +113,6 @@ def measure(
                 best = found
         if box is not None or (best is not None and best.strength > edges.CLEAR / 2):
             break
-    if best is not None and box is None and best.strength < edges.CLEAR:
-        notes = tuple(dict.fromkeys((FAINT, *best.notes)))
-        best = replace(best, notes=notes)
     if best is None:
         assert refused is not None
         if given is not None and _covered(given, keep_out) > LEAST_COVERED:
@@ -130,6 +122,8 @@ def measure(
             msg = f"{refused} {BESIDE}"
             raise DataError(msg) from refused
         raise refused
+    if box is None and best.strength < edges.CLEAR:
+        return replace(best, notes=tuple(dict.fromkeys((FAINT, *best.notes))))
     return best
 
 

@@ -29,9 +29,9 @@ SHARED = ("tilt", "roll", "plane", "lens", "marking")
 PLACE = len(SHARED) + 2
 #: radians: a tilt less sure than this is tried at so many values (own choice)
 HARDLY_KNOWN, TILTS_TRIED = math.radians(2), 11
-#: a step that gains nothing is shortened, then damped (Marquardt): dampings and their shares
 #: a step that gains less than this share ends the search
 GAIN = 1e-4
+#: a step that gains nothing is shortened, then damped (Marquardt): dampings and their shares
 TRIED = ((0.0, (1.0, 0.5, 0.2, 0.05)), (0.1, (1.0,)), (10.0, (1.0,)))
 #: neighbours that err together, while the shape is sought
 TOGETHER = 8.0
@@ -100,9 +100,8 @@ class Problem:
         """
         if self.sd[2] < HARDLY_KNOWN:
             return [self]
-        tilts = self.mean[2] + self.sd[2] * np.linspace(-2, 2, TILTS_TRIED)
         out = []
-        for tilt in tilts:
+        for tilt in self.mean[2] + self.sd[2] * np.linspace(-2, 2, TILTS_TRIED):
             held = copy(self)
             held.mean, held.sd = self.mean.copy(), self.sd.copy()
             held.mean[2], held.sd[2] = tilt, HARDLY_KNOWN / 10

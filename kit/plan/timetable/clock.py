@@ -8,6 +8,7 @@ goes through the kitchen's time zone (IANA names, Python's `zoneinfo`).
 import difflib
 import re
 from bisect import bisect_left
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
@@ -17,8 +18,8 @@ from kit.dates import in_iso_form
 from kit.errors import InputError
 
 __all__ = [
-    "DAYS", "Span", "awake_spans", "clock_changes", "local", "read_clock", "read_moment",
-    "read_zone", "say_clock", "say_day", "say_minutes", "say_moment", "utc",
+    "DAYS", "Span", "awake_spans", "clock_changes", "local", "most_at_once", "read_clock",
+    "read_moment", "read_zone", "say_clock", "say_day", "say_minutes", "say_moment", "utc",
 ]  # fmt: skip
 
 Span = tuple[int, int]
@@ -172,6 +173,22 @@ def say_minutes(minutes: float) -> str:
         return f"{minutes:g} min"
     hours, rest = divmod(round(minutes), 60)
     return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def most_at_once(spans: Sequence[Span]) -> int:
+    """The largest number of spans that share a moment; those that only touch share none.
+
+    Examples
+    --------
+    >>> most_at_once([(0, 10), (10, 20), (5, 12)])
+    2
+    """
+    ends = sorted([(s, 1) for s, e in spans if e > s] + [(e, -1) for s, e in spans if e > s])
+    most = now = 0
+    for _, change in ends:
+        now += change
+        most = max(most, now)
+    return most
 
 
 def awake_spans(span: Span, awake_from: int, awake_to: int, zone: ZoneInfo) -> list[Span]:

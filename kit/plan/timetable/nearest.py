@@ -1,6 +1,6 @@
 """Plans near one that does not fit: what to change least so that it does."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import combinations, islice
 from typing import TYPE_CHECKING
@@ -9,7 +9,7 @@ from kit import words
 from kit.plan.timetable.clock import awake_spans, say_minutes, say_moment
 from kit.plan.timetable.remarks import moved
 from kit.plan.timetable.runs import Bake
-from kit.plan.timetable.timing import lay_out, solve
+from kit.plan.timetable.timing import Held, lay_out, solve
 
 if TYPE_CHECKING:
     from kit.plan.timetable.scheduled import Schedule
@@ -20,13 +20,16 @@ __all__ = ["offers"]
 FURTHEST, STEP = 48 * 60, 15
 #: So many ways to leave doughs out are tried at most.
 MOST_WAYS = 60
+#: Minutes that pieces may wait sooner than that anything else is changed, where proof is varied.
+SOON = 10
 
 
 def offers(s: "Schedule") -> "tuple[Schedule, ...]":
     """Find plans that fit near one that does not.
 
     Tried in turn: a longer wait; retards moved within the stated tolerance; another time on the
-    table; both; doughs left out. Loads that do not fit on the griddle are filled anew first.
+    table; both; a longer wait where proof is varied, which it blurs; doughs left out. Loads that do
+    not fit on the griddle are filled anew first.
 
     Returns
     -------
@@ -40,7 +43,7 @@ def offers(s: "Schedule") -> "tuple[Schedule, ...]":
         bake = bake.filled(s.limits.griddle_places)
     tolerance = int(60 * s.limits.retard_tolerance_hours)
     found = []
-    stay = _try(s, bake, [0], 0)
+    stay = _try(s, bake, [0], 0, SOON)
     if stay is None:
         chilled = _try(s, bake, [0], tolerance) if tolerance else None
         moved = _try(s, bake, _shifts(), 0)
@@ -48,7 +51,8 @@ def offers(s: "Schedule") -> "tuple[Schedule, ...]":
         if tolerance and chilled is None:
             most = FURTHEST if moved is None else abs(moved.times.table - s.times.table) - 1
             both = _try(s, bake, _shifts(most), tolerance)
-        found = [plan for plan in (chilled, moved, both) if plan is not None]
+        waiting = _try(s, bake, [0], 0, FURTHEST) if bake.proof_varies else None
+        found = [plan for plan in (chilled, moved, both, waiting) if plan is not None]
         fewer = _fewer(s, bake, at_any_time=not found)
         if fewer is not None and (len(fewer.bake.doughs) > 1 or not found):
             found.append(fewer)
@@ -65,15 +69,23 @@ def _shifts(most: int = FURTHEST) -> Iterator[int]:
 
 
 def _try(
-    s: "Schedule", bake: Bake, shifts: Sequence[int] | Iterator[int], tolerance: int
+    s: "Schedule", bake: Bake, shifts: Iterable[int], tolerance: int, more: int = 0
 ) -> "Schedule | None":
-    """The first of these times on the table that fits."""
+    """The first of these times on the table that fits.
+
+    Where proof is varied, to wait would undo it: nothing waits for so much `more` than hands ask.
+    """
     table = s.times.table
     reach = (s.times.start - FURTHEST - tolerance - 1440, table + FURTHEST)
     awake = awake_spans(reach, *s.limits.awake, s.zone)
     layout = lay_out(bake, s.limits)
+    wait = s.limits.whole("wait_minutes")
+    asked = solve(layout, table)
+    if bake.proof_varies and asked is not None:
+        wait = min(wait, max(map(asked.waited, bake.pieces)) + more)
+    held = Held(awake, tolerance, wait, s.not_before)
     for shift in shifts:
-        hours = (layout, table + shift, awake, s.not_before, tolerance)
+        hours = (layout, table + shift, held)
         times = (solve(*hours, as_drawn=True) if tolerance else None) or solve(*hours)
         if times is not None:
             plan = replace(s, times=times, bake=bake)

@@ -10,6 +10,7 @@ from kit.plan.timetable.clock import (
     awake_spans,
     clock_changes,
     local,
+    most_at_once,
     say_clock,
     say_day,
     say_minutes,
@@ -19,7 +20,7 @@ from kit.plan.timetable.limits import Limits
 from kit.plan.timetable.proofing import Doubling
 from kit.plan.timetable.runs import Bake, PlannedPiece, to_five
 from kit.plan.timetable.steps import Step, by_side
-from kit.plan.timetable.timing import Times, most_at_once
+from kit.plan.timetable.timing import Times
 
 __all__ = ["longest_waits", "misses", "moved", "not_apart", "notes", "record_moved"]
 
@@ -220,7 +221,7 @@ def _parts(bake: Bake, times: Times) -> Iterator[str]:
     spans = {name: set(t.shapings.values()) for name, t in times.doughs.items()}
     many = sum(map(len, spans.values()))
     if many > len(spans) + _FEW:
-        told = words.join(f"dough {name} {len(own)}" for name, own in spans.items())
+        told = words.join(f"{n} {words.plural(len(own), 'time')}" for n, own in spans.items())
         yield (
             f"doughs are taken out {many} times to shape a part of them ({told}): if that is too "
             "often, plan fewer doughs or pieces, or change proof from dough to dough"
@@ -242,11 +243,11 @@ def _parts(bake: Bake, times: Times) -> Iterator[str]:
 def _colder(times: Times) -> Iterator[str]:
     """What is shaped later has stood cold for longer."""
     later = {name: max(t.work)[0] - t.out for name, t in times.doughs.items()}
-    told = words.join(f"dough {name} {say_minutes(m)}" for name, m in later.items() if m)
+    told = words.join(f"dough {name} by {say_minutes(m)}" for name, m in later.items() if m)
     if told:
         yield (
             "pieces shaped later, for a later load or a shorter proof, stand cold for longer than "
-            f"their dough's retard, at the most by so much: {told}. That is little beside a day in "
+            f"their dough's retard, at the most {told}. That is little beside a day in "
             "the cold, much beside a few hours; what the shorter proof does cannot be told from it"
         )
 
@@ -270,8 +271,8 @@ def _waiting(bake: Bake, times: Times, proof: Doubling | None) -> Iterator[str]:
     waits = {name: wait for name, wait in longest_waits(bake, times).items() if wait > 0}
     if not waits:
         return
-    told = words.join(f"load {name} {say_minutes(wait)}" for name, wait in waits.items())
-    text = f"pieces that stand ready keep rising: {told}"
+    told = words.join(f"for {say_minutes(wait)} before load {name}" for name, wait in waits.items())
+    text = f"pieces that stand ready keep rising, {told}"
     proofs = {p.proof_minutes for p in bake.pieces}
     if proof is not None and proofs == {to_five(proof.minutes)}:
         ratio = proof.ratio_after(to_five(proof.minutes) + max(waits.values()))

@@ -7,28 +7,34 @@ as late as its first load allows, so that nothing goes on before it is proofed; 
 short it is shaped earlier, and its pieces wait. Where proof is varied, the pieces of each load and
 proof are shaped by themselves, so that none waits, but for those whose turns come too soon after
 one another to put the dough back into the cold. Where hands are short to mix a dough, all of it is
-earlier; where they are to shape some of it, its pieces of that load are, however they proof: to
-wait unequally would look like an effect of proof. The longest wait is as short as can be. Mixing
-follows from the first shaping and the retard. Doughs are placed in turn from the last to the first
-(those of the same moment in the plan's order), and so are their parts, which always ends: earlier
-there are free hands.
+earlier, or what is shaped first; where they are to shape some of it, its pieces of that load are,
+however they proof: to wait unequally would look like an effect of proof. The longest wait is as
+short as can be, unless one proof would wait for longer than another on the average. Mixing follows
+from the first shaping and the retard. Doughs are placed in turn from the last to the first (those
+of the same moment in the plan's order), and so are their parts, which always ends: earlier there
+are free hands.
 """
 
 import math
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain, count, pairwise, product
+from functools import cache
+from itertools import count, pairwise, product
 from operator import itemgetter
 
-from kit.plan.timetable.clock import Span
+from kit.plan.timetable.clock import Span, most_at_once
 from kit.plan.timetable.limits import Limits
 from kit.plan.timetable.runs import Bake, PlannedDough, PlannedPiece
 
-__all__ = ["DoughTimes", "Layout", "Times", "lay_out", "most_at_once", "solve"]
+__all__ = ["DoughTimes", "Held", "Layout", "Times", "lay_out", "solve"]
 
 #: Steps in which another plan is looked for, in minutes.
 STEP = 5
+#: So many minutes of the longest wait are worth one by which pieces of one proof wait longer than
+#: those of another, on the average of the bake; and one by which those of a dough wait unlike. Of
+#: 200 random plans more fit, wait for shorter and more alike so than by the longest wait alone.
+_UNLIKE, _LOADS = 4, 0.05
 #: Of the minutes to shape a dough, those that go on taking it out and putting the rest back, at
 #: every shaping again; and how far apart shapings of one dough begin at the least, with how much
 #: in the cold between them. Common practice, no source.
@@ -99,12 +105,12 @@ class Times:
 class Part:
     """Pieces of a dough that go on in the same loads, and are moved together.
 
-    `shapings` says when each is shaped at the latest, so that every one is proofed for its load,
-    `slack` how much earlier it may be until one waits too long; below 0 is none.
+    `shapings` says when each is shaped at the latest, so that every one is proofed for its load;
+    `wait` is how many minutes one of them stands ready then.
     """
 
     shapings: Mapping[str, Span]
-    slack: int
+    wait: int
 
     @property
     def latest(self) -> int:
@@ -117,10 +123,25 @@ class Part:
             name: (moment + start, moment + end) for name, (start, end) in self.shapings.items()
         }
 
-    def early(self, shapings: Mapping[str, Span], table: int) -> int:
-        """Minutes by which it is shaped before the latest moment."""
-        name = next(iter(self.shapings))
-        return table + self.shapings[name][0] - shapings[name][0]
+
+@dataclass(frozen=True)
+class Held:
+    """What a plan is held to.
+
+    Somebody is up when there is something to do (spans of moments, in order), retards are moved
+    by `tolerance` minutes at most, no piece stands ready for longer than `wait` minutes, and
+    nothing is mixed before a moment.
+    """
+
+    awake: Sequence[Span]
+    tolerance: int
+    wait: int
+    not_before: int | None
+
+    def allows(self, mix: int, cold: int) -> bool:
+        """Whether a dough may be mixed and chilled then."""
+        early = self.not_before is not None and mix < self.not_before
+        return not early and _within((cold, cold), self.awake)
 
 
 @dataclass(frozen=True)
@@ -166,8 +187,7 @@ def lay_out(bake: Bake, limits: Limits) -> Layout:
                     for end, some in together
                     for p in some
                 },
-                limits.whole("wait_minutes")
-                - max(last[p] - e for e, some in together for p in some),
+                max(last[p] - e for e, some in together for p in some),
             )
             for together in _by_load(turns)
         ]
@@ -217,107 +237,86 @@ def _by_load(turns: Iterable[Turn]) -> list[list[Turn]]:
 
 
 def solve(
-    layout: Layout,
-    table: int,
-    awake: Sequence[Span] | None = None,
-    not_before: int | None = None,
-    tolerance: int = 0,
-    as_drawn: bool = False,
+    layout: Layout, table: int, held: Held | None = None, as_drawn: bool = False
 ) -> Times | None:
     """Find the times of a bake that is on the table at a moment.
 
     Parameters
     ----------
-    awake : sequence of (int, int), optional
-        When given, the plan is held to it, and to `limits.wait_minutes`. Without it sleep and
-        waiting are not looked at and there always is an answer.
-    not_before : int, optional
-        No mixing before; looked at only together with `awake`.
-    tolerance : int
-        Minutes by which a retard may be moved; likewise.
+    held : Held, optional
+        Without it sleep and waiting are not looked at and there always is an answer.
     as_drawn : bool
-        Mix in the order that was drawn, retards moved rather than doughs; likewise. Doughs of
-        different retards have no such order.
+        Mix in the order that was drawn, retards moved rather than doughs. Doughs of different
+        retards have no such order.
 
     Returns
     -------
     Times or None
         None when nothing fits.
     """
-    limits, doughs = layout.limits, layout.bake.doughs
-    if awake is not None and (
-        min(part.slack for some in layout.parts.values() for part in some) < 0
-        or not _within((table + layout.heat, table), awake)
+    doughs, parts = layout.bake.doughs, layout.parts
+    if held is not None and (
+        any(part.wait > held.wait for some in parts.values() for part in some)
+        or not _within((table + layout.heat, table), held.awake)
     ):
         return None
     if as_drawn and len({d.retard_minutes for d in doughs}) > 1:
         return None
-    loads = {name: (table + on, table + off) for name, (on, off) in layout.loads.items()}
-    session = (min(on for on, _ in loads.values()), max(off for _, off in loads.values()))
-    busy: list[Span] = [session] * limits.griddle_hands
-    found: dict[str, DoughTimes] = {}
     order = list(reversed(doughs))
     if not as_drawn:
-        order.sort(key=lambda d: -layout.parts[d.name][0].latest)
+        order.sort(key=lambda d: -parts[d.name][0].latest)
+    found: dict[str, DoughTimes] = {}
     for dough in order:
-        times = asked = None
-        if awake is None or layout.bake.proof_varies:
-            times = asked = _place(layout, dough, table, busy)
-        if awake is not None:
-            before = min((t.mix for t in found.values()), default=None) if as_drawn else None
-            held = (awake, not_before, tolerance, before)
-            times = _place(layout, dough, table, busy, *held, asked=asked)
+        times = _place(layout, dough, table, found, held, as_drawn)
         if times is None:
             return None
         found[dough.name] = times
-        busy += times.work
+    again = layout.bake.proof_varies and not as_drawn
+    while again:  # each once more, now that the others have their times
+        again = False
+        for dough in order:
+            others = {name: times for name, times in found.items() if name != dough.name}
+            times = _place(layout, dough, table, others, held)
+            if times is not None:
+                tried = {**found, dough.name: times}
+                if _cost(layout, dough, table, tried) < _cost(layout, dough, table, found):
+                    found, again = tried, True
+    loads = {name: (table + on, table + off) for name, (on, off) in layout.loads.items()}
     return Times({d.name: found[d.name] for d in doughs}, loads, table + layout.heat, table)
 
 
-def most_at_once(spans: Sequence[Span]) -> int:
-    """The largest number of spans that share a moment; those that only touch share none.
-
-    Examples
-    --------
-    >>> most_at_once([(0, 10), (10, 20), (5, 12)])
-    2
-    """
-    ends = sorted([(s, 1) for s, e in spans if e > s] + [(e, -1) for s, e in spans if e > s])
-    most = now = 0
-    for _, change in ends:
-        now += change
-        most = max(most, now)
-    return most
-
-
 def _place(
-    layout: Layout, dough: PlannedDough, table: int, busy: Sequence[Span],
-    awake: Sequence[Span] | None = None, not_before: int | None = None, tolerance: int = 0,
-    before: int | None = None, asked: DoughTimes | None = None,
-) -> DoughTimes | None:  # fmt: skip
-    """As late as hands, and whoever is `awake`, allow; the retard nearest to planned.
+    layout: Layout,
+    dough: PlannedDough,
+    table: int,
+    others: Mapping[str, DoughTimes],
+    held: Held | None,
+    as_drawn: bool = False,
+) -> DoughTimes | None:
+    """The nearest retard that hands, and what it is held to, allow; of its ways the best waits.
 
-    Where it is to be mixed `before` another dough, out as late as can be comes first. To wait would
-    undo what is varied: where times are `asked`, they are tried first, and no part is earlier than
-    hands are short then.
+    As drawn it is mixed before the `others`, and the best waits come before the retard. Tried is to
+    begin with the first part earlier and earlier, and with the others as well, or only with it.
     """
     limits, parts = layout.limits, layout.parts[dough.name]
+    ons, offs = zip(*layout.loads.values(), strict=True)
+    busy = [(table + min(ons), table + max(offs))] * limits.griddle_hands
+    busy += [span for times in others.values() for span in times.work]
+    before = min((times.mix for times in others.values()), default=None) if as_drawn else None
+    step = STEP if held is not None and not layout.bake.proof_varies else 1
 
+    def moves(part: Part, least: int = 0) -> Iterable[int]:
+        return count(least) if held is None else range(least, held.wait - part.wait + 1, step)
+
+    @cache
     def free(span: Span) -> bool:
-        return (awake is None or _within(span, awake)) and _is_free(span, busy, limits.hands)
+        return (held is None or _within(span, held.awake)) and _is_free(span, busy, limits.hands)
 
-    def moves(part: Part) -> Iterable[int]:
-        if awake is None:
-            return count()
-        slack = part.slack
-        if asked is not None:
-            slack = min(slack, math.ceil(part.early(asked.shapings, table) / STEP) * STEP)
-        return range(0, slack + 1, STEP)
-
-    def shaped(least: int) -> Mapping[str, Span] | None:
+    @cache
+    def shaped(first: int, rest: int) -> Mapping[str, Span] | None:
         placed: dict[str, Span] = {}
         for part in reversed(parts):
-            ways = (part.at(table - by) for by in moves(part) if by >= least)
+            ways = (part.at(table - by) for by in moves(part, first if part is parts[0] else rest))
             fits = (w for w in ways if all(map(free, set(w.values()))) and _apart(w, placed))
             own = next(fits, None)
             if own is None:
@@ -325,43 +324,56 @@ def _place(
             placed |= own
         return placed
 
-    def made(change: int, shapings: Mapping[str, Span]) -> DoughTimes | None:
+    def made(first: int, rest: int, change: int) -> DoughTimes | None:
+        shapings = shaped(first, rest)
+        if shapings is None:
+            return None
         out = min(shapings.values())[0]
         cold = out - dough.retard_minutes - change
         mixed = cold - limits.whole("rise_minutes")
         mix = mixed - limits.whole("mix_minutes")
         if (
-            (not_before is not None and mix < not_before)
+            not free((mix, mixed))
             or (before is not None and mixed > before)
-            or (awake is not None and not _within((cold, cold), awake))
-            or not free((mix, mixed))
+            or (held is not None and not held.allows(mix, cold))
         ):
             return None
         return DoughTimes(mix, mixed, cold, out, shapings)
 
-    def longest(times: DoughTimes) -> int:
-        return max(part.early(times.shapings, table) for part in parts)
-
-    every: Iterable[Mapping[str, Span]]
-    every = (placed for by in moves(parts[0]) if (placed := shaped(by)) is not None)
-    if (
-        asked is not None
-        and all(part.early(asked.shapings, table) <= part.slack for part in parts)
-        and all(map(free, set(asked.shapings.values())))
-    ):
-        every = chain([asked.shapings], every)
-    ways: Iterable[tuple[int, Mapping[str, Span]]] = ((0, placed) for placed in every)
-    if tolerance and dough.retard_minutes:
-        found = list(every)
-        changes = [0, *(c for by in range(STEP, tolerance + 1, STEP) for c in (by, -by))]
-        ways = [(c, f) for c in changes if not c or dough.retard_minutes + c >= STEP for f in found]
-        if before is not None:  # the sort is stable: the nearest retard stays first
-            ways.sort(key=lambda way: -min(way[1].values())[0])
-    best = next((times for way in ways if (times := made(*way)) is not None), None)
-    if awake is None and best is not None and len(parts) > 1:  # all a little, or one part a lot
-        others = [made(0, placed) for by in range(longest(best)) if (placed := shaped(by))]
-        best = min((best, *(times for times in others if times is not None)), key=longest)
+    changes = [0]
+    if held is not None and dough.retard_minutes:
+        nearest = (c for by in range(STEP, held.tolerance + 1, STEP) for c in (by, -by))
+        changes += [c for c in nearest if dough.retard_minutes + c >= STEP]
+    best, least = None, (math.inf, 0)
+    for change in changes:
+        for first in moves(parts[0]):
+            if first > least[0]:  # nor any after it: the first part alone would wait for longer
+                break
+            for rest in {0, first}:
+                times = made(first, rest, change)
+                if times is not None:
+                    cost = _cost(layout, dough, table, {**others, dough.name: times})
+                    if cost < least:
+                        best, least = times, cost
+        if best is not None and before is None:
+            break
     return best
+
+
+def _cost(
+    layout: Layout, dough: PlannedDough, table: int, found: Mapping[str, DoughTimes]
+) -> tuple[float, int]:
+    """How bad it is to wait so: the longest of a dough, and what looks like an effect of proof."""
+    waits: dict[int, list[int]] = {}
+    own = []
+    for p in layout.bake.pieces:
+        if p.dough in found:
+            wait = table + layout.loads[p.load][0] - found[p.dough].ready(p)
+            waits.setdefault(p.proof_minutes, []).append(wait)
+            own += [wait] * (p.dough == dough.name)
+    means = [sum(some) / len(some) for some in waits.values()]
+    unlike = _UNLIKE * (max(means) - min(means)) + _LOADS * (max(own) - min(own))
+    return max(own) + unlike, sum(map(sum, waits.values()))
 
 
 def _apart(some: Mapping[str, Span], others: Mapping[str, Span]) -> bool:

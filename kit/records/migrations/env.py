@@ -1,4 +1,4 @@
-"""Alembic's entry: runs the revisions on the connection `kit.records.upgrade` hands over."""
+"""Alembic's entry: runs the revisions on the connection that `keeping.upgrade` hands over."""
 
 from alembic import context
 

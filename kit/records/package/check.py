@@ -15,13 +15,13 @@ from kit.formula import Formula, Ingredient
 from kit.quantities import LEVELS, Quantity
 from kit.records.bench.stages import STAGES
 from kit.records.journal import Row
-from kit.records.measured_by import MeasuredBy
 from kit.records.package.own import meet
 from kit.records.package.read import Arrival, where_of
 from kit.records.package.rows import PACKED, columns_of
 from kit.records.package.safe_zip import safe_name
+from kit.records.photos.measured_by import MeasuredBy
 from kit.records.readings import HOW, STAGE, check_kind
-from kit.records.tastings import check_plate
+from kit.records.tastings.store import check_plate
 from kit.records.typed import margin, moment, text, zone
 
 __all__ = ["check_package"]

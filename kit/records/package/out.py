@@ -20,15 +20,15 @@ import pandas as pd
 from kit.errors import InputError
 from kit.quantities import Quantity
 from kit.records import frame as frames
-from kit.records.aside import aside
 from kit.records.journal import Row
+from kit.records.keeping.aside import aside
+from kit.records.keeping.store import Store
 from kit.records.package import schema as layout
 from kit.records.package.cells import write_cell
 from kit.records.package.readme import readme
 from kit.records.package.rows import PACKED, original_of, read_rows
 from kit.records.package.safe_zip import MAX_PHOTO, MAX_TEXT, MAX_TOTAL
 from kit.records.package.strip import CannotStrip, strip
-from kit.records.store import Store
 from kit.records.typed import now, text
 from kit.shown import InLines
 from kit.words import plural

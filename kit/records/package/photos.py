@@ -8,16 +8,16 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from kit.records.aside import put_beside
 from kit.records.journal import Row
+from kit.records.keeping.aside import put_beside, sweep
+from kit.records.keeping.trouble import in_words
 from kit.records.package.read import Arrival, where_of
 from kit.records.package.safe_zip import SafeZip
 from kit.records.package.strip import kind_of_picture
-from kit.records.trouble import in_words
 
 __all__ = ["Landing"]
 
-_FOLDER = "photos"
+_FOLDER, _ASIDE = "photos", ".receiving-"
 
 
 class Landing:
@@ -42,7 +42,8 @@ class Landing:
             if folder is not None and wanted:
                 with in_words(str(folder)):
                     self._into.mkdir(exist_ok=True)
-                    self._aside = Path(tempfile.mkdtemp(prefix=".receiving-", dir=folder))
+                    sweep(folder, f"{_ASIDE}*")
+                    self._aside = Path(tempfile.mkdtemp(prefix=_ASIDE, dir=folder))
                     self._unpack(zipped, wanted, self._aside)
             arrival.stop()
         except BaseException:

@@ -16,13 +16,13 @@ from kit.quantities import Quantity
 from kit.records import tables as t
 from kit.records import trials
 from kit.records.journal import Row, Step, in_parts, new_id, step
+from kit.records.keeping.store import Store
 from kit.records.package.check import check_package
 from kit.records.package.own import remember
 from kit.records.package.photos import Landing
 from kit.records.package.read import Arrival, read_package
 from kit.records.package.rows import PACKED, Rows, columns_of, deciding, original_of, read_rows
 from kit.records.package.safe_zip import SafeZip
-from kit.records.store import Store
 from kit.records.things import there
 from kit.records.typed import text
 from kit.words import plural

@@ -18,11 +18,11 @@ from kit.analysis.checking.beside import set_beside
 from kit.errors import StoreError
 from kit.records import journal, trials
 from kit.records import tables as t
+from kit.records.keeping.store import Store
 from kit.records.sheets.known import Known, read_known
 from kit.records.sheets.look import Look
 from kit.records.sheets.problems import problem_frame, problem_lines
 from kit.records.sheets.store import Tally, store_lines
-from kit.records.store import Store
 from kit.shown import InLines
 
 __all__ = ["BroughtIn", "bring_in"]

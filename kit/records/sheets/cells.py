@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from kit.errors import InputError
-from kit.records.sheets.file import Percent
+from kit.records.sheets.table import Percent
 from kit.records.typed import day
 
 __all__ = [

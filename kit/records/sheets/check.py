@@ -1,23 +1,31 @@
 """Checking a table cell by cell, and one thing against another, before anything is stored."""
 
 import math
+import re
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from functools import partial
 from typing import Any
+from unicodedata import normalize
 
-from kit import quantities
+from kit import quantities, words
 from kit.errors import InputError
 from kit.quantities import Checked, Quantity
 from kit.records.readings import check_kind
-from kit.records.sheets.file import ERRORS, Formula
+from kit.records.sheets.cells import date_order, read_day
 from kit.records.sheets.summed import sums_up
+from kit.records.sheets.table import ERRORS, Formula, Problem
 from kit.records.typed import day, text, whole
 
 __all__ = ["Sheet", "check", "named"]
 
 _NAMED = ("bake", "dough", "piece")
+#: what people write for "as above", and for "nothing happened"; common practice, no source
+_AS_ABOVE = frozenset(
+    ('"', "''", "〃", "„", "”", "“", "do.", "ditto", "dito", "s.o.", "dto", "dto.", "idem")
+)
+_NOTHING = frozenset(("none", "no", "nothing", "ok", "nein", "keine", "keins", "nichts"))
 _ABOUT_BAKE = ("day", "flour_lot", "yeast_lot")
 
 
@@ -28,8 +36,7 @@ class Sheet:
     rows: list[int]  # spreadsheet row of each line; the heading is row 1
     cells: dict[str, list[Any]]  # column -> one cell a line; an empty one is None
     wide: bool = True  # each row is a piece; else each row is a value, of whatever the row names
-    # with their row: what keeps it out
-    problems: list[tuple[int, InputError]] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
     # row, column, doubt: what is unusual
     doubts: list[tuple[int, str, str]] = field(default_factory=list)
     # level -> per line what identifies its bake, dough, load, piece; None where it names none
@@ -46,16 +53,21 @@ class Sheet:
     known: Mapping[str, Iterable[Any]] = field(default_factory=dict)
     # which piece of its row each line is; empty where each row is one
     numbers: list[int] = field(default_factory=list)
+    # columns with a cell of its own for each piece of a row
+    of_pieces: set[str] = field(default_factory=set)
 
-    def problem(self, row: int, column: str, value: object, rule: str, remedy: str = "") -> None:
+    def problem(
+        self, row: int, column: str, value: object, rule: str, remedy: str = "", piece: int = 0
+    ) -> None:
         """Note a problem; one of a row with several pieces once, not for each of them."""
-        told = row, InputError(column, value, rule, remedy, f"row {row}")
-        if not (self.numbers and self.problems and str(self.problems[-1][1]) == str(told[1])):
+        told = Problem(row, InputError(column, value, rule, remedy, f"row {row}"), piece)
+        last = self.problems[-1] if self.numbers and self.problems else None
+        if last is None or (str(last.error), last.piece) != (str(told.error), piece):
             self.problems.append(told)
 
     def good(self) -> list[int]:
         """Return the lines without a problem, by their place in `rows`."""
-        bad = {row for row, _ in self.problems}
+        bad = {problem.row for problem in self.problems}
         return [i for i, row in enumerate(self.rows) if row not in bad]
 
     @property
@@ -78,7 +90,8 @@ class Sheet:
         """Read a column with `reader`, equal cells once; what it refuses is a problem."""
         seen: dict[Hashable, Any] = {}
         out = []
-        for cell, row in zip(self.column(name), self.rows, strict=True):
+        pieces = self.numbers if name in self.of_pieces else [0] * len(self.rows)
+        for cell, row, piece in zip(self.column(name), self.rows, pieces, strict=True):
             if (type(cell), cell) not in seen:
                 try:
                     seen[type(cell), cell] = reader(_computed(name, cell))
@@ -86,7 +99,7 @@ class Sheet:
                     seen[type(cell), cell] = exc
             got = seen[type(cell), cell]
             if isinstance(got, InputError):
-                self.problem(row, name, cell, got.rule, got.remedy)
+                self.problem(row, name, cell, got.rule, got.remedy, piece)
                 got = None
             out.append(got)
         return out
@@ -123,6 +136,8 @@ def _clock(cell: time | timedelta) -> str:
     """Return a time of a spreadsheet as hours and minutes are typed."""
     span = cell if isinstance(cell, timedelta) else datetime.combine(date.min, cell) - datetime.min
     minutes, seconds = divmod(round(span.total_seconds()), 60)
+    if minutes < 0:
+        return f"{minutes} min"
     return f"{minutes // 60}:{minutes % 60:02d}" if not seconds else f"{minutes} min {seconds} s"
 
 
@@ -132,7 +147,10 @@ def _code(cell: Any) -> str:
         cell = int(cell)
     if isinstance(cell, datetime) and cell.time() == time():
         cell = cell.date()
-    return text("code", cell, longest=80, needed=False)
+    code = text("code", cell, longest=80, needed=False)
+    if code.casefold() in _AS_ABOVE:  # "Do" is a Thursday
+        raise InputError("code", code, "says as above", "Write out what stands above it.")
+    return code
 
 
 def _codes(sheet: Sheet, level: str) -> list[Any]:
@@ -152,7 +170,8 @@ def _one_code(cell: Any, there: set[str], others: set[str]) -> str:
 
 def _kinds(cell: Any) -> list[str]:
     kinds = [] if cell is None else str(cell).split(";")
-    return [check_kind(kind) for kind in kinds if kind.strip()]
+    said = [kind for kind in kinds if kind.strip().casefold() not in {"", *_NOTHING}]
+    return [check_kind(kind) for kind in said]
 
 
 def _structure(sheet: Sheet) -> None:
@@ -160,7 +179,7 @@ def _structure(sheet: Sheet) -> None:
     bakes, doughs, pieces = (_codes(sheet, level) for level in _NAMED)
     # a value whose thing is not found has no bake either, nor a row without a day where that tells
     # the bake: one word about it is enough
-    lost = {row for row, problem in sheet.problems if not sheet.wide or problem.field == "day"}
+    lost = {p.row for p in sheet.problems if not sheet.wide or p.error.field == "day"}
     for name, codes in (("bake", bakes), ("dough", doughs)):
         for row, code in zip(sheet.rows, codes, strict=True):
             if code == "" and (sheet.wide if name == "dough" else row not in lost):
@@ -197,8 +216,9 @@ def _nearly_alike(sheet: Sheet) -> None:
     """Ask about bakes and doughs that a slip may have made two of: "A" and "a", "1" and "01"."""
 
     def folded(level: str, key: Any) -> tuple[Any, str, str]:
-        above, code = (None, key) if level == "bake" else key
-        return above, code, str(code).casefold().lstrip("0")
+        if level == "bake":
+            return None, key, _day_of(key)
+        return *key, _bare(key[1])
 
     for level in ("bake", "dough"):
         first: dict[Any, Any] = {}
@@ -214,6 +234,25 @@ def _nearly_alike(sheet: Sheet) -> None:
             if alike and seen != code:
                 doubt = f"{code!r} and {seen!r} count as two {level}s. Is that right?"
                 sheet.doubts.append((row, level, doubt))
+
+
+def _bare(code: Any) -> str:
+    """Return a code without case and what a slip may add: spaces, signs around it, zeros.
+
+    Not what tells numbers apart: a sign, or the zero before a decimal mark.
+    """
+    whole = re.sub(r"\s+", "", normalize("NFC", str(code)).casefold())
+    bare = re.sub(r"^(?:[^\w+\-−]|_)+|(?:[^\w+\-−]|_)+$", "", whole) or whole
+    return re.sub(r"^0+(?=\d)", "", bare).removesuffix(".0")  # as data frames write 1
+
+
+def _day_of(code: Any) -> str:
+    """Return the day that a bake is called by, however it is written; else the bare code."""
+    written = str(code)
+    try:
+        return str(read_day(written, date_order([written])))
+    except InputError:
+        return _bare(code)
 
 
 def _places(sheet: Sheet, bakes: Sequence[Any], loads: Sequence[Any]) -> None:
@@ -325,7 +364,7 @@ def _one_each(
             first, where = got[key]
             sheet.problem(
                 row, column, cell, f"{named(level, key)} has {show(first)} in row {where}",
-                f"One {level} has one {column}.",
+                f"One {level} has one {words.name(column)}.",
             )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ Nothing is stored. A look never changes: each correction gives a new one.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import cached_property
 from html import escape
 from typing import Any
@@ -17,16 +18,15 @@ from kit.records.sheets import pieces
 from kit.records.sheets.cells import (
     DATE_ORDERS,
     MIXED,
-    date_order,
-    decimal_mark,
     is_open,
     read_as,
     two_numbers,
 )
 from kit.records.sheets.check import Sheet
-from kit.records.sheets.file import Percent, Table
-from kit.records.sheets.known import Known
+from kit.records.sheets.meant import meant
 from kit.records.sheets.problems import problem_frame, problem_lines
+from kit.records.sheets.table import Percent, Table
+from kit.records.sheets.understood import Understood
 from kit.records.sheets.words import (
     IGNORED,
     LONG,
@@ -45,28 +45,8 @@ _SHOWN = 10
 
 
 @dataclass(frozen=True, repr=False)
-class Look:
-    """A table as the kit understands it; made by `Trial.look_at`, stored by `Trial.bring_in`.
-
-    Parameters
-    ----------
-    table : Table
-        As it stands in the file.
-    columns : tuple of Column
-        What each column means.
-    dates : str
-        "day/month" or "month/day", when the baker said so.
-    decimal : str
-        "comma" or "point", when the baker said so.
-    known : Known
-        What the trial has already: a long table may name things by code alone.
-    """
-
-    table: Table
-    columns: tuple[Column, ...]
-    dates: str = ""
-    decimal: str = ""
-    known: Known | None = None
+class Look(Understood):
+    """A table as the kit understands it; made by `Trial.look_at`, stored by `Trial.bring_in`."""
 
     # correcting
 
@@ -141,83 +121,9 @@ class Look:
 
     # what it says
 
-    @property
-    def name(self) -> str:
-        """Return what the table is called, its sheet included."""
-        table = self.table
-        return f"{table.name}, sheet {table.sheet!r}" if table.sheet else table.name
-
-    @property
-    def long(self) -> bool:
-        """Say whether each row is one value of one thing; else each row is a piece."""
-        return {"quantity", "value"} <= {column.meaning for column in self.columns}
-
-    @property
-    def unfolded(self) -> bool:
-        """Say whether each row holds several pieces."""
-        return not self.long and pieces.holds_several(pieces.of_pieces(self.columns))
-
-    @cached_property
-    def counting(self) -> tuple[Column, ...]:
-        """Return the columns as they count beside one another."""
-        columns = pieces.of_pieces(self.columns)
-        return pieces.beside_several(columns) if self.unfolded else pieces.one_each(columns)
-
-    @cached_property
-    def lines(self) -> list[tuple[int, int]]:
-        """Return the lines that count, one a piece: place of the row, and which piece of it.
-
-        Of a row with several, those something is measured of; the first where nothing is.
-        """
-        places = range(len(self.table.rows))
-        if not self.unfolded:
-            return [(at, 0) for at in places]
-        counts = zip(self.counting, self.table.columns, strict=True)
-        own = [(c.piece, cells) for c, cells in counts if c.piece and c.meaning != IGNORED]
-        first = min(piece for piece, _ in own)
-        held = (sorted({p for p, cells in own if cells[at] is not None}) for at in places)
-        return [(at, piece) for at, found in zip(places, held, strict=True)
-                for piece in found or [first]]  # fmt: skip
-
-    def cells_of(self, column: Column, cells: Sequence[Any]) -> list[Any]:
-        """Return a column's cells, one a line; empty on the lines of pieces it is not of."""
-        return [cells[at] if column.piece in (0, piece) else None for at, piece in self.lines]
-
-    @cached_property
-    def cells(self) -> dict[str, list[Any]]:
-        """Return the columns that count, by what they mean."""
-        found: dict[str, list[Any]] = {}
-        for column, held in zip(self.counting, self.table.columns, strict=True):
-            if column.meaning != IGNORED:
-                own = self.cells_of(column, held)
-                found[column.meaning] = pieces.beside(found.get(column.meaning), own)
-        return found
-
-    @cached_property
-    def date_order(self) -> str:
-        """Return in which order days are read: as said, else as the column shows."""
-        return self.dates or date_order(self.cells.get("day", []))
-
-    def mark(self, meaning: str) -> str:
-        """Return the decimal mark of a column: as said, as its cells show, as the others show."""
-        if self.decimal:
-            return self.decimal
-        own = self._marks[meaning]
-        if own:
-            return own if own != "both" else ""
-        others = set(self._marks.values()) - {""}
-        return others.pop() if len(others) == 1 and "both" not in others else ""
-
-    @cached_property
-    def _marks(self) -> dict[str, str]:
-        numbers = (m for m in self.cells if m == "value" or quantities.find(m))
-        return {m: decimal_mark(self.cells[m]) for m in numbers}
-
     @cached_property
     def sheet(self) -> Sheet:
         """Return the table checked, cell by cell."""
-        from kit.records.sheets.meant import meant
-
         return meant(self)
 
     @property
@@ -250,6 +156,11 @@ class Look:
             yield (f"Are these dates day/month or month/day, such as {unsure!r}?")
         elif not self.dates:
             yield from read_as(days, self.date_order)
+        told = {column.meaning for column in self.counting if column.answered}
+        for column, cells in zip(self.counting, self.table.columns, strict=True):
+            for question in _may_mean_else(column, cells) if column.meaning not in told else ():
+                told.add(column.meaning)  # of several pieces once
+                yield question
         yield from self._about_numbers()
 
     def _about_numbers(self) -> Iterator[str]:
@@ -341,15 +252,19 @@ class Look:
         lines += [f"{'Question' if '?' in check else 'Note'}: {check}" for check in self.checks]
         if self.questions:
             lines.append(answer_with)
-        return "\n".join([*lines, *problem_lines(self.problems, _SHOWN)])
+        lines += problem_lines(self.problems, _SHOWN)
+        unusual = [f"Look again: {doubt}" for doubt in self.sheet.unusual]
+        more = [f"and {len(unusual) - _SHOWN} more to look at"] if len(unusual) > _SHOWN else []
+        return "\n".join([*lines, *unusual[:_SHOWN], *more])
 
     def _repr_html_(self) -> str:
         asked = "".join(f"<li>{escape(check)}</li>" for check in self.checks)
+        problems = self.problems.head(_SHOWN).fillna("")
         parts = [
             f"<p>{escape(str(self).partition(chr(10))[0])}</p>",
             self.guesses.to_html(index=False, escape=True),
             f"<ul>{asked}</ul>" if asked else "",
-            self.problems.head(_SHOWN).to_html(index=False) if self.sheet.problems else "",
+            "" if problems.empty else problems.to_html(index=False),
         ]
         return "".join(parts)
 
@@ -384,6 +299,31 @@ def look(table: Table) -> Look:
         unit = one.unit if quantities.find(meaning) else ""
         columns.append(Column(name, meaning, unit, doubt, piece=piece, guessed=one))
     return Look(table, tuple(columns))
+
+
+def _may_mean_else(column: Column, cells: Sequence[Any]) -> Iterator[str]:
+    """Ask about cells that are likely not what was typed: a code made a day, a percent a share."""
+    days = (x for x in cells if isinstance(x, date))
+    if column.meaning in ("dough", "piece") and (day := next(days, None)):
+        yield (
+            f"{column.heading!r}: {day:%Y-%m-%d} is a day, and spreadsheets make one of 1-2. Is "
+            "that right?"
+        )
+    own = quantities.find(column.meaning)
+    if own is not None and own.unit == "%":
+        most = max(map(_bare_number, cells), default=0.0)
+        if 0 < 100 * most <= own.usual[1]:  # even the most is so little
+            yield (
+                f"{column.heading!r}: is {most:g} a share, {100 * most:g} %? It counts as "
+                f"{most:g} %; if it is a share, write {100 * most:g}."
+            )
+
+
+def _bare_number(x: Any) -> float:
+    try:
+        return float(x.replace(",", ".") if isinstance(x, str) else x)
+    except (TypeError, ValueError):
+        return 0.0
 
 
 def _which(level: str) -> str:

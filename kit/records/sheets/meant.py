@@ -1,9 +1,9 @@
 """From a table as it stands to a checked one: units, decimal marks and days are made plain."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from kit import quantities
 from kit.errors import InputError
@@ -12,64 +12,74 @@ from kit.records.frame import STRUCTURE
 from kit.records.sheets.cells import number_cell, read_day
 from kit.records.sheets.check import Sheet, check
 from kit.records.sheets.known import Known
-from kit.records.sheets.pieces import beside
-from kit.records.sheets.words import guess, unit_fits
-
-if TYPE_CHECKING:
-    from kit.records.sheets.look import Look
+from kit.records.sheets.understood import Understood
+from kit.records.sheets.words import Column, guess, unit_fits
 
 __all__ = ["meant"]
 
 
-def meant(look: "Look") -> Sheet:
-    """Return the table a look means, checked; cells that hang on an open question are problems."""
-    table, cells = look.table, look.cells
-    known = look.known.ids if look.known else {}
+def meant(table: Understood) -> Sheet:
+    """Return a table as it is understood, checked.
+
+    Cells that hang on an open question are problems.
+    """
+    known = table.known.ids if table.known else {}
     sheet = Sheet(
-        [table.rows[at] for at, _ in look.lines], {}, wide=not look.long, known=known,
-        numbers=[piece for _, piece in look.lines] if look.unfolded else [],
+        [table.table.rows[at] for at, _ in table.lines], {}, wide=not table.long, known=known,
+        numbers=[piece for _, piece in table.lines] if table.unfolded else [],
+        of_pieces={column.meaning for column in table.counting if column.piece},
+        problems=[*table.table.problems],
     )  # fmt: skip
-    sheet.problems += table.problems
-    for name in (*STRUCTURE, "events"):
-        if name in cells and name != "day":
-            sheet.cells[name] = [x.isoformat() if isinstance(x, date) else x for x in cells[name]]
-    if "day" in cells:
-        days = _each(sheet, "day", cells["day"], lambda x: read_day(x, look.date_order))
-        sheet.cells["day"] = days
-        if "bake" not in cells:
-            sheet.cells["bake"] = [None if x is None else x.isoformat() for x in days]
-    for column, held in zip(look.counting, table.columns, strict=True):
-        if quantities.find(column.meaning):
-            reader = partial(
-                number_cell, column.meaning, unit=column.unit, mark=look.mark(column.meaning),
-                sure=bool(look.decimal), stored=column.percent == "stored",
-            )  # fmt: skip
-            own = _each(sheet, column.meaning, look.cells_of(column, held), reader)
-            sheet.cells[column.meaning] = beside(sheet.cells.get(column.meaning), own)
-    if look.long:
-        _long(look, sheet)
+    columns = zip(table.counting, table.table.columns, strict=True)
+    readers = [(column, cells, _reader(table, column)) for column, cells in columns]
+    sheet.cells = table.laid_out(
+        (column, _each(sheet, column, table.table.rows, cells, reader))
+        for column, cells, reader in readers if reader is not None
+    )  # fmt: skip
+    if "day" in sheet.cells and "bake" not in sheet.cells:
+        days = sheet.cells["day"]
+        sheet.cells["bake"] = [None if x is None else x.isoformat() for x in days]
+    if table.long:
+        _long(table, sheet)
     check(sheet)
     return sheet
 
 
-def _each(sheet: Sheet, field: str, cells: list[Any], reader: Callable[[Any], Any]) -> list[Any]:
-    """Read cells one by one; what cannot be read is a problem and empty."""
+def _reader(table: Understood, column: Column) -> Callable[[Any], Any] | None:
+    """Return how the cells of a column are made plain; None where they say nothing of a thing."""
+    if column.meaning == "day":
+        return lambda x: read_day(x, table.date_order)
+    if column.meaning in (*STRUCTURE, "events"):
+        return lambda x: x.isoformat() if isinstance(x, date) else x
+    if quantities.find(column.meaning) is None:
+        return None
+    return partial(
+        number_cell, column.meaning, unit=column.unit, mark=table.mark(column.meaning),
+        sure=bool(table.decimal), stored=column.percent == "stored",
+    )  # fmt: skip
+
+
+def _each(
+    sheet: Sheet, column: Column, rows: Sequence[int], cells: Sequence[Any],
+    reader: Callable[[Any], Any],
+) -> list[Any]:  # fmt: skip
+    """Read a column's cells one by one; what cannot be read is a problem and empty."""
     out = []
-    for row, x in zip(sheet.rows, cells, strict=True):
+    for row, x in zip(rows, cells, strict=True):
         try:
             out.append(None if x is None else reader(x))
         except InputError as exc:
-            sheet.problem(row, field, x, exc.rule, exc.remedy)
+            sheet.problem(row, column.meaning, x, exc.rule, exc.remedy, column.piece)
             out.append(None)
     return out
 
 
-def _long(look: "Look", sheet: Sheet) -> None:
+def _long(table: Understood, sheet: Sheet) -> None:
     """Give each value of a long table to the column of its quantity, and each thing its codes."""
-    cells, count = look.cells, len(sheet.rows)
+    cells, count = table.cells, len(sheet.rows)
     units = cells.get("unit", [None] * count)
     things = cells.get("thing") if "piece" not in cells else None
-    mark = look.mark("value")
+    mark = table.mark("value")
     asked: dict[Any, tuple[Quantity | None, str]] = {}
     for i, row in enumerate(sheet.rows):
         name, value = cells["quantity"][i], cells["value"][i]
@@ -87,10 +97,10 @@ def _long(look: "Look", sheet: Sheet) -> None:
             sheet.problem(row, "unit", unit, f"is no unit of {quantity.label.lower()}",
                           f"Write it in {quantity.unit}." if quantity.unit else "")  # fmt: skip
             continue
-        if things is not None and not _found(sheet, look.known, quantity, things[i], i):
+        if things is not None and not _found(sheet, table.known, quantity, things[i], i):
             continue
         try:
-            plain = number_cell(quantity.name, value, unit, mark, bool(look.decimal))
+            plain = number_cell(quantity.name, value, unit, mark, bool(table.decimal))
         except InputError as exc:
             sheet.problem(row, quantity.name, value, exc.rule, exc.remedy)
             continue

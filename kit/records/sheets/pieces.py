@@ -3,16 +3,15 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 from kit import quantities, words
 from kit.errors import InputError
 from kit.quantities import Quantity
-from kit.records.sheets.file import Table
+from kit.records.sheets.table import Table
 from kit.records.sheets.words import IGNORED, LONG, Column, Guess, both_mean, guess, uncounted
 
 __all__ = [
-    "answered", "beside", "beside_several", "for_all", "holds_several", "made_way", "numbered",
+    "answered", "beside_several", "for_all", "holds_several", "made_way", "numbered",
     "of_pieces", "one_each",
 ]  # fmt: skip
 
@@ -180,14 +179,21 @@ def answered(
             own = column.unit if unit is None else column.guessed.unit or unit
             column = replace(column, doubt="", unit=own, percent=percent or column.percent)
         out.append(column)
-    return _unit_asked(out, kind)
+    for meaning in dict.fromkeys((kind, new.meaning)):
+        if meaning != IGNORED:
+            out = _unit_asked(out, kind, meaning)
+    return out
 
 
-def _unit_asked(columns: Sequence[Column], kind: str) -> list[Column]:
-    """Ask in which unit those of a kind are of which none was said, where it was of others."""
-    own = [c for c in columns if c.piece and c.meaning == kind == c.guessed.meaning]
-    own = [c for c in own if not c.guessed.unit]  # a heading's own is neither asked nor said
-    said = {c.unit for c in own} - {"", quantities.get(kind).unit}
+def _unit_asked(columns: Sequence[Column], kind: str, meaning: str) -> list[Column]:
+    """Ask in which unit those of a kind are of which none was said, where it was of others.
+
+    They mean what was guessed, or all what was said instead.
+    """
+    own = [c for c in columns if c.piece and (c.meaning, c.guessed.meaning) == (meaning, kind)]
+    if meaning == kind:  # a heading's own is neither asked nor said
+        own = [c for c in own if not c.guessed.unit]
+    said = {c.unit for c in own} - {"", quantities.get(meaning).unit}
     unsaid = [c for c in own if not c.unit and not c.own_reading]
     if not said or not unsaid:
         return [*columns]
@@ -256,13 +262,6 @@ def beside_several(columns: Sequence[Column]) -> tuple[Column, ...]:
             column = replace(column, meaning=IGNORED, unit="", doubt=doubt)
         out.append(column)
     return tuple(out)
-
-
-def beside(before: list[Any] | None, own: list[Any]) -> list[Any]:
-    """Put the cells of one piece of the rows into those of the others."""
-    if before is None:
-        return own
-    return [y if x is None else x for x, y in zip(before, own, strict=True)]
 
 
 def _of_piece(quantity: Quantity | None) -> bool:

@@ -3,52 +3,49 @@
 import re
 from collections.abc import Sequence
 from datetime import date, time, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from kit import quantities
-from kit.errors import InputError
 from kit.given import is_missing
-
-if TYPE_CHECKING:
-    from kit.records.sheets.look import Look
+from kit.records.sheets.table import Problem
+from kit.records.sheets.understood import Understood
 
 __all__ = ["problem_frame", "problem_lines"]
 
 
-def problem_frame(look: "Look", problems: Sequence[tuple[int, InputError]]) -> pd.DataFrame:
+def problem_frame(table: Understood, problems: Sequence[Problem]) -> pd.DataFrame:
     """Return problems as a table: sheet, row, column, value, remedy."""
-    names = [q.name for q in quantities.all_quantities()]
-    headings: dict[str, str] = {}
-    for column in sorted(look.counting, key=lambda one: one.piece):
-        before = headings.get(column.meaning)
-        headings[column.meaning] = f"{before}, {column.heading}" if before else column.heading
-    order = {heading: place for place, heading in enumerate(headings.values())}
-    if look.long:
-        headings = {name: headings["value"] for name in names} | headings
-    if "day" in headings:
-        headings.setdefault("bake", headings["day"])
-    named = (column.heading for column in look.columns)
-    cells = dict(zip(named, look.table.columns, strict=True))
-    units = {column.heading: column.unit for column in look.columns}
-    at = {row: i for i, row in enumerate(look.table.rows)} if problems else {}
-    rows: list[tuple[Any, ...]] = []
-    named_as = [(row, headings.get(e.field, e.field), e) for row, e in problems]
-    for row, heading, e in sorted(named_as, key=lambda p: (p[0], order.get(p[1], -1))):
-        # as it stands in the table, not as it was read
-        one_line = heading in cells and not look.unfolded
-        value = cells[heading][at[row]] if one_line else e.value
-        value = str(value) if isinstance(value, date | time | timedelta) else value
-        remedy, known, unit = e.remedy, quantities.find(e.field), units.get(heading)
-        # as the column has it, not in the kit's unit
-        if known and unit and unit != known.unit and one_line:
-            remedy = re.sub(r"^It was read as .*?\. ", "", remedy)
-            remedy += f" It was read as {value} {unit}."
+    columns = {(c.meaning, c.piece): c for c in table.counting}
+    whole = {c.meaning: c for c in sorted(table.counting, key=lambda c: -c.piece)}
+    value, day = whole.get("value"), whole.get("day")
+    cells = dict(zip(table.table.names, table.table.columns, strict=True))
+    order = {heading: place for place, heading in enumerate(table.table.names)}
+    at = {row: i for i, row in enumerate(table.table.rows)} if problems else {}
+    told: list[tuple[Any, ...]] = []
+    for row, e, piece in problems:
+        known = quantities.find(e.field)
+        column = columns.get((e.field, piece)) or whole.get(e.field)
+        if column is None and table.long and known:
+            column = value
+        elif column is None and e.field == "bake":
+            column = day
+        heading, value_there, remedy = e.field, e.value, e.remedy
+        if column is not None:
+            # as it stands in the table, not as it was read
+            heading, value_there = column.heading, cells[column.heading][at[row]]
+            in_own = known and column.unit not in ("", known.unit)
+            if in_own and str(e.value) != str(value_there):  # as the column has it
+                remedy = re.sub(r"^It was read as .*?\. ", "", remedy)
+                remedy += f" It was read as {value_there} {column.unit}."
+        if isinstance(value_there, date | time | timedelta):
+            value_there = str(value_there)
         remedy = f"{e.rule[:1].upper()}{e.rule[1:]}. {remedy}".strip()
-        rows.append((look.table.sheet or look.table.name, row, heading, value, remedy))
-    columns = ["sheet", "row", "column", "value", "remedy"]
-    return pd.DataFrame(rows, columns=columns, dtype=object).astype({"row": int})
+        told.append((table.table.sheet or table.table.name, row, heading, value_there, remedy))
+    told.sort(key=lambda one: (one[1], order.get(one[2], -1)))
+    names = ["sheet", "row", "column", "value", "remedy"]
+    return pd.DataFrame(told, columns=names, dtype=object).astype({"row": int})
 
 
 def problem_lines(problems: pd.DataFrame, shown: int) -> list[str]:

@@ -17,6 +17,7 @@ from kit.records import tables as t
 from kit.records.journal import Row, Step, new_id
 from kit.records.sheets.check import Sheet, named
 from kit.records.sheets.known import Known
+from kit.records.sheets.table import Problem
 from kit.records.structure import lot_id
 from kit.records.things import TABLE_OF
 
@@ -40,8 +41,8 @@ class Tally:
     met: set[tuple[str, str]] = field(default_factory=set)
     changed: int = 0  # values and other entries that replaced different ones
     told: list[str] = field(default_factory=list)  # the changes in words, the first `TOLD` of them
-    # row and why: rows that the records themselves do not let in
-    problems: list[tuple[int, InputError]] = field(default_factory=list)
+    # of rows that the records themselves do not let in
+    problems: list[Problem] = field(default_factory=list)
 
     def change(self, words: str) -> None:
         """Note that something recorded is different now."""
@@ -209,7 +210,7 @@ def store_lines(
     for i in lines:
         row, key = sheet.rows[i], {level: sheet.keys[level][i] for level in TABLE_OF}
         if taken := _taken(known, key, sheet.places[i], row):
-            tally.problems.append((row, taken))
+            tally.problems.append(Problem(row, taken))
             continue
         batch.bake(key["bake"], {name: column[i] for name, column in about_bake}, row)
         if key["dough"] is not None:

@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from kit import quantities
@@ -10,8 +10,8 @@ from kit.errors import NotFoundError, UnitError
 from kit.records.frame import STRUCTURE
 from kit.units import parse
 
-__all__ = ["IGNORED", "LONG", "Column", "Guess", "both_mean", "guess", "meaning_of", "meanings",
-           "uncounted", "unit_fits", "unit_in"]  # fmt: skip
+__all__ = ["IGNORED", "LONG", "Column", "Guess", "both_mean", "exact", "guess", "meaning_of",
+           "meanings", "plain", "uncounted", "unit_fits", "unit_in", "ways_to_write"]  # fmt: skip
 
 #: the meaning of a column that is left out
 IGNORED = "ignored"
@@ -85,6 +85,7 @@ _COUNTS = re.compile(
     r"(?<!\d)(\d{1,2})(?!\d)\)?[\s_]*",
     re.IGNORECASE,
 )
+_NUMBER_FIRST = re.compile(r"\W*\d")
 _BRACKETED = re.compile(r"^(?P<words>.*\S)\s*[(\[](?P<unit>[^()\[\]]*)[)\]]\s*$")
 
 
@@ -122,9 +123,9 @@ def meanings() -> list[str]:
     return [*STRUCTURE, *own, "events", *LONG, IGNORED]
 
 
-def _plain(words: str) -> str:
-    """Return words without case, signs and doubled spaces."""
-    return re.sub(r"[^\w°%]+|_+", " ", words.casefold()).strip()
+def plain(words: str) -> str:
+    """Return words without case, doubled spaces, and signs that tell nothing: "Malt €" is none."""
+    return re.sub(r'[^\w°%‰"″±×÷∆$€£¥¢]+|_+', " ", words.casefold()).strip()
 
 
 def uncounted(heading: str) -> tuple[str, int | None]:
@@ -139,16 +140,16 @@ def uncounted(heading: str) -> tuple[str, int | None]:
     return (_COUNTS.sub(" ", heading).strip(), int(said[0])) if len(said) == 1 else (heading, None)
 
 
-def _index() -> dict[str, str]:
+def ways_to_write() -> dict[str, str]:
     """Return every way of writing a meaning; made anew, since bakers add quantities."""
     index: dict[str, str] = {}
     for quantity in quantities.all_quantities():
-        index[_plain(quantity.name)] = index[_plain(quantity.label)] = quantity.name
+        index[plain(quantity.name)] = index[plain(quantity.label)] = quantity.name
     for meaning, words in _WORDS.items():
         for word in words.split(", "):
-            index.setdefault(_plain(word), meaning)
+            index.setdefault(plain(word), meaning)
     # a table's own names stand above everything: what was exported is read back
-    return index | {_plain(name): name for name in meanings()}
+    return index | {plain(name): name for name in meanings()}
 
 
 def _splits(heading: str) -> Iterator[tuple[str, str]]:
@@ -173,8 +174,10 @@ def unit_fits(unit: str, meaning: str) -> bool:
     (True, False)
     """
     own = quantities.find(meaning)
+    if own is None or _NUMBER_FIRST.match(unit):
+        return False  # in "1/10 mm" no number is read as it stands
     try:
-        return own is not None and parse(f"1 {unit}", own.unit) is not None
+        return parse(f"1 {unit}", own.unit) is not None
     except UnitError:
         return False
 
@@ -201,9 +204,24 @@ def guess(heading: str) -> Guess:
     >>> guess("hieght").doubt, guess("Oven colour").meaning
     ("Does 'hieght' mean Height?", 'ignored')
     """
-    index = _index()
+    index = ways_to_write()
+    if found := exact(heading, index):
+        return found
+    for words, _ in _splits(heading):
+        if either := _EITHER.get(plain(words)):
+            return Guess(IGNORED, "", f"{heading!r}: {either}? It is left out unless you say.")
     for words, unit in _splits(heading):
-        meaning = index.get(_plain(words))
+        near = difflib.get_close_matches(plain(words), index, n=1, cutoff=0.82)
+        if near and len(plain(words)) > 3 and (not unit or unit_fits(unit, index[near[0]])):
+            meaning = index[near[0]]
+            return Guess(meaning, unit, _does(heading, meaning))
+    return Guess(IGNORED, "", f"What is {heading!r}? It is left out unless you say.")
+
+
+def exact(heading: str, index: Mapping[str, str]) -> Guess | None:
+    """Return what a heading means as one of `ways_to_write`; None where it is none of them."""
+    for words, unit in _splits(heading):
+        meaning = index.get(plain(words))
         if meaning is None:
             continue
         if not unit or unit_fits(unit, meaning):
@@ -213,15 +231,7 @@ def guess(heading: str) -> Guess:
                 return Guess(meaning, bracketed["unit"], _does(heading, meaning))
             doubt = f"{heading!r}: {unit} is no unit of {_label(meaning)}. Which unit is it?"
             return Guess(meaning, "", doubt if quantities.find(meaning) else "")
-    for words, _ in _splits(heading):
-        if either := _EITHER.get(_plain(words)):
-            return Guess(IGNORED, "", f"{heading!r}: {either}? It is left out unless you say.")
-    for words, unit in _splits(heading):
-        near = difflib.get_close_matches(_plain(words), index, n=1, cutoff=0.82)
-        if near and len(_plain(words)) > 3 and (not unit or unit_fits(unit, index[near[0]])):
-            meaning = index[near[0]]
-            return Guess(meaning, unit, _does(heading, meaning))
-    return Guess(IGNORED, "", f"What is {heading!r}? It is left out unless you say.")
+    return None
 
 
 def meaning_of(word: str) -> str:

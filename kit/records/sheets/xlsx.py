@@ -7,12 +7,13 @@ import re
 import warnings
 import zipfile
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import IO, Any
 
 from kit.errors import DataError, NotFoundError
-from kit.records.sheets.file import Formula, Percent, Table, cell, headed
+from kit.records.sheets.table import Formula, Percent, Table, cell, headed
 from kit.records.typed import plain_name
 
 __all__ = ["read_workbook"]
@@ -21,6 +22,7 @@ _MAX_BYTES, _MAX_RATIO, _MAX_ROWS, _MAX_COLUMNS = 600_000_000, 200, 1_048_576, 5
 _MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s+ref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
 _FORMULA = re.compile(rb"<(?:\w+:)?f[ >/]")
 _HIDDEN = re.compile(rb'<(?:\w+:)?row\s+r="(\d+)"[^>]{0,300}?\shidden="(?:1|true)"')
+_COLUMN = re.compile(rb"<(?:\w+:)?col\s[^>]{0,300}>")
 _OVERLAP = 500
 #: a number format's parts: text in quotes or behind a stroke or as money, digits, percent; the
 #: rest is room, filling, colour and condition
@@ -44,12 +46,7 @@ def read_workbook(path: Path, sheet: str | None) -> Table:
             book = load_workbook(path, read_only=True, data_only=True)
             try:
                 name, notes = _chosen(book, sheet, path.name)
-                merged: dict[tuple[int, int], Any] = {}
-                across: dict[int, dict[int, int]] = {}
-                lines = _lines(book, name, path, notes, merged, across)
-                table = headed(plain_name(path.name), name, lines, notes, across)
-                table.notes[len(notes) : len(notes)] = _about_merged(merged, table.heading_row)
-                return table
+                return _read(book, name, path, notes)
             finally:
                 book.close()
     except (DataError, NotFoundError):
@@ -58,6 +55,19 @@ def read_workbook(path: Path, sheet: str | None) -> Table:
     except Exception as exc:
         text = f"{path.name} is damaged or no workbook. Open it in your spreadsheet, save it anew."
         raise DataError(text) from exc
+
+
+def _read(book: Any, name: str, path: Path, notes: list[str]) -> Table:
+    """Read one sheet, and note what does not show in it or counts for more than its cell."""
+    sheet = book[name]
+    sheet.reset_dimensions()
+    around, width = _scan(sheet), _width(sheet, path.name)
+    met = _Met(any(font.strike for font in book._fonts))
+    uncomputed = _uncomputed(path, name, width) if around.formulas else {}
+    lines = _lines(sheet, path.name, width, around, uncomputed, met)
+    table = headed(plain_name(path.name), name, lines, [], around.across)
+    table.notes[:0] = [*notes, *met.told(table.heading_row)]
+    return table
 
 
 def _check_size(path: Path) -> None:
@@ -107,48 +117,102 @@ def _holds(sheet: Any) -> bool:
     return any(x.value is not None for row in sheet.iter_rows(max_row=1000) for x in row)
 
 
-def _lines(
-    book: Any,
-    name: str,
-    path: Path,
-    notes: list[str],
-    told: dict[tuple[int, int], Any],
-    across: dict[int, dict[int, int]],
-) -> Iterator[tuple[int, list[Any]]]:
-    """Yield a sheet's rows as plain cells, merged ones filled downwards.
+@dataclass
+class _Around:
+    """What a sheet says besides its cells; openpyxl does not tell it while it reads row by row."""
 
-    Notes in `told` which were filled, and in `across` how far those of a row reach.
-    """
-    sheet = book[name]
-    sheet.reset_dimensions()
-    merged, hidden, formulas = _scan(sheet)
+    # first row, first column, last row, last column of merged areas
+    merged: list[tuple[int, int, int, int]] = field(default_factory=list)
+    rows: set[int] = field(default_factory=set)  # hidden ones
+    columns: list[range] = field(default_factory=list)  # hidden ones
+    formulas: bool = False  # whether it holds any
+
+    @property
+    def across(self) -> dict[int, dict[int, int]]:
+        """Row -> first column of cells merged in it -> last one, columns counted from 0."""
+        reach: dict[int, dict[int, int]] = {}
+        for row, first, _, last in self.merged:
+            if last > first:
+                reach.setdefault(row, {})[first - 1] = last - 1
+        return reach
+
+
+@dataclass
+class _Met:
+    """What was met in a sheet's rows that a person who looks at it may not see."""
+
+    may_be_void: bool  # whether anything in the workbook is struck through
+    rows: list[int] = field(default_factory=list)  # hidden ones that hold something
+    columns: set[int] = field(default_factory=set)  # such columns
+    void: list[int] = field(default_factory=list)  # rows with something struck through
+    # first row and column of merged cells that count for rows below -> what they hold
+    merged: dict[tuple[int, int], Any] = field(default_factory=dict)
+
+    def told(self, heading_row: int) -> Iterator[str]:
+        """Ask about it; merged cells of headings over two rows are not asked about."""
+        from openpyxl.utils import get_column_letter
+
+        if self.rows:
+            yield (
+                f"Hidden rows are read as well ({len(self.rows)}, the first is row {self.rows[0]})."
+                " Is that meant? If not, delete them from the sheet."
+            )
+        if self.columns:
+            letters = ", ".join(map(get_column_letter, sorted(self.columns)))
+            yield (
+                f"Hidden columns are read as well ({letters}). Is that meant? If not, delete them "
+                "from the sheet."
+            )
+        if self.void:
+            yield (
+                "Cells that are struck through are read as well (the first in row "
+                f"{self.void[0]}). Is that meant? If not, empty them."
+            )
+        below = sorted(origin for origin in self.merged if origin[0] > heading_row)
+        if below:
+            yield (
+                f"Merged cells count for every row they cover ({len(below)} of them, the first in "
+                f"row {below[0][0]}: {self.merged[below[0]]!r}). Is that meant?"
+            )
+
+
+def _width(sheet: Any, file: str) -> int:
+    """Return how many columns the first rows of a sheet fill."""
     top = [row for _, row in zip(range(50), sheet.iter_rows(), strict=False)]
     width = max((i for row in top for i, x in enumerate(row, 1) if x.value is not None), default=0)
     if width > _MAX_COLUMNS:
-        text = f"{path.name} has {width} columns. Copy the ones you need into a new workbook."
+        text = f"{file} has {width} columns. Copy the ones you need into a new workbook."
         raise DataError(text)
-    uncomputed = _uncomputed(path, name, width) if formulas else {}
+    return width
+
+
+def _lines(
+    sheet: Any, file: str, width: int, around: _Around, uncomputed: dict[int, dict[int, str]],
+    met: _Met,
+) -> Iterator[tuple[int, list[Any]]]:  # fmt: skip
+    """Yield a sheet's rows as plain cells, merged ones filled downwards; note what is `met`."""
     fill: dict[tuple[int, int], tuple[int, int]] = {}
-    for first_row, first, last_row, last in merged:
-        if last > first:
-            across.setdefault(first_row, {})[first - 1] = last - 1
+    for first_row, first, last_row, last in around.merged:
         if last_row - first_row < 10_000 and first <= width:
             over = range(first_row, last_row + 1), range(first, min(last, width) + 1)
             fill |= {(row, col): (first_row, first) for row in over[0] for col in over[1]}
     seen: dict[tuple[int, int], Any] = {}
     formats: dict[int, str] = {}
-    unseen: list[int] = []
+    hidden = {at for some in around.columns for at in range(some.start, min(some.stop, width + 2))}
     # one column more, to meet cells without a heading
     for number, row in enumerate(sheet.iter_rows(max_col=width + 1), start=1):
         if number > _MAX_ROWS:
-            text = f"{path.name} has more than {_MAX_ROWS} rows, more than a sheet can hold."
+            text = f"{file} has more than {_MAX_ROWS} rows, more than a sheet can hold."
             raise DataError(text)
         line = [_plain(x, formats) for x in row]
         for col, formula in uncomputed.get(number, {}).items():
             if line[col - 1] is None:
                 line[col - 1] = Formula(formula)
-        if number in hidden and any(x is not None for x in line):
-            unseen.append(number)
+        if number in around.rows and any(x is not None for x in line):
+            met.rows.append(number)
+        met.columns |= {at for at in hidden if line[at - 1] is not None}
+        if met.may_be_void and any(x.value is not None and x.font.strike for x in row):
+            met.void.append(number)
         if fill:
             for col in range(1, len(line) + 1):
                 origin = fill.get((number, col))
@@ -157,23 +221,8 @@ def _lines(
                 elif origin is not None and origin[1] == col:  # down, never across
                     line[col - 1] = seen.get(origin)
                     if seen.get(origin) is not None:
-                        told[origin] = seen[origin]
+                        met.merged[origin] = seen[origin]
         yield number, line
-    if unseen:
-        notes.append(
-            f"Hidden rows are read as well ({len(unseen)}, the first is row {unseen[0]}). Is that "
-            "meant? If not, delete them from the sheet."
-        )
-
-
-def _about_merged(told: dict[tuple[int, int], Any], heading_row: int) -> Iterator[str]:
-    """Ask about merged cells, those of headings over two rows left out."""
-    below = sorted(origin for origin in told if origin[0] > heading_row)
-    if below:
-        yield (
-            f"Merged cells count for every row they cover ({len(below)} of them, the first in row "
-            f"{below[0][0]}: {told[below[0]]!r}). Is that meant?"
-        )
 
 
 def _plain(x: Any, formats: dict[int, str]) -> Any:
@@ -232,14 +281,11 @@ def _unit_of_section(section: str) -> str:
     return unit.rstrip() if re.search(r"\w|[°″′%\"]", unit) else ""
 
 
-def _scan(sheet: Any) -> tuple[list[tuple[int, int, int, int]], set[int], bool]:
-    """Return the merged areas of a sheet, its hidden rows, and whether it holds formulas.
-
-    Openpyxl does not tell them while it reads row by row.
-    """
+def _scan(sheet: Any) -> _Around:
+    """Scan a sheet's XML for what belongs to no cell."""
     from openpyxl.utils import column_index_from_string
 
-    merged, hidden, formulas, rest = [], set(), False, b""
+    found, rest = _Around(), b""
     source: IO[bytes]
     with sheet._get_source() as source:
         while chunk := source.read(1 << 20):
@@ -247,16 +293,20 @@ def _scan(sheet: Any) -> tuple[list[tuple[int, int, int, int]], set[int], bool]:
             if b"<!DOCTYPE" in text:  # no spreadsheet writes one; it can unfold without end
                 msg = "a document type inside a sheet"
                 raise ValueError(msg)
-            formulas = formulas or _FORMULA.search(text) is not None
-            hidden |= {int(row) for row in _HIDDEN.findall(text)}
+            found.formulas = found.formulas or _FORMULA.search(text) is not None
+            found.rows |= {int(row) for row in _HIDDEN.findall(text)}
+            for column in _COLUMN.findall(text):
+                said = dict(re.findall(rb'(\w+)="(\w+)"', column))
+                if said.get(b"hidden") in (b"1", b"true"):
+                    found.columns.append(range(int(said[b"min"]), int(said[b"max"]) + 1))
             last = 0
-            for found in _MERGED.finditer(text):
-                left, top, right, bottom = (part.decode() for part in found.groups())
-                merged.append((int(top), column_index_from_string(left),
-                               int(bottom), column_index_from_string(right)))  # fmt: skip
-                last = found.end()
+            for area in _MERGED.finditer(text):
+                left, top, right, bottom = (part.decode() for part in area.groups())
+                found.merged.append((int(top), column_index_from_string(left),
+                                     int(bottom), column_index_from_string(right)))  # fmt: skip
+                last = area.end()
             rest = text[max(last, len(text) - _OVERLAP) :]
-    return merged, hidden, formulas
+    return found
 
 
 def _uncomputed(path: Path, name: str, width: int) -> dict[int, dict[int, str]]:

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 from kit import quantities, words
 from kit.errors import DataError
 from kit.quantities import Checked
-from kit.records import photos as store
 from kit.records.journal import Step
-from kit.records.measured_by import MeasuredBy
-from kit.records.photos import StoredPhoto
+from kit.records.photos import store
+from kit.records.photos.measured_by import MeasuredBy
+from kit.records.photos.store import StoredPhoto
 from kit.records.things import Thing
 from kit.shown import InLines
 
@@ -21,12 +21,15 @@ if TYPE_CHECKING:
     from kit.photo.proof_series import Series
     from kit.photo.value import Value
 
-__all__ = ["AS_FOUND", "BY_HAND", "NOT_LOOKED_AT", "Accepted", "AddedPhotos",
-           "against_typed", "keep_series",
-           "measured_values", "told_of_photos", "volume_ratios"]  # fmt: skip
+__all__ = ["AS_FOUND", "BY_HAND", "NOT_LOOKED_AT", "OF_TWO", "TURNED", "Accepted", "AddedPhotos",
+           "against_typed", "keep_series", "mean_of_two", "measured_values", "no_quarter_turns",
+           "told_of_photos", "volume_ratios"]  # fmt: skip
 
 #: what a reading's note says of the hand that had a part in it
 AS_FOUND, NOT_LOOKED_AT, BY_HAND = "as found", "as found, not looked at", "corrected by hand"
+#: and that the piece had been turned since another photo; that the value is the mean of both
+TURNED = "turned by a quarter"
+OF_TWO = f"two photos {TURNED}"
 #: what a photo shows -> the result's value -> the quantity it is kept as
 _KEPT_AS = {
     "side": {"height_mm": "rise_height_mm", "diameter_mm": "diameter_mm", "volume_ml": "volume_ml"},
@@ -119,30 +122,55 @@ def measured_values(result: Any, shows: str) -> dict[str, "Value"]:
     return found
 
 
-def against_typed(readings: "pd.DataFrame", on: Thing, values: Mapping[str, "Value"]) -> list[str]:
+def no_quarter_turns(readings: "pd.DataFrame") -> "pd.DataFrame":
+    """Leave out photos of a piece that was turned for them: they are no second measuring."""
+    return readings[~readings["note"].fillna("").str.contains(TURNED, regex=False)]
+
+
+def mean_of_two(readings: "pd.DataFrame", on: Thing | None) -> "pd.DataFrame":
+    """Return what counts of a piece and is the mean of two photos; a row a quantity, or none.
+
+    `readings` are as `Trial.readings` gives them.
+    """
+    last = _counting(readings, on)
+    return last[last["note"].fillna("").str.contains(OF_TWO, regex=False)]
+
+
+def against_typed(
+    readings: "pd.DataFrame", on: Thing, values: Mapping[str, "Value"], of_two: bool = False
+) -> list[str]:
     """Say which measured values are not what a hand typed before, by more than both may err.
 
     One sentence a quantity whose value that counts was typed and lies farther off than three
-    standard uncertainties; `readings` are as `Trial.readings` gives them.
+    standard uncertainties, or is the mean of two photos: of one photo alone none is as sure. Of
+    two (`of_two`) it may be the new mean. `readings` are as `Trial.readings` gives them.
     """
-    own = readings[(readings["id"] == on.id) & (readings["how"] != "planned")]
+    own = {str(row.quantity): row for row in _counting(readings, on).itertuples()}
+    means = () if of_two else mean_of_two(readings, on)["quantity"].tolist()
     told = []
     for name, now in values.items():
-        before = own[own["quantity"] == name].tail(1)
-        if before.empty or before["how"].iloc[0] != "entered":
+        if name not in own:
             continue
-        quantity, typed = quantities.get(name), float(before["value"].iloc[0])
-        stated = float(before["u"].fillna(0.0).iloc[0])
+        before: Any = own[name]
+        quantity, stated = quantities.get(name), 0.0 if math.isnan(before.u) else before.u
         # what was read to a place may be off by as much
-        if abs(now.value - typed) > 3 * math.hypot(now.u, stated, 10.0**-quantity.decimals):
-            shown = (
-                f"{words.number(now.value, now.u)} ± {words.number(now.u, now.u, quantity.unit)}"
-            )
-            told.append(
-                f"{words.name(name)} of {on} was typed as {quantity.show(typed)}, and the photo "
-                f"says {shown}"
-            )
+        enough = 3 * math.hypot(now.u, stated, 10.0**-quantity.decimals)
+        was = quantity.show(before.value)
+        if name in means:
+            was = f"kept as {was} of two photos, and this one alone says"
+        elif before.how == "entered" and abs(now.value - before.value) > enough:
+            was = f"typed as {was}, and the photo says"
+        else:
+            continue
+        shown = f"{words.number(now.value, now.u)} ± {words.number(now.u, now.u, quantity.unit)}"
+        told.append(f"{words.name(name)} of {on} was {was} {shown}")
     return told
+
+
+def _counting(readings: "pd.DataFrame", on: Thing | None) -> "pd.DataFrame":
+    """What counts of a thing and is not planned, a row a quantity."""
+    own = readings[(readings["id"] == (on and on.id)) & (readings["how"] != "planned")]
+    return own.drop_duplicates("quantity", keep="last")
 
 
 def keep_series(

@@ -9,13 +9,13 @@ import pandas as pd
 
 from kit import words
 from kit.errors import InputError, KitError, StoreError
-from kit.records import photos as store
 from kit.records import things, trials
 from kit.records.bench.store import read_times
 from kit.records.journal import Step
-from kit.records.measured import AddedPhotos, volume_ratios
-from kit.records.photo_guess import Guess, guess_all
-from kit.records.photos import StoredPhoto
+from kit.records.photos import store
+from kit.records.photos.guess import Guess, guess_all
+from kit.records.photos.measured import AddedPhotos, volume_ratios
+from kit.records.photos.store import StoredPhoto
 from kit.records.things import Dough, Piece, Thing
 from kit.records.trial_records import TrialRecords
 

@@ -11,8 +11,9 @@ import pandas as pd
 
 from kit import words
 from kit.errors import DataError, InputError, NotFoundError
-from kit.records import tastings, trials
-from kit.records.aside import file_name, write_whole
+from kit.records import trials
+from kit.records.keeping.aside import file_name, write_whole
+from kit.records.tastings import store as tastings
 from kit.records.trial_head import TrialHead
 from kit.records.when import read_at
 

@@ -1,19 +1,26 @@
 """Files: what they are called, and written whole or not at all, beside the old one first."""
 
 import filecmp
+import glob
 import os
 import re
 import secrets
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Literal
 
 from kit.errors import StoreError
-from kit.records.trouble import said_of_disk
+from kit.records.keeping.trouble import said_of_disk
 
-__all__ = ["aside", "copied", "file_name", "put_beside", "second_name", "write_whole"]
+__all__ = [
+    "aside", "copied", "file_name", "put_beside", "second_name", "sweep", "write_whole",
+]  # fmt: skip
+
+#: what was not written to for so many seconds is no longer being written
+_LEFT_AFTER = 3600
 
 
 @contextmanager
@@ -23,6 +30,7 @@ def aside(path: Path) -> Iterator[IO[bytes]]:
     Raises StoreError: says what stood in the way; the file at `path` is as it was.
     """
     part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    sweep(path.parent, f".{glob.escape(path.name)}.*.part")
     try:
         try:
             with part.open("xb") as file:
@@ -36,6 +44,16 @@ def aside(path: Path) -> Iterator[IO[bytes]]:
         older = " The older file is as it was." if os.path.isfile(path) else ""
         text = f"{path} was not written: {said_of_disk(exc, path)}{older}"
         raise StoreError(text) from exc
+
+
+def sweep(folder: Path, pattern: str) -> None:
+    """Take away what a program that was killed left in a folder, half-written under such names."""
+    for left in folder.glob(pattern):
+        try:
+            if time.time() - left.stat().st_mtime > _LEFT_AFTER:
+                shutil.rmtree(left) if left.is_dir() else left.unlink()
+        except OSError:  # somebody else's, or gone by now: it does no harm
+            continue
 
 
 def file_name(text: str) -> str:

@@ -1,4 +1,4 @@
-"""How far the paper reaches that a square reference is printed on: no part of a piece."""
+"""The paper a square reference is printed on, and its pale margin: no part of a piece."""
 
 import math
 

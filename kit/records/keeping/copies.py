@@ -14,8 +14,8 @@ from pathlib import Path
 
 from kit.errors import StoreError
 from kit.records import tables as t
-from kit.records.aside import copied, second_name
-from kit.records.trouble import in_words, said_of_disk
+from kit.records.keeping.aside import copied, second_name, sweep
+from kit.records.keeping.trouble import in_words, said_of_disk
 
 __all__ = ["FOLDER", "KEPT", "copies", "keep_copy", "put_back", "when_taken"]
 
@@ -58,6 +58,7 @@ def keep_copy(file: Path) -> str:
             return ""
         into = file.parent / FOLDER
         into.mkdir(exist_ok=True)
+        sweep(into, f"{file.stem}-*.part")
         copy = into / f"{file.stem}-{_moment(*kept[-1:])}{file.suffix}"
         # a name of its own until it is whole: a program that ends half-way leaves no false copy
         part = copy.with_suffix(".part")
@@ -97,6 +98,7 @@ def put_back(file: Path, copy: Path | None = None) -> tuple[Path, Path | None]:
     gone = file.parent / FOLDER / f"replaced-{_moment()}{file.suffix}"
     file = Path(os.path.realpath(file))
     new = file.with_name(f".{gone.name}.part")
+    sweep(file.parent, ".replaced-*.part")
     try:
         try:
             copied(whole, new)  # a full disk shows itself while nothing has changed

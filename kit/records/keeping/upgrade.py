@@ -10,7 +10,7 @@ from kit.errors import StoreError
 
 __all__ = ["script", "upgrade"]
 
-FOLDER = Path(__file__).parent / "migrations"
+FOLDER = Path(__file__).parents[1] / "migrations"
 
 
 def script() -> Config:

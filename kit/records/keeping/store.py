@@ -19,9 +19,9 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from kit.errors import MissingPackageError, StoreError
-from kit.records.copies import FOLDER, copies, keep_copy
+from kit.records.keeping.copies import FOLDER, copies, keep_copy
+from kit.records.keeping.trouble import NOT_OURS, in_words
 from kit.records.tables import VERSION, VERSIONS, metadata, stamp
-from kit.records.trouble import NOT_OURS, in_words
 
 __all__ = ["FILE", "Store", "open_store"]
 
@@ -61,8 +61,8 @@ class Store:
 def open_store(where: str | Path, wait_seconds: float = 5.0, copy: bool = True) -> Store:
     """Open a workspace, made when absent, upgraded when older.
 
-    The state it is in is copied aside first, see `kit.records.copies`; where that fails, a warning
-    says so and the workspace opens all the same.
+    The state it is in is copied aside first, see `kit.records.keeping.copies`; where that fails, a
+    warning says so and the workspace opens all the same.
 
     `where` is a folder, or a database URL such as ``postgresql+psycopg://kitchen/bakes``; while
     another program writes it waits `wait_seconds`. Raises StoreError: it cannot be opened, is no
@@ -209,7 +209,7 @@ def _version(connection: Connection, name: str) -> str | None:
 
 def _upgrade(store: Store, url: URL, wait_seconds: float) -> None:
     """Copy the file aside, then bring it to the present schema, whole or not at all."""
-    from kit.records.upgrade import upgrade
+    from kit.records.keeping.upgrade import upgrade
 
     if store.folder is not None:
         _copy_aside(store.folder / FILE)

@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
+from kit.given import as_number
 from kit.photo.camera import EITHER, Camera, Pose, Variant
 from kit.photo.reference import Scale
 from kit.photo.references.plane_fit import K1_U, turned
 from kit.photo.references.plane_scale import above, grid_u, positive
 
-__all__ = ["find", "marked", "square_on"]
+__all__ = ["find", "marked"]
 
 Array = NDArray[np.float64]
 
@@ -74,7 +75,7 @@ def find(
     )
     px = float(np.linalg.norm(ends[1] - ends[0]))
     marking = math.sqrt(2) * sure / px
-    made = square_on(photo, ends, length, marking, most)
+    made = _square_on(photo, ends, length, marking, most)
     # depth changes by so much of itself that far from them; lengths along there by twice that
     lean = math.tan(math.radians(most / math.sqrt(6))) * length / float(made.pose.shift[2])
     where = (
@@ -93,11 +94,11 @@ def find(
 
 
 def _tilt(given: Any) -> float:
-    number = isinstance(given, int | float | np.number) and not isinstance(given, bool)
-    if not number or not 0 <= float(given) <= 60:
+    number = as_number(given)
+    if number is None or not 0 <= number <= 60:
         rule = "must lie between 0 and 60 degrees"
         raise InputError("tilt_deg", given, rule, "How far off square-on the camera was at most.")
-    return float(given)
+    return number
 
 
 def marked(photo: Any, points: Any) -> Array:
@@ -126,20 +127,11 @@ def marked(photo: Any, points: Any) -> Array:
     return ends
 
 
-def square_on(photo: Any, ends: Array, length: float, marking: float, most_deg: float) -> Scale:
-    """Return the scale of a plane seen square-on: origin at the first point, x as the picture's.
+def _square_on(photo: Any, ends: Array, length: float, marking: float, most_deg: float) -> Scale:
+    """The scale of a plane seen square-on: origin at the first point, x as the picture's.
 
-    Parameters
-    ----------
-    photo : Photo
-    ends : (2, 2) array
-        The two points, in pixels.
-    length : float
-        Between them, in millimetres.
-    marking : float
-        Relative standard uncertainty of their distance in pixels.
-    most_deg : float
-        How far the plane may be tipped to any side.
+    `marking` is the relative standard uncertainty of the points' distance in pixels, `most_deg`
+    how far the plane may be tipped to any side.
     """
     camera: Camera = photo.camera.any_lens
     px = float(np.linalg.norm(ends[1] - ends[0]))

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from kit import words
 from kit.records.bench.stages import BakeTimes
-from kit.records.photos import StoredPhoto
+from kit.records.photos.store import StoredPhoto
 from kit.records.things import Bake, Dough, Load, Piece, Thing
 
 __all__ = ["Guess", "guess_all"]
@@ -37,7 +37,7 @@ _STARTS = ("mixed", "out of the fridge", "shaped")
 class Guess:
     """What a photo seems to show, and of which thing."""
 
-    shows: str | None  # one of `kit.records.photos.SHOWS`
+    shows: str | None  # one of `kit.records.photos.store.SHOWS`
     on: Thing | None
     why: str  # what it rests on, or why there is none; a full sentence
 

@@ -25,12 +25,12 @@ from kit.photo.one_photo import SHOWS
 from kit.quantities import Checked
 from kit.records import readings, things
 from kit.records import tables as t
-from kit.records.aside import put_beside
 from kit.records.journal import Row, Step
-from kit.records.measured_by import MeasuredBy
-from kit.records.store import Store
+from kit.records.keeping.aside import put_beside, sweep
+from kit.records.keeping.store import Store
+from kit.records.keeping.trouble import in_words
+from kit.records.photos.measured_by import MeasuredBy
 from kit.records.things import Thing, check_there, there
-from kit.records.trouble import in_words
 from kit.records.typed import moment, plain_name
 from kit.records.when import read_when
 
@@ -41,6 +41,7 @@ __all__ = [
 
 #: where copies lie, in the workspace's folder
 FOLDER = "photos"
+_ASIDE = ".copying-"
 #: a name that begins so is taken for the fingerprint of an original (`kit.records.package`)
 _FINGERPRINT = re.compile(r"[0-9a-f]{64}(?![0-9a-f])")
 
@@ -122,7 +123,8 @@ def _copied(file: Path, folder: Path) -> Path:
     folder.mkdir(exist_ok=True)
     own = plain_name(file.stem)
     stem = f"photo-{own}" if _FINGERPRINT.match(own) else own
-    handle, aside = tempfile.mkstemp(prefix=".copying-", dir=folder)
+    sweep(folder, f"{_ASIDE}*")
+    handle, aside = tempfile.mkstemp(prefix=_ASIDE, dir=folder)
     os.close(handle)
     try:
         shutil.copyfile(file, aside)
@@ -194,7 +196,8 @@ def say(
 def _move_readings(step: Step, trial_id: str, photo: StoredPhoto, row: Row) -> None:
     """Let what was measured on a photo count for the thing, and at the time, it is said to be of.
 
-    What the thing has no such quantity for is taken out.
+    What the thing has no such quantity for is taken out. Nothing becomes newer by it: what was
+    kept after it still counts.
     """
     new = {"target_id": row["target_id"]} if "target_id" in row else {}
     if row.get("taken"):
@@ -204,10 +207,10 @@ def _move_readings(step: Step, trial_id: str, photo: StoredPhoto, row: Row) -> N
     for old in step.connection.execute(select(t.reading).where(*mine).order_by(r.seq)).all():
         if all(getattr(old, name) == value for name, value in new.items()):
             continue
-        step.delete(t.reading, old.id)
-        if "level" not in row or row["level"] == old.level:
-            kept = {name: getattr(old, name) for name in old._fields if name not in ("seq", "id")}
-            step.add(t.reading, {**kept, "deleted": None, **new})
+        if "level" in row and row["level"] != old.level:
+            step.delete(t.reading, old.id)
+        else:
+            step.change(t.reading, old.id, new)
 
 
 def remove(step: Step, trial_id: str, photo: StoredPhoto) -> None:

@@ -1,0 +1,1 @@
+"""Blind tastings: planned, answered by code, opened at the end."""
