@@ -38,6 +38,8 @@ def as_number(value: object) -> float | None:
         return float(value)
     except OverflowError:
         return math.inf  # of either sign: nothing can be that large
+    except ValueError:  # a signalling NaN
+        return math.nan
 
 
 def as_whole(value: object) -> int | None:

@@ -208,6 +208,38 @@ def test_fields_typed_one_after_the_other_are_one_question(panel, monkeypatch):
     assert len(panel.chosen.doughs()) == 10
 
 
+def test_the_plan_asked_for_in_the_same_moment_is_of_what_is_typed(panel):
+    async def typing():
+        panel.doughs.value = "3"
+        assert panel.proposal.plan.kitchen.doughs == 3
+        assert words(panel.working) == ""
+        panel.doughs.value = "many"
+        assert panel.proposal is None
+
+    asyncio.run(typing())
+
+
+def test_a_fault_while_the_hand_rests_is_seen(panel, monkeypatch):
+    def boom():
+        raise RuntimeError("fault")
+
+    faults = []
+
+    async def typing():
+        loop = asyncio.get_running_loop()
+        loop.set_exception_handler(lambda _, told: faults.append(str(told["exception"])))
+        monkeypatch.setattr(panel, "_propose", boom)
+        panel.doughs.value = "3"
+        await asyncio.sleep(2 * rest.REST_S)
+
+    asyncio.run(typing())
+    assert faults == ["fault"]
+    assert words(panel.working) == ""
+    assert words(panel.shown) == "Not yet: this should not happen; the log says more."
+    assert panel.keep.disabled
+    assert panel.proposal is None
+
+
 def test_asking_again_says_so_and_leaves_what_was_shown(panel):
     before, told = panel.shown.value, []
     panel.working.observe(
@@ -399,7 +431,7 @@ def test_a_trials_own_spread_comes_first_and_invented_ones_last(tmp_path):
 
 
 def test_the_same_from_python_can_be_run(panel):
-    made, _ = panel._call().rsplit("\n", 1)
+    made, _ = panel._call(panel.proposal.plan).rsplit("\n", 1)
     there = {"kit": kit}
     exec(made, there)
     assert there["plan"].counts == panel.proposal.plan.counts

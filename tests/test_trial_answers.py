@@ -231,6 +231,26 @@ def test_the_page_tells_opened_tastings_and_none_that_is_blind(two_factors):
 
 
 @pytest.mark.parametrize(
+    ("method", "headline"), [("pair", "chose short"), ("scores", "scored short higher")]
+)
+def test_what_was_not_asked_of_liking_is_not_told_as_liking(two_factors, method, headline):
+    two_factors.plan_tasting(
+        method, ["long", "short"], 12, seed=664203, question="Which tastes more sour?"
+    )
+    key = two_factors.serving().table.pivot(index="taster", columns="sample", values="code")
+    for who, long, short in key.itertuples():
+        two_factors.taste(who, short if method == "pair" else {short: 7, long: 3})
+    two_factors.unblind()
+    ((served, answer),) = two_factors.report().tasted
+    assert served.endswith("long and short. They were asked: Which tastes more sour?")
+    assert answer.headline == f"The tasters {headline}."
+    assert "prefer" not in str(answer)
+    assert answer.next_step == (
+        "Next: decide whether that is what you want; the tasters were asked nothing else."
+    )
+
+
+@pytest.mark.parametrize(
     ("came", "scores", "why"),
     [
         (4, (6, 6), "Every score is 6: nothing can be told apart."),

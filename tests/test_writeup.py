@@ -622,3 +622,16 @@ def test_the_page_on_paper(browser, tmp_path):
         pages = re.findall(rb"/Type\s*/Page\b", page.pdf(format=paper))
         assert 1 <= len(pages) <= 5
     context.close()
+
+
+def test_a_spread_has_the_digits_of_its_own_size():
+    """It was rounded by half its interval: 0.57 with an interval to 20 stood as 1."""
+    rng = np.random.default_rng(664210)
+    frame = pd.DataFrame({"malt_percent": [0, 1] * 2, "bake": [0, 0, 1, 1], "dough": list("abcd")})
+    frame["rise_height_mm"] = 30 + rng.normal(0, 0.3, 2)[frame["bake"]] + rng.normal(0, 0.3, 4)
+    frame = frame.loc[frame.index.repeat(3)].reset_index(drop=True)
+    frame["rise_height_mm"] += rng.normal(0, 0.4, 12)
+    c = compare(frame, "rise_height_mm", "malt_percent", dough="dough", bake="bake")
+    assert (c.fit.variance["sd"] > 0).sum() > 1
+    for (_, size, _), sd in zip(tables.spread(c).rows, c.fit.variance["sd"], strict=True):
+        assert not sd or abs(float(size.split(" ")[0]) / sd - 1) < 0.06

@@ -206,7 +206,7 @@ def _tell(
         readings=pd.DataFrame({"hours": t, "ratio": r}),
         curve=_fan(draws, clock, _until(last_hours, middle, high), level),
         level=level,
-        checks=(*notes, *more, *cautions(past, clock.moved)),
+        checks=(*notes, *more, *cautions(past, clock.moved, top < 2 and last_hours < USUAL_HOURS)),
     )
 
 

@@ -202,8 +202,9 @@ class MixedFit(Alike):
     def _enough(self, df: Floats, rows: Floats) -> Floats:
         # how well a mean is known is known from the bakes, a difference within them from its units
         floor = np.where(self._constant_in(rows) == 0, self.least_df, self.least_df_of_means)
-        own = [name.split("[")[0] in self.beside for name in self.design.names]
-        floor = np.where((rows[:, own] != 0).any(axis=1), 0.0, floor)
+        held = [name.split("[")[0] in self.beside for name in self.design.names]
+        least = 1e-9 * np.abs(rows).max(axis=1, keepdims=True)
+        floor = np.where((np.abs(rows[:, held]) > least).any(axis=1), 0.0, floor)
         return np.minimum(np.where(df < 1, np.maximum(df, floor), df), self.most_df)
 
     def _constant_in(self, rows: Floats) -> Floats:

@@ -175,7 +175,8 @@ class WeighingSheet:
 
     def _repr_html_(self) -> str:
         table = self.table()
-        if (table.nunique(axis=1) == 1).all():  # nothing in the bowl differs: once for all doughs
+        # nothing in the bowl differs, not even untold by the scale: once for all doughs
+        if (table.nunique(axis=1) == 1).all() and not clashes(self):
             table = table.iloc[:, :1].set_axis(["; ".join(table.columns)], axis=1)
         heads = "".join(f'<th scope="col">{escape(str(head))}</th>' for head in table.columns)
         rows = "".join(

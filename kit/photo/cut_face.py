@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
+from kit.given import as_number
 from kit.photo.crumbs import darkness
 from kit.photo.crumbs import figures as crumb_figures
 from kit.photo.crumbs import words as crumb_words
@@ -354,12 +355,18 @@ def _checked_outline(outline: Any) -> Array:
 
 
 def _checked_threshold(threshold: float | None) -> float | None:
-    if threshold is not None and not 0 < threshold < 1:
+    if threshold is None:
+        return None
+    number = as_number(threshold)
+    if number is None or not 0 < number < 1:
         raise InputError("threshold", threshold, "must lie between 0 and 1", "For example 0.12.")
-    return threshold
+    return number
 
 
 def _checked_crust(crust_mm: float | None) -> float | None:
-    if crust_mm is not None and not 0 <= crust_mm < 20:
+    if crust_mm is None:
+        return None
+    number = as_number(crust_mm)
+    if number is None or not 0 <= number < 20:
         raise InputError("crust_mm", crust_mm, "must lie between 0 and 20 mm")
-    return crust_mm
+    return number

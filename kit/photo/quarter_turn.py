@@ -54,7 +54,7 @@ class TwoViews(Told):
         by, u = 100 * (self.longer.value - 1), 100 * self.longer.u
         told = f"It is {one} wide one way and {two} the other, "
         if by < 2 * u:
-            told += "and so round as far as photos tell."
+            told += "alike as far as photos tell: round, unless it is longer cornerwise."
         else:
             told += (
                 f"{by:.1f} ± {u:.1f} % longer: either photo alone would have put its volume wrong "

@@ -16,6 +16,7 @@ November, fits>
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 import pandas as pd
@@ -27,7 +28,7 @@ from kit.plan.timetable.limits import Limits
 from kit.plan.timetable.proofing import Doubling, doubling
 from kit.plan.timetable.runs import read_runs
 from kit.plan.timetable.scheduled import Schedule
-from kit.plan.timetable.timing import lay_out, solve
+from kit.plan.timetable.timing import Layout, Times, lay_out, solve
 
 __all__ = ["Limits", "Schedule", "schedule"]
 
@@ -106,13 +107,22 @@ def schedule(
     bake = read_runs(runs, limits, doubling_at, retard_hours)
     proof = known.get(room_temp_c) or next(iter(known.values()), None)
     forward = table_time is None
-    table = 0 if forward else moments["table_time"]
     layout = lay_out(bake, limits)
-    times = solve(layout, table)
-    if times is not None and forward:
-        times = solve(layout, moments["mix_time"] - times.first_mix)
-    if times is None:  # pragma: no cover - as asked there always are times
-        msg = "no times were found"
-        raise RuntimeError(msg)
+
+    def as_asked(layout: Layout) -> Times:
+        times = solve(layout, moments.get("table_time", 0))
+        if times is not None and forward:
+            times = solve(layout, moments["mix_time"] - times.first_mix)
+        if times is None:  # pragma: no cover - as asked there always are times
+            msg = "no times were found"
+            raise RuntimeError(msg)
+        return times
+
+    def too_long(times: Times) -> bool:
+        return max(map(times.waited, bake.pieces)) > limits.whole("wait_minutes")
+
+    times = as_asked(layout)
+    if bake.proof_varies and too_long(times):  # a plan that fits comes before waits that are alike
+        times = min(times, as_asked(replace(layout, alike=False)), key=too_long)
     not_before = moments["mix_time"] if len(moments) == 2 else None
     return Schedule(bake, limits, where, proof, times, forward, not_before, tuple(given))

@@ -174,21 +174,31 @@ def together(store: Store, says: str, whole: bool = False) -> Iterator[None]:
         _together.reset(before)
 
 
+_STAYS = "what has been given to another since stays, and the next undo tries it again"
+
+
 def _take_back_all(store: Store, number: str, why: BaseException) -> None:
     """Take a step back because of a failure, which must not be hidden by another."""
     try:
         with store.reading() as connection:
-            if not _done(connection, number):
+            lines = _done(connection, number)
+            if not lines:
                 return  # who did nothing need not wait for those who write
         with store.writing() as connection:
-            _take_back(connection, number)
+            _, stays = _take_back(connection, number)
+            if stays == len(lines):
+                msg = "another window has its names or places. Undo what it did."
+                raise StoreError(msg)  # the step stays as it is
+        said = f"Not all of what was done before that is taken back: {_STAYS}." if stays else ""
+        then = ""
     except StoreError as exc:
         said = f"What was done before that stays, for it could not be taken back: {exc}"
-        if not isinstance(why, Exception):
-            why.add_note(said)
-            return
-        text = f"{why} {said} Then undo: it takes it back."
+        then = " Then undo: it takes it back."
+    if said and isinstance(why, Exception):
+        text = f"{why} {said}{then}"
         raise StoreError(text) from why
+    if said:
+        why.add_note(said)
 
 
 @contextmanager
@@ -228,11 +238,16 @@ def undo(store: Store) -> str | None:
         last = connection.execute(
             select(change.c.step).where(change.c.undone.is_(None)).order_by(change.c.seq.desc())
         ).first()
-        return None if last is None else _take_back(connection, last.step)
+        if last is None:
+            return None
+        says, stays = _take_back(connection, last.step)
+        return f"{says}; {_STAYS}" if stays else says
 
 
-def _take_back(connection: Connection, number: str) -> str:
-    """Put back what one step's lines say where it still stands; return what it was.
+def _take_back(connection: Connection, number: str) -> tuple[str, int]:
+    """Put back what one step's lines say where it still stands.
+
+    Return what it was, and how many lines could not be taken back.
 
     What cannot come back, because another window has given its name or place away, goes on to the
     step that is undone next: most likely that is what is in the way.
@@ -264,10 +279,9 @@ def _take_back(connection: Connection, number: str) -> str:
         if rest and said.seq in blocked:
             first = update(change).where(change.c.seq == rest[0])
             connection.execute(first.values(says=says))
-        says += "; what has been given to another since stays, and the next undo tries it again"
     mine = change.c.step == number, change.c.undone.is_(None)
     connection.execute(update(change).where(*mine).values(undone=when))
-    return says
+    return says, len(blocked)
 
 
 def _bring_back(connection: Connection, line: RowOf[Any]) -> None:

@@ -79,7 +79,7 @@ def spread(c: "Comparison") -> Table:
         name = str(component)
         values = drawn.values[:, drawn.names.index(name)]
         low, high = (math.sqrt(max(v, 0.0)) for v in interval(values, c.fit.level))
-        size = _number_and_span(sd, low, high) if sd else f"none seen ({_span(low, high)})"
+        size = f"{words.number(sd, sd) if sd else 'none seen'} ({_span(low, high)})"
         rows.append((called.get(name, name), size, f"{100 * share:.0f} %"))
     return Table(
         "Where the spread comes from, the settings apart",

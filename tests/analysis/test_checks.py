@@ -14,7 +14,7 @@ from scipy import stats
 import kit
 from kit.analysis.answer.fit_checks import FitChecks
 from kit.analysis.checking.checks import check_comparison
-from kit.analysis.checking.left_out import missing
+from kit.analysis.checking.left_out import missing, missing_table
 from kit.analysis.checking.looks import at_limit, far_off, grubbs, residuals, spread
 from kit.analysis.checking.slips import copied, slipped
 from kit.analysis.dose import dose
@@ -646,11 +646,48 @@ def test_what_else_was_set_differently_is_told():
     assert beside(two_things(), adjust=["retard_hours"])[0] == []
 
 
+def test_a_lot_says_nothing_of_the_flour_itself_nor_where_few_are_known():
+    """Rye has another bag than wheat; lots noted on one bake of four were told of all."""
+    rows = two_things((24, 24))
+    lots = np.where(rows["malt_percent"] > 0, "new", "old")
+    few = rows.assign(flour_lot=np.where(rows["bake"] == 0, lots, None))
+    assert beside(few)[0] == []
+    flour = rows.assign(flour=lots, flour_lot=lots).drop(columns="malt_percent")
+    told = kit.compare(flour, "rise_height_mm", "flour", dough="dough", bake="bake", examine=True)
+    assert not any("lot" in f.text for f in told.examined.findings if f.subject == "beside")
+
+
 def test_what_differs_by_a_hair_or_from_bake_to_bake_is_not():
     assert beside(two_things((24.0, 24.5)))[0] == []
     frame = two_things((24, 24.1))
     frame["retard_hours"] = np.where(frame["bake"] < 2, 24.0, 48.0)
     assert beside(frame)[0] == []
+
+
+def lost(bakes, pieces, gone, by="malt_percent"):
+    """What is said of missing heights: two doughs a bake, of two settings, two times a side."""
+    rows = [
+        (bake, dough, 0.6 * dough, 4 + piece % 2, bake + dough + piece % 3, gone(bake, dough))
+        for bake, dough, piece in product(range(bakes), range(2), range(pieces))
+    ]
+    columns = ["bake", "dough", "malt_percent", "side_minutes", "height", "gone"]
+    frame = pd.DataFrame(rows, columns=columns)
+    frame["height"] = frame["height"].mask(frame["gone"])
+    once = missing_table(frame, "height", by, ["bake", "dough"])
+    return missing(missing_table(frame, "height", by), "height", by, once), once
+
+
+def test_half_the_doughs_of_a_dose_are_told_however_many_pieces_they_had():
+    """Of ten pieces a dough, 20 of 40 gone against none were no alarm."""
+    for pieces in (4, 8, 10, 12):
+        told, _ = lost(4, pieces, lambda bake, dough: dough == 1 and bake < 2)
+        assert told.alarm, pieces
+
+
+def test_a_dough_given_up_takes_as_many_from_each_setting_of_its_pieces():
+    """Only its first piece was counted: 8 of 16 gone at either setting were an alarm."""
+    told, once = lost(4, 4, lambda bake, _: bake >= 2, "side_minutes")
+    assert (told.alarm, list(once["missing"])) == (False, [8, 8])
 
 
 def test_a_lot_that_changed_together_with_the_setting_is_told():

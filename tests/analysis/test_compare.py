@@ -15,6 +15,7 @@ from scipy import stats
 import kit
 from kit.analysis.answer.fitting import Difference
 from kit.analysis.dose import dose
+from kit.analysis.grouping.structure import read_records
 from kit.analysis.steadiness import steadiness
 from kit.analysis.verdict import MOST_DOUGHS, Answer, decide, more_units
 from kit.errors import DataError, DesignError, InputError, KitError, NotFoundError
@@ -238,7 +239,7 @@ def test_refuses_to_pretend(small, change, error, message):
 
 @pytest.mark.parametrize(
     ("named", "first", "other"),
-    [("malt_percent", "0.8", "0,8"), ("malt_percent", "0.8", "0.80 %"), ("flour", "Rye", "rye ")],
+    [("malt_percent", "0.8", "0,8"), ("malt_percent", "0.8", "0.80 %"), ("flour", "rye", "rye ")],
 )
 def test_a_setting_written_in_two_ways_is_asked_about(small, named, first, other):
     """It was taken for another setting, and the doughs of both for too few."""
@@ -253,6 +254,32 @@ def test_a_setting_written_in_two_ways_is_asked_about(small, named, first, other
         f"{named} is {first!r} in some rows and {other!r} in others, the same setting written in "
         "two ways, which would count as two. Write it in one way."
     )
+
+
+@pytest.mark.parametrize(
+    ("named", "first", "other"),
+    [("flour", "0", "00"), ("flour", "7", "07"), ("flour", "A", "a")],
+)
+def test_settings_that_look_alike_are_compared(small, named, first, other):
+    """Flours 0 and 00 were taken for one written in two ways."""
+    frame = small.rename(columns={"malt_percent": named})
+    frame[named] = np.where(frame[named] > 0, first, other)
+    assert ask(frame, by=named).differences.shape[0] == 1
+
+
+def test_a_number_and_its_text_are_one_way_of_writing(small):
+    frame = small.astype({"malt_percent": object})
+    late = frame["bake"] == frame["bake"].max()
+    frame.loc[late, "malt_percent"] = frame["malt_percent"].astype(str)
+    columns = {"trial": None, "bake": "bake", "dough": "dough"}
+    assert read_records(frame, "rise_height_mm", "malt_percent", columns, [], None).unit == "dough"
+
+
+def test_a_row_that_does_not_count_may_write_a_setting_in_another_way(small):
+    frame = small.assign(malt_percent=np.where(small["malt_percent"] > 0, "0.8", "0"))
+    unread = frame.iloc[[0]].assign(malt_percent="0,8", rise_height_mm=np.nan, piece="not read")
+    told = ask(pd.concat([frame, unread], ignore_index=True))
+    assert told.leading.t == pytest.approx(ask(frame).leading.t)
 
 
 @pytest.mark.parametrize("once", [False, True])

@@ -559,3 +559,15 @@ def test_straight_line_is_that_of_compare(demo):
     )  # fmt: skip
     assert whole(mine, None).difference == pytest.approx(line.leading.difference, rel=1e-12)
     assert whole(mine, None).p == pytest.approx(line.leading.p, rel=1e-9)
+
+
+def test_too_few_doughs_are_refused_in_terms_of_doses():
+    """Of doses it was said to bake each setting again."""
+    rows = [
+        (1, "a", 1.2, 40, 29.4), (0, "b", 0.4, 40, 30.4), (0, "c", 0.4, 16, 30.7),
+        (0, "d", 1.2, 16, 30.3), (0, "d", 1.2, 16, 29.6),
+    ]  # fmt: skip
+    columns = ["bake", "dough", "malt_percent", "retard_hours", "height"]
+    frame = pd.DataFrame(rows, columns=columns)
+    with pytest.raises(DesignError, match=r"Bake each dose in at least two more doughs\.$"):
+        dose(frame, "height", "malt_percent", bake="bake", dough="dough", adjust=["retard_hours"])

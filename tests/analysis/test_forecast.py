@@ -283,3 +283,14 @@ def test_double_at_another_temperature():
         double_at(5.0, frame, 22.0)
     with pytest.raises(InputError, match="the temperature of the earlier doughs is missing"):
         double_at(25.0, frame)
+
+
+def test_to_look_early_is_said_only_where_it_may_be_early():
+    for hours, ratios, early in (
+        ([0.5, 1, 1.5], [1.04, 1.2, 1.5], True),
+        ([0.5, 1, 1.5], [1.3, 1.7, 2.1], False),  # double already
+        ([1, 2, 3], [1.05, 1.1, 1.2], False),  # slower than usual
+    ):
+        told = " ".join(forecast(hours, ratios).checks)
+        assert ("so look early" in told) is early
+        assert "record this one to its end" in told

@@ -1,5 +1,7 @@
 """Pieces of one dough that proof alike are shaped together: such a shaping counts once."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,7 +9,9 @@ from scipy import stats
 from statsmodels.stats.anova import AnovaRM
 
 from kit.analysis.compare import compare
+from kit.analysis.dose import dose
 from kit.analysis.grouping.meant import as_meant
+from kit.analysis.mixed import mixed
 from kit.analysis.overview import overview
 from kit.analysis.surface import surface
 from kit.errors import DesignError
@@ -276,3 +280,70 @@ def test_a_plan_promises_what_the_answers_will_notice():
         rows["height"] += found.smallest * (rows["proof_ratio"] == 2)
         noticed += compare(rows, "height", "proof_ratio", **DOUGHS).leading.sure
     assert 0.72 < noticed / 200 < 0.88
+
+
+#: Bake, dough, proof ratio, minutes a side, load, height: as many numbers to find as pieces.
+FITTED_BY_CHANCE = (
+    [
+        (0, "00", 1.6, 5, 0, 30.8),
+        (0, "00", 2.0, 4, 0, 31.99),
+        (0, "00", 1.6, 4, 0, 32.11),
+        (0, "01", 1.6, 5, 1, 32.51),
+        (0, "01", 2.0, 4, 0, 30.1),
+        (1, "10", 1.6, 4, 1, 30.17),
+        (1, "10", 2.0, 4, 0, 32.44),
+        (1, "11", 1.6, 4, 1, 29.81),
+        (1, "11", 2.0, 5, 1, 29.4),
+    ],
+    [
+        (0, "00", 2.0, 5, 0, 27.12),
+        (0, "00", 1.6, 4, 3, 30.54),
+        (0, "00", 1.6, 4, 1, 28.44),
+        (0, "00", 2.0, 4, 3, 31.69),
+        (0, "00", 2.0, 5, 3, 30.42),
+        (1, "10", 1.6, 5, 1, 29.27),
+        (1, "10", 2.0, 5, 3, 29.9),
+        (1, "10", 2.0, 4, 0, 26.13),
+        (1, "10", 2.0, 5, 2, 30.97),
+        (1, "10", 1.6, 4, 0, 23.84),
+    ],
+)
+
+
+@pytest.mark.parametrize("pieces", FITTED_BY_CHANCE)
+def test_pieces_that_fit_by_chance_are_refused(pieces):
+    """A crash in the mathematics, "Singular matrix", reached the baker; p = 2e-13 is worse."""
+    columns = ["bake", "dough", "proof_ratio", "side_minutes", "load", "height"]
+    rows = pd.DataFrame(pieces, columns=columns)
+    with pytest.raises(DesignError, match=r"^too few pieces for so many groupings.*or bake more"):
+        compare(rows, "height", "side_minutes", load="load", adjust=["proof_ratio"], **DOUGHS)
+
+
+def test_means_are_not_surer_than_the_bakes_they_rest_on():
+    """Two bakes alike by chance: the pieces' degrees of freedom were put for the bakes' too."""
+    rng, rows = np.random.default_rng([13713800, 126]), []
+    for bake in range(2):
+        day = rng.normal(0, 2)
+        for dough in range(2):
+            of_dough = rng.normal(0, 0.5)
+            for piece in range(4):
+                if rng.random() > 0.15:
+                    height = 30 + day + of_dough + rng.normal()
+                    rows.append((bake, dough, 4.0 + piece % 2, height))
+    table = pd.DataFrame(rows, columns=["bake", "dough", "side_minutes", "height"])
+    found = compare(table, "height", "side_minutes", **DOUGHS)
+    assert found.fit.least_df == 6
+    assert found.means["df"].min() < 1 <= found.leading.df
+    along = dose(table, "height", "side_minutes", **DOUGHS)
+    assert along.fitted.heights(np.array([4.0, 5.0]))["df"].min() < 1
+
+
+def test_only_the_factor_asked_about_has_the_least_degrees_of_freedom():
+    """What is held alike may be a matter of bakes, of which there are fewer."""
+    rows = series(np.random.default_rng(4472), 1.0, bakes=3)
+    held = mixed(rows, "height ~ C(side_minutes) + C(malt_percent)", ["bake", "dough"])
+    low = replace(held, _estimate=replace(held._estimate, w=1e4 * held._estimate.w), least_df=7)
+    only = replace(low, beside=("C(malt_percent)",))
+    assert low.term("C(malt_percent)")["den_df"] == 7
+    assert only.term("C(malt_percent)")["den_df"] < 1
+    assert only.term("C(side_minutes)")["den_df"] == 7

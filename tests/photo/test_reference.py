@@ -376,6 +376,8 @@ def test_a_checkerboard_is_measured_lying_flat_and_refused_seen_from_its_edge(ti
          "OpenCV's: such as DICT_4X4_50, DICT_5X5_100 or DICT_APRILTAG_36h11."),
         ("scanner", {"dpi": 5}, "dpi is 5: must lie between 50 and 9600 dots to the inch. It "
          "stands in the scanner's settings."),
+        ("scanner", {"dpi": 600, "u_mm": "2,5"}, "u_mm is '2,5': must be 0 or above, in mm."),
+        ("scanner", {"dpi": 600, "u_mm": -1}, "u_mm is -1: must be 0 or above, in mm."),
         ("points", {"points": [(1, 2)], "mm": 5}, "points is [(1, 2)]: must be two points "
          "[(x, y), (x, y)], in pixels."),
         ("disc", {"diameter_mm": 25, "lies": "up"}, "lies is 'up': must be 'flat' or 'upright'."),

@@ -6,7 +6,6 @@ simulation). Simulations are seeded; the chance of a false failure with another 
 
 import json
 import math
-import time
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
@@ -176,14 +175,6 @@ def test_the_picture_of_a_plan_of_two_factors_is_that_of_the_plan():
     assert table["smallest"][0] == pytest.approx(found.smallest, rel=0.05)
 
 
-def test_fast_enough_for_a_slider():
-    power(bakes=5, settings=4, **SD)
-    start = time.perf_counter()
-    for bakes in range(3, 13):
-        power(bakes=bakes, settings=4, matters=2.0, **SD)
-    assert (time.perf_counter() - start) / 10 < 0.05
-
-
 # ---- plans against the same plans refitted
 
 K = 400
@@ -306,14 +297,12 @@ def test_large_plans_are_simulated_less_often():
     assert [_trials(n) for n in (72, 387, 558, 2000)] == [1000, 1000, 481, 100]
 
 
-def test_pieces_hardly_cost_anything():
-    """60 pieces a dough typed for 6 took half a minute; closed form by hand beside it."""
+def test_sixty_pieces_a_dough():
+    """Typed for 6; the closed form by hand."""
     plan = design(
         [MALT2, Factor("retard_hours", (24, 48))], Kitchen(5, tubs=4, pieces_per_dough=60)
     )
-    started = time.perf_counter()
     found = power(plan, sd_dough=1.0, sd_piece=1.2)
-    assert time.perf_counter() - started < 8
     assert found.se == pytest.approx(math.sqrt(2 * (1 + 1.2**2 / 60) / 10))
     assert found.df == pytest.approx(20 - 10 - 1)  # 10 mixings, malt within them
 

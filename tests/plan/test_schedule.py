@@ -579,7 +579,7 @@ def test_pieces_that_proof_for_less_are_shaped_later():
     assert s.fits
     assert (
         "pieces shaped later, for a later load or a shorter proof, stand cold for longer than "
-        "their dough's retard, at the most dough A by 1 h. That is little beside a day in "
+        "their dough's retard, dough A by up to 1 h. That is little beside a day in "
         "the cold, much beside a few hours; what the shorter proof does cannot be told from it"
     ) in s.notes
     alike = schedule(plan({"A": 16}), **ASKED)

@@ -219,3 +219,25 @@ def test_a_dough_begun_earlier_may_have_its_other_loads_on_time(seed, longest):
     limits = {"shape_minutes": 10, "retard": 16}
     s = hurried(seed, (1.5, 2), (0, 0.6), "13:00", limits, tubs=4, pieces_per_dough=6)
     assert s.pieces["waited_minutes"].max() == longest
+
+
+def test_warm_doughs_wait_no_longer_to_even_out_their_proofs():
+    """242 min where a dough that cannot wait in the cold was to make up for another."""
+    limits = {"shape_minutes": 20, "retard": 0}
+    s = hurried(13990040, (1.4, 1.7, 2.0), (0, 0.6), "13:00", limits, tubs=2, pieces_per_dough=4)
+    assert s.pieces["waited_minutes"].max() == 91
+
+
+@pytest.mark.parametrize("known", ["table_time", "mix_time"])
+@pytest.mark.parametrize(
+    ("limit", "longest", "fits"), [(23, 23, True), (20, 20, True), (19, 23, False)]
+)
+def test_a_plan_that_fits_comes_before_proofs_that_wait_alike(known, limit, longest, fits):
+    """23 min for alike proofs, 20 for the shortest wait; under that neither is within the limit."""
+    factors = [Factor("proof_ratio", (1.4, 1.7, 2.0)), MALT]
+    runs = design(factors, Kitchen(bakes=2, tubs=2, pieces_per_dough=4), seed=13990038).runs
+    limits = Limits(**HURRIED, shape_minutes=10, wait_minutes=limit, awake_from="00:00",
+                    awake_to="24:00")  # fmt: skip
+    asked = {known: "2026-12-03 13:00", "zone": "UTC", "retard_hours": 16}
+    s = schedule(runs[runs["bake"] == 1], **asked, limits=limits)
+    assert (s.pieces["waited_minutes"].max(), s.fits) == (longest, fits)

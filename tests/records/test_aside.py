@@ -5,13 +5,14 @@ import os
 import signal
 import subprocess
 import sys
+import time
 
 import pytest
 from PIL import Image
 
 from kit.errors import StoreError
 from kit.records.keeping import aside as aside_module
-from kit.records.keeping.aside import aside, put_beside, second_name, write_whole
+from kit.records.keeping.aside import aside, put_beside, second_name, sweep, write_whole
 from kit.records.keeping.copies import put_back
 from kit.workspace import Workspace
 
@@ -99,6 +100,22 @@ def test_what_a_killed_program_left_goes_when_the_same_is_done_again(tmp_path):
         ws.receive(tmp_path / "malt.zip").package(tmp_path / "malt.zip")
     assert not any(path.exists() for path in left)
     assert all(path.exists() for path in (*young, tmp_path / ".other.zip.0123abcd.part"))
+
+
+def test_what_no_program_of_the_kit_left_stays(tmp_path):
+    mine = [tmp_path / ".a.csv.notes.part", tmp_path / ".a.csv.dir.part" / "k"]
+    mine += [tmp_path / ".a.csv.0123abcd.part" / "k", tmp_path / ".receiving-ab12" / "new"]
+    for path in mine:
+        path.parent.mkdir(exist_ok=True)
+        path.write_text("mine")
+    for path in (*mine[:3], *(path.parent for path in mine[1:])):
+        os.utime(path, (0, 0))
+    lately = tmp_path / ".a.csv.9999abcd.part"  # by a program that was asleep meanwhile
+    lately.write_text("half")
+    os.utime(lately, (time.time() - 7200,) * 2)
+    write_whole(tmp_path / "a.csv", "whole")
+    sweep(tmp_path, ".receiving-*", folders=True)
+    assert all(path.exists() for path in (*mine, lately))
 
 
 @pytest.mark.parametrize(

@@ -460,18 +460,35 @@ def test_an_undo_is_not_stopped_by_what_another_window_has_given_away(ws, trial,
     assert ws.undo() == "undone: salt: trial begun"
 
 
-def test_a_step_that_fails_hands_on_what_another_window_has_given_away(ws, trial):
+@pytest.mark.parametrize("part", [False, True])
+def test_a_step_that_fails_tells_what_another_window_has_given_away(ws, trial, part):
     def fails():
         with Workspace(ws.folder) as other, ws.together("tidied", whole=True):
             ws.remove_trial("malt")
+            if part:
+                ws.new_trial("salt")
             other.new_trial("malt")
-            msg = "power cut"
+            msg = "Power cut."
             raise RuntimeError(msg)
 
-    with pytest.raises(RuntimeError, match="power cut"):
+    said = (
+        "Power cut. What was done before that stays, for it could not be taken back: another "
+        "window has its names or places. Undo what it did. Then undo: it takes it back."
+    )
+    if part:
+        said = (
+            "Power cut. Not all of what was done before that is taken back: what has been given to "
+            "another since stays, and the next undo tries it again."
+        )
+    with pytest.raises(StoreError) as caught:
         fails()
-    assert ws.check().ok
+    assert str(caught.value) == said
+    assert [one.name for one in ws.trials()] == ["malt"]
+    told = ws.history().set_index("what")["undone"]
+    assert told["tidied"] == part
     assert ws.undo() == "undone: malt: trial begun"
+    if not part:
+        assert ws.undo() == "undone: tidied"
     assert [one.id for one in ws.trials()] == [trial.id]
     assert ws.check().ok
 

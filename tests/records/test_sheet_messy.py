@@ -1,5 +1,6 @@
 """Ten years of spreadsheets: what a baker who looks at them reads otherwise than a program does."""
 
+import difflib
 import unicodedata
 from datetime import date, timedelta
 
@@ -8,6 +9,7 @@ import pandas as pd
 import pytest
 from openpyxl.styles import Font
 
+from kit.records.sheets.file import open_table
 from kit.records.sheets.words import IGNORED, guess
 
 
@@ -48,10 +50,60 @@ def test_headings_that_come_again_are_left_out(trial, tmp_path):
     assert trial.frame()["rise_height_mm"].tolist() == [31, 30]
 
 
+@pytest.mark.parametrize(
+    ("heads", "again"),
+    [
+        ("Bake,Dough,Height (mm)", "Bake,Dough,Height mm"),
+        ("Bake,Dough,Height,Notes", "Bake,Dough,Height,Remarks"),
+        ("Bake,Dough,Baked weight,Height", "Bake,Dough,Baked  weight,Height"),
+        ("Bake,Dough,Baked weight,Height", "Bake:,Dough:,Baked weight:,Height:"),
+        ("Bake,Dough,Height,Baked weight", "Bake,Dough,Height"),
+        ("Bake,Dough,Height", "Bake 2,Teig,Höhe"),
+    ],
+)
+def test_headings_that_come_again_in_other_words_are_left_out(trial, tmp_path, heads, again):
+    look = trial.look_at(csv(tmp_path, f"{heads}\n1,A,31\n\n{again}\n2,A,30\n"))
+    assert "Row 4 repeats the headings and is left out." in look.checks
+    assert look.to_frame()["bake"].tolist() == ["1", "2"]
+
+
+@pytest.mark.parametrize("again", ["Bake,Dough,Height (cm)", "Bake,Dough,Core temp"])
+def test_headings_of_another_unit_or_meaning_are_asked_about(trial, tmp_path, again):
+    look = trial.look_at(csv(tmp_path, f"Bake,Dough,Height (mm)\n1,A,31\n\n{again}\n2,A,3\n"))
+    assert look.questions[0].startswith("Row 4 begins another table")
+
+
+def test_words_that_may_be_headings_where_nothing_is_measured_are_told(trial, tmp_path):
+    text = "Bake,Dough,Height\n1,A,31\n\nDough,Height\nA,30\n"
+    assert (
+        "Row 4 reads like headings and counts as a row like the others. If another table begins "
+        "there, put it on a sheet of its own."
+    ) in trial.look_at(csv(tmp_path, text)).checks
+
+
+@pytest.mark.parametrize("value", ["-18", "<5", "~24", "+3"])
+def test_a_row_with_a_number_is_no_heading(trial, tmp_path, value):
+    text = f"thing,quantity,value\nMix,retard temp,{value}\nA,height,30\n"
+    assert len(trial.look_at(csv(tmp_path, text)).sheet.rows) == 2
+
+
+def test_words_of_a_long_sheet_are_not_compared_with_every_heading(trial, tmp_path, monkeypatch):
+    compared = []
+    near = difflib.get_close_matches
+    monkeypatch.setattr(
+        difflib, "get_close_matches", lambda *a, **k: compared.append(a) or near(*a, **k)
+    )
+    rows = "".join(f"November {i},malt {i},P{i},soft words {i}\n" for i in range(400))
+    open_table(csv(tmp_path, f"Bake,Dough,Piece,Notes\n{rows}"))
+    assert len(compared) < 2 * 400  # four a row where each cell is compared with every heading
+
+
 def test_rows_of_words_are_no_headings(trial, tmp_path):
     text = "Bake,Dough,Height,Events\nNovember,malt,,room\nNovember,L,,burnt\n"
     look = trial.look_at(csv(tmp_path, text))
     assert look.to_frame()["dough"].tolist() == ["malt", "L"]
+    text = "Bake,Dough,Piece,Events\nMonday,Malt,Bun,room\nMonday,Mix,Muffin,griddle\n"
+    assert trial.look_at(csv(tmp_path, text)).to_frame()["dough"].tolist() == ["Malt", "Mix"]
 
 
 def test_hidden_columns_are_asked_about(trial, tmp_path):
@@ -73,6 +125,32 @@ def test_what_is_struck_through_is_asked_about(trial, tmp_path):
     assert look.questions == (
         "Cells that are struck through are read as well (the first in row 3). Is that meant? If "
         "not, empty them.",
+    )
+
+
+def test_what_is_hidden_or_struck_and_not_read_is_not_asked_about(trial, tmp_path):
+    def change(sheet):
+        for cell in ("A1", "E3"):  # a title, and a column that is ignored
+            sheet[cell].font = Font(strike=True)
+        sheet.column_dimensions["E"].hidden = True
+
+    rows = [["Old plan"], [*HEADS, "key"], [1, "A", 31, 70, "1A"]]
+    look = trial.look_at(book(tmp_path, rows, change))
+    assert look.questions == ("What is 'key'? It is left out unless you say.",)
+
+
+def test_what_is_hidden_or_struck_is_told_where_its_column_is_answered(trial, tmp_path):
+    def change(sheet):
+        sheet["C2"].font = Font(strike=True)
+        sheet.column_dimensions["C"].hidden = True
+
+    look = trial.look_at(book(tmp_path, [HEADS, [1, "A", 31, 70]], change))
+    assert len(look.questions) == 2
+    answered = look.with_column("Height", "rise_height_mm")
+    assert answered.questions == ()
+    assert answered.checks == (
+        "Hidden columns are read as well (C).",
+        "Cells that are struck through are read as well (the first in row 2).",
     )
 
 
@@ -118,6 +196,31 @@ def test_codes_written_otherwise_are_asked_about(trial, tmp_path, codes):
     look = trial.look_at(csv(tmp_path, f"Bake,Dough,Height\n{one},A,31\n{other},A,32\n"))
     said = f"Look again: row 3, bake: {other!r} and {one!r} count as two bakes. Is that right?"
     assert said in str(look)
+
+
+@pytest.mark.parametrize(
+    "codes",
+    [("0.5", "5"), ("0,05", "0,5"), ("M+", "M-"), ("+1", "-1"), ("*", "**"), ("Do", "Mo")],
+)
+def test_codes_that_differ_in_what_counts_are_two(trial, tmp_path, codes):
+    rows = "".join(f"1;{code};31\n" for code in codes)
+    look = trial.look_at(csv(tmp_path, f"Bake;Dough;Height\n{rows}"))
+    assert "count as two" not in str(look)
+    assert look.to_frame()["dough"].tolist() == list(codes)
+
+
+def test_codes_that_an_older_kit_kept_as_they_stood_are_found(trial):
+    decomposed = unicodedata.normalize("NFD", "Müsli")
+    dough = trial.add_dough(trial.add_bake("2026-11-26", code="1"), code=decomposed)
+    trial.add_piece(dough, code=f"{decomposed}\u200b1")
+    frame = pd.DataFrame({"Bake": [1], "Dough": [decomposed], "Height": [31]})
+    assert trial.bring_in(trial.look_at(frame)).new == dict.fromkeys(
+        ("bake", "dough", "load", "piece"), 0
+    )
+    assert trial.frame()["rise_height_mm"].tolist() == [31]
+    composed = trial.add_dough(trial.bakes()[0], code="Müsli")  # that stands as it reads: it counts
+    assert trial.bring_in(trial.look_at(frame)).new["piece"] == 1
+    assert [len(trial.pieces(one)) for one in (dough, composed)] == [1, 1]
 
 
 @pytest.mark.parametrize("head", [["Bake", "Dough", "Height"], ["Dough", "Piece", "Height"]])
@@ -183,6 +286,12 @@ def test_a_sign_for_what_stands_above_is_no_dough(trial, sign):
     (problem,) = trial.look_at(frame).problems.to_dict("records")
     assert (problem["column"], problem["value"]) == ("Dough", sign)
     assert problem["remedy"] == "Says as above. Write out what stands above it."
+
+
+@pytest.mark.parametrize("code", ["Do", "same"])
+def test_a_weekday_or_a_word_is_a_dough(trial, code):
+    frame = pd.DataFrame({"Bake": [1], "Dough": [code], "Height": [31]})
+    assert trial.look_at(frame).problems.empty
 
 
 def test_that_nothing_happened_is_no_event(trial, tmp_path):

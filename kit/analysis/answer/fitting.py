@@ -140,8 +140,12 @@ def separable(records: Records, by: str) -> tuple[list[str], list[str]]:
     return kept, notes
 
 
-def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit, list[str]]:
+def fit_records(
+    records: Records, formula: str, level: float, what: str = "setting"
+) -> tuple[MixedFit, list[str]]:
     """Fit with all groupings; without the load when there is too little to see it.
+
+    `what` is to be baked again where the spread cannot be judged.
 
     Raises
     ------
@@ -161,10 +165,9 @@ def fit_records(records: Records, formula: str, level: float) -> tuple[MixedFit,
             notes.append(f"too few {kind}s to see what a {kind} does; it was left out")
     try:
         fit = mixed(records.frame, formula, groups, structure=structure, level=level)
-    except DesignError:
-        left = _spare_units(records, formula, records.unit, groups)
-        if records.unit != "piece" and left < 1:  # in a baker's words
-            refuse_unjudged(left, records, "setting")
+    except DesignError as why:
+        if records.unit != "piece" and "cannot be told from" in str(why):  # in a baker's words
+            refuse_unjudged(_spare_units(records, formula, records.unit, groups), records, what)
         raise
     if fit.exact:
         raise DataError(NO_SPREAD)

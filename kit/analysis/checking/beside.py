@@ -9,7 +9,7 @@ from collections.abc import Container, Mapping, Sequence
 
 import pandas as pd
 
-from kit import words
+from kit import quantities, words
 from kit.analysis.answer.fit_checks import Finding
 from kit.analysis.asked import has_numbers
 from kit.analysis.checking.looks import ALARM
@@ -28,6 +28,8 @@ _SET = (
 
 #: Each bag differs by itself, from bake to bake or with a setting.
 _LOTS = ("flour_lot", "yeast_lot")
+#: Of so many pieces the lot must be known before anything is said of it (own choice).
+_NOTED = 0.8
 #: Closer than this share of the largest, settings are one: so well is a thing set (own choice).
 _ALIKE = 0.03
 
@@ -85,6 +87,11 @@ def beside(
 
 def _changed(used: pd.DataFrame, factor: str, lot: str) -> str:
     """That every setting was baked from one lot, and not all from the same; else nothing."""
+    kind = lot.removesuffix("_lot")
+    if kind in factor.lower() and quantities.find(factor) is None:
+        return ""  # another flour is another bag
+    if used[lot].notna().mean() < _NOTED:
+        return ""
     each = used.dropna(subset=[factor, lot]).groupby(factor, observed=True)[lot].unique()
     if not 2 <= len(each) <= MOST_SETTINGS or max(map(len, each)) > 1:
         return ""

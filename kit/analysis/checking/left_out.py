@@ -62,13 +62,16 @@ def missing_table(
 ) -> pd.DataFrame:
     """Pieces, and pieces without a reading, by setting: ``level, pieces, missing``.
 
-    With `once`, the columns that tell doughs apart, a dough of which no piece was read counts as
-    one: what became of it (a bake given up half-way) became of it once, however many it had.
+    With `once`, the columns that tell doughs apart, a dough of one setting of which no piece was
+    read counts as one: what became of it (a bake given up half-way) became of it once, however
+    many pieces it had.
     """
     known = frame[frame[by].notna()]
     gone = pd.to_numeric(known[outcome], errors="coerce").isna()
     if once:
-        whole = gone.groupby([known[c] for c in once], dropna=False).transform("all")
+        doughs = [known[c] for c in once]
+        whole = gone.groupby(doughs, dropna=False).transform("all")
+        whole &= known[by].groupby(doughs, dropna=False).transform("nunique") == 1
         keep = ~(whole & known.duplicated([*once]))
         known, gone = known[keep], gone[keep]
     return _by_setting(gone, known[by])
@@ -96,7 +99,7 @@ def missing(
             "all are there"
         )
         return Finding("missing", text, True)
-    alarm = _uneven(chances) and _hardly_chance(chances)
+    alarm = _uneven(table) and _hardly_chance(chances)
     if alarm:
         text += f": if the setting did it (burnt, torn, collapsed), {_FLATTERED}"
     return Finding("missing", text, alarm)

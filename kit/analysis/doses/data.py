@@ -137,7 +137,7 @@ def read_doses(
     fit = None
     if like is None:
         formula = f"{safe_name(outcome)} ~ {' + '.join([*factors, *terms])}"
-        fit, more = fit_records(records, formula, level)
+        fit, more = fit_records(records, formula, level, "dose")
         groups, structure = fit.groups, fit.structure
         notes += more
     else:

@@ -7,6 +7,7 @@ whether the bakes as they were made can answer the question at all.
 import keyword
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import NoReturn
 
@@ -124,8 +125,6 @@ def read_records(
     check_columns(frame, [("outcome", outcome), ("by", by), *columns.items(), *held_too])
     if mixing and not bake:
         raise InputError("mixing", mixing, "needs bake", "Say what tells bakes apart.")
-    for setting in (by, *(a for _, a in held_too)):
-        _refuse_two_ways(frame[setting], setting)
     as_line = _as_line(frame[by], by, line)
     values = outcome_values(frame, outcome)
     if load is not None and frame.loc[~pd.isna(values), load].isna().all():
@@ -138,6 +137,8 @@ def read_records(
     keep = frame[needed].notna().all(axis=1) & ~pd.isna(values)
     notes = missing_notes(frame, [outcome, *needed], pd.Series(values, index=frame.index))
     rows = frame[keep]
+    for setting in (by, *(a for _, a in held_too)):
+        _refuse_two_ways(rows[setting], setting)
     if rows.empty:
         _refuse_nothing(frame[~pd.isna(values)], outcome, by, needed)
     settings = rows[by].unique()
@@ -356,19 +357,19 @@ def _refuse_duplicates(frame: pd.DataFrame, within: Sequence[str]) -> None:
 
 
 def _refuse_two_ways(column: pd.Series, name: str) -> None:
-    """A setting written in two ways ("0.6" and "0,6", "Rye" and "rye ") would be two settings."""
-    seen: dict[object, object] = {}
-    for given in () if pd.api.types.is_numeric_dtype(column) else column.dropna().unique():
-        meant_by: object = given
-        if isinstance(given, str):
-            try:
-                meant_by = parse(given, words.unit_of(name))
-            except UnitError:
-                meant_by = " ".join(given.split()).casefold()
+    """A setting written in two ways ("0.6" and "0,6" of malt, "rye" and "rye ") would be two."""
+    known = quantities.find(name)
+    seen: dict[object, str] = {}
+    for given in map(str, () if pd.api.types.is_numeric_dtype(column) else column.unique()):
+        meant_by: object = " ".join(given.split())
+        if known is not None and known.unit:  # else "0" and "00" are two flours
+            with suppress(UnitError):
+                read = parse(given, known.unit)
+                meant_by = meant_by if read is None else read
         first = seen.setdefault(meant_by, given)
         if first != given:
             msg = (
-                f"{name} is {str(first)!r} in some rows and {str(given)!r} in others, the same "
+                f"{name} is {first!r} in some rows and {given!r} in others, the same "
                 "setting written in two ways, which would count as two. Write it in one way."
             )
             raise DataError(msg)

@@ -17,6 +17,9 @@ from kit.errors import DesignError, KitError
 
 __all__ = ["Estimate", "each_df", "f_test", "finish", "single_df"]
 
+#: With a grouping's variance so many times the pieces', these fit by chance and say nothing.
+_MOST = 1e8
+
 
 @dataclass(frozen=True)
 class Estimate:
@@ -57,6 +60,7 @@ def finish(
     phi = s2 * at.a_inverse
     sizes = np.linalg.eigvalsh(phi)
     blurred = sizes[:, 0] <= 1e-15 * sizes[:, -1]  # next to no spread is left within the groups
+    blurred |= (at.ratio > _MOST).any(axis=1)
     if inverse is None:
         inverse, bad = _inverse_information(information_of(blocks, at))
         blurred |= bad

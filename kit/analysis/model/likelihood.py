@@ -19,6 +19,8 @@ __all__ = [
 #: A component below zero may shrink the spread of group sums to this share of the pieces' own:
 #: two doughs whose rounded means happen to agree must not make a difference look certain.
 SMALLEST = 1e-3
+#: Beyond this ratio the pieces' own spread is lost in rounding: none is left to be seen.
+_LARGEST = 1e14
 
 
 @dataclass(frozen=True)
@@ -49,12 +51,13 @@ def point(blocks: Blocks, ratio: Floats, derivatives: bool = True) -> Point:
     m, g, q, t, tt, logdet = sums(blocks, np.where(bad[:, None], 0.0, ratio), derivatives)
     p = blocks.rank
     a = m[:, :p, :p]
-    a_inverse = np.linalg.inv(a)
+    sign, log_a = np.linalg.slogdet(a)
+    bad |= sign <= 0  # of pieces next to certain the settings are seen no more
+    a_inverse = np.linalg.inv(np.where(bad[:, None, None], np.eye(p), a))
     beta = np.einsum("tij,tj->ti", a_inverse, m[:, :p, p])
     rss = m[:, p, p] - np.einsum("ti,ti->t", m[:, p, :p], beta)
     df = blocks.n - p
-    sign, log_a = np.linalg.slogdet(a)
-    bad |= (rss <= 0) | (sign <= 0)
+    bad |= rss <= 0
     sigma2 = np.where(bad, 1.0, rss) / df
     criterion = df * (np.log(2 * np.pi * sigma2) + 1) + logdet + log_a
     return Point(
@@ -63,8 +66,8 @@ def point(blocks: Blocks, ratio: Floats, derivatives: bool = True) -> Point:
 
 
 def _impossible(blocks: Blocks, ratio: Floats) -> NDArray[np.bool_]:
-    """Where a component below zero leaves too little spread, or none."""
-    bad = np.zeros(len(ratio), dtype=bool)
+    """Where a component below zero leaves too little spread, or none, or hides the pieces'."""
+    bad: NDArray[np.bool_] = np.any(ratio > _LARGEST, axis=1)
     if (ratio >= 0).all():
         return bad
     bad |= spread_of(blocks.strata, ratio).min(axis=1) <= SMALLEST

@@ -21,6 +21,10 @@ __all__ = ["Forecast", "cautions"]
 
 #: From this chance on it is said that it may never be double.
 _TELL = 0.05
+_QUICK = (
+    "a dough that is much quicker than two hours may be double before these times, so look early, "
+    "and "
+)
 #: and from this one no finer than "more than 95 %": the curve itself is an assumption
 _SURE = 0.95
 
@@ -219,14 +223,13 @@ class Forecast(Told):
         return charts.rise_forecast(self, ax)
 
 
-def cautions(earlier: "Earlier | None", moved: bool) -> list[str]:
-    """What to know before trusting it."""
+def cautions(earlier: "Earlier | None", moved: bool, early: bool = True) -> list[str]:
+    """What to know before trusting it; `early` when it may be double before it is expected."""
     notes = []
     if earlier is None or not earlier.doughs:
         notes.append(
-            "without curves of your own the forecast is wide and leans on usual practice: a dough "
-            "that is much quicker than two hours may be double before these times, so look early, "
-            "and record this one to its end"
+            "without curves of your own the forecast is wide and leans on usual practice: "
+            + f"{_QUICK if early else ''}record this one to its end"
         )
     elif len(earlier.doughs) < 4:
         notes.append(

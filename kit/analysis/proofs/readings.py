@@ -18,7 +18,7 @@ LONGEST_HOURS, MOST_RATIO = 168.0, 12.0
 #: the others by luck, so the chance is shared out among all pairs (Bonferroni). Own choice, held to
 #: by simulation.
 _FALL = 0.05
-_BY_LUCK = 0.03
+_BY_LUCK = 0.05
 
 
 @dataclass(frozen=True)
@@ -161,7 +161,7 @@ def _fell(t: Floats, r: Floats, u: Floats | None) -> tuple[float, float] | None:
     if u is not None and len(after):
         from scipy import special
 
-        pairs = len(after) * (len(after) + 1) / 2
+        pairs = len(r) * (len(r) - 1) / 2
         limit = special.ndtri(1 - _BY_LUCK / pairs) * np.hypot(u[top], u[top + 1 :])
     fell = bool((after > limit).any())
     return (float(t[top]), float(r[top])) if fell else None

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from kit import words
 from kit.analysis.tasting import exact
+from kit.analysis.tasting.answered import NOT_LIKING
 from kit.analysis.tasting.methods import Method
 from kit.analysis.tasting.needed import tasters_needed
 from kit.analysis.verdict import Answer
@@ -31,16 +32,24 @@ def headline(c: "Choice") -> str:
     """The answer in a few words."""
     if c.answer is Answer.NONE:
         if c.two_sided:
-            return "No preference that matters."
+            return f"No {_what(c)} that matters."
         return "No difference that matters."
     if not c.told:
         return "Cannot tell yet."
-    found = f"preferred {_winner(c)}" if c.two_sided else "told them apart"
+    found = (
+        f"{'chose' if c.question else 'preferred'} {_winner(c)}"
+        if c.two_sided
+        else "told them apart"
+    )
     tail = {
         Answer.SMALL: ", but too few to matter",
         Answer.UNCLEAR: "; cannot tell yet whether enough to matter",
     }.get(c.answer, "")
     return f"{_who(c)} {found}{tail}."
+
+
+def _what(c: "Choice") -> str:
+    return "difference" if c.question else "preference"
 
 
 def finding(c: "Choice") -> str:
@@ -51,7 +60,7 @@ def finding(c: "Choice") -> str:
         of = "majorities" if answers != c.answers else "choices"
         enough = "none would be enough" if c.needed is None else f"{c.needed} are enough"
         text = (
-            f"{most} of {answers} {of} for {_winner(c)} where no preference gives about "
+            f"{most} of {answers} {of} for {_winner(c)} where no {_what(c)} gives about "
             f"{answers / 2:g}; {enough}."
         )
         return f"{text} {_preferring(c)}"
@@ -69,9 +78,12 @@ def _preferring(c: "Choice") -> str:
 
 
 def _able(c: "Choice") -> str:
-    whose = "of the time this taster" if c.tasters == 1 else "of people like these"
-    text = f"The answers fit {span(c.noticing.low, c.noticing.high)} {whose}"
-    text += " being able to tell" if c.tasters == 1 else " able to tell"
+    near = span(c.noticing.low, c.noticing.high)
+    if c.told and c.noticing.low < 0.005:  # that nobody can is what the test speaks against
+        near = f"up to {percent(c.noticing.high)}"
+    text = f"The answers fit {near} of people like these able to tell"
+    if c.tasters == 1:
+        text = f"This taster may be able to tell {near} of the time"
     if c.matters is None:
         return f"{text}."
     share = percent(c.matters)
@@ -95,7 +107,7 @@ def could_miss(c: "Choice") -> str:
         )
     if c.two_sided:
         return (
-            f"With {people}{again} a preference that fewer than {percent((1 + c.missed) / 2)} of "
+            f"With {people}{again} a {_what(c)} that fewer than {percent((1 + c.missed) / 2)} of "
             "people share would likely be missed."
         )
     return (
@@ -106,6 +118,8 @@ def could_miss(c: "Choice") -> str:
 
 def next_step(c: "Choice") -> str:
     """What to do next."""
+    if c.two_sided and c.question and c.answer is not Answer.UNCLEAR:
+        return NOT_LIKING
     if c.answer is Answer.MATTERS:
         if c.two_sided:
             return f"Next: {_winner(c)} it is, unless cost or effort says otherwise."
@@ -113,7 +127,7 @@ def next_step(c: "Choice") -> str:
     if c.answer in (Answer.SMALL, Answer.NONE):
         return "Next: choose by cost or convenience; for the taste they are alike."
     if c.told and c.matters is not None:  # to notice it once more would settle nothing
-        more = f"prefer {_winner(c)}" if c.two_sided else "can tell"
+        more = f"{'choose' if c.question else 'prefer'} {_winner(c)}" if c.two_sided else "can tell"
         return (
             "Next: take it that they are not the same; whether more than "
             f"{percent(c.matters)} of people {more} takes a new and larger tasting of different "
@@ -127,7 +141,7 @@ def next_step(c: "Choice") -> str:
     except DataError:
         return "Next: so small a difference needs more tasters than a home panel has."
     if c.two_sided:
-        seen = f"a preference that {percent((1 + share) / 2)} of people share"
+        seen = f"a {_what(c)} that {percent((1 + share) / 2)} of people share"
     else:
         seen = f"a difference that {percent(share)} of people can tell"
     text = f"Next: to notice {seen}, ask {need.tasters} different people in a new tasting"

@@ -11,7 +11,7 @@ import pandas as pd
 from kit import words
 from kit.analysis.asked import need_between
 from kit.analysis.means import tukey_critical
-from kit.analysis.tasting.answered import Answered
+from kit.analysis.tasting.answered import NOT_LIKING, Answered
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread, spread
 from kit.analysis.verdict import Answer
@@ -115,6 +115,8 @@ class Ranking(Answered):
         """What to do next."""
         if self.answer is Answer.UNCLEAR:
             return "Next: ask more people, or compare the first and the last as a pair."
+        if self.question:
+            return NOT_LIKING
         first = self.sums.index[0]
         return f"Next: go on with {first}, or check it against the next in a pair."
 

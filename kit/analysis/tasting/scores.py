@@ -17,7 +17,7 @@ import pandas as pd
 
 from kit import words
 from kit.analysis.asked import need_between
-from kit.analysis.tasting.answered import Answered
+from kit.analysis.tasting.answered import NOT_LIKING, Answered
 from kit.analysis.tasting.ordinal import FAR, Fit, chance_higher, fit, limit
 from kit.analysis.tasting.read import table
 from kit.analysis.tasting.shuffles import chance_of_spread
@@ -143,6 +143,8 @@ class Scores(Answered):
     @property
     def next_step(self) -> str:
         """What to do next."""
+        if self.question and self.answer is not Answer.UNCLEAR:
+            return NOT_LIKING
         if self.answer is Answer.MATTERS:
             return f"Next: {self.leading['higher']} it is, unless cost or effort says otherwise."
         if self.answer in (Answer.SMALL, Answer.NONE):

@@ -8,6 +8,7 @@ from kit.errors import InputError
 from kit.given import as_number
 from kit.photo.camera import Pose
 from kit.photo.reference import Scale
+from kit.photo.references.plane_scale import above
 
 __all__ = ["find"]
 
@@ -29,7 +30,7 @@ def find(photo: Any, dpi: float, u_mm: float | None = None) -> Scale:
     if dots is None or not 50 <= dots <= 9600:
         rule = "must lie between 50 and 9600 dots to the inch"
         raise InputError("dpi", dpi, rule, "It stands in the scanner's settings.")
-    u = U_SCANNER if u_mm is None else float(u_mm) / 100
+    u = U_SCANNER if u_mm is None else above("u_mm", u_mm) / 100
     mm = 25.4 / dots
     note = "a scanner's own scale: lay a ruler on the glass once to check it"
     pose = Pose(np.eye(3), np.zeros(3))

@@ -243,11 +243,11 @@ def _parts(bake: Bake, times: Times) -> Iterator[str]:
 def _colder(times: Times) -> Iterator[str]:
     """What is shaped later has stood cold for longer."""
     later = {name: max(t.work)[0] - t.out for name, t in times.doughs.items()}
-    told = words.join(f"dough {name} by {say_minutes(m)}" for name, m in later.items() if m)
+    told = words.join(f"dough {name} by up to {say_minutes(m)}" for name, m in later.items() if m)
     if told:
         yield (
             "pieces shaped later, for a later load or a shorter proof, stand cold for longer than "
-            f"their dough's retard, at the most {told}. That is little beside a day in "
+            f"their dough's retard, {told}. That is little beside a day in "
             "the cold, much beside a few hours; what the shorter proof does cannot be told from it"
         )
 

@@ -8,8 +8,9 @@ short it is shaped earlier, and its pieces wait. Where proof is varied, the piec
 proof are shaped by themselves, so that none waits, but for those whose turns come too soon after
 one another to put the dough back into the cold. Where hands are short to mix a dough, all of it is
 earlier, or what is shaped first; where they are to shape some of it, its pieces of that load are,
-however they proof: to wait unequally would look like an effect of proof. The longest wait is as
-short as can be, unless one proof would wait for longer than another on the average. Mixing follows
+however they proof: to wait unequally would look like an effect of proof. Of the ways to place a
+dough that are tried the best weighs its longest wait against how unlike the proofs of chilled
+doughs wait on the average (a warm dough cannot wait otherwise). Mixing follows
 from the first shaping and the retard. Doughs are placed in turn from the last to the first (those
 of the same moment in the plan's order), and so are their parts, which always ends: earlier there
 are free hands.
@@ -149,7 +150,7 @@ class Layout:
     """What does not depend on the hour: moments before the table (which is 0), all negative.
 
     `loads` says when each is on the griddle and off it, `parts` those of each dough in the order
-    they are begun.
+    they are begun, `alike` whether they had best wait alike.
     """
 
     bake: Bake
@@ -157,6 +158,7 @@ class Layout:
     loads: Mapping[str, Span]
     heat: int
     parts: Mapping[str, tuple[Part, ...]]
+    alike: bool = True
 
 
 def lay_out(bake: Bake, limits: Limits) -> Layout:
@@ -364,16 +366,19 @@ def _cost(
     layout: Layout, dough: PlannedDough, table: int, found: Mapping[str, DoughTimes]
 ) -> tuple[float, int]:
     """How bad it is to wait so: the longest of a dough, and what looks like an effect of proof."""
+    chilled = {d.name for d in layout.bake.doughs if d.retard_minutes > 0}
     waits: dict[int, list[int]] = {}
-    own = []
+    own, total = [], 0
     for p in layout.bake.pieces:
         if p.dough in found:
             wait = table + layout.loads[p.load][0] - found[p.dough].ready(p)
-            waits.setdefault(p.proof_minutes, []).append(wait)
+            total += wait
             own += [wait] * (p.dough == dough.name)
-    means = [sum(some) / len(some) for some in waits.values()]
+            if p.dough in chilled:
+                waits.setdefault(p.proof_minutes, []).append(wait)
+    means = [sum(some) / len(some) for some in waits.values()] or [0]
     unlike = _UNLIKE * (max(means) - min(means)) + _LOADS * (max(own) - min(own))
-    return max(own) + unlike, sum(map(sum, waits.values()))
+    return max(own) + layout.alike * unlike, total
 
 
 def _apart(some: Mapping[str, Span], others: Mapping[str, Span]) -> bool:

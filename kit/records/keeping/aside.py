@@ -6,7 +6,7 @@ import os
 import re
 import secrets
 import shutil
-import time
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,7 +20,7 @@ __all__ = [
 ]  # fmt: skip
 
 #: what was not written to for so many seconds is no longer being written
-_LEFT_AFTER = 3600
+_LEFT_AFTER = 86_400
 
 
 @contextmanager
@@ -30,7 +30,7 @@ def aside(path: Path) -> Iterator[IO[bytes]]:
     Raises StoreError: says what stood in the way; the file at `path` is as it was.
     """
     part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
-    sweep(path.parent, f".{glob.escape(path.name)}.*.part")
+    sweep(path.parent, f".{glob.escape(path.name)}.{'[0-9a-f]' * 8}.part")
     try:
         try:
             with part.open("xb") as file:
@@ -46,12 +46,20 @@ def aside(path: Path) -> Iterator[IO[bytes]]:
         raise StoreError(text) from exc
 
 
-def sweep(folder: Path, pattern: str) -> None:
-    """Take away what a program that was killed left in a folder, half-written under such names."""
+def sweep(folder: Path, pattern: str, folders: bool = False) -> None:
+    """Take away what a program that was killed left in a folder, half-written under such names.
+
+    Files, or `folders`, which are as old as the newest of what they hold.
+    """
     for left in folder.glob(pattern):
         try:
-            if time.time() - left.stat().st_mtime > _LEFT_AFTER:
-                shutil.rmtree(left) if left.is_dir() else left.unlink()
+            if left.is_dir() != folders:
+                continue
+            held = left.rglob("*") if folders else ()
+            with tempfile.TemporaryFile(dir=folder) as made:  # a server's clock may be another
+                now = os.fstat(made.fileno()).st_mtime
+            if now - max(one.lstat().st_mtime for one in (left, *held)) > _LEFT_AFTER:
+                shutil.rmtree(left) if folders else left.unlink()
         except OSError:  # somebody else's, or gone by now: it does no harm
             continue
 

@@ -42,7 +42,7 @@ class Landing:
             if folder is not None and wanted:
                 with in_words(str(folder)):
                     self._into.mkdir(exist_ok=True)
-                    sweep(folder, f"{_ASIDE}*")
+                    sweep(folder, f"{_ASIDE}*", folders=True)
                     self._aside = Path(tempfile.mkdtemp(prefix=_ASIDE, dir=folder))
                     self._unpack(zipped, wanted, self._aside)
             arrival.stop()

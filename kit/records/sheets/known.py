@@ -1,11 +1,13 @@
 """What a trial has already, by the codes a table uses: against it a coming table is matched."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, Select, func, select
 
 from kit.records import tables as t
+from kit.records.sheets.table import as_read
 from kit.records.things import CHAIN, FLOUR, TABLE_OF, YEAST, joined, selected, there
 
 __all__ = ["Known", "read_known"]
@@ -54,20 +56,22 @@ def read_known(connection: Connection, trial_id: str, recorded: bool = True) -> 
         t.bake.c.id, t.bake.c.code, t.bake.c.day, FLOUR.c.code, YEAST.c.code
     )
     key_of: dict[str, Any] = {}
-    for bake_id, code, day, flour_lot, yeast_lot in connection.execute(bakes):
-        known.ids["bake"][code] = bake_id
-        key_of[bake_id] = code
-        known.about_bake[code] = {"day": day, "flour_lot": flour_lot, "yeast_lot": yeast_lot}
-    for row in _rows(connection, trial_id, t.dough.c.id, t.dough.c.bake_id, t.dough.c.code):
-        known.ids["dough"][key_of[row[1]], row[2]] = row[0]
-        key_of[row[0]] = (key_of[row[1]], row[2])
+    for bake_id, code, day, flour_lot, yeast_lot in _by_code(connection.execute(bakes).all()):
+        key = key_of[bake_id] = _free(known.ids["bake"], as_read(code), code)
+        known.ids["bake"][key] = bake_id
+        known.about_bake[key] = {"day": day, "flour_lot": flour_lot, "yeast_lot": yeast_lot}
+    doughs = _rows(connection, trial_id, t.dough.c.id, t.dough.c.code, t.dough.c.bake_id)
+    for dough_id, code, bake_id in _by_code(doughs):
+        bake, ids = key_of[bake_id], known.ids["dough"]
+        key = key_of[dough_id] = _free(ids, (bake, as_read(code)), (bake, code))
+        ids[key] = dough_id
     for row in _rows(connection, trial_id, t.load.c.id, t.load.c.bake_id, t.load.c.position):
         known.ids["load"][key_of[row[1]], row[2]] = row[0]
     p = t.piece.c
-    for piece_id, dough_id, code, load_id, place in _rows(
-        connection, trial_id, p.id, p.dough_id, p.code, p.load_id, p.place
-    ):
-        known.ids["piece"][key_of[dough_id], code] = piece_id
+    pieces = _rows(connection, trial_id, p.id, p.code, p.dough_id, p.load_id, p.place)
+    for piece_id, code, dough_id, load_id, place in _by_code(pieces):
+        dough, ids = key_of[dough_id], known.ids["piece"]
+        ids[_free(ids, (dough, as_read(code)), (dough, code))] = piece_id
         known.put(piece_id, load_id, place)
     if not recorded:
         return known
@@ -82,6 +86,18 @@ def read_known(connection: Connection, trial_id: str, recorded: bool = True) -> 
     events = select(e.target_id, e.kind).where(e.trial_id == trial_id, there(t.event))
     known.happened = {(target, kind) for target, kind in connection.execute(events)}
     return known
+
+
+def _by_code(rows: Iterable[Any]) -> list[Any]:
+    """Rows of (id, code, ...), those first whose code stands as it reads: an older kit kept others.
+
+    Such codes are found as they read, unless that is another's.
+    """
+    return sorted(rows, key=lambda row: as_read(row[1]) != row[1])
+
+
+def _free(ids: Mapping[Any, str], as_it_reads: Any, as_it_stands: Any) -> Any:
+    return as_it_stands if as_it_reads in ids else as_it_reads
 
 
 def _of_trial(trial_id: str, level: str, *columns: Any, taken_out: bool = False) -> Select[Any]:

@@ -138,6 +138,7 @@ class Look(Understood):
 
     def _checks(self) -> Iterator[str]:
         yield from self.table.notes
+        yield from self._hardly_seen()
         yield from dict.fromkeys(column.doubt for column in self.counting if column.doubt)
         if self.unfolded:
             yield from pieces.for_all(self.counting)
@@ -162,6 +163,21 @@ class Look(Understood):
                 told.add(column.meaning)  # of several pieces once
                 yield question
         yield from self._about_numbers()
+
+    def _hardly_seen(self) -> Iterator[str]:
+        """Ask about hidden columns and struck cells that count, till their column is answered."""
+        counts = {at for at, c in enumerate(self.counting) if c.meaning != IGNORED}
+        sure = {at for at in counts if self.columns[at].answered}
+        for asked, rest in ((counts - sure, " Is that meant? If not, {}."), (sure, "")):
+            if letters := [letter for at, letter in self.table.hidden.items() if at in asked]:
+                yield f"Hidden columns are read as well ({', '.join(letters)})." + rest.format(
+                    "delete them from the sheet"
+                )
+            if rows := [row for at, row in self.table.struck.items() if at in asked]:
+                yield (
+                    "Cells that are struck through are read as well (the first in row "
+                    f"{min(rows)})." + rest.format("empty them")
+                )
 
     def _about_numbers(self) -> Iterator[str]:
         asked = set()  # about columns of several pieces once: one answer counts for all

@@ -16,10 +16,11 @@ from kit import quantities
 from kit.errors import InputError
 from kit.given import is_missing
 from kit.records.sheets.headings import is_heading, joined, told_apart, with_units
-from kit.records.sheets.words import IGNORED, exact, guess, plain, uncounted, ways_to_write
+from kit.records.sheets.words import IGNORED, exact, plain, uncounted, ways_to_write
 from kit.units import parse
 
-__all__ = ["ERRORS", "TOP", "Formula", "Percent", "Problem", "Table", "cell", "headed"]
+__all__ = ["ERRORS", "TOP", "Formula", "Percent", "Problem", "Table", "as_read", "cell",
+           "headed"]  # fmt: skip
 
 #: how many rows at the top may be a title before the heading comes
 TOP = 20
@@ -66,6 +67,11 @@ class Table:
     notes: list[str] = field(default_factory=list, repr=False)
     # cells that cannot be used whatever their column means
     problems: list[Problem] = field(default_factory=list, repr=False)
+    # which column of the file each one is, counted from 0
+    places: list[int] = field(default_factory=list, repr=False)
+    # column -> its letter where it is hidden; its first row where cells of it are struck through
+    hidden: dict[int, str] = field(default_factory=dict, repr=False)
+    struck: dict[int, int] = field(default_factory=dict, repr=False)
 
     @cached_property
     def names(self) -> list[str]:
@@ -88,9 +94,14 @@ def cell(x: Any) -> Any:
     if isinstance(x, int | float | date | time | timedelta):
         return x
     if isinstance(x, str):
-        clean = x.strip() if x.isascii() else normalize("NFC", x.translate(_UNSEEN)).strip()
+        clean = as_read(x).strip()
         return x if x == clean else clean or None  # a `Percent` stays one
     return str(x).strip() or None
+
+
+def as_read(text: str) -> str:
+    """Return a text composed and without signs nobody sees: alike where it reads alike."""
+    return text if text.isascii() else normalize("NFC", text.translate(_UNSEEN))
 
 
 def headed(
@@ -144,7 +155,7 @@ def headed(
     kept = [i for i in range(width) if headings[i] or any(x is not None for x in columns[i])]
     return Table(
         name, sheet, [headings[i] for i in kept], [columns[i] for i in kept],
-        [row for row, _ in below], heading_row, notes, problems,
+        [row for row, _ in below], heading_row, notes, problems, kept,
     )  # fmt: skip
 
 
@@ -233,8 +244,9 @@ class _Headings:
             number = None
         if one is None or one.doubt or one.meaning == IGNORED:
             return None
-        own = quantities.find(one.meaning)
-        return one.meaning, own and parse(f"1 {one.unit or own.unit}", own.unit), number
+        if (own := quantities.find(one.meaning)) is None:
+            return one.meaning, None, None
+        return one.meaning, parse(f"1 {one.unit or own.unit}", own.unit), number
 
 
 def _over(row: int, value: str) -> InputError:

@@ -59,6 +59,8 @@ def read_workbook(path: Path, sheet: str | None) -> Table:
 
 def _read(book: Any, name: str, path: Path, notes: list[str]) -> Table:
     """Read one sheet, and note what does not show in it or counts for more than its cell."""
+    from openpyxl.utils import get_column_letter
+
     sheet = book[name]
     sheet.reset_dimensions()
     around, width = _scan(sheet), _width(sheet, path.name)
@@ -67,6 +69,13 @@ def _read(book: Any, name: str, path: Path, notes: list[str]) -> Table:
     lines = _lines(sheet, path.name, width, around, uncomputed, met)
     table = headed(plain_name(path.name), name, lines, [], around.across)
     table.notes[:0] = [*notes, *met.told(table.heading_row)]
+    rows = set(table.rows)
+    for at, place in enumerate(table.places):
+        shut = any(place + 1 in some for some in around.columns)
+        if shut and any(x is not None for x in table.columns[at]):
+            table.hidden[at] = get_column_letter(place + 1)
+        if void := rows.intersection(met.void.get(place, ())):
+            table.struck[at] = min(void)
     return table
 
 
@@ -143,30 +152,17 @@ class _Met:
 
     may_be_void: bool  # whether anything in the workbook is struck through
     rows: list[int] = field(default_factory=list)  # hidden ones that hold something
-    columns: set[int] = field(default_factory=set)  # such columns
-    void: list[int] = field(default_factory=list)  # rows with something struck through
+    # column, counted from 0 -> rows with something struck through
+    void: dict[int, list[int]] = field(default_factory=dict)
     # first row and column of merged cells that count for rows below -> what they hold
     merged: dict[tuple[int, int], Any] = field(default_factory=dict)
 
     def told(self, heading_row: int) -> Iterator[str]:
         """Ask about it; merged cells of headings over two rows are not asked about."""
-        from openpyxl.utils import get_column_letter
-
         if self.rows:
             yield (
                 f"Hidden rows are read as well ({len(self.rows)}, the first is row {self.rows[0]})."
                 " Is that meant? If not, delete them from the sheet."
-            )
-        if self.columns:
-            letters = ", ".join(map(get_column_letter, sorted(self.columns)))
-            yield (
-                f"Hidden columns are read as well ({letters}). Is that meant? If not, delete them "
-                "from the sheet."
-            )
-        if self.void:
-            yield (
-                "Cells that are struck through are read as well (the first in row "
-                f"{self.void[0]}). Is that meant? If not, empty them."
             )
         below = sorted(origin for origin in self.merged if origin[0] > heading_row)
         if below:
@@ -198,7 +194,6 @@ def _lines(
             fill |= {(row, col): (first_row, first) for row in over[0] for col in over[1]}
     seen: dict[tuple[int, int], Any] = {}
     formats: dict[int, str] = {}
-    hidden = {at for some in around.columns for at in range(some.start, min(some.stop, width + 2))}
     # one column more, to meet cells without a heading
     for number, row in enumerate(sheet.iter_rows(max_col=width + 1), start=1):
         if number > _MAX_ROWS:
@@ -210,9 +205,10 @@ def _lines(
                 line[col - 1] = Formula(formula)
         if number in around.rows and any(x is not None for x in line):
             met.rows.append(number)
-        met.columns |= {at for at in hidden if line[at - 1] is not None}
-        if met.may_be_void and any(x.value is not None and x.font.strike for x in row):
-            met.void.append(number)
+        if met.may_be_void:
+            for at, x in enumerate(row):
+                if x.value is not None and x.font.strike:
+                    met.void.setdefault(at, []).append(number)
         if fill:
             for col in range(1, len(line) + 1):
                 origin = fill.get((number, col))

@@ -243,7 +243,8 @@ class TrialTastings(TrialHead):
             raise DataError(msg)
         marked = told[(told["tasting"] == number) & told["mark"].notna()]
         answer = _judge(tastings.serving(rows), marked, rows[0].samples, matters, alpha)
-        return replace(answer, checks=(*answer.checks, _CAME))
+        asked = rows[0].samples["question"]
+        return replace(answer, question=asked, checks=(*answer.checks, _CAME))
 
     def _settings(self) -> list[str]:
         """The settings of the first factor in words."""
