@@ -83,10 +83,10 @@ def test_a_press_never_replaces_what_another_window_noted(panel):
 
 
 def test_typed_times_are_read_and_nonsense_is_answered(panel):
-    for typed in ("soon", "2099-01-01 09:00"):
+    for typed, why in (("soon", "is not a time"), ("2099-01-01 09:00", "is still to come")):
         answer = press(panel, 0, typed=typed, number=typed)
         assert not answer["ok"]
-        assert answer["text"].startswith(f"Not noted: when it was is '{typed}'")
+        assert answer["text"].startswith(f"Not noted: when it was '{typed}' (dough 1A) {why}")
     assert panel.trial.stages().empty
     assert press(panel, 0, typed="yesterday 00:01")["ok"]
     assert f"{panel.trial.stages()['at'].iloc[0]:%H:%M}" == "00:01"

@@ -81,7 +81,7 @@ def test_the_recipe_at_a_dose_is_written_by_its_button(tmp_path):
         assert "makes (pieces) is &#x27;a few&#x27;" in words(panel.recipe.pieces.said)
         panel.recipe.pieces.value, panel.recipe.piece.value = "8", "heavy"
         panel.recipe.write.click()
-        assert "raw piece is &#x27;heavy&#x27;" in words(panel.recipe.piece.said)
+        assert "raw piece &#x27;heavy&#x27; is not a number" in words(panel.recipe.piece.said)
         panel.recipe.piece.value, panel.recipe.steps.value = "2 3/4 oz", "Mix.\n\nChill <b>."
         panel.recipe.write.click()
         assert "Written: " in words(panel.recipe.written)
