@@ -17,7 +17,7 @@ from kit.analysis.means import dunnett, tukey_criticals
 from kit.analysis.mixed import MixedFit, mixed
 from kit.analysis.model.matrix import parse_formula, variables_of
 from kit.analysis.model.recipe import recipes
-from kit.analysis.model.reml import NO_SPREAD
+from kit.analysis.model.reml import NO_SPREAD, NotApartError
 from kit.analysis.moments import Floats
 from kit.analysis.verdict import Answer, decide_each, more_units, sign
 from kit.errors import DataError, DesignError, InputError
@@ -165,8 +165,8 @@ def fit_records(
             notes.append(f"too few {kind}s to see what a {kind} does; it was left out")
     try:
         fit = mixed(records.frame, formula, groups, structure=structure, level=level)
-    except DesignError as why:
-        if records.unit != "piece" and "cannot be told from" in str(why):  # in a baker's words
+    except NotApartError:
+        if records.unit != "piece":  # in a baker's words
             refuse_unjudged(_spare_units(records, formula, records.unit, groups), records, what)
         raise
     if fit.exact:

@@ -28,7 +28,7 @@ from kit.analysis.model.likelihood import (
 from kit.analysis.moments import Floats
 from kit.errors import DataError, DesignError, KitError
 
-__all__ = ["NO_SPREAD", "estimate", "estimate_many", "known", "separate"]
+__all__ = ["NO_SPREAD", "NotApartError", "estimate", "estimate_many", "known", "separate"]
 
 #: Numbers worked on at once when there are many trials.
 _AT_ONCE = 4_000_000
@@ -42,6 +42,10 @@ NO_SPREAD = (
 _ROUNDING = 1e-14
 #: Spread within groups so much less than between them, in squares, is the rounding of computers.
 _NOTHING = 1e-12
+
+
+class NotApartError(DesignError):
+    """A grouping that cannot be told from the others."""
 
 
 def estimate(blocks: Blocks, may_go_below: Sequence[bool], start: Floats | None = None) -> Estimate:
@@ -324,5 +328,5 @@ def _check_identified(blocks: Blocks, start: Point) -> dict[int, KitError]:
                 f"{name} cannot be told from {rest}: each holds only one of the other. "
                 f"Leave {name} out of the groups."
             )
-            problems.setdefault(int(trial), DesignError(msg))
+            problems.setdefault(int(trial), NotApartError(msg))
     return problems
