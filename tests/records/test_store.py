@@ -4,6 +4,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import threading
 from contextlib import closing, contextmanager
 from pathlib import Path
 
@@ -294,6 +295,20 @@ def test_a_missing_driver_is_named(monkeypatch):
         "A database shared by a kitchen needs a package that is not installed. "
         "Install it with: pip install 'bake-trial-kit[kitchen]'"
     )
+
+
+def test_a_workspace_another_program_is_making_is_waited_for(tmp_path):
+    # SQLite refuses to begin its log at once while another writes, whatever its timeout
+    other = sqlite3.connect(tmp_path / FILE, isolation_level=None, check_same_thread=False)
+    other.execute("BEGIN IMMEDIATE")
+    done = threading.Timer(0.5, other.close)
+    done.start()
+    try:
+        open_store(tmp_path).close()
+    finally:
+        done.join()
+    with raw(tmp_path / FILE) as made:
+        assert made.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
 WRITER = """

@@ -7,6 +7,7 @@ failing half-way; reading sees one unchanging state of the file and waits for no
 """
 
 import sqlite3
+import time
 import warnings
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -156,13 +157,7 @@ def _make_ready(store: Store, url: URL, wait_seconds: float) -> None:
     if version is None:
         _refuse_to_forget(store)
         if store.engine.dialect.name == "sqlite":
-            # readers do not block the writer then; the file remembers it, so it is said once,
-            # and outside a transaction
-            raw = store.engine.raw_connection()
-            try:
-                raw.cursor().execute("PRAGMA journal_mode = WAL")
-            finally:
-                raw.close()
+            _let_readers_read_on(store.engine, wait_seconds)
         with store.writing() as connection:
             # another program may have made it meanwhile
             version = _version(connection, store.name)
@@ -180,6 +175,27 @@ def _make_ready(store: Store, url: URL, wait_seconds: float) -> None:
             "The file was left as it is."
         )
         raise StoreError(text)
+
+
+def _let_readers_read_on(engine: Engine, wait_seconds: float) -> None:
+    """Have SQLite keep a log, so that readers do not block the writer; the file remembers it.
+
+    It is said outside a transaction, and while another program writes SQLite refuses it at once,
+    whatever its own timeout: the waiting is done here.
+    """
+    deadline = time.monotonic() + wait_seconds
+    raw = engine.raw_connection()
+    try:
+        while True:
+            try:
+                raw.cursor().execute("PRAGMA journal_mode = WAL")
+                return
+            except sqlite3.OperationalError as exc:
+                if exc.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > deadline:
+                    raise
+                time.sleep(0.02)
+    finally:
+        raw.close()
 
 
 def _refuse_to_forget(store: Store) -> None:
