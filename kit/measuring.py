@@ -23,6 +23,7 @@ from kit.records.photos.measured_by import MeasuredBy
 from kit.records.photos.store import SHOWS, StoredPhoto
 from kit.records.photos.verbs import TrialKeptPhotos
 from kit.records.things import Dough, Piece, Thing
+from kit.records.typed import need
 
 if TYPE_CHECKING:
     from kit.analysis.repeatability import Repeatability
@@ -120,6 +121,7 @@ class TrialPhotos(TrialKeptPhotos):
         DataError
             Nothing was measured.
         """
+        store.check_photo(photo)
         shows = shows or photo.shows
         if shows not in SHOWS:
             raise InputError("shows", shows, f"must be one of {', '.join(SHOWS)}")
@@ -207,7 +209,11 @@ class TrialPhotos(TrialKeptPhotos):
         by: MeasuredBy | None = None,
     ) -> int:  # fmt: skip
         """Keep a series' volumes and ratios, and return of how many photos; one undo for all."""
+        from kit.photo import Series
+
         thing = self._called(dough, "rise")
+        remedy = "Give what trial.measure_series(…) returns."
+        need("series", series, Series, "series of measured photos", remedy)
         note = f"{BY_HAND}: {', '.join(corrected)}" if corrected else AS_FOUND
         with self._step() as step:
             count = keep_series(step, self.id, self.photos(), thing, series, note, by)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from kit.errors import DataError, InputError, KitError, NotFoundError
 from kit.quantities import called, find
 from kit.records.keeping.aside import file_name, write_whole
+from kit.records.typed import file_path, need
 from kit.telling import TrialPages
 from kit.units import parse
 
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     from kit.records.package.out import Package
 
 __all__ = ["TrialSharing"]
+
+
+_SETTINGS, _FOR_EXAMPLE = "table of settings", 'Write for example {"malt_percent": 0.8}.'
 
 
 class TrialSharing(TrialPages):
@@ -77,8 +81,9 @@ class TrialSharing(TrialPages):
         """
         from kit.writeup import render, write
 
+        path = file_path("path", path)
         report = self.report(comparison, leave_out)
-        if Path(path).suffix.lower() != ".zip":
+        if path.suffix.lower() != ".zip":
             return write(report, path)
         return self._pack(path, page=render(report)).path
 
@@ -119,7 +124,9 @@ class TrialSharing(TrialPages):
         from kit.formula import card, scale
         from kit.writeup.recipe import at_setting
 
-        path = Path(path)
+        path = file_path("path", path)
+        if settings is not None:
+            need("settings", settings, Mapping, _SETTINGS, _FOR_EXAMPLE)
         if path.suffix.lower() not in (".html", ".htm"):
             raise InputError("path", str(path), "must end in .html", "For example muffin.html.")
         known = [name for name in signature(card).parameters if name != "batch"]
@@ -146,8 +153,9 @@ class TrialSharing(TrialPages):
         settings : mapping
             As for `recipe`.
         """
+        need("settings", settings, Mapping, _SETTINGS, _FOR_EXAMPLE)
         factors = [*self.factors]
-        given = {called(said): value for said, value in settings.items()}
+        given = {called(str(said)): value for said, value in settings.items()}
         order = sorted(given, key=lambda n: (factors.index(n) if n in factors else len(factors), n))
         told = [_dose(name, given[name]) for name in order]
         if len(order) > 1:

@@ -116,6 +116,10 @@ _VULGAR = {
     "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5",
     "⅗": "3/5", "⅘": "4/5", "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
 }  # fmt: skip
+#: as telephones and Spanish keyboards write them, and what pasting leaves behind unseen
+_ALIKE = str.maketrans({"º": "°", "˚": "°", "℃": "°C", "℉": "°F", "⁄": "/", **dict.fromkeys(
+    "\u200b\ufeff\u200e\u200f"
+)})  # fmt: skip
 _NUMBER = re.compile(
     r"""(?P<sign>[+\-−]?)\s*
         (?: (?P<whole>\d+)[\s\-]+(?P<n1>\d+)\s*/\s*(?P<d1>\d+)      # 3 1/2
@@ -139,13 +143,14 @@ def unit_names(*dimensions: str) -> list[str]:
 
 
 def unfold(text: str) -> str:
-    """Write fractions that are one sign with digits, and squares and cubes as one sign.
+    """Write fractions that are one sign with digits, squares and cubes as one sign, degrees as °.
 
     Examples
     --------
-    >>> unfold("8½ oz"), unfold("150 cm3")
-    ('8 1/2 oz', '150 cm³')
+    >>> unfold("8½ oz"), unfold("150 cm3"), unfold("40 ℃")
+    ('8 1/2 oz', '150 cm³', '40 °C')
     """
+    text = text.translate(_ALIKE)
     text = re.sub(r"(?i)(?<![a-z])([cm]m)([23])\b", lambda m: m[1] + "²³"[int(m[2]) - 2], text)
     for sign, plain in _VULGAR.items():
         text = text.replace(sign, " " + plain)
@@ -235,7 +240,7 @@ def _read_number(text: str, field: str, original: str, where: str) -> tuple[Frac
     else:
         numerator, denominator = part["n1"] or part["n2"], part["d1"] or part["d2"]
         if int(denominator) == 0:
-            raise UnitError(field, original, "divides by zero", where=where)
+            raise UnitError(field, original, "divides by zero", DIGITS, where)
         value = Fraction(int(part["whole"] or 0)) + Fraction(int(numerator), int(denominator))
     return (-value if part["sign"] in "-−" and part["sign"] else value), text[match.end() :]
 
@@ -302,6 +307,7 @@ def parse(
     if dimension == "own":
         rest = rest.removesuffix(unfold(unit)).rstrip()
     total, last = Fraction(0), None
+    minus = rest[:1] in ("-", "−")  # of all that follows: −2 lb 3 oz
     while rest:
         value, rest = _read_number(rest, field, text, where)
         name = re.match(r"[^\d+\-−.,][^\d+−]*", rest)
@@ -311,9 +317,11 @@ def parse(
         if name is None and last is None:
             total = value * size  # a bare number is in the quantity's own unit
         elif name is None and last is not None and last.symbol in ("h", "min"):
-            total += value if last.symbol == "h" else value / 60  # "1 h 30", "5 min 30"
+            more = value if last.symbol == "h" else value / 60  # "1 h 30", "5 min 30"
+            total += -more if minus else more
         elif name is None:
-            raise UnitError(field, text, "has a number without a unit at the end", where=where)
+            rule = "has a number without a unit at the end"
+            raise UnitError(field, text, rule, "Write its unit as well.", where)
         else:
             said = name[0].strip()
             if last is not None and last.symbol == "h" and said.lower().rstrip(".") == "m":
@@ -326,10 +334,10 @@ def parse(
                     told = (f"must be in {unit}", f"Write for example 2 {unit}.")
                 raise UnitError(field, text, *told, where) from exc
             if last is not None and (found.shift or found.factor >= last.factor or value < 0):
-                raise UnitError(
-                    field, text, "has units in an order that cannot be added", where=where
-                )
-            total += (value if difference else value + found.shift) * found.factor
+                rule = "has units in an order that cannot be added"
+                raise UnitError(field, text, rule, "Write the larger one first.", where)
+            more = (value if difference else value + found.shift) * found.factor
+            total += -more if minus and last is not None else more
             last = found
     return float(total / size)
 

@@ -29,6 +29,7 @@ import pandas as pd
 from kit import quantities
 from kit.errors import InputError, NotFoundError, StoreError
 from kit.formula.formula import Formula
+from kit.given import as_whole
 from kit.measuring import TrialPhotos
 from kit.planning import TrialPlanning
 from kit.preparing import TrialPreparing
@@ -41,6 +42,7 @@ from kit.records.journal import Step
 from kit.records.keeping.store import Store, open_store
 from kit.records.readings import Event
 from kit.records.things import Bake, Dough, Load, Piece
+from kit.records.typed import need
 from kit.sharing import TrialSharing
 from kit.shown import InLines
 
@@ -130,6 +132,7 @@ class Workspace:
         """
         with self.store.reading() as connection:
             ids = {row.name: row.id for row in trials.trials(connection)}
+        need("name", name, str, "name of a trial", "Write it in quotes.")
         if name not in ids:
             raise NotFoundError("trial", name, ids)
         return Trial(self, ids[name])
@@ -208,6 +211,9 @@ class Workspace:
         InputError, NotFoundError
             Something that cannot be; nothing is stored.
         """
+        from kit.plan.plan import Plan
+
+        need("plan", plan, Plan, "plan", "Give what kit.design(…) returns.")
         about["factors"] = {f.quantity: list(f.settings) for f in plan.factors}
         with self.together(f"{name}: trial begun with its plan", whole=True):
             trial = self.new_trial(name, **about)
@@ -230,6 +236,8 @@ class Workspace:
             Which; all when not given.
         """
         wanted = [names] if isinstance(names, str) else names
+        if wanted is not None:
+            need("names", wanted, Iterable, "list of trials", "Write their names in a list.")
         chosen = self.trials() if wanted is None else [self.trial(name) for name in wanted]
         return frames.stack({trial.name: trial.frame() for trial in chosen})
 
@@ -307,7 +315,11 @@ class Workspace:
 
     def history(self, newest: int | None = None) -> pd.DataFrame:
         """Return what was done, oldest first: when, who, what, undone."""
-        return journal.history(self.store, newest)
+        count = None if newest is None else as_whole(newest)
+        if newest is not None and (count is None or not 0 <= count < 2**31):
+            rule = "must be a whole number from 0"
+            raise InputError("newest", newest, rule, "Leave it out for all that was done.")
+        return journal.history(self.store, count)
 
     def check(self) -> "StoreCheck":
         """Look the workspace over: file, belonging, values, photos, journal; nothing is changed."""
@@ -317,6 +329,7 @@ class Workspace:
 
     def add_quantity(self, quantity: Quantity) -> Quantity:
         """Make a quantity of your own known, now and whenever this workspace is opened."""
+        need("quantity", quantity, Quantity, "quantity", "Give a kit.quantities.Quantity(…).")
         with self._step(f"quantity {quantity.name} added") as step:
             trials.add_quantity(step, quantity)
         return quantity

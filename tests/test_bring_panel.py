@@ -265,3 +265,15 @@ def test_what_cannot_be_used_stands_as_it_was_typed_and_remedies_whole(panel):
     assert panel.look.problems["value"].tolist() == [-0.45, 2750.7512345]
     assert ">−0.45<" in panel.shown.value
     assert ">2750.7512345<" in panel.shown.value
+
+
+def test_what_is_unusual_is_shown_before_it_is_stored(panel):
+    """Stored nevertheless: whoever meant inches must see it first."""
+    odd = ROWS.rename(columns={"Height (in)": "Height (mm)"})
+    odd["Height (mm)"] = ["30", "31", "3", "29"]
+    odd.to_csv(panel.workspace.folder / "bakes.csv", index=False, sep=";")
+    look_at(panel)
+    panel.dates.value = "day/month"
+    [doubt] = panel.look.sheet.unusual
+    assert "row 4" in doubt
+    assert f"Look again: {doubt}" in html.unescape(words(panel.shown))

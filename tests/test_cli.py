@@ -15,6 +15,7 @@ from typer.testing import CliRunner
 
 import kit
 from kit.cli import app, main, tables
+from kit.cli.shell import speak_plainly
 from kit.errors import StoreError
 from kit.workspace import Trial
 
@@ -557,6 +558,22 @@ def unread(*words):
 @pytest.mark.parametrize("words", [CAKE, ["compare", "--help"], ["--help"], []])
 def test_a_reader_that_has_seen_enough_is_no_error(words):
     assert unread(*words) == (0, "")
+
+
+@pytest.mark.parametrize(("encoding", "dash"), [("ascii", "-"), ("latin-1", "-"), ("cp1252", "–")])
+def test_a_terminal_that_holds_few_signs_is_told_all_the_same(encoding, dash):
+    """It ended at the first quotation mark or dash: "this should not happen"."""
+    asked = [sys.executable, "-m", "kit", *CAKE]
+    given = os.environ | {"PYTHONIOENCODING": encoding}
+    ended = subprocess.run(asked, capture_output=True, env=given, check=False)
+    assert (ended.returncode, ended.stderr) == (0, b"")
+    assert f"Kenward{dash}Roger" in ended.stdout.decode(encoding)
+
+
+def test_signs_an_encoding_lacks_are_written_with_what_it_has():
+    """A minus must not get lost, and é is read as e."""
+    speak_plainly()
+    assert "−0,5 °C “café” 2 × 3".encode("ascii", "kit") == b'-0,5 deg C "cafe" 2 x 3'
 
 
 def test_what_nobody_reads_is_done_or_refused_as_ever(tmp_path):

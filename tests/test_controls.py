@@ -8,9 +8,10 @@ from pathlib import Path
 
 import ipywidgets as widgets
 import pytest
+from IPython.core.interactiveshell import InteractiveShell
 
 from kit import Workspace, panels, shipped
-from kit.errors import InputError
+from kit.errors import InputError, NotFoundError
 from kit.panels.parts.blocks import show
 from kit.panels.parts.controls import offer, pick
 from kit.panels.parts.entry import EntryTable
@@ -116,6 +117,20 @@ def test_a_trial_that_another_window_took_away_is_said_to_be_gone(kind, pressed,
     shipped.load_demo(ws)
     assert panel.chosen.name == "harbour-malt"
     assert panel.gone.value == ""
+
+
+def test_a_trial_that_is_gone_leaves_a_sentence_in_the_log_and_no_traceback(tmp_path, monkeypatch):
+    """As IPython itself shows the error, which ipywidgets hands to it."""
+    ws = Workspace(tmp_path)
+    ws.new_trial("malt", outcome="rise_height_mm")
+    panel, shell, shown = panels.rise(ws), InteractiveShell(), []
+    Workspace(tmp_path).remove_trial("malt")
+    monkeypatch.setattr(shell, "_showtraceback", lambda kind, error, lines: shown.append(lines))
+    try:
+        panel.refresh()
+    except NotFoundError:
+        shell.showtraceback()
+    assert shown == [["the trial malt was taken back or renamed elsewhere. Reload the page."]]
 
 
 @pytest.mark.parametrize("kind", ["plan", "side_by_side"])

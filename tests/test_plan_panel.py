@@ -2,6 +2,8 @@
 
 import asyncio
 import re
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from kit import panels
 from kit.errors import NotFoundError
 from kit.panels.parts import rest
 from kit.panels.planning.form import NEW
+from kit.records.typed import local_zone
 from kit.workspace import Trial
 
 
@@ -53,6 +56,10 @@ def test_a_day_that_is_past_is_said(panel):
     assert "2099-12-03 or 2099-03-12, whichever it is" in words(panel.first.said)
     panel.first.value = "2099-12-03"
     assert "which is past" not in words(panel.shown)
+    panel.first.value = "tomorrow"
+    assert words(panel.first.said) == ""
+    tomorrow = datetime.now(ZoneInfo(local_zone())).date() + timedelta(days=1)
+    assert f"{tomorrow:%A} {tomorrow.day} {tomorrow:%B}" in words(panel.shown)
 
 
 def test_a_slip_in_the_kitchen_s_numbers_is_asked_about(panel):

@@ -242,9 +242,11 @@ def test_a_bake_is_moved_to_another_day(panel, trial, type_into, ws):
     with pytest.raises(kit.errors.InputError, match="is not a day"):
         panel.tables["bake"].sheet.store("day", bake.id, "some day", sure=False)
     assert trial.bake("1").day.isoformat() == later
-    assert type_into("bake", bake, "day", today.isoformat())[0] == "saved"
+    assert type_into("bake", bake, "day", "Tomorrow")[1] == (today + timedelta(days=1)).isoformat()
+    assert type_into("bake", bake, "day", "today")[:2] == ("saved", today.isoformat())
     assert panel.bake.value == bake.id
     assert (panel.coming.value, panel.running.layout.display) == ("", None)
+    panel.undo.click()
     panel.undo.click()
     assert panel.bake.options == ((f"bake 1 of {later}", bake.id),)
     new = trial.add_bake(today)  # by the other one, at a desk
@@ -680,3 +682,22 @@ def test_by_codes_alone_other_bakes_are_blind_too_and_other_trials_have_their_ow
     while not panel.undo.disabled:  # the trial with its bakes, too
         panel.undo.click()
         assert "Not yet" not in panel.undone.value
+
+
+def test_a_bake_is_begun_on_a_day_as_it_is_said(panel, trial):
+    today = datetime.now(ZoneInfo(trial.zone)).date()
+    panel.day.value = "Yesterday"
+    panel.begin.click()
+    assert plain(panel.said.value) == f"bake 2 of {today - timedelta(days=1)} begun."
+
+
+def test_a_table_of_a_trial_that_is_gone_says_so(panel, trial):
+    """Another window took it away: a sentence stands there, nothing is raised."""
+    table = panel.tables["piece"]
+    with kit.Workspace(trial.workspace.folder) as other:
+        other.remove_trial("malt")
+    table.more.value = next(key for _, key in table.more.options if key)
+    assert plain(table.said.value).startswith("Not yet: no trial &#x27;malt&#x27;.")
+    table.said.value = ""
+    table.order.value = "griddle"
+    assert plain(table.said.value).startswith("Not yet: no trial &#x27;malt&#x27;.")

@@ -1,11 +1,11 @@
 """Which bake is shown to a baker who opens a notebook on a day of a series that was planned."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from kit import Workspace, panels
-from kit.panels.parts.today import todays_bake
+from kit.panels.parts.today import day_said, todays_bake
 
 THURSDAYS = [date(2026, 12, day) for day in (3, 10, 17, 24)]
 
@@ -67,3 +67,23 @@ def test_what_is_written_into_the_records_goes_to_the_trial_under_way(ws):
         assert panel.trial.value == "mine"
     ws.undo()
     assert panels.measure(ws).trial.value == "another"
+
+
+@pytest.mark.parametrize(
+    ("typed", "zone", "meant"),
+    [
+        # 2026-12-03 10:30 UTC is the next day already on Kiritimati, UTC+14 (IANA's data base)
+        ("today", "UTC", "2026-12-03"), (" Tomorrow", "UTC", "2026-12-04"),
+        ("YESTERDAY", "UTC", "2026-12-02"), ("today", "Pacific/Kiritimati", "2026-12-04"),
+        ("today", "Pacific/Pago_Pago", "2026-12-02"), ("3.12.2026", "UTC", "3.12.2026"),
+        ("today 9:40", "UTC", "today 9:40"), ("", "UTC", ""),
+    ],
+)  # fmt: skip
+def test_a_day_is_said_by_the_kitchen_s_clock(monkeypatch, typed, zone, meant):
+    now = datetime(2026, 12, 3, 10, 30, tzinfo=UTC)
+
+    class Clock:
+        now = staticmethod(lambda clock: now.astimezone(clock))
+
+    monkeypatch.setattr("kit.panels.parts.today.datetime", Clock)
+    assert day_said(typed, zone) == meant

@@ -73,6 +73,29 @@ def test_volumes_of_nist_sp_811(text, ml):
     assert parse(text, "ml") == pytest.approx(ml, rel=5e-7)  # the table's own rounding
 
 
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("-2 lb 3 oz", "g", -35 * 28.349523125), ("−1 h 30", "min", -90), ("-0 h 30", "min", -30),
+        ("−2 1/2 in", "mm", -63.5), ("−40 F", "°C", -40),
+    ],
+)  # fmt: skip
+def test_a_minus_is_of_all_that_follows(text, unit, value):
+    assert parse(text, unit) == pytest.approx(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("40 ℃", "°C", 40), ("212℉", "°C", 100), ("40 ºC", "°C", 40), ("40˚", "°C", 40),
+        ("1⁄2 oz", "g", 28.349523125 / 2), ("1 1⁄2 in", "mm", 38.1), ("\ufeff61,4", "g", 61.4),
+        ("６１,４", "g", 61.4), ("61\u00a0g", "g", 61),
+    ],
+)  # fmt: skip
+def test_signs_that_look_alike_are_read_alike(text, unit, value):
+    assert parse(text, unit) == value
+
+
 @pytest.mark.parametrize("nothing", [None, "", "   ", math.nan])
 def test_nothing_typed_is_missing_never_zero(nothing):
     assert parse(nothing, "g") is None
@@ -104,17 +127,23 @@ def test_nothing_typed_is_missing_never_zero(nothing):
             "g",
             "rise_height_mm is '1,050' (piece 1A3): could mean two numbers. Write 1.050 or 1050.",
         ),
-        ("1/0", "g", "rise_height_mm is '1/0' (piece 1A3): divides by zero."),
+        (
+            "1/0",
+            "g",
+            "rise_height_mm is '1/0' (piece 1A3): divides by zero. Write digits, with a "
+            "comma or a point before decimals, for example 2.5 or 3 1/2.",
+        ),
         (
             "5 g 3",
             "g",
-            "rise_height_mm is '5 g 3' (piece 1A3): has a number without a unit at the end.",
+            "rise_height_mm is '5 g 3' (piece 1A3): has a number without a unit at the end. "
+            "Write its unit as well.",
         ),
         (
             "4 oz 1 lb",
             "g",
             "rise_height_mm is '4 oz 1 lb' (piece 1A3): has units in an order that cannot be "
-            "added.",
+            "added. Write the larger one first.",
         ),
         (
             "1e999",

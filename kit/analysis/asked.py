@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 import pandas as pd
 
 from kit.errors import InputError, NotFoundError
-from kit.given import as_number
+from kit.given import as_number, is_missing
 
 __all__ = ["has_numbers", "need_between", "need_columns", "need_one_of", "relabelled"]
 
@@ -56,11 +56,36 @@ def need_one_of(field: str, value: object, known: Sequence[str]) -> None:
         raise InputError(field, value, f"must be one of {', '.join(map(repr, known))}")
 
 
-def relabelled(frame: pd.DataFrame) -> pd.DataFrame:
-    """Number the rows anew where their labels repeat, as those of tables put together do."""
-    if not isinstance(frame, pd.DataFrame) or frame.index.is_unique:
+def relabelled(frame: pd.DataFrame, *settings: str) -> pd.DataFrame:
+    """Number the rows anew where their labels repeat, as those of tables put together do.
+
+    And read columns of settings alike: numbers of any kind, `Decimal` or beside None, are numbers,
+    and a number's text beside the number is that number, as "True" beside True is a yes.
+
+    Examples
+    --------
+    >>> from decimal import Decimal
+    >>> table = pd.DataFrame({"malt": [Decimal("0.8"), None, "0.8"], "rye": [True, "True", "no"]})
+    >>> read = relabelled(table, "malt", "rye")
+    >>> read["malt"].tolist(), read["rye"].tolist()
+    ([0.8, nan, 0.8], [True, True, 'no'])
+    """
+    if not isinstance(frame, pd.DataFrame):
         return frame
-    return frame.reset_index(drop=True)
+    for name in (s for s in settings if isinstance(s, str) and s in frame):
+        column = frame[name]
+        if not isinstance(column, pd.Series) or column.dtype != object:
+            continue
+        given = [v for v in column.unique() if not is_missing(v)]
+        texts = {str(v): v for v in given if not isinstance(v, str)}
+        texts |= {f"{n:g}": v for v in texts.values() if (n := as_number(v)) is not None}
+        read = {v: texts.get(v, v) if isinstance(v, str) else v for v in given}
+        numbers = {v: as_number(of) for v, of in read.items()}
+        if numbers and None not in numbers.values():
+            frame = frame.assign(**{name: column.map(numbers).astype(float)})
+        elif texts:
+            frame = frame.assign(**{name: column.map(read)})
+    return frame if frame.index.is_unique else frame.reset_index(drop=True)
 
 
 def has_numbers(column: pd.Series) -> bool:

@@ -75,7 +75,9 @@ def compare(
     DataError, InputError, NotFoundError
         A column or value that cannot be used.
     """
-    frame = relabelled(frame)  # as compared; what is looked at must bear the same labels
+    frame = relabelled(
+        frame, by, *adjust
+    )  # as compared; what is looked at must bear the same labels
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     found = compared(frame, outcome, by, columns, matters, adjust, control, line, level)
     if not examine:

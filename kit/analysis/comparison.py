@@ -20,8 +20,8 @@ from kit.analysis.answer.sentences import (
     judged_by,
     margin,
     so_many,
+    spread_over,
 )
-from kit.analysis.asked import relabelled
 from kit.analysis.grouping.structure import MOST_SETTINGS, Records, read_records, safe_name
 from kit.analysis.means import with_interval
 from kit.analysis.mixed import MixedFit, mixed
@@ -133,10 +133,11 @@ class Comparison(Found):
     def next_step(self) -> str:
         """What to do next."""
         if self.answer is Answer.UNCLEAR and self.more is not None:
+            over = "range" if self.kind == "line" else "settings"
             step = (
-                f"Next: about {so_many(self, self.more)}, spread evenly over the settings and best "
-                "over several bakes, would settle it four times in five if the true difference is "
-                f"near {self.leading.size(self.outcome)} and the spread as it was."
+                f"Next: about {so_many(self, self.more)}, {spread_over(self, over)}, would settle "
+                "it four times in five if the true difference is near "
+                f"{self.leading.size(self.outcome)} and the spread as it was."
             )
         elif self.answer is Answer.UNCLEAR:
             step = beyond_reach(self)
@@ -196,7 +197,8 @@ class Comparison(Found):
             sure = "matters" if self.matters else "is not zero"
             return f"It is the only one {of_them} that surely {sure}."
         if self.answer is Answer.MATTERS:
-            return f"{alike} {of_them} surely {'matter' if self.matters else 'are not zero'}."
+            many = f"All {total} differences looked at" if alike == total else f"{alike} {of_them}"
+            return f"{many} surely {'matter' if self.matters else 'are not zero'}."
         if alike == total:
             return f"All {total} differences looked at are still open."
         return f"{words.capital(of_them)}, {alike} {'is' if alike == 1 else 'are'} open."
@@ -246,7 +248,7 @@ def compared(
     `columns` says which column is the ``trial, bake, mixing, dough, load``, or None; all else,
     and what is raised, as in `kit.compare`.
     """
-    frame, matters = relabelled(frame), fitting.margin(matters, outcome)
+    matters = fitting.margin(matters, outcome)
     adjust = [a for a in dict.fromkeys([columns["trial"], *adjust]) if a is not None]
     records = read_records(frame, outcome, by, columns, adjust, line)
     as_line = records.as_line

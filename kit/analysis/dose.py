@@ -91,7 +91,7 @@ def dose(
     DataError, InputError, NotFoundError
         A column or value that cannot be used.
     """
-    frame, matters = relabelled(frame), fitting.margin(matters, outcome)
+    frame, matters = relabelled(frame, of, *adjust, *covariates), fitting.margin(matters, outcome)
     need_one_of("shape", shape, ("auto", *answers.FITTED))
     need_one_of("want", want, ("high", "low"))
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}

@@ -146,7 +146,7 @@ def overview(
     for name, given in (("factors", factors), ("outcomes", outcomes)):
         if not given:
             raise InputError(name, list(given), "must name at least one column")
-    frame, margins = relabelled(frame), dict(matters or {})
+    frame, margins = relabelled(frame, *factors), dict(matters or {})
     together: dict[str, Any] = {
         "dough": dough, "bake": bake, "load": load, "trial": trial, "mixing": mixing
     }  # fmt: skip

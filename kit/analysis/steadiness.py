@@ -385,8 +385,8 @@ def _cautions(components: pd.DataFrame, records: SpreadRecords, reading: float) 
             )
     if np.isnan(reading):
         notes.append(
-            "what is called piece holds the measuring as well: measure some pieces twice, or "
-            "state the uncertainty of a reading, to tell them apart"
+            f"what is called {components['component'].iloc[-1]} holds the measuring as well: "
+            "measure some pieces twice, or state the uncertainty of a reading, to tell them apart"
         )
     elif components["sd"].iloc[-2] == 0:
         inner = components["component"].iloc[-2]

@@ -78,7 +78,7 @@ def surface(
     for field_, given in (("adjust", adjust), ("covariates", covariates)):
         for name in (c for c in given if c in of):
             raise InputError(field_, name, "is already used for of", "Give each its own column.")
-    frame, matters = relabelled(frame), margin(matters, outcome)
+    frame, matters = relabelled(frame, *of, *adjust, *covariates), margin(matters, outcome)
     columns = {"trial": trial, "bake": bake, "mixing": mixing, "dough": dough, "load": load}
     held = [a for a in dict.fromkeys([trial, *adjust]) if a is not None]
     doses = read_doses(frame, outcome, of, columns, held, covariates, level)

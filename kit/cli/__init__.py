@@ -12,7 +12,7 @@ from typing import Any
 import typer
 from rich.markup import escape
 
-from kit.cli.shell import app, err
+from kit.cli.shell import app, err, speak_plainly
 from kit.records.typed import plain_name
 
 # the order of --help
@@ -26,6 +26,7 @@ _Typo: type[Exception] = next(c for c in typer.BadParameter.__mro__ if c.__name_
 
 def main(words: Sequence[str] | None = None) -> None:
     """Run what was typed (the program's own arguments): a mistake is one line, Ctrl-C is quiet."""
+    speak_plainly()
     try:
         code = app(args=words, prog_name="kit", standalone_mode=False)
     except _Typo as exc:

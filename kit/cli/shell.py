@@ -1,7 +1,10 @@
 """What every command shares: the app, how it speaks, and the workspace or table it is given."""
 
+import codecs
 import os
 import re
+import sys
+import unicodedata
 from collections.abc import Callable
 from functools import wraps
 from pathlib import Path
@@ -21,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Matters", "OfTrial", "app", "chosen", "command", "counted", "err", "existing", "meant",
-    "must_exist", "named", "say", "screen",
+    "must_exist", "named", "say", "screen", "speak_plainly",
 ]  # fmt: skip
 
 app = typer.Typer(
@@ -41,6 +44,39 @@ def _reader_gone(console: Console) -> None:
 
 # of the one that prints the help as well, which is typer's own
 Console.on_broken_pipe = _reader_gone  # type: ignore[assignment]
+
+#: what stands for our signs where a terminal or file cannot hold them; a minus must not be lost
+_PLAIN = {
+    "−": "-",
+    "–": "-",
+    "—": "-",
+    "“": '"',
+    "”": '"',
+    "‘": "'",
+    "’": "'",
+    "×": "x",
+    "°": "deg ",
+}
+
+
+def _in_plain_signs(exc: UnicodeError) -> tuple[str, int]:
+    """Write what an encoding does not hold with what all hold, for example é as e."""
+    if not isinstance(exc, UnicodeEncodeError):
+        raise exc
+    rest = (
+        _PLAIN.get(c, unicodedata.normalize("NFKD", c)) for c in exc.object[exc.start : exc.end]
+    )
+    plain = [part.encode("ascii", "ignore").decode() or "?" for part in rest]
+    return "".join(plain), exc.end
+
+
+def speak_plainly() -> None:
+    """Let what is printed reach a terminal or file that is not in UTF-8."""
+    codecs.register_error("kit", _in_plain_signs)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure") and not (stream.encoding or "utf").startswith("utf"):
+            stream.reconfigure(errors="kit")
+
 
 Matters = Annotated[
     str | None, typer.Option(help="Smallest difference you care about: 2, 2,5 or '1/16 in'.")

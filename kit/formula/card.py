@@ -163,6 +163,9 @@ th, td { text-align: left; padding: .35rem .8rem .35rem 0; border-bottom: 1px so
   font-weight: 400; vertical-align: baseline; }
 thead th, tfoot th, tfoot td { font-weight: 600; }
 .n { text-align: right; white-space: nowrap; }
+th:last-child, td:last-child { padding-right: 0; }
+@media (max-width: 30rem) { table { font-size: .9rem; } .n { white-space: normal; }
+  th, td { padding-right: .4rem; } }
 @media print { body { max-width: none; padding: 0; font-size: 11pt; }
   h2 { break-after: avoid; } tr, li { break-inside: avoid; } }
 @page { margin: 16mm; }

@@ -2,17 +2,14 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from kit import quantities
+from kit.formula.formula import Formula
 from kit.formula.ingredient import Ingredient
 from kit.formula.losses import Basis, rebase_loss
 from kit.formula.numbers import plain
 from kit.formula.yeast import kind_of
 from kit.words import capital
-
-if TYPE_CHECKING:
-    from kit.formula.formula import Formula
 
 __all__ = ["Doubt", "bake_loss_doubts", "doubts", "malt_doubts"]
 
@@ -43,7 +40,7 @@ class Doubt:
         return f"{self.text} (Source: {self.source}.)"
 
 
-def doubts(formula: "Formula") -> tuple[Doubt, ...]:
+def doubts(formula: Formula) -> tuple[Doubt, ...]:
     """Question what is unusual in a formula.
 
     Parameters
@@ -100,7 +97,7 @@ def bake_loss_doubts(bake_loss_percent: float, of: Basis = "dough") -> tuple[Dou
     return (Doubt("bake_loss_percent", text, "bakers' dictionary, Baking Business"),)
 
 
-def _hydration(formula: "Formula") -> Iterator[Doubt]:
+def _hydration(formula: Formula) -> Iterator[Doubt]:
     for one in (*formula.of_role("liquid"), *formula.of_role("egg")):
         if not one.water.known:
             like = "all water" if one.role == "liquid" else "whole egg"
@@ -117,7 +114,7 @@ def _hydration(formula: "Formula") -> Iterator[Doubt]:
         yield Doubt("hydration_percent", text, f"{_PRACTICE}; {_ASB}")
 
 
-def _salt(formula: "Formula") -> Iterator[Doubt]:
+def _salt(formula: Formula) -> Iterator[Doubt]:
     salts = formula.of_role("salt")
     low, high = quantities.get("salt_percent").usual
     if _settled(salts) and not low <= _sum(salts) <= high:
@@ -127,7 +124,7 @@ def _salt(formula: "Formula") -> Iterator[Doubt]:
         yield Doubt("salt_percent", text, source)
 
 
-def _yeast(formula: "Formula") -> Iterator[Doubt]:
+def _yeast(formula: Formula) -> Iterator[Doubt]:
     yeasts = formula.of_role("yeast")
     if not yeasts:
         yield Doubt("yeast_percent", f"There is no yeast. {_READ_TWICE}", _PRACTICE)

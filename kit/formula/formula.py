@@ -8,17 +8,15 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from kit.errors import InputError, NotFoundError
 from kit.formula.ingredient import Ingredient
 from kit.formula.numbers import plain, required
+from kit.formula.settings import at_percents, hydration_percent, put_all, put_in
 from kit.words import join
-
-if TYPE_CHECKING:
-    from kit.formula.check import Doubt
 
 __all__ = ["Formula"]
 
@@ -178,18 +176,7 @@ class Formula:
     @property
     def hydration_percent(self) -> float:
         """All water, that in milk, butter and egg included, in % of the flour's weight."""
-        return math.fsum(
-            one.percent * one.water.fraction
-            for one in self.ingredients
-            if one.percent is not None and one.role != "flour"
-        )
-
-    @property
-    def checks(self) -> "tuple[Doubt, ...]":
-        """What is unusual about it, each with its source."""
-        from kit.formula.check import doubts
-
-        return doubts(self)
+        return hydration_percent(self.ingredients)
 
     def with_percent(self, name: str, percent: float) -> "Formula":
         """Return the formula with one ingredient at another percentage."""
@@ -197,11 +184,7 @@ class Formula:
 
     def with_percents(self, percents: Mapping[str, float]) -> "Formula":
         """Return the formula with some ingredients, by name, at other percentages."""
-        changed = (
-            replace(one, percent=percents[one.name]) if one.name in percents else one
-            for one in self.ingredients
-        )
-        return replace(self, ingredients=tuple(changed))
+        return self._of(at_percents(self.ingredients, percents))
 
     def with_setting(self, name: str, value: float) -> "Formula":
         """Return the formula with one setting of a trial put in.
@@ -220,9 +203,7 @@ class Formula:
         InputError, NotFoundError
             A setting that the formula has no ingredient for, or a value it cannot take.
         """
-        from kit.formula.settings import put_in
-
-        return put_in(self, name, value)
+        return self._of(put_in(self.ingredients, name, value))
 
     def with_settings(self, settings: Mapping[str, object]) -> "Formula":
         """Return the formula with the settings of one dough put in.
@@ -230,9 +211,10 @@ class Formula:
         Settings that a formula knows nothing about, such as ``retard_hours``, are passed over;
         hydration is put in last.
         """
-        from kit.formula.settings import put_all
+        return self._of(put_all(self.ingredients, settings))
 
-        return put_all(self, settings)
+    def _of(self, lines: tuple[Ingredient, ...]) -> "Formula":
+        return self if lines is self.ingredients else replace(self, ingredients=lines)
 
     def __repr__(self) -> str:
         return (

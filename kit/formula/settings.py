@@ -1,48 +1,67 @@
 """A trial's settings put into a formula: malt at 0.8 %, hydration at 75 %."""
 
+import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from dataclasses import replace
 
 from kit import quantities
 from kit.errors import InputError, NotFoundError
+from kit.formula.ingredient import Ingredient
 from kit.formula.numbers import plain, required
 from kit.given import as_number
 from kit.words import join
 
-if TYPE_CHECKING:
-    from kit.formula.formula import Formula
+__all__ = [
+    "ROLE_SETTINGS", "at_percents", "check_named", "hydration_percent", "put_all", "put_in",
+]  # fmt: skip
 
-__all__ = ["ROLE_SETTINGS", "check_named", "put_all", "put_in"]
+Lines = tuple[Ingredient, ...]
 
 #: setting -> the role whose ingredients it sets
 ROLE_SETTINGS = {"malt_percent": "malt", "salt_percent": "salt", "yeast_percent": "yeast"}
 _HYDRATION = "hydration_percent"
 
 
-def put_in(formula: "Formula", name: str, value: object) -> "Formula":
-    """Return `formula` with one setting put in; see `Formula.with_setting`."""
-    own = _own_ingredient(formula, name)
+def at_percents(lines: Lines, percents: Mapping[str, float]) -> Lines:
+    """Return the ingredients, some of them, by name, at other percentages."""
+    return tuple(
+        replace(one, percent=percents[one.name]) if one.name in percents else one for one in lines
+    )
+
+
+def hydration_percent(lines: Lines) -> float:
+    """All water, that in milk, butter and egg included, in % of the flour's weight."""
+    return math.fsum(
+        one.percent * one.water.fraction
+        for one in lines
+        if one.percent is not None and one.role != "flour"
+    )
+
+
+def put_in(lines: Lines, name: str, value: object) -> Lines:
+    """Return a formula's ingredients with one setting put in; see `Formula.with_setting`."""
+    own = _own_ingredient(lines, name)
     if name == _HYDRATION:
-        return _hydrated(formula, value)
+        return _hydrated(lines, value)
     if name in ROLE_SETTINGS:
-        return _role_set(formula, name, value)
+        return _role_set(lines, name, value)
     if own is not None:
         share = required(name, value, low=0, high=1000, remedy="Enter it in % of the flour.")
-        return formula.with_percent(own, share)
-    known = [*ROLE_SETTINGS, _HYDRATION, *(one.name for one in formula.ingredients)]
+        return at_percents(lines, {own: share})
+    known = [*ROLE_SETTINGS, _HYDRATION, *(one.name for one in lines)]
     raise NotFoundError("setting of a formula", name, known)
 
 
-def put_all(formula: "Formula", settings: Mapping[str, object]) -> "Formula":
-    """Return `formula` with a dough's settings put in; see `Formula.with_settings`."""
+def put_all(lines: Lines, settings: Mapping[str, object]) -> Lines:
+    """Return a formula's ingredients with a dough's settings put in, as `with_settings` does."""
     check_named(settings)
     # hydration last: the water that butter and egg bring has to stand by then
     for name in sorted(settings, key=lambda one: one == _HYDRATION):
-        ours = name in ROLE_SETTINGS or name == _HYDRATION or _own_ingredient(formula, name)
+        ours = name in ROLE_SETTINGS or name == _HYDRATION or _own_ingredient(lines, name)
         if not ours and quantities.find(name):
             continue
-        formula = put_in(formula, name, settings[name])
-    return formula
+        lines = put_in(lines, name, settings[name])
+    return lines
 
 
 def check_named(settings: object, field: str = "settings", where: str = "") -> None:
@@ -53,10 +72,10 @@ def check_named(settings: object, field: str = "settings", where: str = "") -> N
         )
 
 
-def _own_ingredient(formula: "Formula", name: str) -> str | None:
+def _own_ingredient(lines: Lines, name: str) -> str | None:
     """Name of the ingredient, not a flour, that a setting such as ``honey_percent`` means."""
     wanted = name.removesuffix("_percent").replace("_", " ").strip().lower()
-    for one in formula.ingredients:
+    for one in lines:
         if one.role != "flour" and wanted == one.name.lower():
             return one.name
     return None
@@ -76,43 +95,43 @@ def _checked(name: str, value: object) -> float:
     return required(name, value, low=low, high=high, remedy=remedy)
 
 
-def _role_set(formula: "Formula", name: str, value: object) -> "Formula":
+def _role_set(lines: Lines, name: str, value: object) -> Lines:
     share, role = _checked(name, value), ROLE_SETTINGS[name]
-    lines = formula.of_role(role)
-    if not lines:
+    ours = [one for one in lines if one.role == role]
+    if not ours:
         if share == 0:
-            return formula
+            return lines
         remedy = "Add one to it; its percentage may be left open."
         raise InputError(name, share, f"the formula has no ingredient of the role {role}", remedy)
-    if len(lines) == 1:
-        return formula.with_percent(lines[0].name, share)
-    total = sum(one.percent or 0.0 for one in lines)
-    if total == 0 or any(one.percent is None for one in lines):
-        rule = f"cannot be shared out between {join(one.name for one in lines)}"
+    if len(ours) == 1:
+        return at_percents(lines, {ours[0].name: share})
+    total = sum(one.percent or 0.0 for one in ours)
+    if total == 0 or any(one.percent is None for one in ours):
+        rule = f"cannot be shared out between {join(one.name for one in ours)}"
         raise InputError(name, share, rule, "Set each of them by its own name.")
-    return formula.with_percents({one.name: share * (one.percent or 0.0) / total for one in lines})
+    return at_percents(lines, {one.name: share * (one.percent or 0.0) / total for one in ours})
 
 
-def _hydrated(formula: "Formula", value: object) -> "Formula":
+def _hydrated(lines: Lines, value: object) -> Lines:
     wanted = _checked(_HYDRATION, value)
-    liquids = formula.of_role("liquid")
+    liquids = [one for one in lines if one.role == "liquid"]
     if any(one.percent is None for one in liquids):
         if len(liquids) > 1:
             rule = f"cannot be shared out between {join(one.name for one in liquids)}"
             remedy = "Give all liquids but the one that is set; or set them by name."
             raise InputError(_HYDRATION, wanted, rule, remedy)
-        formula = formula.with_percent(liquids[0].name, 100.0)
-        liquids = formula.of_role("liquid")
+        lines = at_percents(lines, {liquids[0].name: 100.0})
+        liquids = [one for one in lines if one.role == "liquid"]
     from_liquids = sum(one.water_percent for one in liquids)
-    fixed = formula.hydration_percent - from_liquids
+    fixed = hydration_percent(lines) - from_liquids
     if wanted < fixed:
         remedy = "So much water comes with the other ingredients: lower those first."
         raise InputError(_HYDRATION, wanted, f"must be at least {plain(fixed, 1)}", remedy)
     if from_liquids <= 0:
         if abs(wanted - fixed) < 1e-9:
-            return formula
+            return lines
         raise InputError(
             _HYDRATION, wanted, "the formula has no liquid to reach it with", "Add water to it."
         )
     times = (wanted - fixed) / from_liquids
-    return formula.with_percents({one.name: (one.percent or 0.0) * times for one in liquids})
+    return at_percents(lines, {one.name: (one.percent or 0.0) * times for one in liquids})

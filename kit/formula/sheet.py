@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from kit import quantities
-from kit.formula.check import Doubt
+from kit.formula.check import Doubt, doubts
 from kit.formula.formula import Formula
 from kit.formula.numbers import plain, short
 from kit.formula.preblend import PreBlend
@@ -93,7 +93,7 @@ class WeighingSheet:
     def doubts(self) -> tuple[Doubt, ...]:
         """What is unusual about all doughs alike, and so not varied on purpose."""
         made = [self.formula.with_settings(settings) for settings in self.doughs.values()]
-        first, *others = (one.checks for one in made)
+        first, *others = (doubts(one) for one in made)
         return tuple(doubt for doubt in first if all(doubt in other for other in others))
 
     @property

@@ -10,16 +10,13 @@ active dry (forum practice). For instant to active dry the ends are the maker's 
 
 import re
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from kit.errors import InputError, NotFoundError
+from kit.formula.formula import Formula
 from kit.formula.numbers import plain, required, span
 from kit.shown import InLines
-
-if TYPE_CHECKING:
-    from kit.formula.formula import Formula
 
 __all__ = ["KINDS", "YeastAmount", "convert_yeast", "kind_of", "swap_yeast"]
 
@@ -146,8 +143,8 @@ def kind_of(name: str) -> str | None:
 
 
 def swap_yeast(
-    formula: "Formula", to: str, *, kind: str | None = None, factor: float | None = None
-) -> "Formula":
+    formula: Formula, to: str, *, kind: str | None = None, factor: float | None = None
+) -> Formula:
     """Return the formula with its yeast replaced by another kind.
 
     Parameters

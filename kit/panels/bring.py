@@ -24,7 +24,8 @@ from kit.writeup.tables import table
 __all__ = ["BringPanel"]
 
 _AS_SHOWN = "as the cells show"
-_ROWS = 8
+#: rows of what would be stored; problems, and what is unusual
+_ROWS, _DOUBTS = 8, 20
 #: a cell of more letters is cut; a remedy never is
 _LETTERS = 80
 
@@ -143,11 +144,13 @@ class BringPanel(Panel):
         bad, rows = look.problems, len(set(look.sheet.rows))
         left = bad["row"].nunique()
         told = f"{rows} rows, {left} with something that cannot be used."
-        asked = items(look.checks)
+        asked, unusual = items(look.checks), look.sheet.unusual
+        doubts = items([*unusual[:_DOUBTS], *_more(len(unusual) - _DOUBTS, "to look at")])
         self.shown.value = (
             f'<div class="kit-answer"><p role="status"><strong>{told}</strong></p>'
             + (f'<div class="kit-banner">{asked}</div>' if asked else "")
-            + _table(bad.astype({"value": object}), "What cannot be used", 20)
+            + _table(bad.astype({"value": object}), "What cannot be used", _DOUBTS)
+            + (f"<p><strong>Look again:</strong></p>{doubts}" if doubts else "")
             + _table(look.to_frame(), "What would be stored: the first rows", _ROWS)
             + "</div>"
         )
@@ -205,10 +208,14 @@ def _label(name: str) -> str:
 def _table(frame: pd.DataFrame, caption: str, most: int) -> str:
     if frame.empty:
         return ""
-    more = f"<p>… and {len(frame) - most} more rows.</p>" if len(frame) > most else ""
+    more = "".join(f"<p>{told}</p>" for told in _more(len(frame) - most, "rows"))
     told = table(frame.head(most), caption, missing="")
     rows = tuple(tuple(map(_short, told.head, row)) for row in told.rows)
     return show([replace(told, rows=rows)]) + more
+
+
+def _more(count: int, what: str) -> list[str]:
+    return [f"… and {count} more {what}."] if count > 0 else []
 
 
 def _short(head: str, cell: str) -> str:

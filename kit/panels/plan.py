@@ -16,7 +16,8 @@ from kit.panels.parts.blocks import status
 from kit.panels.parts.controls import button, offer, visible
 from kit.panels.parts.fields import Typed, above_0, count, number, tell, what_matters
 from kit.panels.parts.rest import AtRest
-from kit.panels.parts.style import notebook, trouble
+from kit.panels.parts.style import FAULT, notebook, trouble
+from kit.panels.parts.today import day_said, today_in
 from kit.panels.planning.form import GUESS, NEW, UNKNOWN, PlanForm
 from kit.panels.planning.offers import named, spreads_of
 from kit.panels.planning.sheets import linked, papers, written_before
@@ -229,7 +230,7 @@ class PlanPanel(PlanForm):
             told = f"see beside {words.join(named)} what can be used." if named else str(exc)
             self.shown.value = trouble(told)
         except Exception:  # a fault of ours: what was shown answers something else
-            self.shown.value = trouble("this should not happen; the log says more.")
+            self.shown.value = trouble(FAULT)
             raise
         finally:
             self.working.value = ""
@@ -290,15 +291,20 @@ class PlanPanel(PlanForm):
     def _schedule(self, plan: Plan) -> Schedule:
         runs = plan.runs[plan.runs["bake"] == plan.runs["bake"].iloc[0]]
         runs = runs.rename(columns={"code": "blind"}).assign(**self._same(plan))
-        day = self.first.read(lambda text: read_day("first bake on", text))
-        on = day or date.today()
-        times = self._times()
-        zone = self.chosen.zone if self.chosen else local_zone()
+        zone = self._zone
+        on, times = self._first_day() or today_in(zone), self._times()
         return self.table.read(
             lambda text: schedule(
                 runs, zone=zone, table_time=f"{on.isoformat()} {_clock(text)}", **times
             ).fitted()
         )
+
+    @property
+    def _zone(self) -> str:
+        return self.chosen.zone if self.chosen else local_zone()
+
+    def _first_day(self) -> date | None:
+        return self.first.read(lambda text: read_day("first bake on", day_said(text, self._zone)))
 
     def _call(self, plan: Plan) -> str:
         kitchen, factors = plan.kitchen, ", ".join(f"kit.{one!r}" for one in plan.factors)
@@ -332,7 +338,7 @@ class PlanPanel(PlanForm):
         """Keep the plan in the trial that was picked or a new one; what it is in place of."""
         assert self.proposal is not None
         plan, formula, trial = self.proposal.plan, self._formula(), self.chosen
-        when = self.first.value or None, count(self.every), self._same(plan)
+        when = self._first_day(), count(self.every), self._same(plan)
         if trial is None:
             unit = words.unit_of(self.outcome.value)
             matters = number(self.matters.value, unit, "what matters", difference=True)

@@ -1,10 +1,8 @@
 """The record panel: choose a trial and a bake, and write down what was done and what came out."""
 
 from collections.abc import Callable, Iterable, Sequence
-from datetime import date, datetime
 from html import escape
 from typing import Any, Self
-from zoneinfo import ZoneInfo
 
 import ipywidgets as widgets
 
@@ -22,7 +20,7 @@ from kit.panels.parts.controls import (
     visible,
 )
 from kit.panels.parts.fields import Typed, tell
-from kit.panels.parts.today import todays_bake, trial_at_work
+from kit.panels.parts.today import day_said, today_in, todays_bake, trial_at_work
 from kit.panels.recording.events import TITLE, EventForm
 from kit.panels.recording.running import RunningPanel
 from kit.panels.recording.tables import LevelTable, workspace_key
@@ -235,7 +233,7 @@ class RecordPanel(Panel):
     def _begin_bake(self) -> str:
         trial = self.chosen
         assert trial is not None
-        made = self.day.read(lambda typed: trial.add_bake(typed or None))
+        made = self.day.read(lambda typed: trial.add_bake(day_said(typed, trial.zone) or None))
         self.day.value = ""
         with self.filling():
             offer(self.bake, [(str(made), made.id)])
@@ -279,19 +277,16 @@ def _offered(bakes: Sequence[Bake]) -> list[tuple[str, str]]:
     return [(f"{bake}{f' of {bake.day}' if bake.day else ''}", bake.id) for bake in bakes][::-1]
 
 
-def _today(bake: Bake) -> date:
-    return datetime.now(ZoneInfo(bake.zone)).date()
-
-
 def _is_on(bake: Bake) -> bool:
-    return bake.day == _today(bake)
+    return bake.day == today_in(bake.zone)
 
 
 def _coming(bake: Bake | None) -> str:
     """Say where the bake that is shown is still to come: what is typed may be of another one."""
-    if bake is None or bake.day is None or bake.day <= _today(bake):
+    ahead = 0 if bake is None or bake.day is None else (bake.day - today_in(bake.zone)).days
+    if ahead <= 0:
         return ""
-    days = words.plural((bake.day - _today(bake)).days, "day")
+    days = words.plural(ahead, "day")
     told = f"It is planned in {days}. Baked earlier or later? Change its day below."
     return f'<p class="kit-banner" role="status">{told}</p>'
 

@@ -8,7 +8,7 @@ cannot be read or measured is a row with its reason, never the end of the rest.
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass, field, fields
@@ -18,7 +18,8 @@ from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import InputError, KitError, MissingPackageError
-from kit.photo.one_photo import SHOWS, measure
+from kit.photo.arguments import check_kind, one_of
+from kit.photo.one_photo import ABOUT, SHOWS, measure
 from kit.photo.reading.exif import as_zone
 from kit.photo.reference import KINDS
 from kit.photo.value import Value
@@ -73,19 +74,19 @@ class Asked:
     zone: str | None = None
 
     def __post_init__(self) -> None:
-        if self.shows not in SHOWS:
-            raise InputError("shows", self.shows, f"must be one of {', '.join(SHOWS)}")
+        one_of("shows", self.shows, SHOWS)
         kinds = [kind for kind in KINDS if kind not in ("ruler", "points")]  # put there by hand
-        if self.reference not in kinds:
-            raise InputError("reference", self.reference, f"must be one of {', '.join(kinds)}")
-        shapes = ("piece", "ball", "jar")
-        if self.shape is not None and self.shape not in shapes:
-            raise InputError("shape", self.shape, f"must be one of {', '.join(shapes)}")
+        one_of("reference", self.reference, kinds)
+        check_kind("about", self.about, Mapping, ABOUT)
+        if self.shape is not None:
+            one_of("shape", self.shape, ("piece", "ball", "jar"))
         if (self.jar is not None) != (self.shape == "jar"):
             remedy = "Say how wide it is inside, such as inner_diameter=72."
             raise InputError(
                 "jar", self.jar, "must be said for the shape jar and only then", remedy
             )
+        if self.jar is not None:
+            _jar(self.jar)
         as_zone(self.zone)
 
     @property
@@ -106,6 +107,7 @@ def photos_in(folder: str | Path) -> list[Path]:
     InputError
         The folder does not exist or holds no photo.
     """
+    check_kind("folder", folder, str | Path, "must be the path of a folder")
     where = Path(folder)
     if not where.is_dir():
         raise InputError("folder", str(folder), "is no folder", "Give the folder of your photos.")
@@ -162,12 +164,27 @@ def measure_one(source: Path | bytes, name: str, asked: Asked) -> Row:
 
 def _measured(photo: Any, asked: Asked) -> Any:
     """Do what is asked with a photo that was read."""
-    from kit.photo.sides.jar import Jar
-
     how: dict[str, Any] = {"shape": asked.shape} if asked.shape else {}
     if asked.jar:
-        how["jar"] = Jar(**asked.jar)
+        how["jar"] = _jar(asked.jar)
     return measure(photo, asked.shows, reference=asked.reference, about=asked.about, **how)
+
+
+def _jar(said: Mapping[str, Any]) -> Any:
+    """The jar that was said.
+
+    Raises
+    ------
+    InputError
+        Something is missing, unknown or impossible.
+    """
+    from kit.photo.sides.jar import Jar
+
+    known = ", ".join(one.name for one in fields(Jar))
+    check_kind("jar", said, Mapping, f"must say {known} by name")
+    if not {"inner_diameter_mm"} <= set(said) <= set(known.split(", ")):
+        raise InputError("jar", said, f"must say inner_diameter_mm, and may say {known}")
+    return Jar(**said)
 
 
 def _values(result: Any) -> Iterator[tuple[str, Value]]:

@@ -4,13 +4,13 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from kit.errors import InputError
+from kit.photo.arguments import check_kind, one_of
 
 if TYPE_CHECKING:
     from kit.photo.picture import Photo
     from kit.photo.reference import Scale
 
-__all__ = ["DEPTHS", "SHOWS", "measure", "scale_for"]
+__all__ = ["ABOUT", "DEPTHS", "SHOWS", "measure", "scale_for"]
 
 #: what a photo can show: a piece from the side, dough while it proofs, a cut face, a crust
 SHOWS = ("side", "rise", "crumb", "face")
@@ -23,6 +23,7 @@ _MIDDLE, _FACE = (
 DEPTHS = {"side": (_MIDDLE, 25.0), "rise": (_MIDDLE, 25.0), "crumb": (_FACE, 12.0)}
 #: of what was said: read off a ruler on the worktop (own choice)
 _U_SAID_MM = 1.0
+ABOUT = 'must be what the reference needs, by name: {"side_mm": 40}'
 
 
 def scale_for(
@@ -42,7 +43,8 @@ def scale_for(
     """
     import kit.photo as calls
 
-    said = dict(about or {})
+    check_kind("about", about, Mapping | None, ABOUT)
+    said = {str(name): what for name, what in (about or {}).items()}
     if reference == "scanner" or shows not in DEPTHS:
         return calls.scale(photo, kind=reference, **said)
     if said.get("offset_mm") is not None:
@@ -92,9 +94,7 @@ def measure(
     import kit.photo as calls
     from kit.photo.faces.square_on import in_window
 
-    if shows not in SHOWS:
-        rule = f"must be one of {', '.join(SHOWS)}"
-        raise InputError("shows", shows, rule, "Say what the photo shows.")
+    shows = one_of("shows", shows, SHOWS, "Say what the photo shows.")
     if scale is None:
         scale = scale_for(photo, shows, reference, about)
     if shows == "face" and not {"box", "outline"} & set(how):

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from kit.errors import InputError
+from kit.given import as_number
 from kit.photo.camera import Camera
 from kit.photo.reading import decode, exif
 
@@ -107,7 +108,7 @@ class Photo:
         InputError
             `longest_px` is below 1, or as for `pixels`.
         """
-        if longest_px < 1:
+        if not (as_number(longest_px) or 0.0) >= 1:
             raise InputError("longest_px", longest_px, "must be at least 1")
         if longest_px >= max(self.width, self.height):
             return self.pixels, 1.0
@@ -197,20 +198,24 @@ def read(
     ((30, 40, 3), 2.0)
     """
     clock_zone = exif.as_zone(zone)
-    if taken is not None and taken.utcoffset() is None:
+    if taken is not None and (not isinstance(taken, datetime) or taken.utcoffset() is None):
         rule = "must say its time zone"
         raise InputError("taken", str(taken), rule, "For example 2026-03-05T06:41+01:00.")
-    if focal_35mm is not None and not 0 < focal_35mm < np.inf:
+    focal = as_number(focal_35mm)
+    if focal_35mm is not None and (focal is None or not 0 < focal < np.inf):
         raise InputError("focal_35mm", focal_35mm, "must be above 0", "Phones have 13 to 80.")
     if isinstance(source, np.ndarray):
         photo = _of_array(source)
     else:
+        if not isinstance(source, str | Path | bytes | bytearray | memoryview):
+            rule = "must be a file's path, its bytes or an array of pixels"
+            raise InputError("photo", source, rule)
         content = Path(source) if isinstance(source, str | Path) else bytes(source)
         photo = _of_file(content, clock_zone)
     return replace(
         photo,
         taken=photo.taken if taken is None else taken,
-        focal_35mm=photo.focal_35mm if focal_35mm is None else float(focal_35mm),
+        focal_35mm=photo.focal_35mm if focal is None else focal,
     )
 
 

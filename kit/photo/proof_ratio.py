@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from kit.errors import InputError
-from kit.photo.sides.jar import Jar
+from kit.photo.arguments import above_0, check_kind
+from kit.photo.sides.jar import JAR, Jar
 from kit.photo.value import Value, combined
 from kit.shown import Telling, Told
 
@@ -90,11 +90,9 @@ def ratio_from_level(
     >>> round(ratio_from_level(Jar(80), 40, 84).ratio.value, 3)
     2.1
     """
-    if not level_mm_first > 0:
-        rule = "must be above 0"
-        raise InputError("level_mm_first", float(level_mm_first), rule, "From the inside bottom.")
-    if not u_level_mm >= 0:
-        raise InputError("u_level_mm", float(u_level_mm), "must be 0 or more")
+    check_kind("jar", jar, Jar, JAR)
+    above_0("level_mm_first", level_mm_first, "From the inside bottom.")
+    u_level_mm = above_0("u_level_mm", u_level_mm, least=True)
     first, now = jar.volume_ml(level_mm_first), jar.volume_ml(level_mm_now)
     ratio = now / first
     parts = {
@@ -133,9 +131,10 @@ def ratio_from_marks(
     >>> round(ratio_from_marks(50, 63).ratio.value, 2)
     2.0
     """
-    for name, value in (("first_mm", first_mm), ("now_mm", now_mm)):
-        if not (value > 0 and math.isfinite(value)):
-            raise InputError(name, float(value), "must be above 0", "Measure the same two marks.")
+    first_mm = above_0("first_mm", first_mm, "Measure the same two marks.")
+    now_mm = above_0("now_mm", now_mm, "Measure the same two marks.")
+    u_first_mm = above_0("u_first_mm", u_first_mm, least=True)
+    u_now_mm = above_0("u_now_mm", u_now_mm, least=True)
     ratio = (now_mm / first_mm) ** 3
     parts = {"now": 3 * ratio * u_now_mm / now_mm, "first": 3 * ratio * u_first_mm / first_mm}
     told = (

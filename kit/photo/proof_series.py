@@ -1,7 +1,7 @@
 """Many side views of one dough over time: how many times its first volume it is."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.errors import InputError, KitError
+from kit.photo.arguments import check_kind
 from kit.photo.picture import Photo, read
 from kit.photo.proof_ratio import DOUBLE, ratio_of_volumes
 from kit.photo.reference import Scale
@@ -29,6 +30,7 @@ __all__ = ["Series", "SeriesRow", "series"]
 Box = tuple[float, float, float, float]
 #: one Scale for all, a way to get one from each photo, or the arguments of `kit.photo.scale`
 ScaleOf = Scale | Callable[[Photo], Scale] | Mapping[str, Any]
+SCALE_OF = "must be a scale, a function that gives each photo's own, or what kit.photo.scale takes"
 
 
 @dataclass(frozen=True)
@@ -175,8 +177,14 @@ def series(
     InputError
         No photos, a shape that does not exist, a jar missing or too much.
     """
-    if not len(photos):
+    if isinstance(photos, str | Path | Photo) or not isinstance(photos, Iterable):
+        raise InputError("photos", photos, "must be a list of photos or paths")
+    photos = list(photos)
+    if not photos:
         raise InputError("photos", [], "must hold at least one photo")
+    check_kind("scale_of", scale_of, Scale | Callable | Mapping, SCALE_OF)
+    check_kind("outlines", outlines, Mapping | None, "must be outlines by their photo's place")
+    check_kind("progress", progress, Callable | None, "must be something to call")
     check_shape(shape, jar)
     shared = isinstance(scale_of, Scale)
     found: list[SeriesRow] = []
@@ -245,7 +253,10 @@ def _box_after(before: Side, photo: Photo) -> Box:
 def _scale(photo: Photo, scale_of: ScaleOf) -> Scale:
     if isinstance(scale_of, Scale):
         return scale_of
-    return find_scale(photo, **scale_of) if isinstance(scale_of, Mapping) else scale_of(photo)
+    if isinstance(scale_of, Mapping):
+        said = {"kind": None, **{str(name): what for name, what in scale_of.items()}}
+        return find_scale(photo, **said)
+    return scale_of(photo)
 
 
 def _rows(found: list[SeriesRow], shared: bool) -> tuple[SeriesRow, ...]:

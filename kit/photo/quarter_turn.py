@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from kit.errors import InputError
+from kit.photo.arguments import check_kind
 from kit.photo.proof_ratio import ALIKE, ratio_of_volumes
 from kit.photo.side_view import ROUND, THREE, Side
 from kit.photo.value import Value, combined, tidy
@@ -106,6 +107,8 @@ def two_views(a: Side, b: Side) -> TwoViews:
     InputError
         Dough in a jar, which is as wide as was said; two shapes; or twice the same photo.
     """
+    for name, view in (("a", a), ("b", b)):
+        check_kind(name, view, Side, "must be what kit.photo.side gave")
     if a.shape == "jar":
         raise InputError("a", a.shape, "must be a ball or a piece", "A jar's width is known.")
     if a.shape != b.shape:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from kit.errors import InputError
 from kit.given import as_number
+from kit.photo.arguments import check_photo, one_of
 from kit.photo.camera import Camera, Pose, Variant
 from kit.photo.value import Value
 
@@ -268,8 +269,8 @@ def scale(
     DataError
         The reference is not found, cut off, too small, too steep or blurred: with what to do.
     """
-    if kind not in KINDS:
-        raise InputError("kind", kind, f"must be one of {', '.join(KINDS)}")
+    check_photo(photo)
+    one_of("kind", kind, KINDS)
     _check_offset(offset_mm, u_offset_mm)
     found: Scale = _finder(kind)(photo, **checked(kind, of))
     return replace(found, offset_mm=float(offset_mm), u_offset_mm=float(u_offset_mm))

@@ -3,19 +3,20 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
+from kit.photo.arguments import check_kind, check_photo, numbers, one_of, places
 from kit.photo.picture import Photo
 from kit.photo.reference import Scale
 from kit.photo.sides import fit as side_fit
 from kit.photo.sides import parts as side_parts
 from kit.photo.sides import stand as side_stand
-from kit.photo.sides.jar import Jar
+from kit.photo.sides.jar import JAR, Jar
 from kit.photo.sides.judge import Found, judge
 from kit.photo.sides.solid_fit import SolidFit
 from kit.photo.value import Value, combined, tidy
@@ -162,8 +163,9 @@ class Side(Told):
 
 def check_shape(shape: str, jar: Jar | None) -> None:
     """Refuse a shape that does not exist, and a jar missing or too much (InputError)."""
-    if shape not in SHAPES:
-        raise InputError("shape", shape, f"must be one of {', '.join(SHAPES)}")
+    one_of("shape", shape, SHAPES)
+    if jar is not None:
+        check_kind("jar", jar, Jar, JAR)
     if (shape == "jar") != (jar is not None):
         rule = 'must be given for shape "jar", and only then'
         raise InputError("jar", jar, rule, "For example Jar(inner_diameter_mm=86).")
@@ -219,10 +221,11 @@ def side(
         The photo cannot be measured: no piece found, cut off, not round, seen from too high.
     """
     check_shape(shape, jar)
-    if box is not None and not (box[0] < box[2] and box[1] < box[3]):
-        rule = "must be (left, top, right, bottom) in pixels"
-        raise InputError("box", tuple(map(float, box)), rule, "y counts downward.")
-    drawn = None if outline is None else np.asarray(outline, float)
+    check_photo(photo)
+    check_kind("scale", scale, Scale, "must be a scale from kit.photo.scale")
+    if before is not None and not (isinstance(before, Side) and before.shape == shape):
+        raise InputError("before", before, f"must be a side view of a {shape}, as in this photo")
+    box, drawn, top, base = _on_photo(photo, box, outline, top, base)
     stand, beliefs, checks = side_stand.stand_of(scale, standing)
     last = None if before is None else before.fit
 
@@ -230,7 +233,8 @@ def side(
         found = side_fit.measure(
             photo, scale, stand, beliefs, shape, where, jar, drawn, top, base, last
         )
-        judge(found, top_by_hand=outline is not None or top is not None)
+        by_hand = outline is not None or top is not None
+        judge(found, by_hand, box is None and not by_hand and base is None)
         return found
 
     try:
@@ -257,6 +261,37 @@ def side(
         checks = (*checks, *_leaning(found, math.degrees(beliefs.tilt)))
     foot = outline is not None or base is not None
     return _told(found, scale, shape, jar, (by_hand, foot), checks)
+
+
+def _on_photo(
+    photo: Photo, box: Any, outline: Any, top: Any, base: Any
+) -> tuple[Box | None, Array | None, Point | None, Point | None]:
+    """What was said by hand as numbers: refused where it lies nowhere near the photo."""
+    size = np.array([photo.width, photo.height])
+
+    def near(name: str, given: Any, at: Array) -> Array:
+        if (np.abs(at.reshape(-1, 2) - size / 2) > 1.5 * size).any():
+            rule = f"must lie on the picture of {photo.width}×{photo.height} pixels"
+            raise InputError(name, given, rule)
+        return at
+
+    if box is not None:
+        x0, y0, x1, y1 = ends = near("box", box, numbers("box", box, 4))
+        if not (x0 < x1 and y0 < y1 and x1 > 0 and y1 > 0 and (ends[:2] < size).all()):
+            rule = "must be (left, top, right, bottom) in pixels"
+            raise InputError("box", tuple(map(float, ends)), rule, "y counts downward.")
+        box = tuple(map(float, ends))
+    if outline is not None:
+        line = places("outline", outline, 8, "Draw them once round.")
+        outline = near("outline", outline, line)
+        if not np.ptp(line, axis=0).all():
+            rule = "must go round the piece"
+            raise InputError("outline", outline, rule, "These points lie on one line.")
+    top, base = (
+        None if at is None else tuple(map(float, near(name, at, numbers(name, at, 2))))
+        for name, at in (("top", top), ("base", base))
+    )
+    return box, outline, top, base
 
 
 def _leaning(found: Found, tilt_deg: float) -> tuple[str, ...]:

@@ -21,6 +21,12 @@ Setting = float | str
 DECIDED: tuple[Decided, ...] = get_args(Decided)
 #: More settings of one factor than this are no plan for a kitchen.
 MOST_SETTINGS = 24
+#: What can be set where more can be read (a piece that fell has a proof ratio below 1): above the
+#: first and up to the second, and what to say. The proof times are reckoned for these ratios.
+_SET: dict[str, tuple[float, float, str]] = {
+    "proof_ratio": (1, 4, "2 is double the volume after shaping."),
+    "side_minutes": (0, 60, "Enter minutes a side."),
+}
 #: Numbers with nothing but spaces between, a unit after the last: a comma in one is a decimal's.
 _SPACED = re.compile(r"(?:\d+|\d*[.,]\d+)(?:\s+(?:\d+|\d*[.,]\d+))+\s*[^\d\s.,;/]*")
 #: One number, also a fraction, and the unit behind it, if any.
@@ -308,6 +314,10 @@ def _settings(quantity: str, settings: Sequence[Setting]) -> tuple[Setting, ...]
             raise InputError("settings", value, "must be numbers only or words only", "", quantity)
         if known:
             known.check(value)
+        above, most, remedy = _SET.get(quantity, (-math.inf, math.inf, ""))
+        if not above < value <= most:
+            rule = f"must be above {above:g} and at most {most:g}"
+            raise InputError("settings", value, rule, remedy, quantity)
     return tuple(sorted(given))
 
 

@@ -24,11 +24,13 @@ import pandas as pd
 from kit.errors import InputError
 from kit.plan.timetable import clock
 from kit.plan.timetable.clock import say_moment
+from kit.plan.timetable.latest import Layout, lay_out
 from kit.plan.timetable.limits import Limits
 from kit.plan.timetable.proofing import Doubling, doubling
 from kit.plan.timetable.runs import read_runs
 from kit.plan.timetable.scheduled import Schedule
-from kit.plan.timetable.timing import Layout, Times, lay_out, solve
+from kit.plan.timetable.search import solve
+from kit.plan.timetable.timing import Times
 
 __all__ = ["Limits", "Schedule", "schedule"]
 

@@ -23,7 +23,7 @@ from sqlalchemy.exc import IntegrityError
 
 from kit.errors import DataError, StoreError
 from kit.records.keeping.store import Store
-from kit.records.tables import TABLES, change
+from kit.records.tables import TABLES, bake, change, dough, load, piece
 from kit.records.typed import local_zone, now
 
 __all__ = [
@@ -249,18 +249,22 @@ def _take_back(connection: Connection, number: str) -> tuple[str, int]:
 
     Return what it was, and how many lines could not be taken back.
 
-    What cannot come back, because another window has given its name or place away, goes on to the
-    step that is undone next: most likely that is what is in the way.
+    What cannot, because another window has given its name or place away, or has put something into
+    it, goes on to the step that is undone next: most likely that is what is in the way.
     """
     when = now()
     lines = _done(connection, number)
-    for line in lines:
+    blocked = []
+    for line in reversed(lines):  # a dough before its bake
         if line.what == "add":
             table = TABLES[line.table]
-            for some in in_parts([line.row_id] if line.row_id else line.after["ids"]):
+            ids = [line.row_id] if line.row_id else line.after["ids"]
+            if _others_within(connection, table, ids):
+                blocked.append(line.seq)
+                continue
+            for some in in_parts(ids):
                 gone = update(table).where(table.c.id.in_(some)).values(deleted=when)
                 connection.execute(gone)
-    blocked = []
     # backwards: what was done last stands in the way of what was done before it
     for line in reversed(lines):
         try:
@@ -282,6 +286,27 @@ def _take_back(connection: Connection, number: str) -> tuple[str, int]:
     mine = change.c.step == number, change.c.undone.is_(None)
     connection.execute(update(change).where(*mine).values(undone=when))
     return says, len(blocked)
+
+
+#: table -> the columns by which what is in one of its rows refers to it
+_WITHIN = {
+    "trial": (bake.c.trial_id,), "bake": (dough.c.bake_id, load.c.bake_id),
+    "dough": (piece.c.dough_id,), "load": (piece.c.load_id,),
+}  # fmt: skip
+
+
+def _others_within(connection: Connection, table: Table, ids: Sequence[str]) -> bool:
+    """Whether another window has put something into rows, as a dough into a bake: they must stay.
+
+    What the same step put there is taken back before.
+    """
+    return any(
+        connection.execute(
+            select(column).where(column.in_(some), column.table.c.deleted.is_(None)).limit(1)
+        ).first()
+        for column in _WITHIN.get(table.name, ())
+        for some in in_parts(ids)
+    )
 
 
 def _bring_back(connection: Connection, line: RowOf[Any]) -> None:

@@ -25,8 +25,8 @@ from kit.records.typed import margin, text
 from kit.records.when import read_at
 
 __all__ = [
-    "HOW", "STAGE", "Event", "Values", "all_readings", "check_kind", "counting", "events",
-    "known_values", "newest", "note_event", "record",
+    "HOW", "STAGE", "Event", "Values", "all_readings", "check_event", "check_kind", "counting",
+    "events", "known_values", "newest", "note_event", "record",
 ]  # fmt: skip
 
 #: (thing's id, quantity) -> (value, how it came to be)
@@ -210,6 +210,18 @@ def note_event(
         "text": text("text", what, longest=2000, needed=False), "at": read_at("at", at, zone),
     }  # fmt: skip
     return Event(step.add(t.event, row), short, str(row["text"]), str(row["at"]), on)
+
+
+def check_event(connection: Connection, trial_id: str, event: Any) -> None:
+    """Refuse an event or stage that is another trial's, or that was taken out already.
+
+    Raises InputError.
+    """
+    e = t.event.c
+    found = select(e.id).where(e.id == event.id, e.trial_id == trial_id, there(t.event))
+    if connection.scalar(found) is None:
+        rule = "was removed or belongs to another trial"
+        raise InputError("event", str(event), rule, "Undo that, or note it again.")
 
 
 def check_kind(kind: object) -> str:

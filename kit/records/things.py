@@ -24,7 +24,9 @@ from sqlalchemy import (
 )
 
 from kit.errors import InputError, NotFoundError
+from kit.given import as_whole
 from kit.records import tables as t
+from kit.records.typed import plain_name
 
 __all__ = [
     "CHAIN", "CODE_OF", "FLOUR", "LISTS", "TABLE_OF", "YEAST", "Bake", "Dough", "Load", "Piece",
@@ -244,10 +246,12 @@ def find(
     listing = LISTS[level]
     within = []
     if bake is not None:
-        within.append(t.bake.c.code == str(bake))
+        within.append(t.bake.c.code == plain_name(str(bake)))
     if dough is not None:
-        within.append(t.dough.c.code == str(dough))
-    found = listing(connection, trial_id, CODE_OF[level] == code, *within)
+        within.append(t.dough.c.code == plain_name(str(dough)))
+    asked = as_whole(code) if level == "load" else plain_name(str(code))
+    may_be = level != "load" or (asked is not None and abs(int(asked)) < 2**31)
+    found = listing(connection, trial_id, CODE_OF[level] == asked, *within) if may_be else []
     if len(found) > 1:
         both = f"{found[0]} or {found[1]}"
         doughs_tell = level == "piece" and found[0].bake == found[1].bake

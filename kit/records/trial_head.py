@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from typing import Any
 
+from kit.errors import NotFoundError
 from kit.formula.formula import Formula
 from kit.records import journal, things, trials
 from kit.records.journal import Step
@@ -32,7 +33,10 @@ class TrialHead:
 
     def __repr__(self) -> str:
         with self._store.reading() as connection:
-            name = trials.trial_row(connection, self.id).name
+            try:
+                name = trials.trial_row(connection, self.id).name
+            except NotFoundError as exc:  # shown all the same, as in a list
+                return f"<Trial {exc.name!r}, removed>"
             made = (
                 f"{level}s: {things.count(connection, self.id, level)}"
                 for level in ("bake", "dough", "piece")

@@ -195,6 +195,7 @@ class TrialRecords(TrialStages, TrialTastings, TrialSheets):
         """
         with self._step() as step:
             if isinstance(thing, (Event, Noted)):
+                readings.check_event(step.connection, self.id, thing)
                 step.delete(t.event, thing.id)
             else:
                 things.check_there(step.connection, self.id, thing)

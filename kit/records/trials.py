@@ -136,7 +136,11 @@ def set_formula(
 ) -> None:
     """Give a trial its formula; see `Trial.set_formula`."""
     lines = []
-    for what, role, percent in ingredients:
+    given = list(ingredients) if isinstance(ingredients, Iterable) else [ingredients]
+    if not all(isinstance(line, list | tuple) and len(line) == 3 for line in given):
+        rule = "must be a list of (ingredient, role, percent)"
+        raise InputError("ingredients", ingredients, rule, 'Write [("bread flour", "flour", 100)].')
+    for what, role, percent in given:
         own = text("ingredient", what)
         lines.append((own, role, _PERCENT.parse(percent, own).value))
     clean = text("note", note, longest=2000, needed=False)

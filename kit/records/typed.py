@@ -5,6 +5,7 @@ import re
 from calendar import month_name, monthrange
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from kit.dates import in_iso_form
@@ -14,9 +15,11 @@ from kit.units import parse
 
 __all__ = [
     "day",
+    "file_path",
     "local_zone",
     "margin",
     "moment",
+    "need",
     "now",
     "placed",
     "plain_name",
@@ -25,6 +28,8 @@ __all__ = [
     "zone",
 ]
 
+#: bytes in the name of a file, on every usual disk
+_LONGEST_NAME = 255
 _FIRST_YEAR, _LAST_YEAR = 1970, 2200
 #: digits, and up to two zeros behind a comma or a point, as spreadsheets write them
 _COUNTED = re.compile(r"(\d{1,6})(?:[.,]00?)?")
@@ -44,6 +49,28 @@ def text(field: str, value: object, *, longest: int = 200, needed: bool = True) 
     if "\0" in clean or any("\ud800" <= sign <= "\udfff" for sign in clean):
         raise InputError(field, clean, "holds characters that cannot be stored", "Type it anew.")
     return clean
+
+
+def need(field: str, value: object, kind: Any, what: str, remedy: str) -> None:
+    """Refuse what is not of a kind, or of one of several; `what` says which one that is.
+
+    Raises InputError.
+    """
+    if not isinstance(value, kind):
+        raise InputError(field, value, f"is no {what}", remedy)
+
+
+def file_path(field: str, value: object) -> Path:
+    """Return a file's or folder's name as a path. Raises InputError: it is none."""
+    try:
+        name = os.fsencode(value)  # type: ignore[arg-type]
+    except (TypeError, UnicodeEncodeError):
+        name = b"\0"
+    if b"\0" in name:
+        raise InputError(field, value, "is no name of a file", "Write it in quotes.")
+    if max(map(len, name.split(b"/"))) > _LONGEST_NAME:
+        raise InputError(field, value, "is too long for a name", "Choose a shorter one.")
+    return Path(os.fsdecode(name))
 
 
 def plain_name(name: str) -> str:

@@ -267,12 +267,68 @@ def test_settings_that_look_alike_are_compared(small, named, first, other):
     assert ask(frame, by=named).differences.shape[0] == 1
 
 
-def test_a_number_and_its_text_are_one_way_of_writing(small):
-    frame = small.astype({"malt_percent": object})
-    late = frame["bake"] == frame["bake"].max()
-    frame.loc[late, "malt_percent"] = frame["malt_percent"].astype(str)
+@pytest.mark.parametrize(
+    ("levels", "text"),
+    [((0.0, 0.8), ("0", "0.8")), ((False, True), ("False", "True")),
+     ((Decimal(0), Decimal("0.8")), ("0", "0.8"))],
+)  # fmt: skip
+def test_a_number_and_its_text_are_one_setting(small, levels, text):
+    """They were two, of the same name: "must be one of 0.8, '0.8'"."""
+    high = small["malt_percent"] > 0
+    plain = small.assign(malt_percent=[levels[h] for h in high])
+    late = small["bake"] == small["bake"].max()
+    frame = plain.astype({"malt_percent": object})
+    frame.loc[late, "malt_percent"] = [text[h] for h in high[late]]
+    told, same = ask(frame), ask(plain)
+    assert list(told.differences["level"]) == list(same.differences["level"])
+    assert told.sentence == same.sentence
     columns = {"trial": None, "bake": "bake", "dough": "dough"}
     assert read_records(frame, "rise_height_mm", "malt_percent", columns, [], None).unit == "dough"
+
+
+def test_numbers_of_other_kinds_keep_their_unit(small):
+    """ "With diastatic malt 0.8" was said of 0.8 %."""
+    exact = small.assign(malt_percent=small["malt_percent"].map(lambda m: Decimal(str(m))))
+    assert ask(exact).sentence == ask(small).sentence
+
+
+def test_a_factor_that_differed_in_one_bake_only_is_told(small):
+    alike = small["bake"] != small["bake"].min()
+    frame = small.assign(malt_percent=small["malt_percent"].mask(alike, 0.0))
+    more = frame.assign(
+        bake=frame["bake"].astype(str) + "b", piece=frame["piece"].astype(str) + "b"
+    )
+    more["malt_percent"] = small["malt_percent"].mask(small["bake"] != small["bake"].max(), 0.8)
+    assert "differed within one" not in str(ask(small))
+    frame = pd.concat([frame, more[more["bake"] != more["bake"].max()]], ignore_index=True)
+    said = [check for check in ask(frame).checks if "differed within" in check]
+    assert said == [
+        "diastatic malt differed within one of the 5 bakes only, and each of the others had one "
+        "setting: what their days did is in what they tell, so the answer rests mostly on that one "
+        "bake"
+    ]
+
+
+def test_what_makes_one_bake_is_not_to_be_spread_over_several(small):
+    c = replace(ask(small), more=2)
+    assert c.next_step.startswith(
+        "Next: about 2 more doughs, spread evenly over the settings, would settle it four times in "
+    )
+    many = replace(c, more=6).next_step
+    assert "evenly over the settings and best over several bakes, would settle it" in many
+
+
+def test_the_day_and_the_only_dough_of_a_bake_are_called_what_the_answer_calls_them():
+    rng = np.random.default_rng(14201701)
+    rows = [
+        (b, "A", b % 2, 30 + day + rng.normal()) for b in range(6) for day in [rng.normal()] * 4
+    ]
+    frame = pd.DataFrame(rows, columns=["bake", "dough", "malt_percent", "height"])
+    c = kit.compare(frame, "height", "malt_percent", dough="dough", bake="bake")
+    assert "spread from bake to bake" in str(c) or "bake-to-bake" in str(c)
+    assert [check[-29:] for check in c.checks if "told apart" in check] == [
+        "together they are called bake here"[-29:]
+    ]
 
 
 def test_a_row_that_does_not_count_may_write_a_setting_in_another_way(small):

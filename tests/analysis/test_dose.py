@@ -571,3 +571,13 @@ def test_too_few_doughs_are_refused_in_terms_of_doses():
     frame = pd.DataFrame(rows, columns=columns)
     with pytest.raises(DesignError, match=r"Bake each dose in at least two more doughs\.$"):
         dose(frame, "height", "malt_percent", bake="bake", dough="dough", adjust=["retard_hours"])
+
+
+def test_words_have_no_doses():
+    """It was blamed on an argument that nobody had given: "line is True: needs numbers"."""
+    rows = pd.DataFrame({"y": [1.0, 2, 3, 4], "flour": list("ABAB"), "dough": list("abcd")})
+    with pytest.raises(InputError) as caught:
+        dose(rows, "y", "flour", dough="dough")
+    assert str(caught.value) == (
+        "of is 'flour': holds no numbers, so it has no doses. Compare its settings instead."
+    )

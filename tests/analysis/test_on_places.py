@@ -137,7 +137,7 @@ def test_a_setting_decided_bake_by_bake_is_shared_out_among_the_bakes():
     assert found.text.endswith("in the next bakes")  # lots: 1 time in 10
     few, *_ = laid([row for row in rows if row[0] < 4])
     assert few.alarm
-    assert few.text.endswith("lots would have it 1 time in 3")
+    assert few.text.endswith("a draw by lot would have it 1 time in 3")
 
 
 def test_one_piece_written_with_the_other_setting_silences_nothing():
@@ -153,7 +153,7 @@ def test_settings_that_kept_their_sides_in_two_or_three_bakes_are_told(bakes, of
     """Lots can do hardly anything else there, and the griddle is in the difference all the same."""
     (found,) = laid(kept(bakes))
     assert found.alarm
-    assert found.text.endswith(f"next bakes; lots would have it 1 time in {often}")
+    assert found.text.endswith(f"next bakes; a draw by lot would have it 1 time in {often}")
     hot = said(baked(apart, hot=5.0, bakes=bakes))
     assert len(hot) == 1
 
@@ -169,7 +169,7 @@ def test_a_bake_whose_only_doughs_lay_apart_is_told():
 def test_pieces_are_shared_out_within_their_dough():
     """Three doughs of a piece on either side: 2 ways each, not 20 for all pieces of the bake."""
     (found,) = laid([(0, dough, 1 + s, float(s)) for dough in "ABC" for s in (0, 1)])
-    assert found.text.endswith("lots would have it 1 time in 4")
+    assert found.text.endswith("a draw by lot would have it 1 time in 4")
 
 
 def test_many_pieces_are_shared_out_in_little_room():

@@ -310,3 +310,11 @@ def test_intervals_hold_in_a_few_experiments():
         found = steadiness(frame, "rise_height_mm").components
         hits.append((found["low"] <= [1, 0.7, 0.5]) & (found["high"] >= [1, 0.7, 0.5]))
     assert pd.DataFrame(hits).sum().min() >= 51
+
+
+def test_where_doughs_have_one_piece_it_is_they_that_hold_the_measuring():
+    rng = np.random.default_rng(14201704)
+    rows = [(b, d, 30 + rng.normal()) for b in range(5) for d in range(4)]
+    found = steadiness(pd.DataFrame(rows, columns=["bake", "dough", "height"]), "height")
+    assert "piece" not in set(found.components["component"])
+    assert any(c.startswith("what is called dough holds the measuring") for c in found.checks)

@@ -79,13 +79,13 @@ def test_too_few_bakes_to_see_an_order_kept():
     assert said(series(always, 2)) == []
     # what lots alone do in a quarter of such trials is told, and is no alarm
     few = (
-        "0 % came before 0.8 % in all 3 bakes, as the doughs are listed, as lots would have it 1 "
-        "time in 4: turn them round in the next bakes"
+        "0 % came before 0.8 % in all 3 bakes, as the doughs are listed, as a draw by lot would "
+        "have it 1 time in 4: turn them round in the next bakes"
     )
     assert said(series(always, 3)) == [(few, False)]
     assert said(series(always, 4))[0][1]
     [(text, alarm)] = said(series(always, 2, (0.4, 0.0, 0.8)))
-    assert "as lots would have it 1 time in 6:" in text
+    assert "as a draw by lot would have it 1 time in 6:" in text
     assert not alarm
 
 

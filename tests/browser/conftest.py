@@ -55,7 +55,7 @@ def lab(tmp_path_factory):
         process.wait(timeout=20)
 
 
-def _address(process, log, seconds=90):
+def _address(process, log, seconds=300):
     """Wait until the server answers; its address with the token."""
     end = time.monotonic() + seconds
     while time.monotonic() < end and process.poll() is None:

@@ -233,3 +233,25 @@ def test_saving_and_the_list_of_commands_are_within_reach_of_a_field(page, lab):
     page.keyboard.type("dd")  # no command of the notebook
     assert page.locator(".kit-panel").count() == 4
     assert matters.input_value().endswith("dd")
+
+
+def test_side_bars_make_room_on_a_phone_and_come_back(page, lab):
+    """The menu View, Appearance shows them there, too; what a hand shows stays."""
+    from playwright.sync_api import expect
+
+    bars = page.locator(".jp-SideBar:visible")
+    page.set_viewport_size({"width": 400, "height": 900})
+    open_notebook(page, lab[0], "taste")
+    expect(bars).to_have_count(0)
+    field = page.locator(".kit-panel select").first
+    assert field.bounding_box()["width"] > 340
+    page.set_viewport_size({"width": 1100, "height": 900})
+    expect(bars).to_have_count(2)
+    page.set_viewport_size({"width": 400, "height": 900})
+    expect(bars).to_have_count(0)
+    for side, label in (("left", "Left"), ("right", "Right")):
+        shown = {"command": "application:toggle-side-tabbar", "args": {"side": side}}
+        told = page.evaluate("c => window.jupyterapp.commands.label(c.command, c.args)", shown)
+        assert label in told
+        page.evaluate("c => window.jupyterapp.commands.execute(c.command, c.args)", shown)
+    expect(bars).to_have_count(2)

@@ -2,6 +2,9 @@
 
 import json
 import re
+import shutil
+import subprocess
+from html import escape
 
 import html5lib
 import pytest
@@ -188,3 +191,25 @@ def test_ounces():
     assert [ounces(g) for g in (0, 2, 28.349523125, 453.59237, 500, 453.5)] == [
         "0 oz", "0.071 oz", "1 oz", "1 lb", "1 lb 1.64 oz", "1 lb",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("width", [320, 400])
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="chromium is not installed")
+def test_ounces_are_seen_on_a_telephone(tmp_path, width):
+    """The table is no wider than the screen: its last column was cut off at 400 px."""
+    made = kf.card(kf.scale(harbour(0.6), pieces=6, raw_piece_g=76))
+    tell = (
+        "const wide = document.querySelector('iframe').contentDocument.querySelector('.wide');"
+        "document.title = `wide ${wide.clientWidth} holds ${wide.scrollWidth}`"
+    )
+    page = tmp_path / "page.html"  # in a frame: chromium's own window is never so narrow
+    page.write_text(
+        f'<iframe width="{width}" onload="{escape(tell)}" srcdoc="{escape(made)}"></iframe>',
+        "utf-8",
+    )
+    words = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom"]
+    words += [f"--user-data-dir={tmp_path / 'own'}", page.as_uri()]
+    seen = subprocess.run(words, capture_output=True, text=True, check=True).stdout
+    sizes = re.search(r"<title>wide (\d+) holds (\d+)", seen)
+    assert 0.8 * width < int(sizes[1]) < width
+    assert int(sizes[2]) == int(sizes[1])

@@ -94,7 +94,7 @@ def test_understood(text, rows):
         ("flour 250 g (8.8 oz)", "formula is 'flour 250 g (8.8 oz)': has its amount in the "
                                  "middle, 250 g. Write it once, at the end: bread flour 250 g."),
         ("flour 1 lb 2", "formula is '1 lb 2' (flour 1 lb 2): has a number without a unit at the "
-                         "end."),
+                         "end. Write its unit as well."),
         ("salt 1/2 tsp", "formula is 'salt 1/2 tsp': is a measure of volume (tsp), which flour "
                          "and salt fill unevenly. Weigh it once and write what the scale shows, "
                          "in g or oz."),

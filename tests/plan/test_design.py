@@ -406,6 +406,27 @@ def test_a_noise_bake_of_single_doughs_says_what_it_cannot_tell():
     )
 
 
+@pytest.mark.parametrize(
+    ("quantity", "settings", "said"),
+    [
+        ("proof_ratio", (0.5, 2), "0.5 (proof_ratio): must be above 1 and at most 4. 2 is double "
+                                  "the volume after shaping."),
+        ("proof_ratio", (1, 2), "1 (proof_ratio): must be above 1 and at most 4. 2 is double the "
+                                "volume after shaping."),
+        ("proof_ratio", (2, 4.5), "4.5 (proof_ratio): must be above 1 and at most 4. 2 is double "
+                                  "the volume after shaping."),
+        ("side_minutes", (0, 5), "0 (side_minutes): must be above 0 and at most 60. Enter minutes "
+                                 "a side."),
+    ],
+)  # fmt: skip
+def test_what_no_kitchen_can_set_is_no_setting(quantity, settings, said):
+    """They were planned, and the timetable of the bake was then refused."""
+    with pytest.raises(InputError) as told:
+        Factor(quantity, settings)
+    assert str(told.value) == f"settings is {said}"
+    assert Factor("proof_ratio", (1.1, 4)).settings == (1.1, 4)
+
+
 def test_settings_that_never_meet():
     plan = design([MALT], Kitchen(2, 2), spread=KNOWN)
     so_far = plan.runs.assign(

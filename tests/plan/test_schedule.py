@@ -16,7 +16,8 @@ from kit.plan.design import design
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
 from kit.plan.schedule import Limits, schedule
-from kit.plan.timetable.timing import Held, lay_out, solve
+from kit.plan.timetable.latest import lay_out
+from kit.plan.timetable.search import Held, solve
 
 BERLIN = "Europe/Berlin"
 

@@ -16,7 +16,8 @@ from kit.plan.kitchen import Kitchen
 from kit.plan.schedule import Limits, schedule
 from kit.plan.timetable import nearest
 from kit.plan.timetable.clock import awake_spans, say_minutes
-from kit.plan.timetable.timing import Held, lay_out, solve
+from kit.plan.timetable.latest import lay_out
+from kit.plan.timetable.search import Held, solve
 
 MALT, RATIO = Factor("malt_percent", (0, 0.6)), Factor("proof_ratio", (1.5, 2))
 ASKED = {"table_time": "2026-12-03 12:00", "zone": "UTC", "retard_hours": 16}

@@ -7,8 +7,10 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import threading
 import warnings
-from contextlib import closing
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
@@ -246,13 +248,32 @@ from kit.records.keeping import copies
 step, when = sys.argv[2:]
 where = copies.os if step == "replace" else copies
 real = getattr(where, step)
+class Half:
+    def __init__(self, copy):
+        self.copy = copy
+    def __enter__(self):
+        self.held = real(self.copy).__enter__()
+        return self
+    def __exit__(self, *error):
+        self.held.close()
+    def backup(self, file):
+        self.held.backup(file, pages=3, progress=lambda *_: os._exit(9))
+    def execute(self, *words):
+        return self.held.execute(*words)
 def stop(*args):
+    if when == "amid":
+        return Half(*args)
     if when == "after":
         real(*args)
     os._exit(9)
 setattr(where, step, stop)
 copies.put_back(Path(sys.argv[1]))
 """
+#: of a file SQLite can read, and of a damaged one, step by step: when the program ends
+ENDS = [("copied", "before"), ("copied", "after"), ("replace", "before"), ("replace", "after"),
+        ("_opened", "before"), ("_opened", "amid"), ("_written_over", "after")]  # fmt: skip
+DAMAGED = [("copied", "before"), ("copied", "after"), ("second_name", "before"),
+           ("second_name", "after"), ("replace", "before"), ("replace", "after")]  # fmt: skip
 
 
 def test_a_program_that_ends_half_way_leaves_the_old_or_the_new(tmp_path):
@@ -263,19 +284,89 @@ def test_a_program_that_ends_half_way_leaves_the_old_or_the_new(tmp_path):
     kept = copies(tmp_path / "killed")[-1]
     subprocess.run([sys.executable, "-c", KILLED, tmp_path / "killed"], check=False)
     found = []
-    for step in ("copied", "_folded_in", "second_name", "replace"):
-        for when in ("before", "after"):
-            folder = tmp_path / f"{step}-{when}"
-            shutil.copytree(tmp_path / "killed", folder)
-            for copy in copies(folder):
-                if copy.name != kept.name:
-                    copy.unlink()
-            words = [sys.executable, "-c", STOPPED, folder / FILE, step, when]
-            assert subprocess.run(words, check=False).returncode == 9
-            with Workspace(folder) as ws:
-                found.append(len(ws.trial("malt").pieces()))
-                assert ws.check().ok, str(ws.check())
-    assert found == [150] * 7 + [0]
+    for step, when in ENDS:
+        folder = tmp_path / f"{step}-{when}"
+        shutil.copytree(tmp_path / "killed", folder)
+        for copy in copies(folder):
+            if copy.name != kept.name:
+                copy.unlink()
+        stopped(folder, step, when)
+        with Workspace(folder) as ws:
+            found.append(len(ws.trial("malt").pieces()))
+            assert ws.check().ok, str(ws.check())
+    assert found == [150] * 6 + [0]
+
+
+def stopped(folder, step, when):
+    words = [sys.executable, "-c", STOPPED, folder / FILE, step, when]
+    assert subprocess.run(words, check=False).returncode == 9, (step, when)
+
+
+def test_a_program_that_ends_amid_a_damaged_file_leaves_it_or_the_new(two_states, tmp_path):
+    (two_states / FILE).write_bytes(b"damaged!" * 1000)
+    found = []
+    for step, when in DAMAGED:
+        folder = tmp_path.with_name(f"{tmp_path.name}-{step}-{when}")
+        shutil.copytree(two_states, folder)
+        stopped(folder, step, when)
+        found.append((folder / FILE).read_bytes() == b"damaged!" * 1000)
+        put_back(folder / FILE)
+        with Workspace(folder) as ws:
+            assert [trial.name for trial in ws.trials()] == ["trial 0"]
+            assert ws.check().ok, str(ws.check())
+    assert found == [True] * 5 + [False]
+
+
+BEGUN = """
+import sys
+from kit.workspace import Workspace
+print("ready", flush=True)
+with Workspace(sys.argv[1], wait_seconds=120) as ws:
+    ws.new_trial("meanwhile")
+"""
+
+
+def test_a_program_that_begins_while_a_copy_is_put_back_writes_to_the_new(two_states, monkeypatch):
+    """Its log was mixed with the new file, whose indexes it damaged, or what it wrote was lost."""
+    replace, begun = os.replace, []
+
+    def meanwhile(old, new):
+        words = [sys.executable, "-c", BEGUN, two_states]
+        begun.append(subprocess.Popen(words, stdout=subprocess.PIPE))
+        assert begun[0].stdout.readline() == b"ready\n"
+        with suppress(subprocess.TimeoutExpired):
+            begun[0].wait(1)
+        replace(old, new)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(copies_module.os, "replace", meanwhile)
+        put_back(two_states / FILE)
+    (program,) = begun
+    program.communicate()
+    assert program.returncode == 0
+    with Workspace(two_states) as ws:
+        assert [trial.name for trial in ws.trials()] == ["trial 0", "meanwhile"]
+        assert ws.check().ok, str(ws.check())
+
+
+def test_programs_that_begin_at_once_keep_one_copy_of_a_state(two_states, monkeypatch):
+    """Four of them pushed all but the last state out."""
+    before, known = len(copies(two_states)), copies
+    together = threading.Barrier(4)
+
+    def at_once(folder):
+        kept = known(folder)
+        if threading.current_thread() not in seen:
+            seen.append(threading.current_thread())
+            together.wait()
+        return kept
+
+    seen = []
+    monkeypatch.setattr(copies_module, "copies", at_once)
+    with ThreadPoolExecutor(4) as pool:
+        assert list(pool.map(copies_module.keep_copy, [two_states / FILE] * 4)) == [""] * 4
+    assert len(known(two_states)) == before + 1
+    assert not list((two_states / "copies").glob("*.part"))
 
 
 @pytest.mark.parametrize("call", ["fsync", "replace"])
@@ -300,6 +391,30 @@ def test_a_disk_that_fails_leaves_the_old_file_with_its_log(tmp_path, monkeypatc
     assert not list(tmp_path.glob(".*"))
     with Workspace(tmp_path) as ws:
         assert len(ws.trial("malt").pieces()) == 150
+
+
+SMALL = """
+import resource, signal, sys
+from pathlib import Path
+from kit.errors import StoreError
+from kit.records.keeping.copies import put_back
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, (40_000, resource.RLIM_INFINITY))
+try:
+    put_back(Path(sys.argv[1]))
+except StoreError as told:
+    print(told)
+"""
+
+
+def test_where_sqlite_itself_cannot_write_the_file_is_as_it_was(two_states):
+    before = held(two_states / FILE)
+    kept = sorted(path.name for path in (two_states / "copies").iterdir())
+    words = [sys.executable, "-c", SMALL, two_states / FILE]
+    told = subprocess.run(words, check=True, capture_output=True, text=True).stdout
+    assert told.startswith(f"{two_states / FILE} cannot ")  # full, or an error of the disk
+    assert held(two_states / FILE) == before
+    assert sorted(path.name for path in (two_states / "copies").iterdir()) == kept
 
 
 @pytest.mark.parametrize("fails", [False, True])
@@ -333,9 +448,9 @@ def test_where_the_disk_knows_no_second_name_a_copy_goes_aside(two_states, monke
         raise OSError(errno.EXDEV, "Invalid cross-device link")
 
     monkeypatch.setattr(copies_module.os, "link", none)
-    before = (two_states / FILE).read_bytes()
+    (two_states / FILE).write_bytes(b"damaged!" * 1000)
     _, gone = put_back(two_states / FILE)
-    assert gone.read_bytes() == before
+    assert gone.read_bytes() == b"damaged!" * 1000
 
 
 def test_a_file_behind_a_link_is_replaced_where_it_lies(two_states):
@@ -343,10 +458,18 @@ def test_a_file_behind_a_link_is_replaced_where_it_lies(two_states):
     real = two_states / "elsewhere" / "real.sqlite"
     (two_states / FILE).rename(real)
     (two_states / FILE).symlink_to(Path("elsewhere") / "real.sqlite")
+    before = held(real)
     _, gone = put_back(two_states / FILE)
     assert (two_states / FILE).is_symlink()
     assert not gone.is_symlink()
-    assert real.read_bytes() == copies(two_states)[-1].read_bytes()
+    assert held(gone) == before
+    assert held(real) == held(copies(two_states)[-1]) != before
+
+
+def held(file):
+    """All that a file of SQLite holds, its counter of changes left out."""
+    with closing(sqlite3.connect(file)) as raw:
+        return [*raw.iterdump(), raw.execute("PRAGMA journal_mode").fetchone()]
 
 
 @pytest.mark.parametrize("name", ["20261340-000000-000000", "99991231-235959-999999"])

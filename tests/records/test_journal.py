@@ -2,6 +2,7 @@ import json
 import signal
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, closing
 from datetime import date
 
@@ -515,3 +516,23 @@ def test_what_was_never_made_does_not_come_back_with_another_windows_undo(ws, tr
     assert ws.undo() == "undone: malt: load 2 of bake 1 removed"
     assert len(trial.loads()) == 1
     assert ws.check().ok
+
+
+def test_an_undo_leaves_a_bake_into_which_another_window_put_a_dough(ws, trial):
+    """The dough hung on a bake that was gone, and was shown nowhere."""
+    with ws.together("a plan kept"):
+        mine = trial.add_bake("2026-11-26")
+        trial.add_dough(mine)
+        with ThreadPoolExecutor(1) as other:  # another window
+            theirs = other.submit(trial.add_dough, mine).result()
+        alone = trial.add_bake("2026-11-27")
+    stays = "what has been given to another since stays, and the next undo tries it again"
+    assert ws.undo() == f"undone: a plan kept; {stays}"
+    assert trial.bakes() == [mine]
+    assert trial.doughs() == [theirs]
+    assert ws.check().ok, str(ws.check())
+    assert ws.undo() == "undone: malt: dough 1B added"
+    assert (trial.bakes(), trial.doughs()) == ([], [])
+    assert ws.check().ok, str(ws.check())
+    assert alone.code == "2"
+    assert ws.undo() == "undone: malt: trial begun"

@@ -18,6 +18,7 @@ from kit.errors import DataError, NotFoundError
 from kit.quantities import Quantity
 from kit.records import journal
 from kit.records import tables as t
+from kit.records.package import receive as receive_module
 from kit.records.package.receive import free_name
 from kit.workspace import Workspace
 
@@ -107,6 +108,21 @@ def test_the_same_is_known_under_its_new_name_and_lots(ws, sent):
 def test_ones_own_package_is_already_here(ws, tmp_path):
     mine = bake_some(ws, "malt")
     assert ws.receive(mine.package(tmp_path / "malt.zip")) == mine
+
+
+def test_what_another_window_received_meanwhile_is_already_here(ws, sent, monkeypatch):
+    landing = receive_module.Landing
+
+    def meanwhile(*args):
+        monkeypatch.setattr(receive_module, "Landing", landing)
+        ws.receive(sent)
+        return landing(*args)
+
+    monkeypatch.setattr(receive_module, "Landing", meanwhile)
+    assert ws.receive(sent).already_here
+    assert [trial.name for trial in ws.trials()] == ["malt"]
+    assert len(ws.history()) == 1
+    assert ws.check().ok
 
 
 def test_known_but_changed_since_keeps_both(ws, ana, sent):

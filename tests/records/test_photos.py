@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from kit.errors import InputError, StoreError
 from kit.records.keeping.store import open_store
@@ -55,6 +56,15 @@ def test_a_file_from_elsewhere_is_copied_whole_and_named(ws, trial, file):
 
 
 @pytest.mark.skipif(os.name != "posix", reason="file names are Unicode there")
+def test_the_folder_is_swept_once_however_many_photos_come(trial, tmp_path, monkeypatch):
+    swept = []
+    monkeypatch.setattr(photos, "sweep", lambda *args: swept.append(args))
+    for number in range(3):
+        Image.new("RGB", (60, 40 + number)).save(tmp_path / f"{number}.png")
+    assert len(trial.add_photos(sorted(tmp_path.glob("?.png"))).new) == 3
+    assert len(swept) == 1
+
+
 def test_a_name_that_is_no_utf_8_is_copied_under_one_that_is(ws, trial, file):
     odd = file.rename(file.with_name(os.fsdecode(b"\xff 1.jpg")))
     add(trial, odd)

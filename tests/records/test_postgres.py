@@ -5,6 +5,8 @@ import shutil
 import socket
 import subprocess
 import tempfile
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pandas as pd
@@ -12,6 +14,7 @@ import pytest
 
 from kit.errors import InputError, StoreError
 from kit.records import tables as t
+from kit.records import trials
 from kit.workspace import Workspace
 
 pytest.importorskip("psycopg", reason="psycopg is not installed: pip install psycopg[binary]")
@@ -96,6 +99,45 @@ def test_two_of_a_kind_are_refused_by_the_database(ws):
         f"{ws.store.name} did not take this: the same thing was stored a moment ago by someone "
         "else. Look at what is there, then do this again; nothing was stored."
     )
+
+
+def test_programs_that_make_it_at_once_make_it_once(server, ws):
+    t.metadata.drop_all(ws.store.engine)
+    t.stamp.drop(ws.store.engine)
+    both = threading.Barrier(4)
+
+    def make(_):
+        both.wait()
+        Workspace(server).close()
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(make, range(4)))
+    assert ws.check().ok
+
+
+def test_those_who_write_queue_and_each_step_is_undone_once(ws, server):
+    names = [f"trial {number}" for number in range(12)]
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(ws.new_trial, names))
+        assert sorted(trial.name for trial in ws.trials()) == sorted(names)
+        undone = list(pool.map(lambda _: ws.undo(), names))
+    assert sorted(undone) == sorted(f"undone: {name}: trial begun" for name in names)
+    assert ws.check().ok
+    with Workspace(server, wait_seconds=0.1) as other, ws.store.writing():
+        with pytest.raises(StoreError) as caught:
+            other.new_trial("malt")
+        assert other.trials() == []  # reading waits for nobody
+    assert str(caught.value) == (
+        f"{ws.store.name} is locked: another program is in the middle of writing to it. "
+        "Close that program or wait for it, then do this again; nothing was stored."
+    )
+
+
+def test_reading_sees_one_state(ws):
+    with ws.store.reading() as connection:
+        assert trials.trials(connection) == []
+        ws.new_trial("malt")
+        assert trials.trials(connection) == []
 
 
 def test_nobody_at_that_address():

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from openpyxl.styles import Font
 
+from kit.errors import DataError
 from kit.records.sheets.file import open_table
 from kit.records.sheets.words import IGNORED, guess
 
@@ -65,6 +66,49 @@ def test_headings_that_come_again_in_other_words_are_left_out(trial, tmp_path, h
     look = trial.look_at(csv(tmp_path, f"{heads}\n1,A,31\n\n{again}\n2,A,30\n"))
     assert "Row 4 repeats the headings and is left out." in look.checks
     assert look.to_frame()["bake"].tolist() == ["1", "2"]
+
+
+@pytest.mark.parametrize(
+    ("heads", "second"),
+    [
+        ("Bake,Dough,Notes,Height", "Bake,Batch,Height,"),
+        ("Bake,Dough,Notes,Height", "Session,Batch,,"),
+        ("Bake,Dough,Notes,Height", "Session,Batch,,Rise in words"),
+        ("Bake,Dough,Malt,Height", "Session,Batch,Diastatic,Rise"),
+    ],
+)
+def test_a_second_row_of_headings_is_no_row(trial, tmp_path, heads, second):
+    look = trial.look_at(csv(tmp_path, f"{heads}\n{second}\n1,A,,31\n1,A,,32\n"))
+    assert look.to_frame()["rise_height_mm"].tolist() == [31, 32]
+    assert (
+        "Row 2 reads like a second row of headings and is left out. If it is a row like the "
+        "others, move it further down." in str(look)
+    )
+
+
+def test_a_row_of_other_headings_right_below_says_so(trial, tmp_path):
+    with pytest.raises(DataError) as caught:
+        trial.look_at(csv(tmp_path, "Bake,Dough,Height\nDough,Bake,Core temp\nA,1,95\n"))
+    assert "Row 2 begins another table, with headings of its own" in str(caught.value)
+
+
+@pytest.mark.parametrize("unit", ["cm", "in"])
+def test_headings_that_come_again_with_other_units_are_asked_about(trial, tmp_path, unit):
+    rows = f"1,A,31\n1,A,32\nBake,Dough,Rise height\n,,{unit}\n1,B,3.1\n"
+    look = trial.look_at(csv(tmp_path, f"Bake,Dough,Height (mm)\n{rows}"))
+    assert look.to_frame()["rise_height_mm"].tolist() == [31, 32]
+    (asked,) = look.questions
+    assert asked == (
+        "Row 5 holds the units of another table, whose headings are those of this one: it and "
+        "what is below are left out. Is that meant? Put it on a sheet of its own and bring that in."
+    )
+
+
+@pytest.mark.parametrize("heads", ["Bake,Dough,Height", "Bake,Dough,Height (mm)"])
+def test_headings_that_come_again_with_the_same_units_are_left_out(trial, tmp_path, heads):
+    rows = "1,A,31\nBake,Dough,Rise height\n,,mm\n1,B,32\n"
+    look = trial.look_at(csv(tmp_path, f"{heads}\n{rows}"))
+    assert (look.to_frame()["rise_height_mm"].tolist(), look.questions) == ([31, 32], ())
 
 
 @pytest.mark.parametrize("again", ["Bake,Dough,Height (cm)", "Bake,Dough,Core temp"])
@@ -286,6 +330,17 @@ def test_a_sign_for_what_stands_above_is_no_dough(trial, sign):
     (problem,) = trial.look_at(frame).problems.to_dict("records")
     assert (problem["column"], problem["value"]) == ("Dough", sign)
     assert problem["remedy"] == "Says as above. Write out what stands above it."
+
+
+@pytest.mark.parametrize("sign", ["ditto", '"', "do.", "〃", "burnt; ditto"])
+def test_a_sign_for_what_stands_above_is_no_event(trial, sign):
+    frame = pd.DataFrame({"Bake": [1, 1], "Dough": "A", "Events": ["pale", sign], "Height": 31})
+    look = trial.look_at(frame)
+    (problem,) = look.problems.to_dict("records")
+    assert (problem["row"], problem["column"]) == (3, "Events")
+    assert problem["remedy"] == "Says as above. Write out what stands above it."
+    trial.bring_in(look)
+    assert trial.events()["kind"].tolist() == ["pale"]
 
 
 @pytest.mark.parametrize("code", ["Do", "same"])

@@ -304,17 +304,36 @@ def test_a_workspace_another_program_is_making_is_waited_for(tmp_path):
     done = threading.Timer(0.5, other.close)
     done.start()
     try:
-        open_store(tmp_path).close()
+        open_store(tmp_path, wait_seconds=240).close()
     finally:
         done.join()
     with raw(tmp_path / FILE) as made:
         assert made.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
+def test_a_workspace_made_and_copied_while_it_is_opened_is_not_taken_for_emptied(
+    tmp_path, monkeypatch
+):
+    reading = store_module.Store.reading
+
+    @contextmanager
+    def meanwhile(store):
+        with reading(store) as connection:
+            yield connection
+        monkeypatch.setattr(store_module.Store, "reading", reading)
+        for number in range(2):
+            with Workspace(tmp_path) as other:
+                other.new_trial(f"trial {number}")
+
+    monkeypatch.setattr(store_module.Store, "reading", meanwhile)
+    with Workspace(tmp_path) as ws:
+        assert len(ws.trials()) == 2
+
+
 WRITER = """
 import sys
 from kit.workspace import Workspace
-with Workspace(sys.argv[1], who=sys.argv[2]) as ws:
+with Workspace(sys.argv[1], who=sys.argv[2], wait_seconds=240) as ws:
     names = [trial.name for trial in ws.trials()]
     trial = ws.new_trial(sys.argv[2])
     dough = trial.add_dough(trial.add_bake("2026-11-26"))
@@ -329,7 +348,7 @@ def test_two_programs_making_and_writing_one_workspace_lose_nothing(tmp_path):
         subprocess.Popen([sys.executable, "-W", "error", "-c", WRITER, str(tmp_path), name])
         for name in ("Ida", "Tom")
     ]
-    assert [process.wait(60) for process in running] == [0, 0]
+    assert [process.wait(600) for process in running] == [0, 0]
     with Workspace(tmp_path) as ws:
         for name in ("Ida", "Tom"):
             heights = ws.trial(name).frame()["rise_height_mm"].tolist()

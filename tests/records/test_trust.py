@@ -117,7 +117,7 @@ WRITER = """
 import sys
 from kit.workspace import Workspace
 folder, name = sys.argv[1:]
-with Workspace(folder, who=name) as ws:
+with Workspace(folder, who=name, wait_seconds=240) as ws:
     trial = ws.trial("malt")
     dough = trial.add_dough(trial.add_bake("2026-11-26", code=name))
     for number in range(60):
@@ -132,7 +132,7 @@ import sys
 import pandas as pd
 from kit.workspace import Workspace
 folder, name = sys.argv[1:]
-with Workspace(folder, who=name) as ws:
+with Workspace(folder, who=name, wait_seconds=240) as ws:
     trial = ws.trial("malt")
     heights = [20 + i / 1000 for i in range(6000)]
     doughs = [f"D{i // 10}" for i in range(6000)]
@@ -154,7 +154,7 @@ def test_two_notebooks_and_a_script_write_at_once_and_lose_nothing(tmp_path):
         )
         for name, code in (("Ida", WRITER), ("Tom", WRITER), ("script", SCRIPT))
     ]  # fmt: skip
-    ended = [(process.communicate(timeout=120)[1], process.returncode) for process in running]
+    ended = [(process.communicate(timeout=600)[1], process.returncode) for process in running]
     assert ended == [("", 0)] * 3
     with Workspace(tmp_path) as ws:
         frame = ws.trial("malt").frame()

@@ -1,5 +1,7 @@
 import sqlite3
 import sys
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
@@ -55,6 +57,21 @@ def test_an_older_file_is_copied_aside_then_upgraded(version_1):
     with Workspace(version_1) as ws:  # opened again, nothing more to do
         assert [trial.name for trial in ws.trials()] == ["malt", "salt"]
     assert len(list(version_1.glob("bakes-before-*"))) == 1
+
+
+def test_two_programs_upgrading_at_once_copy_the_older_file_once(version_1, monkeypatch):
+    before, known, both = schema(version_1 / FILE), store_module._upgrade, threading.Barrier(2)
+
+    def at_once(*args):
+        both.wait()
+        known(*args)
+
+    monkeypatch.setattr(store_module, "_upgrade", at_once)
+    with ThreadPoolExecutor(2) as pool:
+        for store in pool.map(lambda _: open_store(version_1, wait_seconds=120), range(2)):
+            store.close()
+    (copy,) = version_1.glob("bakes-before-0002-*.sqlite")
+    assert schema(copy) == before
 
 
 def test_a_file_stamped_with_no_version_is_no_workspace(tmp_path):

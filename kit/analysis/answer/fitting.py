@@ -10,8 +10,8 @@ import pandas as pd
 
 from kit import words
 from kit.analysis.answer.settling import most_units
-from kit.analysis.grouping.experiments import spare, spare_beside
-from kit.analysis.grouping.mixing import columns_of
+from kit.analysis.grouping.experiments import spare, spare_beside, unit_of
+from kit.analysis.grouping.mixing import columns_of, shaped_by
 from kit.analysis.grouping.structure import Records, as_held, is_number, safe_name
 from kit.analysis.means import dunnett, tukey_criticals
 from kit.analysis.mixed import MixedFit, mixed
@@ -141,11 +141,13 @@ def separable(records: Records, by: str) -> tuple[list[str], list[str]]:
 
 
 def fit_records(
-    records: Records, formula: str, level: float, what: str = "setting"
-) -> tuple[MixedFit, list[str]]:
+    records: Records, formula: str, level: float, what: str = "setting",
+    others: Sequence[str] = (),
+) -> tuple[MixedFit, list[str]]:  # fmt: skip
     """Fit with all groupings; without the load when there is too little to see it.
 
-    `what` is to be baked again where the spread cannot be judged.
+    `what` is to be baked again where the spread cannot be judged; the `others` are factors asked
+    about in the same breath, which may be decided for other units.
 
     Raises
     ------
@@ -177,11 +179,22 @@ def fit_records(
         fit = mixed(records.frame, formula, groups, structure=structure, level=level)
         most = _spare_units(records, formula, own)  # the mixings stay the experiments
         return replace(fit, least_df=most, most_df=most), notes
-    few_units = records.counts[own] <= MANY_UNITS
-    least = _spare_units(records, formula, own, groups) if few_units else 0.0
+    units = {own, *(_unit_of(records, f) for f in others)}
+    spares = [
+        _spare_units(records, formula, unit, groups)
+        for unit in units
+        if (len(records.frame) if unit == "piece" else records.frame[unit].nunique()) <= MANY_UNITS
+    ]
+    least = min(spares, default=0.0)  # of what there are fewest
     of_means = least if own in groups[:1] else 0.0
     held = tuple(formula.split(" + ")[1:])
     return replace(fit, least_df=least, least_df_of_means=of_means, beside=held), notes
+
+
+def _unit_of(records: Records, other: str) -> str:
+    """What another factor asked about was decided for."""
+    shaped = shaped_by(other) and "shaping" in records.groups
+    return "shaping" if shaped else unit_of(records.frame, safe_name(other))
 
 
 def _below_nothing(fit: MixedFit) -> bool:

@@ -14,7 +14,7 @@ from kit.analysis.verdict import Answer
 
 __all__ = [
     "after_the_notes", "against", "beyond_reach", "bounds", "fitted", "held_alike", "judged_by",
-    "made_of", "margin", "outlook", "so_many",
+    "made_of", "margin", "outlook", "so_many", "spread_over",
 ]  # fmt: skip
 
 _DECIDED = {
@@ -126,8 +126,18 @@ def so_many(c: Found, units: int) -> str:
     if c.unit in ("bake", "dough"):
         return text
     kind = "bake" if c.columns["bake"] else "dough"
-    made = max(1, round(units * c.counts[kind] / c.counts[c.unit]))
-    return f"{text} (about {words.plural(made, kind)} like these)"
+    return f"{text} (about {words.plural(_made(c, units, kind), kind)} like these)"
+
+
+def spread_over(c: Found, what: str) -> str:
+    """How the units to come are best spread: over more than one bake where they make several."""
+    several = c.unit != "bake" and c.columns["bake"] and _made(c, c.more or 0, "bake") > 1
+    return f"spread evenly over the {what}{' and best over several bakes' * bool(several)}"
+
+
+def _made(c: Found, units: int, kind: str) -> int:
+    """How many bakes (doughs) so many units make, at the rate so far."""
+    return max(1, round(units * c.counts[kind] / c.counts[c.unit]))
 
 
 def fitted(fit: MixedFit) -> str:

@@ -115,7 +115,8 @@ def _in_turn(
     text = f"{came} in all {bakes} bakes, as the {words.join(kinds)} are listed"
     if chance > _ROUNDING * _KEPT:
         often = round(1 / chance)
-        return f"{text}, as lots would have it 1 time in {often}: turn them round in the next bakes"
+        text += f", as a draw by lot would have it 1 time in {often}"
+        return f"{text}: turn them round in the next bakes"
     return (
         f"{text}: if that was their turn, what the turn does (waiting, a griddle that gets hotter) "
         "is in the difference. Draw the turns by lot, or turn them round in the next bakes"
@@ -157,7 +158,7 @@ def on_places(used: pd.DataFrame, factors: Sequence[str], units: pd.DataFrame) -
             continue
         text = _at_home(factor, lay, together < 1 - _SAME)
         if _NEARLY * _KEPT <= chance < 1 - _SAME:
-            text += f"; lots would have it 1 time in {round(1 / chance)}"
+            text += f"; a draw by lot would have it 1 time in {round(1 / chance)}"
         found.append(Finding("place", text, alarm))
     return found
 

@@ -90,7 +90,7 @@ def grubbs(values: Floats) -> float:
 def far_off(pieces: pd.DataFrame, doughs: pd.DataFrame, outcome: str) -> list[Finding]:
     """Pieces or doughs that lie oddly far from the rest."""
     found = []
-    for kind, table in (("piece", pieces), ("dough", doughs)):
+    for table in (pieces, doughs):
         if len(table) < 4:
             continue
         left, group = table["residual"].to_numpy(dtype=float), _together(table)
@@ -99,22 +99,24 @@ def far_off(pieces: pd.DataFrame, doughs: pd.DataFrame, outcome: str) -> list[Fi
             continue
         sd, mates = float(np.std(left, ddof=1)), np.flatnonzero(group == group[odd[0]])
         row, far = table.iloc[odd[0]], float(left[odd[0]])
+        each = table.columns.intersection(["bake", "dough"])
+        whole = not table.duplicated(each).any()  # of one piece each, a piece is its dough
         if len(mates) == 2:  # what one lies above, the other lies below
             size = words.number(float(np.ptp(left[mates])), sd, words.unit_of(outcome))
             whose = f"the two pieces of dough {row['dough']}"
-            if kind == "dough":
+            if whole:
                 whose = words.join(f"dough {dough}" for dough in table["dough"].iloc[mates])
             text = (
                 f"{whose} lie {size} further apart than "
-                f"{'one setting' if kind == 'piece' else 'their settings'} would give, more than "
+                f"{'their settings' if whole else 'one setting'} would give, more than "
                 "chance usually has it; which of the two is odd cannot be told"
             )
         else:
             size = words.number(abs(far), sd, words.unit_of(outcome))
-            whose = "" if kind == "dough" else "one piece of "
+            whose = "" if whole else "one piece of "
             text = (
                 f"{whose}dough {row['dough']} lies {size} {'above' if far > 0 else 'below'} what "
-                f"its setting{'' if kind == 'dough' else ' and dough'} would give, further than "
+                f"its setting{'' if whole else ' and dough'} would give, further than "
                 f"chance usually puts one of {len(table)}"
             )
         if len(odd) > 1:
@@ -208,9 +210,10 @@ def spread(pieces: pd.DataFrame, outcome: str, by: str) -> list[Finding]:
         pieces, each = pieces[each > 1], each[each > 1]
         size = (pieces["residual"] * np.sqrt(each / (each - 1))).abs()
         doughs = size.groupby([pieces["bake"], pieces["dough"], pieces["level"]]).mean()
-    else:  # one piece a dough: the pieces are the units
-        doughs = pieces.set_index("level")["residual"].abs()
-    groups = {k: g.to_numpy() for k, g in doughs.groupby(level="level") if len(g) >= 2}
+        fewest = 2
+    else:  # one piece a dough: the pieces are the units, and two lie alike about their mean
+        doughs, fewest = pieces.set_index("level")["residual"].abs(), 3
+    groups = {k: g.to_numpy() for k, g in doughs.groupby(level="level") if len(g) >= fewest}
     if len(groups) < 2 or all(np.ptp(g) == 0 for g in groups.values()):
         return [Finding("spread", "too few doughs a setting to compare how their pieces scatter")]
     p = float(stats.f_oneway(*groups.values()).pvalue)

@@ -107,12 +107,12 @@ def read_doses(
     """
     first, *others = of
     asked = list(dict.fromkeys([*others, *adjust, *covariates]))
+    for name in of:
+        if name in frame and isinstance(frame[name], pd.Series) and not has_numbers(frame[name]):
+            rule = "holds no numbers, so it has no doses"
+            raise InputError("of", name, rule, "Compare its settings instead.")
     records = read_records(frame, outcome, first, columns, asked, True, others)
     factors = [safe_name(f) for f in of]
-    for name, factor in zip(of, factors, strict=True):
-        column = records.frame[factor]
-        if not has_numbers(column):
-            raise InputError(name, column.iloc[0], "must be a number to have doses")
     if len(of) == 1 and records.unit != "piece" and records.frame[factors[0]].nunique() < 4:
         units = records.frame.groupby(factors[0])[records.unit].nunique()
         if units.max() == 1:  # `kit.compare` says why, in the same words
@@ -137,7 +137,7 @@ def read_doses(
     fit = None
     if like is None:
         formula = f"{safe_name(outcome)} ~ {' + '.join([*factors, *terms])}"
-        fit, more = fit_records(records, formula, level, "dose")
+        fit, more = fit_records(records, formula, level, "dose", others)
         groups, structure = fit.groups, fit.structure
         notes += more
     else:

@@ -21,6 +21,7 @@ from kit.analysis.answer.sentences import (
     fitted,
     judged_by,
     outlook,
+    spread_over,
 )
 from kit.analysis.doses.best import BestDose
 from kit.analysis.doses.fit import Curve, Shape
@@ -232,8 +233,7 @@ class DoseResponse(Found):
         if self.answer in (Answer.SMALL, Answer.NONE):
             return "Next: settled as far as these doses go; ask about another factor."
         if self.answer is Answer.UNCLEAR and self.more is not None:
-            spread = "spread them evenly over the doses and best over several bakes"
-            return f"Next: {outlook(self)}; {spread}."
+            return f"Next: {outlook(self)}, {spread_over(self, 'doses')}."
         if self.answer is Answer.UNCLEAR:
             return f"{beyond_reach(self)} A wider range of doses may settle it sooner."
         if b.place == "highest":

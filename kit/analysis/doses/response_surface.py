@@ -171,10 +171,9 @@ class Surface(Told):
             text += f" Lack of fit {words.f_test(self.lack_of_fit)}."
         if self.turning is not None:
             (x, z), (a, b) = self.turning.at, self.turning.curvatures
-            bent = words.minus(f"{a:.3g} and {b:.3g}")
-            text += (
-                f" Stationary point ({x:.3g}, {z:.3g}), curvatures {bent} in half ranges (Box & "
-                "Draper 2007, ch. 11)."
+            text += words.minus(
+                f" Stationary point ({x:.3g}, {z:.3g}), curvatures {a:.3g} and {b:.3g} in half "
+                "ranges (Box & Draper 2007, ch. 11)."
             )
         sure = f"{100 * self.fit.level:.0f} % intervals"
         return f"{text} {sure}, not protected for looking at several."

@@ -191,8 +191,13 @@ def refuse_inseparable(table: pd.DataFrame, factor: str, by: str, unit: Unit) ->
     raise DesignError(msg)
 
 
-def random_groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], Structure, list[str]]:
-    """Random groupings that the rows can tell apart, outermost first; how they lie; notes."""
+def random_groups(
+    table: pd.DataFrame, trials: int, unit: Unit = "dough"
+) -> tuple[tuple[str, ...], Structure, list[str]]:
+    """Random groupings that the rows can tell apart, outermost first; how they lie; notes.
+
+    `unit` is what the factor was decided for.
+    """
     notes: list[str] = []
     bakes, doughs, loads = (table[kind].nunique() for kind in ("bake", "dough", "load"))
     groups: tuple[str, ...] = ()
@@ -201,7 +206,7 @@ def random_groups(table: pd.DataFrame, trials: int) -> tuple[tuple[str, ...], St
     elif trials < bakes:
         notes.append(
             "each bake had one dough, so a dough's own spread and the day's cannot be told "
-            "apart; together they are called dough here"
+            f"apart; together they are called {'bake' if unit == 'bake' else 'dough'} here"
         )
     inside: tuple[str, ...] = ("dough",) if doughs < len(table) else ()
     structure: Structure = "nested"

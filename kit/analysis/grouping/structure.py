@@ -7,16 +7,20 @@ whether the bakes as they were made can answer the question at all.
 import keyword
 import re
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import NoReturn
 
-import numpy as np
 import pandas as pd
 
 from kit import quantities, words
-from kit.analysis.asked import has_numbers
+from kit.analysis.asked import has_numbers, relabelled
 from kit.analysis.grouping import experiments
+from kit.analysis.grouping.columns import (
+    check_columns,
+    missing_notes,
+    refuse_duplicates,
+    refuse_two_ways,
+)
 from kit.analysis.grouping.experiments import (
     Unit,
     constant,
@@ -30,12 +34,11 @@ from kit.analysis.grouping.meant import meant
 from kit.analysis.grouping.mixing import counts_for, shaped_by
 from kit.analysis.mixed import Structure
 from kit.analysis.moments import outcome_values
-from kit.errors import DataError, InputError, NotFoundError, UnitError
-from kit.units import parse
+from kit.errors import DataError, InputError
 
 __all__ = [
-    "MOST_SETTINGS", "Records", "Unit", "as_held", "check_columns", "is_number", "missing_notes",
-    "read_records", "safe_name", "shaped_as",
+    "MOST_SETTINGS", "Records", "Unit", "as_held", "is_number", "read_records", "safe_name",
+    "shaped_as",
 ]  # fmt: skip
 
 #: A numeric factor with more values than this is taken as a line, not as settings.
@@ -123,6 +126,7 @@ def read_records(
     bake, dough, load, mixing = (columns.get(c) for c in ("bake", "dough", "load", "mixing"))
     held_too = [("adjust", a) for a in adjust if a != columns["trial"]]
     check_columns(frame, [("outcome", outcome), ("by", by), *columns.items(), *held_too])
+    frame = relabelled(frame, by, *adjust)
     if mixing and not bake:
         raise InputError("mixing", mixing, "needs bake", "Say what tells bakes apart.")
     as_line = _as_line(frame[by], by, line)
@@ -130,7 +134,7 @@ def read_records(
     if load is not None and frame.loc[~pd.isna(values), load].isna().all():
         load = None  # loads of bakes to come say nothing about those measured
     day = [c for c in (columns["trial"], bake) if c is not None]
-    _refuse_duplicates(frame, [*day, *([dough] if dough else [])])
+    refuse_duplicates(frame, [*day, *([dough] if dough else [])])
     needed = list(
         dict.fromkeys(c for c in (by, dough, bake, mixing, load, *adjust) if c is not None)
     )
@@ -138,7 +142,7 @@ def read_records(
     notes = missing_notes(frame, [outcome, *needed], pd.Series(values, index=frame.index))
     rows = frame[keep]
     for setting in (by, *(a for _, a in held_too)):
-        _refuse_two_ways(rows[setting], setting)
+        refuse_two_ways(rows[setting], setting)
     if rows.empty:
         _refuse_nothing(frame[~pd.isna(values)], outcome, by, needed)
     settings = rows[by].unique()
@@ -160,12 +164,19 @@ def read_records(
     named = {**columns, "load": load}
     table = numbered(rows, named)
     proofs = shaped_as(rows, by, *adjust)
+    if dough:
+        read = [p for p, c in proofs.items() if not c and held(table["dough"], rows[p]).max() > 1]
+        for proof in (p for p in read if p in (by, *beside)):
+            middle = rows[proof].groupby(table["dough"]).transform("median")
+            proofs[proof] = meant(proof)
+            rows = rows.assign(**{meant(proof): rows[proof] > middle})
+        notes += [
+            _HALVES.format(proof=words.name(p), meant=meant(p)) if proofs[p] else _unknown(p)
+            for p in read
+        ]
     known = [column for column in proofs.values() if column]
     shaped = number(rows, [*day, dough, *known]) if dough and known else range(len(rows))
     table["shaping"] = shaped
-    if dough:
-        read = [p for p, column in proofs.items() if not column]
-        notes += [_unknown(p) for p in read if held(table["dough"], rows[p]).max() > 1]
     table[safe_name(outcome)] = values[keep.to_numpy()]
     for column in (by, *adjust):
         table[safe_name(column)] = rows[column]
@@ -198,6 +209,13 @@ def read_records(
             f"{words.plural(odd, unit)} held more than one setting of {words.name(by)}: if that "
             "is a slip of the pen, correct it"
         )
+    varied = held(table["bake"], table[factor]) > 1
+    if varied.sum() == 1 < len(varied):
+        notes.append(
+            f"{words.name(by)} differed within one of the {len(varied)} bakes only, and "
+            "each of the others had one setting: what their days did is in what they tell, so the "
+            "answer rests mostly on that one bake"
+        )
     if unit not in ("bake", "mixing") and mixing not in (by, *beside) and shared(table):
         if not _mixing_counts(table, factor, adjust, as_line, unit):
             table["mixing"] = table["dough"]
@@ -205,7 +223,7 @@ def read_records(
     if any(unit_of(table, safe_name(f)) == "load" for f in beside if f in adjust):
         unit = "load"
     trials = 1 if columns["trial"] is None else rows[columns["trial"]].nunique()
-    groups, structure, more = experiments.random_groups(table, trials)
+    groups, structure, more = experiments.random_groups(table, trials, unit)
     told = ["bake", *(["mixing"] if shared(table) else []), "dough"]
     told += [unit] if unit in ("shaping", "load") else []
     counts = {**{kind: table[kind].nunique() for kind in told}, "piece": len(table)}
@@ -272,6 +290,15 @@ def shaped_as(rows: pd.DataFrame, *factors: str) -> dict[str, str | None]:
     return {f: meant(f) if meant(f) in rows else column for f, column in own.items()}
 
 
+#: The half of a dough that had risen more is taken as shaped in one go, and so is the other: what
+#: shapings do is then judged from dough to dough, whichever pieces were shaped together.
+_HALVES = (
+    "{proof} was read piece by piece, and nothing says which pieces of a dough were shaped "
+    "together: the half of each dough that had risen more was taken as one shaping, the rest as "
+    "another. A column “{meant}” with the settings meant says more"
+)
+
+
 def _unknown(proof: str) -> str:
     return (
         f"{words.name(proof)} was read piece by piece, and nothing says which pieces of a dough "
@@ -307,94 +334,3 @@ def _as_line(column: pd.Series, by: str, line: bool | None) -> bool:
     if line and not has_numbers(column):
         raise InputError("line", line, f"needs numbers, and {by} holds words")
     return is_number(column) if line is None else line
-
-
-def check_columns(frame: pd.DataFrame, named: Sequence[tuple[str, str | None]]) -> None:
-    """Refuse a column that is not there, stands twice, or is named for two things."""
-    if not isinstance(frame, pd.DataFrame):
-        rule = "must be a table (pandas DataFrame) with a row a piece"
-        raise InputError("frame", type(frame).__name__, rule)
-    if frame.empty:
-        msg = "there are no pieces yet: record a bake first."
-        raise DataError(msg)
-    roles = [(role, column) for role, column in named if column is not None]
-    for role, column in roles:
-        if not isinstance(column, str):
-            raise InputError(role, column, "must be the name of a column, in text")
-        if column not in frame.columns:
-            what = f"column for {role}"
-            raise NotFoundError(what, column, map(str, frame.columns))
-        if isinstance(frame[column], pd.DataFrame):
-            raise InputError(role, column, "stands twice among the columns", "Rename one of them.")
-    used: dict[str, str] = {}
-    for role, column in roles:
-        if role == "mixing":
-            continue  # may be the factor itself
-        if used.get(column) == role:
-            raise InputError(role, column, "is named twice", "Name each column once.")
-        if column in used:
-            raise InputError(
-                role, column, f"is already used for {used[column]}", "Give each its own column."
-            )
-        used[column] = role
-
-
-def _refuse_duplicates(frame: pd.DataFrame, within: Sequence[str]) -> None:
-    """A piece that stands twice would count twice."""
-    if "piece" not in frame.columns:
-        return
-    keys = [*within, "piece"]
-    twice = frame["piece"].notna() & frame.duplicated(keys, keep=False)
-    if twice.any():
-        piece = frame.loc[twice, "piece"].iloc[0]
-        same = twice & (frame[keys] == frame.loc[twice, keys].iloc[0]).all(axis=1)
-        places = words.join(str(i + 1) for i in same.to_numpy().nonzero()[0])
-        msg = (
-            f"piece {piece!r} stands in rows {places} of the table: a piece must stand once. "
-            "Give each piece its own name, or remove the copy."
-        )
-        raise DataError(msg)
-
-
-def _refuse_two_ways(column: pd.Series, name: str) -> None:
-    """A setting written in two ways ("0.6" and "0,6" of malt, "rye" and "rye ") would be two."""
-    known = quantities.find(name)
-    seen: dict[object, str] = {}
-    for given in map(str, () if pd.api.types.is_numeric_dtype(column) else column.unique()):
-        meant_by: object = " ".join(given.split())
-        if known is not None and known.unit:  # else "0" and "00" are two flours
-            with suppress(UnitError):
-                read = parse(given, known.unit)
-                meant_by = meant_by if read is None else read
-        first = seen.setdefault(meant_by, given)
-        if first != given:
-            msg = (
-                f"{name} is {first!r} in some rows and {given!r} in others, the same "
-                "setting written in two ways, which would count as two. Write it in one way."
-            )
-            raise DataError(msg)
-
-
-def missing_notes(
-    frame: pd.DataFrame, columns: Sequence[str], values: pd.Series, row: str = "piece"
-) -> list[str]:
-    """How many rows were left out for want of each column, the first of which has `values`.
-
-    Up to six are named, where no two rows have the same name.
-    """
-    notes, named = [], "piece" in frame.columns and frame["piece"].is_unique
-    left = np.ones(len(frame), dtype=bool)
-    for column in columns:
-        absent = pd.isna(values if column == columns[0] else frame[column]).to_numpy() & left
-        left &= ~absent
-        count = int(absent.sum())
-        if count == 0:
-            continue
-        who = ""
-        if named and count <= 6:
-            who = f" ({words.join(frame.loc[absent, 'piece'].astype(str))})"
-        notes.append(
-            f"{words.plural(count, row)} of {len(frame)} left out: "
-            f"{words.name(column)} is missing{who}"
-        )
-    return notes

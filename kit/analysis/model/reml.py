@@ -325,8 +325,8 @@ def _check_identified(blocks: Blocks, start: Point) -> dict[int, KitError]:
         for trial in np.flatnonzero(unique < 1e-9):
             rest = " and ".join((*blocks.names[:i], "piece"))
             msg = (
-                f"{name} cannot be told from {rest}: each holds only one of the other. "
-                f"Leave {name} out of the groups."
+                f"{name} cannot be told from {rest}: beside the settings, each holds only one of "
+                f"the other. Bake more pieces of every {name}, or leave {name} out of the groups."
             )
             problems.setdefault(int(trial), NotApartError(msg))
     return problems

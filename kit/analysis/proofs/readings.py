@@ -13,12 +13,16 @@ __all__ = ["LONGEST_HOURS", "MOST_RATIO", "Readings", "read_rise"]
 
 #: Readings beyond are mistakes: minutes for hours, or a height in millimetres for a ratio.
 LONGEST_HOURS, MOST_RATIO = 168.0, 12.0
-#: A dough has fallen when a later reading lies lower by this share of the highest, or by more
-#: than the stated uncertainties explain so often: the highest of many readings lies above most of
-#: the others by luck, so the chance is shared out among all pairs (Bonferroni). Own choice, held to
-#: by simulation.
-_FALL = 0.05
+#: A dough has fallen when a later reading lies lower than the highest by more than their
+#: uncertainties explain so often: the highest of many readings lies above most of the others by
+#: luck, so the chance is shared out among all pairs (Bonferroni). Own choice, held to by
+#: simulation.
 _BY_LUCK = 0.05
+#: Where no uncertainties are stated, by this share of the highest at least.
+_FALL = 0.05
+#: What a reading is unsure by where that is not stated, as a share of it, and of how many degrees
+#: of freedom that is worth: few readings tell little of it themselves. Own choice, no source.
+_UNSURE, _UNSURE_DF = 0.025, 6.0
 
 
 @dataclass(frozen=True)
@@ -155,13 +159,34 @@ def _numbers(values: Any, name: str) -> Floats:
 
 def _fell(t: Floats, r: Floats, u: Floats | None) -> tuple[float, float] | None:
     """The highest reading, where a later one lies surely lower."""
-    top = int(r.argmax())
-    after = r[top] - r[top + 1 :]
-    limit = np.full(len(after), _FALL * r[top])
-    if u is not None and len(after):
-        from scipy import special
+    from scipy import special
 
-        pairs = len(r) * (len(r) - 1) / 2
-        limit = special.ndtri(1 - _BY_LUCK / pairs) * np.hypot(u[top], u[top + 1 :])
-    fell = bool((after > limit).any())
+    top = int(r.argmax())
+    later = r[top + 1 :]
+    if not len(later):
+        return None
+    chance = _BY_LUCK / (len(r) * (len(r) - 1) / 2)
+    if u is not None:
+        limit = special.ndtri(1 - chance) * np.hypot(u[top], u[top + 1 :])
+        fell = bool((r[top] - later > limit).any())
+    else:
+        unsure, df = _scatter(t, r)
+        limit = max(special.stdtrit(df, 1 - chance) * np.sqrt(2) * unsure, -np.log1p(-_FALL))
+        fell = bool((np.log(r[top] / later) > limit).any())
     return (float(t[top]), float(r[top])) if fell else None
+
+
+def _scatter(t: Floats, r: Floats) -> tuple[float, float]:
+    """What a reading is unsure by, as a share of it, and the degrees of freedom that rests on.
+
+    From how far each reading lies off the straight line between its neighbours (Gasser, Sroka and
+    Jennen-Steinmetz 1986, *Biometrika* 73:625), which a slope does not move, and from what is
+    usual. Neighbouring distances share readings, so n of them are worth about n/1.94 degrees of
+    freedom (own arithmetic: 1 + 2 (4/6)² + 2 (1/6)² for readings evenly apart).
+    """
+    y, wide = np.log(r), t[2:] - t[:-2]
+    share = np.divide(t[2:] - t[1:-1], wide, out=np.full(len(wide), 0.5), where=wide > 0)
+    off = share * y[:-2] + (1 - share) * y[2:] - y[1:-1]
+    own = off**2 / (share**2 + (1 - share) ** 2 + 1)
+    df = _UNSURE_DF + len(own) / 1.94
+    return float(np.sqrt((_UNSURE_DF * _UNSURE**2 + own.sum() / 1.94) / df)), df

@@ -9,8 +9,9 @@ import pandas as pd
 from kit import words
 from kit.analysis.answer.fitting import term
 from kit.analysis.asked import need_between
+from kit.analysis.grouping.columns import check_columns, missing_notes
 from kit.analysis.grouping.experiments import number, numbered, random_groups
-from kit.analysis.grouping.structure import check_columns, is_number, missing_notes, safe_name
+from kit.analysis.grouping.structure import is_number, safe_name
 from kit.analysis.mixed import MixedFit, Structure, mixed
 from kit.analysis.moments import Floats, outcome_values
 from kit.errors import DataError, DesignError, InputError

@@ -23,6 +23,18 @@ LABELS = {"description_width": "11rem"}
 _TALL = {"width": "auto", "height": "auto", "min_height": "44px", "align_self": "flex-start"}
 
 
+class _GoneError(NotFoundError):
+    """The trial that is picked was taken away elsewhere: no fault, so it has no traceback."""
+
+    def _render_traceback_(self) -> list[str]:  # what IPython shows of an error
+        return [self.told]
+
+    @property
+    def told(self) -> str:
+        """What became of it, and what to do."""
+        return f"the trial {self.name} was taken back or renamed elsewhere. Reload the page."
+
+
 class Form(widgets.VBox):  # type: ignore[misc]
     """Fields that a program fills in as well, which must not be taken for a hand's doing."""
 
@@ -72,10 +84,10 @@ class Panel(Form):
         self.gone.value, name = "", self.trial.value
         try:
             return self.workspace.trial(name) if name else None
-        except NotFoundError:
-            told = f"the trial {name} was taken back or renamed elsewhere. Reload the page."
-            self.gone.value = trouble(told)
-            raise
+        except NotFoundError as exc:
+            gone = _GoneError("trial", name, exc.known)
+            self.gone.value = trouble(gone.told)
+            raise gone from exc
 
     #: while what stood here before comes back; what takes its time waits for the last of it
     _returning = False

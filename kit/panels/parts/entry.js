@@ -227,7 +227,7 @@ class Table {
     this.fills = model.get("fills");
     this.foot = make("div", { class: "kit-entry-foot" });
     if (this.fills) {
-      const says = "Fill down: the value goes into the empty fields below it (Ctrl+D)";
+      const says = `Fill down, ${title}: the value goes into the empty fields below it (Ctrl+D)`;
       this.foot.append(button("kit-entry-button", "Fill down", says, () => this.fillDown(this.last)));
     }
     this.foot.append(this.sum);

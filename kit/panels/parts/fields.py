@@ -11,7 +11,7 @@ from kit import units, words
 from kit.errors import InputError, KitError
 from kit.panels.parts.blocks import status
 from kit.panels.parts.controls import LABELS, wide
-from kit.panels.parts.style import trouble
+from kit.panels.parts.style import FAULT, trouble
 from kit.records.keeping.trouble import said_of_disk
 from kit.records.typed import whole
 from kit.writeup.plain_words import in_words
@@ -135,7 +135,7 @@ def tell(
         said.value = trouble(said_of_disk(exc))
         return False
     except Exception:  # a fault of ours: never leave "Working …" standing, then let it out
-        said.value = trouble("this should not happen; the log says more.")
+        said.value = trouble(FAULT)
         raise
     said.value = told or ""
     return True

@@ -8,12 +8,17 @@ from pathlib import Path
 
 from kit.writeup.plain_words import in_words
 
-__all__ = ["STYLE", "holds", "link", "notebook", "trouble"]
+__all__ = ["FAULT", "STYLE", "holds", "link", "notebook", "trouble"]
+
+#: what is said of a fault of ours, before it is let out
+FAULT = "this should not happen; the log says more."
 
 #: CSS of every panel; its classes begin with kit-
 STYLE = """<style>
 .kit-panel, .kit-panel > *, .kit-panel .widget-html-content {box-sizing: border-box;
   min-width: 0; max-width: 100%}
+/* ipywidgets sets what is said as far apart as its fields are high */
+.kit-panel .widget-html > .widget-html-content {line-height: 1.5}
 .kit-answer {font-size: 1rem; line-height: 1.5; overflow-wrap: anywhere}
 .kit-question {font-size: 1.1rem; font-style: italic}
 .kit-lead {font-size: 1.25rem; font-weight: 600; margin-bottom: .3em}

@@ -1,17 +1,42 @@
 """Which bake, trial and outcome a baker means who says nothing, and what Undo takes back."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from kit import quantities
 from kit.quantities import Quantity
 from kit.records.things import Bake
 from kit.workspace import Trial, Workspace
 
-__all__ = ["last_done", "outcomes_of", "todays_bake", "trial_at_work", "trial_to_answer"]
+__all__ = [
+    "day_said", "last_done", "outcomes_of", "today_in", "todays_bake", "trial_at_work",
+    "trial_to_answer",
+]  # fmt: skip
 
 #: steps of the history that are looked at
 _LOOKED_AT = 40
+#: how many days after today
+_DAYS = {"yesterday": -1, "today": 0, "tomorrow": 1}
+
+
+def today_in(zone: str) -> date:
+    """Return the kitchen's day, which need not be that of the computer."""
+    return datetime.now(ZoneInfo(zone)).date()
+
+
+def day_said(typed: str, zone: str) -> str:
+    """Return a day in ISO form where a kitchen in `zone` says it as today; else what was typed.
+
+    Examples
+    --------
+    >>> day_said(" Tomorrow ", "UTC") == str(today_in("UTC") + timedelta(days=1))
+    True
+    >>> day_said("3.12.2026", "UTC")
+    '3.12.2026'
+    """
+    days = _DAYS.get(typed.strip().lower())
+    return typed if days is None else str(today_in(zone) + timedelta(days=days))
 
 
 def last_done(workspace: Workspace) -> str:

@@ -12,6 +12,7 @@ import pandas as pd
 from kit import quantities, units, words
 from kit.errors import InputError
 from kit.panels.parts.entry import Answer, Cell, Heading
+from kit.panels.parts.today import day_said
 from kit.panels.recording.events import TITLE
 from kit.quantities import Quantity
 from kit.records.things import Bake, Dough, Load, Piece, Thing
@@ -197,7 +198,7 @@ class LevelSheet:
             if name == "place" and not sure and (doubt := self._odd_place(thing, value)):
                 return Answer("asked", text, doubt)
             self.trial.change(thing, **{name: value})
-            return Answer("saved", text.strip())
+            return Answer("saved", (value if name == "day" else text).strip())
         quantity = quantities.get(name)
         try:
             checked = quantity.parse(text, str(thing))
@@ -252,6 +253,8 @@ class LevelSheet:
         """A piece's load is the load itself; the rest is taken as typed."""
         if name == "place":
             return whole("place", text)
+        if name == "day":
+            return day_said(text, self.bake.zone)
         if name != "load":
             return text
         position = whole("load", text)

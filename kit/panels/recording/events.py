@@ -5,13 +5,13 @@ from datetime import UTC, date, datetime
 from functools import partial
 from html import escape
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import ipywidgets as widgets
 
 from kit.panels.parts.blocks import status
 from kit.panels.parts.controls import button, offer, pick, row
 from kit.panels.parts.fields import Typed, beside_of, tell
+from kit.panels.parts.today import today_in
 from kit.records.readings import Event
 from kit.records.things import Bake
 from kit.records.when import read_when, say_when
@@ -54,7 +54,7 @@ class EventForm(widgets.VBox):  # type: ignore[misc]
             *(piece for dough in trial.doughs(bake) for piece in trial.pieces(dough)),
         ]  # fmt: skip
         self._trial, self._things = trial, {thing.id: thing for thing in things}
-        today = datetime.now(ZoneInfo(trial.zone)).date()
+        today = today_in(trial.zone)
         self._past = bake.day if bake.day and bake.day < today else None
         on = f"9:40 (then it is {self._past}), or 2026-11-26 9:40"
         self.at.text.placeholder = on if self._past else _NOW

@@ -60,7 +60,7 @@ class RunningPanel(Panel):
         self.lengths = button("Record the lengths of time", self._record, "clock-o")
         self.settings = tick("also those the trial changes on purpose")
         self.thing, self.stage = pick("Of what"), pick("Stage")
-        self.at = Typed("When it was", hint="9:40, yesterday 21:15")
+        self.at = Typed("Its time", hint="9:40, yesterday 21:15")
         self.note = button("Note this time", self._note, "pencil")
         self.said = widgets.HTML()
         self.checks = widgets.HTML()

@@ -10,6 +10,7 @@ import ipywidgets as widgets
 
 from kit.panels.parts.controls import pick, section
 from kit.panels.parts.entry import EntryTable
+from kit.panels.parts.fields import tell
 from kit.panels.recording.cells import LevelSheet
 from kit.workspace import Bake, Trial
 
@@ -59,7 +60,8 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
         self.more = pick(f"Also of {each} {level}", [_ADD])
         self.more.observe(self._add, "value")
         self.order = pick("In the order of", _ORDERS)
-        self.order.observe(self._reorder, "value")
+        self.said = widgets.HTML()
+        self.order.observe(lambda _: tell(self.said, self._reorder), "value")
         super().__init__([])
 
     def show(self, trial: Trial, bake: Bake, workspace: str) -> None:
@@ -97,18 +99,17 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
             self.entry.after, self.entry.seek = self._stored, self.seek
             self.entry.together = partial(self._at_once, trial.name)
             order = [self.order] if self.level == "piece" else []
-            self.children = [self._head, *order, self.entry, self.more]
+            self.children = [self._head, *order, self.entry, self.more, self.said]
         self._offer()
 
     def _at_once(self, trial: str, count: int) -> AbstractContextManager[None]:
         """A pasted block is undone at once; a single value keeps its own words."""
         return self._together(f"{trial}: {count} values filled in") if count > 1 else nullcontext()
 
-    def _reorder(self, _: Any) -> None:
-        if self.sheet is not None and self.entry is not None:
+    def _reorder(self) -> None:
+        if self.sheet is not None:
             self.sheet.order = self.order.value
-            self.entry.show(*self.sheet.filled())
-            self._offer()
+            self.add()
             self._after()  # what was done last is told by codes, too, or by names again
 
     def hide(self) -> None:
@@ -116,7 +117,7 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
         self.entry, self.sheet, self.children = None, None, []
 
     def add(self, *names: str) -> None:
-        """Show more columns."""
+        """Show more columns, and all of them as the records have them now."""
         assert self.entry is not None
         assert self.sheet is not None
         self.sheet.added += names
@@ -132,7 +133,7 @@ class LevelTable(widgets.VBox):  # type: ignore[misc]
 
     def _add(self, change: Any) -> None:
         if change["new"]:
-            self.add(change["new"])
+            tell(self.said, lambda: self.add(change["new"]))
 
     def seek(self, names: list[str]) -> None:
         """Show columns that are wanted again, such as those the browser holds unsaved texts of."""

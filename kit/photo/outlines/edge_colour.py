@@ -84,7 +84,8 @@ def colour_edge(seen: Looked, line: Array, normals: Array, reach: float) -> tupl
     colours = []
     for part in (t <= -OFF_PX, t >= OFF_PX):
         mean = gaussian_filter1d(light[:, part].mean(1), ALONG, axis=0, mode="wrap")
-        colours.append(mean / np.linalg.norm(mean, axis=1)[:, None])
+        # of black nothing is seen, and it has no colour
+        colours.append(mean / np.maximum(np.linalg.norm(mean, axis=1), 1e-12)[:, None])
     places = np.asarray(np.arange(-many, many + 1) * step, np.float64)
     some, few = [c[::6] for c in colours], np.asarray(places[::2], float)
     tried = [_misfit(light[::6], some, t, few, blur).min(1) for blur in BLURS_PX]
@@ -92,7 +93,7 @@ def colour_edge(seen: Looked, line: Array, normals: Array, reach: float) -> tupl
     misfit = _misfit(light, colours, t, places, blur)
     # what the model cannot follow (texture) counts as noise, there and all along
     usual = gaussian_filter1d(misfit.min(1), ALONG, mode="wrap")
-    noise = np.maximum(usual, 0.3 * np.median(usual)) / (3 * len(t))
+    noise = np.maximum(np.maximum(usual, 0.3 * np.median(usual)), 1e-12) / (3 * len(t))
     log = gaussian_filter1d(
         -0.5 * misfit / noise[:, None] / TOGETHER, NEIGHBOURS, axis=0, mode="wrap"
     )

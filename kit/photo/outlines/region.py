@@ -167,10 +167,10 @@ def find_region(
     x0, y0 = (max(0, int(v - margin * max(wide, tall))) for v in box[:2])
     x1 = min(width, int(box[2] + margin * max(wide, tall)) + 1)
     y1 = min(height, int(box[3] + margin * max(wide, tall)) + 1)
-    if x1 - x0 < 12 or y1 - y0 < 12:
+    small, k = _shrunk(picture[y0:y1, x0:x1], _REGION_PX)
+    if min(x1 - x0, y1 - y0) < 12 or min(small.shape[:2]) < 3:
         msg = f"the piece is only {wide:.0f} × {tall:.0f} pixels large. Go nearer, or draw its box."
         raise DataError(msg)
-    small, k = _shrunk(picture[y0:y1, x0:x1], _REGION_PX)
     left, top, right, bottom = (
         ((v - o) + 0.5) / k - 0.5 for v, o in zip(box, (x0, y0, x0, y0), strict=True)
     )  # fmt: skip

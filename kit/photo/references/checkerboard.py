@@ -7,17 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
+from kit.photo.arguments import above, positive
 from kit.photo.reference import Scale
 from kit.photo.references.edges import Edges, halved, linear_patch
 from kit.photo.references.plane_fit import poses_of
-from kit.photo.references.plane_scale import (
-    above,
-    check_sharp,
-    plane_scale,
-    positive,
-    projector,
-    refined,
-)
+from kit.photo.references.plane_scale import check_sharp, plane_scale, projector, refined
 from kit.photo.references.squeezed import SQUEEZED_DEG, STEEPEST_DEG, fit_squeezed, off_square_on
 
 __all__ = ["find"]

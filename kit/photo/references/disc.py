@@ -15,12 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
+from kit.photo.arguments import above, positive
 from kit.photo.camera import Camera, Pose
 from kit.photo.reference import Scale
 from kit.photo.references.edges import linear_patch
 from kit.photo.references.ellipses import Ellipse, follow, see_ellipses
 from kit.photo.references.plane_fit import Marks, PlaneFit, fit_plane, on_plane, turned
-from kit.photo.references.plane_scale import above, chosen, plane_scale, positive
+from kit.photo.references.plane_scale import chosen, plane_scale
 
 __all__ = ["find"]
 
@@ -83,7 +84,7 @@ def find(
     InputError, DataError
     """
     across, u = positive("diameter_mm", diameter_mm, 1000), above("u_mm", u_mm)
-    if lies not in (None, "flat", "upright"):
+    if not (lies is None or (isinstance(lies, str) and lies in ("flat", "upright"))):
         raise InputError("lies", lies, "must be 'flat' or 'upright'")
     seen = see_ellipses(photo, box, at)
     if not seen:

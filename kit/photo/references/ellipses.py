@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
+from kit.photo.arguments import numbers
 from kit.photo.references.edges import linear_patch
-from kit.photo.references.plane_scale import numbers
 
 __all__ = ["Ellipse", "follow", "see_ellipses"]
 

@@ -9,18 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
+from kit.photo.arguments import above, positive
 from kit.photo.camera import Camera
 from kit.photo.reference import Scale
 from kit.photo.references.edges import Edges, halved, linear_patch
 from kit.photo.references.plane_fit import Marks, PlaneFit, fit_plane, poses_of
-from kit.photo.references.plane_scale import (
-    above,
-    check_sharp,
-    chosen,
-    plane_scale,
-    positive,
-    refined,
-)
+from kit.photo.references.plane_scale import check_sharp, chosen, plane_scale, refined
 from kit.photo.references.squeezed import SQUEEZED_DEG, STEEPEST_DEG, fit_squeezed, off_square_on
 
 __all__ = ["cells_of", "find", "see_markers"]

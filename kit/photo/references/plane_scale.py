@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.errors import DataError, InputError
-from kit.given import as_number
+from kit.errors import DataError
+from kit.photo.arguments import numbers
 from kit.photo.camera import EITHER, USUAL_FOCAL_U, Camera, Pose, Variant
 from kit.photo.reference import Scale
 from kit.photo.references.edges import Edges, Patch, place_edges
@@ -17,8 +17,7 @@ from kit.photo.references.plane_fit import Marks, PlaneFit, fit_plane, poses_of
 from kit.photo.references.squeezed import off_square_on
 
 __all__ = [
-    "STEEPEST_DEG", "above", "check_sharp", "chosen", "grid_u", "numbers", "plane_scale",
-    "positive", "projector", "refined",
+    "STEEPEST_DEG", "check_sharp", "chosen", "grid_u", "plane_scale", "projector", "refined",
 ]  # fmt: skip
 
 Array = NDArray[np.float64]
@@ -36,22 +35,6 @@ AMBIGUOUS_CHI2 = 12.0
 #: where the lens was not told, a short one tipped one way passes for a long one tipped the other:
 #: looked for by a wide and a long one, too (to the main one)
 OTHER_LENSES = (0.6, 2.5)
-
-
-def positive(name: str, given: Any, high: float) -> float:
-    """Return a length above 0 and up to `high`, or say what is wrong with it."""
-    number = as_number(given)
-    if number is None or not 0 < number <= high:
-        raise InputError(name, given, f"must be above 0 and at most {high:g} mm")
-    return number
-
-
-def above(name: str, given: Any) -> float:
-    """Return a standard uncertainty: 0 or above."""
-    number = as_number(given)
-    if number is None or not 0 <= number < 100:
-        raise InputError(name, given, "must be 0 or above, in mm")
-    return number
 
 
 def chosen(
@@ -84,17 +67,6 @@ def chosen(
         )
         raise DataError(msg)
     return int(pick[0])
-
-
-def numbers(name: str, given: Any, count: int) -> Array:
-    """Return so many finite numbers, or say that they must be that."""
-    try:
-        numbers = np.asarray(given, float).ravel()
-    except (TypeError, ValueError):
-        numbers = np.empty(0)
-    if len(numbers) != count or not np.isfinite(numbers).all():
-        raise InputError(name, given, f"must be {count} numbers, in pixels")
-    return numbers
 
 
 def refined(

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from kit.errors import DataError, InputError
 from kit.given import as_number
+from kit.photo.arguments import above, floats, positive
 from kit.photo.camera import EITHER, Camera, Pose, Variant
 from kit.photo.reference import Scale
 from kit.photo.references.plane_fit import K1_U, turned
-from kit.photo.references.plane_scale import above, grid_u, positive
+from kit.photo.references.plane_scale import grid_u
 
 __all__ = ["find", "marked"]
 
@@ -66,7 +67,11 @@ def find(
     InputError, DataError
     """
     ends, length = marked(photo, points), positive("mm", mm, 2000)
-    sure = MARK_SHARE * max(photo.width, photo.height) if u_px is None else above("u_px", u_px)
+    sure = (
+        MARK_SHARE * max(photo.width, photo.height)
+        if u_px is None
+        else above("u_px", u_px, "pixels")
+    )
     size = above("u_mm", u_mm) / length
     most = _tilt(tilt_deg)
     note = (
@@ -108,10 +113,7 @@ def marked(photo: Any, points: Any) -> Array:
     ------
     InputError, DataError
     """
-    try:
-        ends = np.asarray(points, float)
-    except (TypeError, ValueError):
-        ends = np.empty(0)
+    ends = floats(points)
     if ends.shape != (2, 2) or not np.isfinite(ends).all():
         raise InputError("points", points, "must be two points [(x, y), (x, y)], in pixels")
     if (ends < -0.5).any() or (ends > [photo.width - 0.5, photo.height - 0.5]).any():

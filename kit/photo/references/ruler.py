@@ -17,11 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import DataError
+from kit.photo.arguments import above, positive
 from kit.photo.camera import Camera, Pose
 from kit.photo.reference import Scale
 from kit.photo.references.edges import Patch, linear_patch
 from kit.photo.references.plane_fit import FLAT_MM, FLOOR_PX, Marks, PlaneFit, fit_plane, on_plane
-from kit.photo.references.plane_scale import above, plane_scale, positive
+from kit.photo.references.plane_scale import plane_scale
 from kit.photo.references.points import marked
 from kit.photo.references.ruler_body import body_ends, off_line
 

@@ -6,9 +6,9 @@ import numpy as np
 
 from kit.errors import InputError
 from kit.given import as_number
+from kit.photo.arguments import above
 from kit.photo.camera import Pose
 from kit.photo.reference import Scale
-from kit.photo.references.plane_scale import above
 
 __all__ = ["find"]
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.errors import DataError, InputError
+from kit.errors import DataError
 from kit.photo.dragged import lengthened
 from kit.photo.outlines import doubts as doubtful
 from kit.photo.outlines import outline as edges
@@ -19,7 +19,7 @@ from kit.photo.sides.judge import NOTED_DOUBT, NOTED_MISFIT, WELL_AGREED, Found
 from kit.photo.sides.likely_box import likely_box
 from kit.photo.sides.paper import margined, paper
 from kit.photo.sides.solid import Stand
-from kit.photo.sides.solid_fit import Beliefs, SolidFit, fit_solid
+from kit.photo.sides.solid_fit import UNTOLD, Beliefs, SolidFit, fit_solid
 from kit.photo.sides.solid_profile import RoundProfile
 
 __all__ = ["likely", "measure"]
@@ -69,8 +69,6 @@ def measure(
 
     Raises
     ------
-    InputError
-        Too few points drawn.
     DataError
         No piece found, or no solid fits.
     """
@@ -78,9 +76,6 @@ def measure(
         # the reference lies on the worktop: the dough stands higher by the jar's glass bottom
         stand = replace(stand, origin=stand.origin + jar.base_thickness_mm * stand.up)
     if drawn is not None:
-        if drawn.ndim != 2 or drawn.shape[1] != 2 or len(drawn) < 8:
-            rule = "must be at least 8 points (x, y)"
-            raise InputError("outline", f"{len(drawn)} points", rule, "Draw them once round.")
         beliefs = replace(beliefs, marking_px=BY_HAND_PX * max(photo.width, photo.height) / WORK_PX)
         evenly = np.ones(len(drawn))
         fit, used = _fitted(drawn, evenly, stand, beliefs, shape, jar)
@@ -258,10 +253,13 @@ def _fitted(
         height = max((high[1] - low[1]) * mm_per_px - 2 * radius * down, 0.2 * radius)
         solid = JarProfile(jar.heights_mm, jar.radii_mm, height)
         beliefs = replace(beliefs, across_mm=0.01 * radius)
-    fit = fit_solid(
-        points[used], stand, solid, beliefs, spread=spread[used], start=start, before=before,
-        steps=steps, thorough=thorough,
-    )  # fmt: skip
+    try:
+        fit = fit_solid(
+            points[used], stand, solid, beliefs, spread=spread[used], start=start, before=before,
+            steps=steps, thorough=thorough,
+        )  # fmt: skip
+    except np.linalg.LinAlgError as exc:  # a jar a thousandth of a millimetre wide, points in a row
+        raise DataError(UNTOLD) from exc
     return fit, used
 
 

@@ -1,6 +1,5 @@
 """A jar or other round container, from its inside; and dough in it."""
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,13 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
+from kit.given import as_number
+from kit.photo.arguments import above_0, floats
 from kit.photo.sides.solid import Profile, Solid
 from kit.photo.sides.solid_profile import Known, moves, rings
 
-__all__ = ["Jar", "JarProfile"]
+__all__ = ["JAR", "Jar", "JarProfile"]
 
 Array = NDArray[np.float64]
 
+#: what an argument that is to be a jar must be
+JAR = "must be a jar, for example Jar(inner_diameter_mm=86)"
 #: what is believed of a dome before looking, mean and standard deviation (own choices): its rise
 #: in jar radii, how much wider than the jar the whole superellipse is, its power less one
 BELIEVED = ((0.15, 0.3, 1.0), (0.5, 1.0, 0.5))
@@ -61,18 +64,23 @@ class Jar:
     profile: Sequence[tuple[float, float]] = ()
 
     def __post_init__(self) -> None:
-        if not self.inner_diameter_mm > 0:
-            raise InputError("inner_diameter_mm", self.inner_diameter_mm, "must be above 0")
-        if not self.base_thickness_mm >= 0:
-            raise InputError("base_thickness_mm", self.base_thickness_mm, "must be 0 or more")
-        if self.height_mm is not None and not self.height_mm > 0:
-            raise InputError("height_mm", self.height_mm, "must be above 0")
-        heights = [h for h, _ in self.profile]
-        if any(b <= a for a, b in itertools.pairwise(heights)) or any(
-            not d > 0 for _, d in self.profile
-        ):
-            rule = "must be (height, diameter) pairs from the bottom up, diameters above 0"
-            raise InputError("profile", list(self.profile), rule)
+        for name in ("inner_diameter_mm", "base_thickness_mm", "height_mm"):
+            given = getattr(self, name)
+            if given is None and name == "height_mm":
+                continue
+            number = above_0(name, given, least=name == "base_thickness_mm")
+            if not isinstance(given, int | float):  # Decimal and the like mix with no others
+                object.__setattr__(self, name, number)
+        if isinstance(self.profile, Sequence) and not self.profile:
+            return
+        pairs = floats(self.profile)
+        whole = pairs.ndim == 2 and pairs.shape[1] == 2 and np.isfinite(pairs).all()
+        if not (whole and (np.diff(pairs[:, 0]) > 0).all() and (pairs[:, 1] > 0).all()):
+            rule = (
+                "must say its inside diameter by height: pairs from the bottom up, such as "
+                "[(0, 60), (100, 80)], diameters above 0"
+            )
+            raise InputError("profile", self.profile, rule)
 
     @property
     def heights_mm(self) -> Array:
@@ -84,7 +92,7 @@ class Jar:
     @property
     def radii_mm(self) -> Array:
         """Inside radii at these heights."""
-        if not self.profile:
+        if not len(self.profile):
             return np.full(2, self.inner_diameter_mm / 2)
         h, d = np.array(self.profile, float).T
         return np.asarray(np.interp(self.heights_mm, h, d / 2))
@@ -98,10 +106,12 @@ class Jar:
             The level is below the bottom or above the rim.
         """
         top = self.heights_mm[-1]
-        if not 0 <= level_mm <= top:
+        level = as_number(level_mm)
+        if level is None or not 0 <= level <= top:
             rule = f"must be from 0 to the jar's inside height, {top:g} mm"
-            raise InputError("level_mm", float(level_mm), rule, "Measure from the inside bottom.")
-        h = np.unique(np.r_[self.heights_mm[self.heights_mm < level_mm], level_mm])
+            given = level_mm if level is None else level
+            raise InputError("level_mm", given, rule, "Measure from the inside bottom.")
+        h = np.unique(np.r_[self.heights_mm[self.heights_mm < level], level])
         r = np.interp(h, self.heights_mm, self.radii_mm)
         return Solid(r, h).volume_ml
 

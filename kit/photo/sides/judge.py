@@ -24,6 +24,10 @@ TOO_STEEP = (
     "the height of the worktop."
 )
 MOST_MISFIT = 0.02
+#: of what stood out without a box: more shows that another thing behind it was taken along (own
+#: choice: of pieces alone at most 0.006; where another of their colour peeped out
+#: behind them from 0.010 on, heights 7 to 39 % off)
+MOST_UNBOXED = 0.009
 #: no piece is narrower, millimetres: a crumb, a knot in the wood
 LEAST_MM = 20.0
 #: colours and edges must both say so of this share of the piece; below the second it is noted
@@ -79,7 +83,7 @@ def _sure(found: Found) -> bool:
     )
 
 
-def judge(found: Found, top_by_hand: bool = False) -> None:
+def judge(found: Found, top_by_hand: bool = False, unboxed: bool = False) -> None:
     """Refuse a fit that is not to be trusted, with the reason and what to do.
 
     Raises
@@ -92,6 +96,7 @@ def judge(found: Found, top_by_hand: bool = False) -> None:
     # a rival beside the piece, a card's rim for one, is harmless where colours and edges agree
     rivals = found.doubts_px[: 2 if found.agreed >= WELL_AGREED else 4]
     least = SURE_AGREED if _sure(found) else LEAST_AGREED
+    most_misfit = MOST_UNBOXED if unboxed and not in_jar else MOST_MISFIT
     outside = float(np.mean(np.abs(fit.residual_px) > 0.03 * small))
     refusals = (
         (fit.elevation_deg > MOST_ELEVATION_DEG, TOO_STEEP.format(fit.elevation_deg)),
@@ -108,7 +113,7 @@ def judge(found: Found, top_by_hand: bool = False) -> None:
          "what was found in the jar does not tell how high the dough is: the glass's rim, a label "
          "or a shadow may have been taken for it. Turn the label away and retake the photo, or "
          "draw the dough's outline."),
-        (fit.misfit_px > MOST_MISFIT * small or outside > 0.25,
+        (fit.misfit_px > most_misfit * small or outside > 0.25,
          f"no round solid fits the outline (it is off by {fit.misfit_px:.0f} of {small:.0f} "
          "pixels). Look at the outline and drag it right, draw a box round the piece, or retake "
          "the photo before a plain ground with nothing in front of it."),

@@ -17,7 +17,7 @@ from kit.photo.sides.solid import Solid, Stand
 from kit.photo.sides.solid_profile import RoundProfile
 from kit.photo.sides.solid_search import PLACE, SHARED, TOGETHER, Beliefs, Problem, afresh, search
 
-__all__ = ["Beliefs", "SolidFit", "fit_solid"]
+__all__ = ["UNTOLD", "Beliefs", "SolidFit", "fit_solid"]
 
 Array = NDArray[np.float64]
 
@@ -27,6 +27,10 @@ ONE_KIND_DEG = 5.0
 #: an outline, whose edges err together, tells the lens to no less than this share of what was known
 #: (own choice: of drawn pieces with shadow and noise nine heights in ten then lay within 95 %)
 LEARNT = 0.3
+UNTOLD = (
+    "the outline found does not tell how high the piece or the dough is. Draw a box round it, or "
+    "the outline itself"
+)
 
 
 @dataclass(frozen=True)
@@ -174,11 +178,7 @@ def _result(problem: Problem, x: Array, kind: Array) -> SolidFit:
     sure = weight / (wide * problem.spread) ** 2 / length
     bend = (slopes.T * sure) @ slopes + known.T @ known
     if not np.diag(bend).all():
-        msg = (
-            "the outline found does not tell how high the piece or the dough is. Draw a box round "
-            "it, or the outline itself"
-        )
-        raise DataError(msg)
+        raise DataError(UNTOLD)
     # also of the numbers that ended at zero: a top found round may yet be flat
     cov = _no_surer(np.linalg.inv(bend).astype(np.float64), 5, float(problem.sd[5]))
     solid = profile.solid

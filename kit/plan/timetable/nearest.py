@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from kit import words
 from kit.plan.timetable.clock import awake_spans, say_minutes, say_moment
+from kit.plan.timetable.latest import lay_out
 from kit.plan.timetable.remarks import moved
 from kit.plan.timetable.runs import Bake
-from kit.plan.timetable.timing import Held, lay_out, solve
+from kit.plan.timetable.search import Held, solve
 
 if TYPE_CHECKING:
     from kit.plan.timetable.scheduled import Schedule

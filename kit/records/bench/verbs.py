@@ -1,6 +1,6 @@
 """The running bake, as verbs of a trial: stages noted, where everything is, what follows."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -15,6 +15,7 @@ from kit.records.bench.stages import Noted
 from kit.records.bench.store import note_stage, read_times, stages_frame
 from kit.records.things import Bake, Thing
 from kit.records.trial_head import TrialHead
+from kit.records.typed import need
 
 __all__ = ["TrialStages"]
 
@@ -60,6 +61,8 @@ class TrialStages(TrialHead):
 
         `correct` says whether a time may take the place of one that is noted already.
         """
+        need("of", of, Iterable, "list of things", "Say which doughs, loads or pieces.")
+        of = list(of)
         if not of:
             raise InputError("of", [], "must not be empty", "Say which doughs, loads or pieces.")
         with self._step() as step:
@@ -76,6 +79,8 @@ class TrialStages(TrialHead):
         """
         zone = self._row().zone
         with self._store.reading() as connection:
+            if bake is not None:
+                things.check_there(connection, self.id, bake, Bake)
             bakes = things.bakes(connection, self.id) if bake is None else [bake]
             return stages_frame([read_times(connection, self.id, b) for b in bakes], zone)
 
@@ -87,7 +92,7 @@ class TrialStages(TrialHead):
         now : datetime, optional
             Aware; the moment when not given.
         """
-        if now is not None and now.tzinfo is None:
+        if now is not None and getattr(now, "tzinfo", None) is None:
             raise InputError("now", str(now), "has no time zone", "Give an aware datetime.")
         with self._store.reading() as connection:
             things.check_there(connection, self.id, bake, Bake)

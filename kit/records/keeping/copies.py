@@ -7,6 +7,7 @@ state of the file whoever else is writing, what stands in its write-ahead log in
 
 import os
 import re
+import secrets
 import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
@@ -61,11 +62,15 @@ def keep_copy(file: Path) -> str:
         sweep(into, f"{file.stem}-*.part")
         copy = into / f"{file.stem}-{_moment(*kept[-1:])}{file.suffix}"
         # a name of its own until it is whole: a program that ends half-way leaves no false copy
-        part = copy.with_suffix(".part")
+        part = copy.with_suffix(f".{secrets.token_hex(4)}.part")
         with closing(sqlite3.connect(file)) as source, closing(sqlite3.connect(part)) as target:
             target.execute("PRAGMA synchronous = OFF")  # a lost copy is taken again
             source.backup(target)
         part.replace(copy)
+        # programs that begin at once each take one: the first stays, whoever sees the others
+        made = [new for new in copies(file.parent) if new not in kept and _same(new, state)]
+        for again in made[1:]:
+            again.unlink(missing_ok=True)
         kept = copies(file.parent)
         of_days = list({old.name[:_DAY]: old for old in kept}.values())[-KEPT:]
         for old in kept[:-KEPT]:
@@ -85,9 +90,10 @@ def keep_copy(file: Path) -> str:
 def put_back(file: Path, copy: Path | None = None) -> tuple[Path, Path | None]:
     """Let a copy take the place of a workspace's file; what was there goes aside, nothing is lost.
 
-    Whatever stops it leaves the old file with its write-ahead log, or the new one: the log is
-    folded in, the old file gets a second name in the folder of copies, then the new one takes the
-    first in one stroke. Only the log of a file too damaged for that goes aside by itself.
+    Whatever stops it leaves the old state or the new one: SQLite itself writes the copy over the
+    file, under a lock that a program which begins meanwhile waits for; a file of another name would
+    be mixed with what such a program writes to the old one. Only where the file is too damaged for
+    that it gets another name in the folder of copies, with its log, and the new one takes its own.
 
     `copy` may be named alone where it lies beside the file; the newest that is whole when not
     given. Returns it, and where what was there lies now (None where nothing was). Raises
@@ -97,14 +103,12 @@ def put_back(file: Path, copy: Path | None = None) -> tuple[Path, Path | None]:
     whole = _whole(file.parent / FOLDER, copy)
     gone = file.parent / FOLDER / f"replaced-{_moment()}{file.suffix}"
     file = Path(os.path.realpath(file))
-    new = file.with_name(f".{gone.name}.part")
-    sweep(file.parent, ".replaced-*.part")
     try:
-        try:
-            copied(whole, new)  # a full disk shows itself while nothing has changed
-            _change_places(file, new, gone)
-        finally:
-            new.unlink(missing_ok=True)
+        gone.parent.mkdir(exist_ok=True)
+        for folder in {file.parent, gone.parent}:
+            sweep(folder, ".replaced-*.part")
+        if not _written_over(file, whole, gone):
+            _change_places(file, whole, gone)
     except OSError as exc:
         older = " It is as it was." if file.exists() else ""
         text = f"{file} was not replaced: {said_of_disk(exc, file)}{older}"
@@ -113,44 +117,58 @@ def put_back(file: Path, copy: Path | None = None) -> tuple[Path, Path | None]:
     return whole, gone if gone.exists() else None
 
 
-def _change_places(file: Path, new: Path, gone: Path) -> None:
-    """Let a new file take an old one's name, and `gone` be the old one's; or change nothing."""
+def _change_places(file: Path, whole: Path, gone: Path) -> None:
+    """Let a copy take the name of a file no program can read, or that is not there.
+
+    `gone` is then the old one's; or nothing is changed.
+    """
     log, its_log = (Path(f"{name}-wal") for name in (file, gone))
-    gone.parent.mkdir(exist_ok=True)
+    new = file.with_name(f".{gone.name}.part")
     try:
-        if log.exists():
-            copied(log, its_log)  # SQLite takes away the log of a file it cannot read
-        if _folded_in(file):
-            its_log.unlink(missing_ok=True)
+        copied(whole, new)  # a full disk shows itself while nothing has changed
         if file.exists():
             second_name(file, gone)
+        if log.exists() and not its_log.exists():
+            copied(log, its_log)
         for beside in (log, Path(f"{file}-shm")):
             beside.unlink(missing_ok=True)
         os.replace(new, file)
-    except (OSError, StoreError):
+    except OSError:
         if its_log.exists() and not log.exists():
             copied(its_log, log)
         for name in (its_log, gone):
             name.unlink(missing_ok=True)
         raise
+    finally:
+        new.unlink(missing_ok=True)
 
 
-def _folded_in(file: Path) -> bool:
-    """Fold a file's write-ahead log into it, for which no other program may have it open.
+def _written_over(file: Path, whole: Path, gone: Path) -> bool:
+    """Copy a file aside and write another over it, for which no other program may have it open.
 
-    False where the file is too damaged for that, empty, or not there.
+    False where the file is too damaged for that (`gone` then has its log), empty, or not there.
     """
     if not file.exists() or not file.stat().st_size:
         return False
+    log, its_log = (Path(f"{name}-wal") for name in (file, gone))
+    part = gone.with_name(f".{gone.name}.part")
+    over = damaged = False
     try:
+        if log.exists():
+            copied(log, its_log)  # SQLite takes away the log of a file it cannot read
         with closing(sqlite3.connect(file, timeout=1, isolation_level=None)) as raw:
             raw.execute("PRAGMA locking_mode = EXCLUSIVE")
             raw.execute("BEGIN EXCLUSIVE")  # an idle program shares the file as well
             raw.execute("COMMIT")
-            raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            with closing(sqlite3.connect(part)) as old:
+                raw.backup(old)
+            os.replace(part, gone)
+            with _opened(whole) as held:
+                held.backup(raw)
+            over = True
     except sqlite3.Error as exc:
         code = getattr(exc, "sqlite_errorname", "")
-        if code in _DAMAGED:
+        if damaged := code in _DAMAGED:
             return False
         if code.startswith("SQLITE_BUSY"):
             text = (
@@ -160,6 +178,12 @@ def _folded_in(file: Path) -> bool:
             raise StoreError(text) from exc
         with in_words(str(file)):
             raise
+    finally:
+        part.unlink(missing_ok=True)
+        if not over:
+            gone.unlink(missing_ok=True)
+        if not damaged:
+            its_log.unlink(missing_ok=True)
     return True
 
 

@@ -1,9 +1,9 @@
 """Opening a workspace's database: one SQLite file in a folder, or any database by its URL.
 
 Within `Store.reading` and `Store.writing` nothing SQLAlchemy or SQLite raises gets out
-untranslated: the caller sees a `StoreError` in plain words. Writing takes the file's one write
-lock at the start (``BEGIN IMMEDIATE``) and waits for it, so that two notebooks queue instead of
-failing half-way; reading sees one unchanging state of the file and waits for nobody.
+untranslated: the caller sees a `StoreError` in plain words. Writing takes the one write lock at
+the start (SQLite: ``BEGIN IMMEDIATE``; PostgreSQL: an advisory lock) and waits for it, so that two
+notebooks queue instead of failing half-way; reading sees one unchanging state and waits for nobody.
 """
 
 import sqlite3
@@ -40,12 +40,14 @@ class Store:
 
     def __init__(self, engine: Engine, folder: Path | None, name: str) -> None:
         self.engine, self.folder, self.name = engine, folder, name
-        self._writer = engine.execution_options(kit_writes=True)
+        self._reader, self._writer = engine, engine.execution_options(kit_writes=True)
+        if engine.dialect.name == "postgresql":  # else each statement sees a state of its own
+            self._reader = engine.execution_options(isolation_level="REPEATABLE READ")
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection that sees one state of the database."""
-        with in_words(self.name), self.engine.begin() as connection:
+        with in_words(self.name), self._reader.begin() as connection:
             yield connection
 
     @contextmanager
@@ -121,7 +123,7 @@ def _connectable(url: URL, wait_seconds: float, foreign_keys: bool = True) -> En
     """
     try:
         if url.get_backend_name() != "sqlite":
-            return create_engine(url)
+            return _one_writer(create_engine(url), wait_seconds)
         engine = create_engine(url, connect_args={"timeout": wait_seconds})
     except NoSuchModuleError as exc:
         text = f"{url.drivername} is not a database the kit knows. Write for example {_EXAMPLE}."
@@ -148,14 +150,35 @@ def _connectable(url: URL, wait_seconds: float, foreign_keys: bool = True) -> En
     return engine
 
 
+#: what a kit that writes to PostgreSQL holds (the letters "kit"); also where no table is yet
+_LOCK = 0x6B6974
+
+
+def _one_writer(engine: Engine, wait_seconds: float) -> Engine:
+    """Have those who write to a PostgreSQL queue, as SQLite has them; else two undo one step."""
+
+    def begun(connection: Connection) -> None:
+        if connection.get_execution_options().get("kit_writes"):
+            connection.exec_driver_sql(f"SET LOCAL lock_timeout = {round(wait_seconds * 1000)}")
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
+
+    if engine.dialect.name == "postgresql":
+        event.listen(engine, "begin", begun)
+    return engine
+
+
 def _make_ready(store: Store, url: URL, wait_seconds: float) -> None:
     """Create what is missing, upgrade what is older, refuse the rest."""
-    if store.folder is not None and not (store.folder / FILE).exists():
-        _refuse_to_forget(store)  # before the database makes an empty one
+    # asked first: another program may make the file meanwhile, and then keep a copy of it
+    folder = store.folder
+    copied = folder is not None and bool(copies(folder))
+    if folder is not None and copied and not (folder / FILE).exists():
+        raise _forgotten(store)  # before the database makes an empty one
     with store.reading() as connection:
         version = _version(connection, store.name)
     if version is None:
-        _refuse_to_forget(store)
+        if copied:
+            raise _forgotten(store)
         if store.engine.dialect.name == "sqlite":
             _let_readers_read_on(store.engine, wait_seconds)
         with store.writing() as connection:
@@ -191,22 +214,22 @@ def _let_readers_read_on(engine: Engine, wait_seconds: float) -> None:
                 raw.cursor().execute("PRAGMA journal_mode = WAL")
                 return
             except sqlite3.OperationalError as exc:
-                if exc.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > deadline:
+                if (
+                    exc.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY
+                    or time.monotonic() > deadline
+                ):
                     raise
                 time.sleep(0.02)
     finally:
         raw.close()
 
 
-def _refuse_to_forget(store: Store) -> None:
-    """Do not begin anew where records were: each new start would push a copy of them out."""
-    if store.folder is not None and copies(store.folder):
-        text = (
-            f"{store.name} is empty or was taken away, but copies of it are there. Put the newest "
-            f"back: python -m kit restore {store.folder}. To begin anew, take the folder {FOLDER} "
-            "away."
-        )
-        raise StoreError(text)
+def _forgotten(store: Store) -> StoreError:
+    """Why not to begin anew where records were: each new start would push a copy of them out."""
+    return StoreError(
+        f"{store.name} is empty or was taken away, but copies of it are there. Put the newest "
+        f"back: python -m kit restore {store.folder}. To begin anew, take the folder {FOLDER} away."
+    )
 
 
 def _version(connection: Connection, name: str) -> str | None:
@@ -224,16 +247,19 @@ def _version(connection: Connection, name: str) -> str | None:
 
 
 def _upgrade(store: Store, url: URL, wait_seconds: float) -> None:
-    """Copy the file aside, then bring it to the present schema, whole or not at all."""
+    """Copy the file aside, then bring it to the present schema, whole or not at all.
+
+    Both under the write lock: of two programs one does it, and copies what is still the older.
+    """
     from kit.records.keeping.upgrade import upgrade
 
-    if store.folder is not None:
-        _copy_aside(store.folder / FILE)
     # SQLite changes a column by building the table anew, which foreign keys would forbid
     engine = _connectable(url, wait_seconds, foreign_keys=False)
     try:
         with engine.execution_options(kit_writes=True).begin() as connection:
             if _version(connection, store.name) != VERSION:  # not done by another program meanwhile
+                if store.folder is not None:
+                    _copy_aside(store.folder / FILE)
                 upgrade(connection, store.name)
     finally:
         engine.dispose()

@@ -64,6 +64,8 @@ def in_words(name: str) -> Iterator[None]:
 def _explain(exc: Exception) -> str:
     cause = exc.orig if isinstance(exc, DBAPIError) else exc
     code = getattr(cause, "sqlite_errorname", "")
+    if getattr(cause, "sqlstate", "") == "55P03":  # PostgreSQL waited as long as it was told to
+        code = "SQLITE_BUSY"
     for known, text in _SQLITE.items():
         if code.startswith(known):
             return text

@@ -29,7 +29,7 @@ from kit.records.package.readme import readme
 from kit.records.package.rows import PACKED, original_of, read_rows
 from kit.records.package.safe_zip import MAX_PHOTO, MAX_TEXT, MAX_TOTAL
 from kit.records.package.strip import CannotStrip, strip
-from kit.records.typed import now, text
+from kit.records.typed import file_path, now, text
 from kit.shown import InLines
 from kit.words import plural
 
@@ -89,7 +89,7 @@ def write_package(
     `cautions` are (what, text, source) for its README; `page` is HTML that tells what came out and
     goes in as ``page.html``.
     """
-    path = Path(path)
+    path = file_path("path", path)
     if path.suffix.lower() != ".zip":
         raise InputError("path", str(path), "must end in .zip", "For example malt.zip.")
     said = text("licence", licence, needed=False) or None

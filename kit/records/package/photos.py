@@ -23,9 +23,8 @@ _FOLDER, _ASIDE = "photos", ".receiving-"
 class Landing:
     """Pictures unpacked aside; `place` puts them where they belong.
 
-    Into the workspace's `folder`; None is a database elsewhere, which keeps no pictures. The
-    arrival's rows, checked, get the path their photo has here, or none. Raises DataError: a picture
-    is not the one the rows tell of.
+    Into the workspace's `folder`; None is a database elsewhere, which keeps no pictures; then the
+    rows tell of no path here. Raises DataError: a picture is not the one the rows tell of.
     """
 
     def __init__(self, folder: Path | None, zipped: SafeZip, arrival: Arrival) -> None:
@@ -49,8 +48,6 @@ class Landing:
         except BaseException:
             self._clear()
             raise
-        for row in arrival.rows["photo"]:
-            row["path"], row["sha256"] = "", row["original_sha256"]
 
     def __enter__(self) -> "Landing":
         return self
@@ -91,6 +88,8 @@ class Landing:
 
     def place(self) -> None:
         """Put the pictures into the folder and their paths into the rows."""
+        for row in self._arrival.rows["photo"]:
+            row["path"], row["sha256"] = "", row["original_sha256"]
         put: dict[Path, Path] = {}  # several rows may have one file
         for row, path, kind in self._waiting:
             if path not in put:

@@ -48,8 +48,12 @@ def receive_package(
         if same is not None:
             return same, True, ()
         with Landing(store.folder, zipped, arrival) as landing, step(store, who) as action:
-            trial_id = _store(action, arrival, met, whose, landing)
-    return trial_id, False, tuple(arrival.notes)
+            # another program may have received it while the pictures were unpacked
+            same = _already_here(action.connection, arrival, store.folder is not None)
+            if same is None:
+                trial_id = _store(action, arrival, met, whose, landing)
+                return trial_id, False, tuple(arrival.notes)
+    return same, True, ()
 
 
 def _already_here(connection: Connection, arrival: Arrival, files: bool) -> str | None:

@@ -17,10 +17,10 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import IO, NoReturn
 
 from kit.errors import DataError
+from kit.records.typed import file_path
 
 __all__ = ["MAX_PHOTO", "MAX_TEXT", "MAX_TOTAL", "SafeZip", "safe_name"]
 
@@ -60,7 +60,7 @@ class SafeZip:
     """
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
-        self.path = Path(path)
+        self.path = file_path("source", path)
         self._left, self._left_of_texts = MAX_TOTAL, _MAX_TEXTS
         try:
             if not self.path.is_file():

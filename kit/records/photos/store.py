@@ -31,12 +31,12 @@ from kit.records.keeping.store import Store
 from kit.records.keeping.trouble import in_words
 from kit.records.photos.measured_by import MeasuredBy
 from kit.records.things import Thing, check_there, there
-from kit.records.typed import moment, plain_name
+from kit.records.typed import moment, need, plain_name
 from kit.records.when import read_when
 
 __all__ = [
-    "FOLDER", "SHOWS", "Placed", "StoredPhoto", "add", "change", "place", "readings_of", "record",
-    "remove", "say", "stored",
+    "FOLDER", "SHOWS", "Placed", "StoredPhoto", "add", "change", "check_photo", "make_room",
+    "not_there", "place", "readings_of", "record", "remove", "say", "stored",
 ]  # fmt: skip
 
 #: where copies lie, in the workspace's folder
@@ -118,12 +118,22 @@ def place(store: Store, file: Path, taken: datetime | None = None) -> Placed:
     return Placed(file.relative_to(home).as_posix(), sha256, taken)
 
 
+def make_room(store: Store) -> None:
+    """Make the folder of photos, and take away what a program that was killed left in it.
+
+    Once for all photos that are placed: it lists the folder. Raises StoreError: as `place`.
+    """
+    if store.folder is not None:
+        folder = store.folder.resolve() / FOLDER
+        with in_words(str(folder)):
+            folder.mkdir(exist_ok=True)
+            sweep(folder, f"{_ASIDE}*")
+
+
 def _copied(file: Path, folder: Path) -> Path:
     """Copy a file under its own name; where another file has that name, one that is free."""
-    folder.mkdir(exist_ok=True)
     own = plain_name(file.stem)
     stem = f"photo-{own}" if _FINGERPRINT.match(own) else own
-    sweep(folder, f"{_ASIDE}*")
     handle, aside = tempfile.mkstemp(prefix=_ASIDE, dir=folder)
     os.close(handle)
     try:
@@ -219,18 +229,29 @@ def remove(step: Step, trial_id: str, photo: StoredPhoto) -> None:
     step.delete(t.photo, photo.id)
 
 
+def check_photo(photo: object) -> None:
+    """Refuse what is no photo that a trial keeps. Raises InputError."""
+    need("photo", photo, StoredPhoto, "photo of a trial", "Give one of trial.photos().")
+
+
 def _check(connection: Connection, trial_id: str, photo: StoredPhoto) -> None:
+    check_photo(photo)
     p = t.photo.c
     found = select(p.id).where(p.id == photo.id, p.trial_id == trial_id, there(t.photo))
     if connection.scalar(found) is None:
-        remedy = "Undo that, or add it again."
-        raise InputError("photo", photo.name, "was taken out or is another trial's", remedy)
+        raise not_there(photo)
+
+
+def not_there(photo: StoredPhoto) -> InputError:
+    """Say that a trial does not have a photo."""
+    remedy = "Undo that, or add it again."
+    return InputError("photo", photo.name, "was taken out or is another trial's", remedy)
 
 
 def _shown(shows: object) -> str | None:
     if shows is None or shows == "":
         return None
-    if shows not in SHOWS:
+    if not isinstance(shows, str) or shows not in SHOWS:
         raise InputError("shows", shows, f"must be one of {', '.join(SHOWS)}")
     return str(shows)
 

@@ -18,6 +18,7 @@ from kit.records.photos.measured import AddedPhotos, volume_ratios
 from kit.records.photos.store import StoredPhoto
 from kit.records.things import Dough, Piece, Thing
 from kit.records.trial_records import TrialRecords
+from kit.records.typed import file_path, need
 
 if TYPE_CHECKING:
     from kit.photo.picture import Photo
@@ -60,11 +61,13 @@ class TrialKeptPhotos(TrialRecords):
         from kit.photo.picture import read
 
         if isinstance(source, (str, Path)):
-            one = Path(source).expanduser()
+            one = file_path("source", source).expanduser()
             files = [one] if one.is_file() else photos_in(one)
         else:
-            files = [Path(file).expanduser() for file in source]
+            need("source", source, Iterable, "folder or list of files", "Write it in quotes.")
+            files = [file_path("source", file).expanduser() for file in source]
         zone, placed, refused = self.zone, [], []
+        store.make_room(self._store)
         for file in files:
             try:
                 placed.append(store.place(self._store, file, read(file, zone=zone).taken))
@@ -92,6 +95,7 @@ class TrialKeptPhotos(TrialRecords):
             shows (side, rise, crumb, face), on (a thing, its code, or None), taken (by the clock
             of the kitchen; empty is not known).
         """
+        store.check_photo(photo)
         shows, on = values.get("shows", photo.shows), values.get("on", photo.on)
         if isinstance(on, str):
             values["on"] = on = self._called(on, shows)
@@ -112,6 +116,7 @@ class TrialKeptPhotos(TrialRecords):
 
         Of rising dough nothing stays: the ratios of its other photos are held against one of them.
         """
+        store.check_photo(photo)
         dough = photo.on if isinstance(photo.on, Dough) else None
         with self._step() as step:
             if dough is not None:
@@ -129,7 +134,11 @@ class TrialKeptPhotos(TrialRecords):
 
     def guess(self, photo: StoredPhoto) -> Guess:
         """Guess whose photo it is and what it shows, from its name, its time and the plan."""
-        return self.guesses()[photo.id]
+        store.check_photo(photo)
+        found = self.guesses()
+        if photo.id not in found:
+            raise store.not_there(photo)
+        return found[photo.id]
 
     def guesses(self) -> Mapping[str, Guess]:
         """Guess for every photo, by its id; see `guess`."""
@@ -143,6 +152,7 @@ class TrialKeptPhotos(TrialRecords):
         """Read a photo's file, for measuring; refused when it is another than was taken in."""
         from kit.photo.picture import read
 
+        store.check_photo(photo)
         if self._store.folder is None or not photo.path:
             raise InputError("photo", photo.name, "is not in this folder", "Take its file in.")
         opened = read(self._store.folder / photo.path, zone=self.zone, taken=photo.taken)

@@ -148,9 +148,14 @@ def _code(cell: Any) -> str:
     if isinstance(cell, datetime) and cell.time() == time():
         cell = cell.date()
     code = text("code", cell, longest=80, needed=False)
-    if code.casefold() in _AS_ABOVE:  # "Do" is a Thursday
-        raise InputError("code", code, "says as above", "Write out what stands above it.")
-    return code
+    return _written_out("code", code)
+
+
+def _written_out(field: str, said: str) -> str:
+    """Return a code or an event. Raises InputError: a sign for what stands above it."""
+    if said.strip().casefold() in _AS_ABOVE:  # "Do" is a Thursday
+        raise InputError(field, said.strip(), "says as above", "Write out what stands above it.")
+    return said
 
 
 def _codes(sheet: Sheet, level: str) -> list[Any]:
@@ -171,7 +176,7 @@ def _one_code(cell: Any, there: set[str], others: set[str]) -> str:
 def _kinds(cell: Any) -> list[str]:
     kinds = [] if cell is None else str(cell).split(";")
     said = [kind for kind in kinds if kind.strip().casefold() not in {"", *_NOTHING}]
-    return [check_kind(kind) for kind in said]
+    return [check_kind(_written_out("events", kind)) for kind in said]
 
 
 def _structure(sheet: Sheet) -> None:

@@ -17,7 +17,7 @@ from kit.errors import DataError, InputError
 from kit.records.sheets.headings import is_heading
 from kit.records.sheets.table import TOP, Table, cell, headed
 from kit.records.sheets.xlsx import read_workbook
-from kit.records.typed import plain_name
+from kit.records.typed import file_path, plain_name
 
 __all__ = ["decoded", "delimiter", "open_table"]
 
@@ -36,7 +36,7 @@ def open_table(source: str | Path | pd.DataFrame, sheet: str | None = None) -> T
         columns = [[cell(x) for x in source.iloc[:, i].tolist()] for i in range(source.shape[1])]
         names = [str(column) for column in source.columns]
         return Table("the table", "", names, columns, list(range(2, len(source) + 2)))
-    path = Path(source)
+    path = file_path("source", source)
     name = plain_name(path.name)
     try:
         with path.open("rb") as file:

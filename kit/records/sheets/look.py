@@ -291,7 +291,8 @@ def look(table: Table) -> Look:
         text = f"{table.name} holds nothing that could be a table; nothing was stored."
         raise DataError(text)
     if not table.rows:
-        text = f"{table.name} has no rows below the heading; nothing was stored."
+        why = "".join(f" {note}" for note in table.notes)
+        text = f"{table.name} has no rows below the heading; nothing was stored.{why}"
         raise DataError(text)
     several = pieces.numbered(table)
     guesses = [

@@ -168,21 +168,38 @@ def _one_table(
     """
     texts, headed_by = [_text(line) for line in own], _Headings(headings)
     kept, again, maybe = [], list[int](), list[int]()
-    notes = []
+    notes, headed_again = [], False
     for row, line in below:
         first = next(x for x in line if x is not None)
+        units = with_units(headings, line) if headed_again else []
+        headed_again = False
+        if units and headed_by.means(units):
+            continue
+        if units:
+            notes.append(
+                f"Row {row} holds the units of another table, whose headings are those of this "
+                f"one: it and what is below are left out. {_ON_ITS_OWN}"
+            )
+            break
         if not isinstance(first, str) or _NUMBER.match(first):  # as most rows begin
             kept.append((row, line))
             continue
         read = "again" if _text(line) in texts else headed_by.read(line)
+        if not kept and read != "again" and (read == "maybe" or headed_by.echoed(line)):
+            notes.append(
+                f"Row {row} reads like a second row of headings and is left out. If it is a row "
+                "like the others, move it further down."
+            )
+            continue
         if read == "another":
             notes.append(
                 f"Row {row} begins another table, with headings of its own: it and what is below "
-                "are left out. Is that meant? Put it on a sheet of its own and bring that in."
+                f"are left out. {_ON_ITS_OWN}"
             )
             break
         if read == "again":
             again.append(row)
+            headed_again = True
             continue
         kept.append((row, line))
         maybe += [row] if read == "maybe" else []
@@ -196,6 +213,9 @@ def _one_table(
         left = "is" if len(again) == 1 else "are"
         notes.insert(0, f"{rows} the headings and {left} left out.")
     return kept, notes
+
+
+_ON_ITS_OWN = "Is that meant? Put it on a sheet of its own and bring that in."
 
 
 def _text(line: Sequence[Any]) -> tuple[str, ...]:
@@ -233,6 +253,19 @@ class _Headings:
         if all(at in same or one is None or meant.get(at) == one for at, one in own.items()):
             return "again" if len(own) == len(said) else "another"
         return "another" if len(said) > 2 else "maybe"
+
+    def echoed(self, line: Sequence[Any]) -> bool:
+        """Say whether a line has other words for two of the headings or more, against none."""
+        said = [(at, x) for at, x in enumerate(line) if x is not None and at < len(self._meant)]
+        if any(not isinstance(x, str) or _NUMBER.match(x) for _, x in said):
+            return False
+        meant = [(self._meaning(x), self._meant[at]) for at, x in said]
+        both = [one == own for one, own in meant if one and own]
+        return len(both) >= 2 and all(both)
+
+    def means(self, headings: Sequence[str]) -> bool:
+        """Say whether other headings mean the same, in the same units."""
+        return [self._meaning(heading) for heading in headings] == self._meant
 
     def _meaning(self, heading: str) -> tuple[str, Any, int | None] | None:
         """What a heading surely means, what one of its unit is, and which piece it is of."""

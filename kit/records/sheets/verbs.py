@@ -12,6 +12,7 @@ from kit.records.sheets.file import open_table
 from kit.records.sheets.known import read_known
 from kit.records.sheets.look import Look, look
 from kit.records.trial_head import TrialHead
+from kit.records.typed import need
 
 __all__ = ["TrialSheets"]
 
@@ -73,4 +74,5 @@ class TrialSheets(TrialHead):
         BroughtIn
             What was stored, what was left and why.
         """
+        need("look", look, Look, "table looked at", "Give what trial.look_at(…) returns.")
         return bring_in(self._store, self._who, self.id, look, progress, stop)

@@ -1,7 +1,7 @@
 """Blind tastings of a trial: plan, answer, open, and read what they say."""
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +14,9 @@ from kit.errors import DataError, InputError, NotFoundError
 from kit.records import trials
 from kit.records.keeping.aside import file_name, write_whole
 from kit.records.tastings import store as tastings
+from kit.records.things import Thing, check_there
 from kit.records.trial_head import TrialHead
+from kit.records.typed import need
 from kit.records.when import read_at
 
 if TYPE_CHECKING:
@@ -77,6 +79,9 @@ class TrialTastings(TrialHead):
 
         if seed is None:
             seed = secrets.randbelow(2**31)
+        need("method", method, str, "kind of tasting", "Write for example triangle, in quotes.")
+        if samples is not None:
+            need("samples", samples, Iterable, "list", "Give doughs, pieces or names in a list.")
         given = self._settings() if samples is None else list(samples)
         names = [str(one) for one in given]
         things = {str(one): one.id for one in given if hasattr(one, "id")}
@@ -90,6 +95,9 @@ class TrialTastings(TrialHead):
                 raise NotFoundError("sample", expected, names)
         with self._step() as step:
             trials.trial_row(step.connection, self.id)
+            for one in given:
+                if isinstance(one, Thing):
+                    check_there(step.connection, self.id, one)
             taken = tastings.taken(step.connection, self.id)
             plan = serve(method, names, tasters, seed, tries, duplicate, taken)
             number = tastings.store(step, self.id, plan, things, question, expected)

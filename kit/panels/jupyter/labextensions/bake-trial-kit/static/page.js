@@ -113,6 +113,25 @@
     field.setAttribute("data-lm-suppress-shortcuts", "true");
   }
 
+  // On a phone JupyterLab's side bars would take a sixth of the page: they are put away there, as its
+  // menu View, Appearance does, and brings them back; and come back where there is room again.
+  async function makeRoom({ commands, restored }) {
+    await restored;
+    const narrow = window.matchMedia("(max-width: 35rem)");
+    const away = new Set();
+    function fit() {
+      for (const side of ["left", "right"]) {
+        const shown = commands.isToggled("application:toggle-side-tabbar", { side });
+        if (narrow.matches ? !shown : shown || !away.has(side)) continue;
+        commands.execute("application:toggle-side-tabbar", { side });
+        if (narrow.matches) away.add(side);
+        else away.delete(side);
+      }
+    }
+    narrow.addEventListener("change", fit);
+    fit();
+  }
+
   async function plugin() {
     const { INotebookTracker, NotebookActions } = await library("@jupyterlab/notebook");
     return {
@@ -122,6 +141,7 @@
       activate: (app, tracker) => {
         document.head.append(Object.assign(document.createElement("style"), { textContent: STYLE }));
         window.addEventListener("keydown", (event) => letThrough(event, app.commands), true);
+        makeRoom(app);
         tracker.widgetAdded.connect((_, panel) => asPage(panel, NotebookActions));
       },
     };
