@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from kit.errors import DataError, InputError, KitError, NotFoundError
 from kit.quantities import called, find
 from kit.records.keeping.aside import file_name, write_whole
-from kit.records.typed import file_path, need
+from kit.records.typed import file_path
 from kit.telling import TrialPages
 from kit.units import parse
 
@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from kit.records.package.out import Package
 
 __all__ = ["TrialSharing"]
-
-
-_SETTINGS, _FOR_EXAMPLE = "table of settings", 'Write for example {"malt_percent": 0.8}.'
 
 
 class TrialSharing(TrialPages):
@@ -125,8 +122,6 @@ class TrialSharing(TrialPages):
         from kit.writeup.recipe import at_setting
 
         path = file_path("path", path)
-        if settings is not None:
-            need("settings", settings, Mapping, _SETTINGS, _FOR_EXAMPLE)
         if path.suffix.lower() not in (".html", ".htm"):
             raise InputError("path", str(path), "must end in .html", "For example muffin.html.")
         known = [name for name in signature(card).parameters if name != "batch"]
@@ -153,7 +148,9 @@ class TrialSharing(TrialPages):
         settings : mapping
             As for `recipe`.
         """
-        need("settings", settings, Mapping, _SETTINGS, _FOR_EXAMPLE)
+        if not isinstance(settings, Mapping):
+            rule = "must be settings by name"
+            raise InputError("settings", settings, rule, 'Write {"malt_percent": 0.8}.')
         factors = [*self.factors]
         given = {called(str(said)): value for said, value in settings.items()}
         order = sorted(given, key=lambda n: (factors.index(n) if n in factors else len(factors), n))

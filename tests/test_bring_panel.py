@@ -43,7 +43,7 @@ def look_at(panel):
 
 def store(panel):
     panel.store.click()
-    panel.work.thread.join(30)
+    panel.work.thread.join()
 
 
 def test_nothing_is_stored_before_it_is_shown(panel):
@@ -148,7 +148,7 @@ def held(panel, monkeypatch):
     def slowly(trial, look, progress, stopped):
         begun.append(trial.name)
         progress(1, 4)
-        go.wait(20)
+        go.wait()
         return bring_in(trial, look, progress, stopped)
 
     monkeypatch.setattr(type(panel.chosen), "bring_in", slowly)
@@ -171,13 +171,13 @@ def test_two_windows_show_one_job_and_either_stops_it(panel, held):
     assert words(two.work.said) == ""
     two.store.click()  # is on already, and the stop stands
     go.set()
-    panel.work.thread.join(30)
+    panel.work.thread.join()
     assert begun == ["mine"]
     assert "It was stopped." in words(panel.work.said)
     assert two.work.said.value == panel.work.said.value
     assert two.work.progress.value == panel.work.progress.value
     two.store.click()  # goes on, shown in both
-    two.work.thread.join(30)
+    two.work.thread.join()
     assert "3 of 4 rows are stored" in words(two.work.said)
     assert panel.work.said.value == two.work.said.value
 

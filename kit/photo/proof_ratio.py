@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from kit.errors import InputError
 from kit.photo.arguments import above_0, check_kind
 from kit.photo.sides.jar import JAR, Jar
 from kit.photo.value import Value, combined
@@ -135,6 +136,9 @@ def ratio_from_marks(
     now_mm = above_0("now_mm", now_mm, "Measure the same two marks.")
     u_first_mm = above_0("u_first_mm", u_first_mm, least=True)
     u_now_mm = above_0("u_now_mm", u_now_mm, least=True)
+    if not 1e-3 < now_mm / first_mm < 1e3:
+        rule = f"must be in the unit of first_mm, {first_mm:g}"
+        raise InputError("now_mm", now_mm, rule, "Measure the same two marks.")
     ratio = (now_mm / first_mm) ** 3
     parts = {"now": 3 * ratio * u_now_mm / now_mm, "first": 3 * ratio * u_first_mm / first_mm}
     told = (

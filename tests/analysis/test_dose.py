@@ -578,6 +578,4 @@ def test_words_have_no_doses():
     rows = pd.DataFrame({"y": [1.0, 2, 3, 4], "flour": list("ABAB"), "dough": list("abcd")})
     with pytest.raises(InputError) as caught:
         dose(rows, "y", "flour", dough="dough")
-    assert str(caught.value) == (
-        "of is 'flour': holds no numbers, so it has no doses. Compare its settings instead."
-    )
+    assert str(caught.value) == "flour is 'A': must be a number to have doses."

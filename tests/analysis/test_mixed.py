@@ -183,8 +183,9 @@ def test_three_nested_groupings(cake):
          "the settings use up every mix: no number of pieces can tell the setting from the mix. "
          "Give each setting at least two of them."),
         ("angle_deg ~ recipe", {"groups": ["mix", "temperature_f"]}, DesignError,
-         "temperature_f cannot be told from mix and piece: each holds only one of the other. "
-         "Leave temperature_f out of the groups."),
+         "temperature_f cannot be told from mix and piece: beside the settings, each holds only "
+         "one of the other. Bake more pieces of every temperature_f, or leave temperature_f out of "
+         "the groups."),
     ],
 )  # fmt: skip
 def test_refusals(cake, formula, arguments, error, message):

@@ -118,6 +118,8 @@ def test_a_number_that_is_none(number):
     refused("level_mm_first", ratio_from_level, Jar(86), number, 50)
     refused("u_level_mm", ratio_from_level, Jar(86), 40, 50, number)
     refused("first_mm", ratio_from_marks, number, 50)
+    refused("now_mm", ratio_from_marks, 1e-300, 50)
+    refused("now_mm", ratio_from_marks, 50, 1e300)
     refused("u_now_mm", ratio_from_marks, 40, 50, 0.5, number)
 
 

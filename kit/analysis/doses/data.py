@@ -108,9 +108,9 @@ def read_doses(
     first, *others = of
     asked = list(dict.fromkeys([*others, *adjust, *covariates]))
     for name in of:
-        if name in frame and isinstance(frame[name], pd.Series) and not has_numbers(frame[name]):
-            rule = "holds no numbers, so it has no doses"
-            raise InputError("of", name, rule, "Compare its settings instead.")
+        column = frame[name] if name in frame else pd.Series()
+        if isinstance(column, pd.Series) and column.notna().any() and not has_numbers(column):
+            raise InputError(name, column.dropna().iloc[0], "must be a number to have doses")
     records = read_records(frame, outcome, first, columns, asked, True, others)
     factors = [safe_name(f) for f in of]
     if len(of) == 1 and records.unit != "piece" and records.frame[factors[0]].nunique() < 4:

@@ -147,12 +147,10 @@ def _code(cell: Any) -> str:
         cell = int(cell)
     if isinstance(cell, datetime) and cell.time() == time():
         cell = cell.date()
-    code = text("code", cell, longest=80, needed=False)
-    return _written_out("code", code)
+    return _written_out("code", text("code", cell, longest=80, needed=False))
 
 
 def _written_out(field: str, said: str) -> str:
-    """Return a code or an event. Raises InputError: a sign for what stands above it."""
     if said.strip().casefold() in _AS_ABOVE:  # "Do" is a Thursday
         raise InputError(field, said.strip(), "says as above", "Write out what stands above it.")
     return said
