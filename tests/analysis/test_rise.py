@@ -483,3 +483,8 @@ def test_a_curve_can_be_sent_to_another_process():
     hours = np.linspace(0.3, 3, 8)
     curve = rise(hours, 1 + 1.2 / (1 + np.exp(-3 * (hours - 1.4))))
     assert repr(pickle.loads(pickle.dumps(curve))) == repr(curve)
+
+
+def test_a_fall_at_the_last_of_a_few_readings_is_told():
+    """Six readings of a dough that lost a seventh: its own fall was taken for scatter."""
+    assert "it fell, from 2.20 times" in str(rise(range(6), [1, 1.4, 1.8, 2.2, 2.2, 1.9]))

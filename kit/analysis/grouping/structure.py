@@ -213,8 +213,7 @@ def read_records(
     if varied.sum() == 1 < len(varied):
         notes.append(
             f"{words.name(by)} differed within one of the {len(varied)} bakes only, and "
-            "each of the others had one setting: what their days did is in what they tell, so "
-            "where days differ much the answer rests mostly on that one bake"
+            "each of the others had one setting: what their days did is in what they tell"
         )
     if unit not in ("bake", "mixing") and mixing not in (by, *beside) and shared(table):
         if not _mixing_counts(table, factor, adjust, as_line, unit):

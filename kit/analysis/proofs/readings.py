@@ -22,7 +22,7 @@ _BY_LUCK = 0.05
 _FALL = 0.05
 #: What a reading is unsure by where that is not stated, as a share of it, and of how many degrees
 #: of freedom that is worth: few readings tell little of it themselves. Own choice, no source.
-_UNSURE, _UNSURE_DF = 0.025, 6.0
+_UNSURE, _UNSURE_DF = 0.025, 20.0
 
 
 @dataclass(frozen=True)
@@ -188,5 +188,8 @@ def _scatter(t: Floats, r: Floats) -> tuple[float, float]:
     share = np.divide(t[2:] - t[1:-1], wide, out=np.full(len(wide), 0.5), where=wide > 0)
     off = share * y[:-2] + (1 - share) * y[2:] - y[1:-1]
     own = off**2 / (share**2 + (1 - share) ** 2 + 1)
-    df = _UNSURE_DF + len(own) / 1.94
-    return float(np.sqrt((_UNSURE_DF * _UNSURE**2 + own.sum() / 1.94) / df)), df
+    known = len(own) / 1.94
+    df = _UNSURE_DF + known
+    # by their median, for the fall lies off the line as well (0.455: that of chi-squared, 1 df)
+    usual = float(np.median(own)) / 0.455 if len(own) else 0.0
+    return float(np.sqrt((_UNSURE_DF * _UNSURE**2 + known * usual) / df)), df
