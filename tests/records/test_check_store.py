@@ -630,3 +630,24 @@ def test_a_file_of_schema_0001_is_read_right(tmp_path):
         assert ws.check().ok, str(ws.check())
         assert ws.undo() == "undone: malt: piece 2A2 removed"
         assert len(trial.frame()) == 8
+
+
+def test_an_interrupt_once_the_copy_is_written_leaves_what_was_there(two_states, monkeypatch):
+    # the state before was deleted: an interrupt comes only after SQLite's one long call
+    class Interrupted(sqlite3.Connection):
+        def backup(self, target, **options):
+            super().backup(target, **options)
+            raise KeyboardInterrupt
+
+    def opened(file):
+        return closing(sqlite3.connect(file, factory=Interrupted))
+
+    first = copies(two_states)[0]
+    monkeypatch.setattr(copies_module, "_whole", lambda *_: first)
+    monkeypatch.setattr(copies_module, "_opened", opened)
+    with pytest.raises(KeyboardInterrupt):
+        put_back(two_states / FILE)
+    (gone,) = (two_states / "copies").glob("replaced-*.sqlite")
+    with closing(sqlite3.connect(gone)) as old:
+        names = [name for (name,) in old.execute("SELECT name FROM trial ORDER BY name")]
+    assert names == ["trial 0", "trial 1"]

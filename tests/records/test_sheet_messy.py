@@ -68,22 +68,13 @@ def test_headings_that_come_again_in_other_words_are_left_out(trial, tmp_path, h
     assert look.to_frame()["bake"].tolist() == ["1", "2"]
 
 
-@pytest.mark.parametrize(
-    ("heads", "second"),
-    [
-        ("Bake,Dough,Notes,Height", "Bake,Batch,Height,"),
-        ("Bake,Dough,Notes,Height", "Session,Batch,,"),
-        ("Bake,Dough,Notes,Height", "Session,Batch,,Rise in words"),
-        ("Bake,Dough,Malt,Height", "Session,Batch,Diastatic,Rise"),
-    ],
-)
-def test_a_second_row_of_headings_is_no_row(trial, tmp_path, heads, second):
-    look = trial.look_at(csv(tmp_path, f"{heads}\n{second}\n1,A,,31\n1,A,,32\n"))
-    assert look.to_frame()["rise_height_mm"].tolist() == [31, 32]
-    assert (
-        "Row 2 reads like a second row of headings and is left out. If it is a row like the "
-        "others, move it further down." in str(look)
-    )
+def test_a_first_row_of_words_that_name_things_is_kept(trial, tmp_path):
+    # it was taken for a second row of headings, and its event lost
+    rows = "Bake 1,Dough 1,Piece 1,,burnt\nBake 1,Dough 1,Piece 2,38,\n"
+    look = trial.look_at(csv(tmp_path, f"bake,dough,piece,height (mm),events\n{rows}"))
+    trial.bring_in(look)
+    assert len(trial.frame()) == 2
+    assert trial.events()["kind"].tolist() == ["burnt"]
 
 
 def test_a_row_of_other_headings_right_below_says_so(trial, tmp_path):

@@ -71,7 +71,7 @@ def keep_copy(file: Path) -> str:
         made = [new for new in copies(file.parent) if new not in kept and _same(new, state)]
         for again in made[1:]:
             again.unlink(missing_ok=True)
-        kept = copies(file.parent)
+        kept = [*kept, *made[:1]]  # what others take meanwhile pushes none out
         of_days = list({old.name[:_DAY]: old for old in kept}.values())[-KEPT:]
         for old in kept[:-KEPT]:
             if old not in of_days:
@@ -152,7 +152,7 @@ def _written_over(file: Path, whole: Path, gone: Path) -> bool:
         return False
     log, its_log = (Path(f"{name}-wal") for name in (file, gone))
     part = gone.with_name(f".{gone.name}.part")
-    over = damaged = False
+    damaged = False
     try:
         if log.exists():
             copied(log, its_log)  # SQLite takes away the log of a file it cannot read
@@ -165,9 +165,9 @@ def _written_over(file: Path, whole: Path, gone: Path) -> bool:
             os.replace(part, gone)
             with _opened(whole) as held:
                 held.backup(raw)
-            over = True
     except sqlite3.Error as exc:
         code = getattr(exc, "sqlite_errorname", "")
+        gone.unlink(missing_ok=True)  # nothing was changed; after Ctrl-C it may have been
         if damaged := code in _DAMAGED:
             return False
         if code.startswith("SQLITE_BUSY"):
@@ -180,8 +180,6 @@ def _written_over(file: Path, whole: Path, gone: Path) -> bool:
             raise
     finally:
         part.unlink(missing_ok=True)
-        if not over:
-            gone.unlink(missing_ok=True)
         if not damaged:
             its_log.unlink(missing_ok=True)
     return True

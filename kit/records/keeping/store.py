@@ -159,7 +159,9 @@ def _one_writer(engine: Engine, wait_seconds: float) -> Engine:
 
     def begun(connection: Connection) -> None:
         if connection.get_execution_options().get("kit_writes"):
-            connection.exec_driver_sql(f"SET LOCAL lock_timeout = {round(wait_seconds * 1000)}")
+            connection.exec_driver_sql(
+                f"SET LOCAL lock_timeout = {max(1, round(wait_seconds * 1000))}"
+            )
             connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
 
     if engine.dialect.name == "postgresql":

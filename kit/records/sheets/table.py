@@ -185,12 +185,6 @@ def _one_table(
             kept.append((row, line))
             continue
         read = "again" if _text(line) in texts else headed_by.read(line)
-        if not kept and read != "again" and (read == "maybe" or headed_by.echoed(line)):
-            notes.append(
-                f"Row {row} reads like a second row of headings and is left out. If it is a row "
-                "like the others, move it further down."
-            )
-            continue
         if read == "another":
             notes.append(
                 f"Row {row} begins another table, with headings of its own: it and what is below "
@@ -253,15 +247,6 @@ class _Headings:
         if all(at in same or one is None or meant.get(at) == one for at, one in own.items()):
             return "again" if len(own) == len(said) else "another"
         return "another" if len(said) > 2 else "maybe"
-
-    def echoed(self, line: Sequence[Any]) -> bool:
-        """Say whether a line has other words for two of the headings or more, against none."""
-        said = [(at, x) for at, x in enumerate(line) if x is not None and at < len(self._meant)]
-        if any(not isinstance(x, str) or _NUMBER.match(x) for _, x in said):
-            return False
-        meant = [(self._meaning(x), self._meant[at]) for at, x in said]
-        both = [one == own for one, own in meant if one and own]
-        return len(both) >= 2 and all(both)
 
     def means(self, headings: Sequence[str]) -> bool:
         """Say whether other headings mean the same, in the same units."""
