@@ -81,7 +81,8 @@ def relabelled(frame: pd.DataFrame, *settings: str) -> pd.DataFrame:
         texts |= {f"{n:g}": v for v in texts.values() if (n := as_number(v)) is not None}
         read = {v: texts.get(v, v) if isinstance(v, str) else v for v in given}
         numbers = {v: as_number(of) for v, of in read.items()}
-        if numbers and None not in numbers.values():
+        kept = [n for n in numbers.values() if n is not None and abs(n) < 2**53]  # else they merge
+        if numbers and len(kept) == len(numbers):
             frame = frame.assign(**{name: column.map(numbers).astype(float)})
         elif texts:
             frame = frame.assign(**{name: column.map(read)})

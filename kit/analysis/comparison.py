@@ -28,6 +28,7 @@ from kit.analysis.mixed import MixedFit, mixed
 from kit.analysis.moments import Floats
 from kit.analysis.verdict import Answer, decide_each
 from kit.errors import DesignError, InputError
+from kit.given import as_number
 from kit.shown import Telling
 
 if TYPE_CHECKING:
@@ -265,6 +266,9 @@ def compared(
         notes += _bend(records, fit, own, by)
     else:
         factor = safe_name(by)
+        number = as_number(control)
+        if number in records.frame[factor].unique():
+            control = number  # as the column is read, of whatever kind it was given
         means = fit.means(factor)
         differences = fit.contrasts(factor, "pairs" if control is None else "control", control)
     low, high = differences["low"].to_numpy(), differences["high"].to_numpy()

@@ -136,8 +136,11 @@ def set_formula(
 ) -> None:
     """Give a trial its formula; see `Trial.set_formula`."""
     lines = []
-    given = list(ingredients) if isinstance(ingredients, Iterable) else [ingredients]
-    if not all(isinstance(line, list | tuple) and len(line) == 3 for line in given):
+    given = [
+        list(line) if isinstance(line, Iterable) and not isinstance(line, str) else []
+        for line in (ingredients if isinstance(ingredients, Iterable) else [ingredients])
+    ]
+    if any(len(line) != 3 for line in given):
         rule = "must be a list of (ingredient, role, percent)"
         raise InputError("ingredients", ingredients, rule, 'Write [("bread flour", "flour", 100)].')
     for what, role, percent in given:

@@ -290,6 +290,9 @@ def test_numbers_of_other_kinds_keep_their_unit(small):
     """ "With diastatic malt 0.8" was said of 0.8 %."""
     exact = small.assign(malt_percent=small["malt_percent"].map(lambda m: Decimal(str(m))))
     assert ask(exact).sentence == ask(small).sentence
+    assert ask(exact, control=Decimal("0.8")).control == 0.8
+    lots = small.assign(lot=(2**53 + small["malt_percent"].gt(0)).astype(object))
+    assert len(ask(lots, by="lot").means) == 2  # as floats they would be one
 
 
 def test_a_factor_that_differed_in_one_bake_only_is_told(small):

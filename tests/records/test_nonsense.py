@@ -101,6 +101,9 @@ def test_words_for_what_is_no_path_plan_or_list(ws, trial):
         'Write [("bread flour", "flour", 100)].'
     )
     assert ws.history(0).empty
+    rows = pd.DataFrame([("bread flour", "flour", 100), ("milk", "liquid", 72)])
+    trial.set_formula("plain", rows.to_numpy())
+    assert len(trial.formula().ingredients) == 2
 
 
 def test_a_removed_trial_is_still_shown(ws, trial):

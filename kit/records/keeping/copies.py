@@ -106,7 +106,7 @@ def put_back(file: Path, copy: Path | None = None) -> tuple[Path, Path | None]:
     try:
         gone.parent.mkdir(exist_ok=True)
         for folder in {file.parent, gone.parent}:
-            sweep(folder, ".replaced-*.part")
+            sweep(folder, ".replaced-*.part*")
         if not _written_over(file, whole, gone):
             _change_places(file, whole, gone)
     except OSError as exc:
@@ -162,6 +162,7 @@ def _written_over(file: Path, whole: Path, gone: Path) -> bool:
             raw.execute("COMMIT")
             with closing(sqlite3.connect(part)) as old:
                 raw.backup(old)
+            its_log.unlink(missing_ok=True)  # what it held is in the file
             os.replace(part, gone)
             with _opened(whole) as held:
                 held.backup(raw)
@@ -179,7 +180,8 @@ def _written_over(file: Path, whole: Path, gone: Path) -> bool:
         with in_words(str(file)):
             raise
     finally:
-        part.unlink(missing_ok=True)
+        for made in (part, Path(f"{part}-journal")):
+            made.unlink(missing_ok=True)
         if not damaged:
             its_log.unlink(missing_ok=True)
     return True
