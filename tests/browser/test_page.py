@@ -255,3 +255,17 @@ def test_side_bars_make_room_on_a_phone_and_come_back(page, lab):
         assert label in told
         page.evaluate("c => window.jupyterapp.commands.execute(c.command, c.args)", shown)
     expect(bars).to_have_count(2)
+
+
+def test_the_list_of_files_makes_room_on_a_phone_and_comes_back(page, lab):
+    from playwright.sync_api import expect
+
+    files = page.locator(".jp-FileBrowser:visible")
+    open_notebook(page, lab[0], "taste")
+    if files.count() == 0:
+        page.evaluate("() => window.jupyterapp.commands.execute('application:toggle-left-area')")
+    expect(files).to_have_count(1)
+    page.set_viewport_size({"width": 400, "height": 900})
+    expect(files).to_have_count(0)
+    page.set_viewport_size({"width": 1100, "height": 900})
+    expect(files).to_have_count(1)

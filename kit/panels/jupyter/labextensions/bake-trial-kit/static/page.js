@@ -113,19 +113,26 @@
     field.setAttribute("data-lm-suppress-shortcuts", "true");
   }
 
-  // On a phone JupyterLab's side bars would take a sixth of the page: they are put away there, as its
-  // menu View, Appearance does, and brings them back; and come back where there is room again.
+  const BESIDE = ["left", "right"].flatMap((side) => [
+    [`application:toggle-${side}-area`, {}],
+    ["application:toggle-side-tabbar", { side }],
+  ]);
+
+  // On a phone what JupyterLab has beside the page would take most of it (its list of files) or a sixth
+  // (the bars): it is put away there, as its menu View, Appearance does, and brings it back; and comes
+  // back where there is room again.
   async function makeRoom({ commands, restored }) {
     await restored;
     const narrow = window.matchMedia("(max-width: 35rem)");
     const away = new Set();
     function fit() {
-      for (const side of ["left", "right"]) {
-        const shown = commands.isToggled("application:toggle-side-tabbar", { side });
-        if (narrow.matches ? !shown : shown || !away.has(side)) continue;
-        commands.execute("application:toggle-side-tabbar", { side });
-        if (narrow.matches) away.add(side);
-        else away.delete(side);
+      for (const beside of BESIDE) {
+        const [command, args] = beside;
+        const shown = commands.isToggled(command, args);
+        if (narrow.matches ? !shown : shown || !away.has(beside)) continue;
+        commands.execute(command, args);
+        if (narrow.matches) away.add(beside);
+        else away.delete(beside);
       }
     }
     narrow.addEventListener("change", fit);
