@@ -257,6 +257,22 @@ def test_side_bars_make_room_on_a_phone_and_come_back(page, lab):
     expect(bars).to_have_count(2)
 
 
+def test_what_a_phone_put_away_is_there_again_on_the_next_screen(page, lab):
+    """JupyterLab keeps what is shown for all screens; opened narrow twice, then wide."""
+    from playwright.sync_api import expect
+
+    bars = page.locator(".jp-SideBar:visible")
+    for _ in range(2):
+        page.set_viewport_size({"width": 400, "height": 900})
+        open_notebook(page, lab[0], "taste")
+        expect(bars).to_have_count(0)
+        page.wait_for_timeout(2000)  # JupyterLab writes down what is shown after a second
+        page.goto("about:blank")
+    page.set_viewport_size({"width": 1100, "height": 900})
+    open_notebook(page, lab[0], "taste")
+    expect(bars).to_have_count(2)
+
+
 def test_the_list_of_files_makes_room_on_a_phone_and_comes_back(page, lab):
     from playwright.sync_api import expect
 

@@ -113,6 +113,7 @@
     field.setAttribute("data-lm-suppress-shortcuts", "true");
   }
 
+  const PUT_AWAY = `${NAME}:put-away`;
   const BESIDE = ["left", "right"].flatMap((side) => [
     [`application:toggle-${side}-area`, {}],
     ["application:toggle-side-tabbar", { side }],
@@ -120,20 +121,21 @@
 
   // On a phone what JupyterLab has beside the page would take most of it (its list of files) or a sixth
   // (the bars): it is put away there, as its menu View, Appearance does, and brings it back; and comes
-  // back where there is room again.
-  async function makeRoom({ commands, restored }) {
+  // back where there is room again. JupyterLab remembers what is away, and opens on the next screen
+  // without it: so what was put away here is remembered beside that.
+  async function makeRoom({ commands, restored }, state) {
     await restored;
     const narrow = window.matchMedia("(max-width: 35rem)");
-    const away = new Set();
+    const away = new Set(await state.fetch(PUT_AWAY));
     function fit() {
-      for (const beside of BESIDE) {
-        const [command, args] = beside;
+      BESIDE.forEach(([command, args], index) => {
         const shown = commands.isToggled(command, args);
-        if (narrow.matches ? !shown : shown || !away.has(beside)) continue;
+        if (narrow.matches ? !shown : shown || !away.has(index)) return;
         commands.execute(command, args);
-        if (narrow.matches) away.add(beside);
-        else away.delete(beside);
-      }
+        if (narrow.matches) away.add(index);
+      });
+      if (!narrow.matches) away.clear();
+      state.save(PUT_AWAY, [...away]);
     }
     narrow.addEventListener("change", fit);
     fit();
@@ -141,14 +143,15 @@
 
   async function plugin() {
     const { INotebookTracker, NotebookActions } = await library("@jupyterlab/notebook");
+    const { IStateDB } = await library("@jupyterlab/statedb");
     return {
       id: `${NAME}:page`,
       autoStart: true,
-      requires: [INotebookTracker],
-      activate: (app, tracker) => {
+      requires: [INotebookTracker, IStateDB],
+      activate: (app, tracker, state) => {
         document.head.append(Object.assign(document.createElement("style"), { textContent: STYLE }));
         window.addEventListener("keydown", (event) => letThrough(event, app.commands), true);
-        makeRoom(app);
+        makeRoom(app, state);
         tracker.widgetAdded.connect((_, panel) => asPage(panel, NotebookActions));
       },
     };
