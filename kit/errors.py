@@ -57,9 +57,7 @@ class InputError(KitError, ValueError):
     ) -> None:
         self.field, self.value, self.where = field, value, where
         self.rule, self.remedy = rule, remedy
-        shown = f"{value:.12g}" if isinstance(value, float) else repr(value)
-        if len(shown) > 60:
-            shown = shown[:57] + "…"
+        shown = f"{value:.12g}" if isinstance(value, float) else _cut(repr(value))
         place = f" ({where})" if where else ""
         text = f"{field} is {shown}{place}: {rule}."
         super().__init__(f"{text} {remedy}" if remedy else text)
@@ -79,6 +77,8 @@ class DesignError(DataError):
 
 #: of more names than this the likeliest are said first
 _MANY = 8
+#: longer texts are cut short in a message
+_LONG = 60
 
 
 class NotFoundError(KitError, LookupError):
@@ -94,15 +94,20 @@ class NotFoundError(KitError, LookupError):
         self.kind, self.name, self.known = kind, name, [str(k) for k in known]
         listed = ", ".join(repr(k) for k in self.known)
         there = f"There are: {listed}." if self.known else "There are none yet."
-        near = _like(name, self.known) if len(self.known) > _MANY else []
+        near = _like(str(name), self.known) if len(self.known) > _MANY else []
         meant = f"Did you mean {' or '.join(map(repr, near))}? " if near else ""
-        super().__init__(f"no {kind} {name!r}. {meant}{there}")
+        super().__init__(f"no {kind} {_cut(repr(name))}. {meant}{there}")
 
 
 def _like(name: str, known: Sequence[str]) -> list[str]:
     """Names that begin alike, else those that are written alike."""
     begin = [one for one in known if one.startswith(f"{name}_")]
-    return begin or difflib.get_close_matches(str(name), known, n=2, cutoff=0.75)
+    return begin or difflib.get_close_matches(name[:_LONG], known, n=2, cutoff=0.75)
+
+
+def _cut(shown: str) -> str:
+    """What was typed, as far as a sentence bears it."""
+    return shown if len(shown) <= _LONG else f"{shown[: _LONG - 3]}…"
 
 
 class StoreError(KitError):

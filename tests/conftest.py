@@ -1,8 +1,13 @@
 """What holds for every test."""
 
+import hypothesis
 import pytest
 
 from kit import quantities
+
+# a busy computer is no error: no test is timed
+hypothesis.settings.register_profile("untimed", deadline=None)
+hypothesis.settings.load_profile("untimed")
 
 
 @pytest.fixture(autouse=True)

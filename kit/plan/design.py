@@ -26,7 +26,7 @@ from kit.plan.designs.blocking import (
 from kit.plan.designs.cautions import CURVES, arrangement, cautions
 from kit.plan.designs.layout import factors_in_order, lay_out
 from kit.plan.designs.model import ModelKind
-from kit.plan.designs.treatments import Asked, Star, count, fraction_of, least_fraction, points_of
+from kit.plan.designs.treatments import Asked, Star, count, least_fraction, points_of
 from kit.plan.extend import optimal_plan
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
@@ -124,7 +124,6 @@ def design(
     runs = factors_in_order(runs, factors)
     curve = curve_df(bakes, each, whole, single, asked) if chosen in CURVES else None
     said = cautions(chosen, factors, runs, spread is not None, curve)
-    found = fraction_of(asked) if chosen == "fraction" else None
     if chosen == "latin":
         said = square_uneven(runs, asked) + said
     return Plan(
@@ -134,9 +133,7 @@ def design(
         runs=runs,
         seed=seed,
         checks=(*notes, *said, *shared_mixings(runs)),
-        notes=tuple(arrangement(asked, chosen, runs, bakes, found)),
-        generators=() if found is None else found.generators,
-        resolution=None if found is None else found.resolution,
+        notes=tuple(arrangement(asked, chosen, runs, bakes)),
     )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit import words
+from kit.analysis.grouping.experiments import spare
 from kit.analysis.grouping.mixing import shared_mixings
 from kit.analysis.moments import Integers
 from kit.errors import DataError, DesignError, InputError, NotFoundError
@@ -16,7 +17,7 @@ from kit.plan.designs.optimal import Chosen, Ratios, information, optimal
 from kit.plan.designs.treatments import Asked, settings_of
 from kit.plan.factors import Factor, Setting
 from kit.plan.kitchen import Kitchen
-from kit.plan.plan import Plan, inside_doughs, settings_in_words
+from kit.plan.plan import Plan, decided_in_words
 from kit.plan.spread import ASSUMED, Spread
 
 __all__ = ["extend", "optimal_plan", "plan_of", "ratios_of"]
@@ -226,13 +227,7 @@ def plan_of(
         runs=runs,
         seed=seed,
         checks=(*notes, *said, *shared_mixings(runs)),
-        notes=tuple(_added(before))
-        + tuple(
-            f"{words.capital(settings_in_words(f))}, decided for a whole dough"
-            if f.level == "dough"
-            else inside_doughs(f)
-            for f in factors
-        ),
+        notes=(*_added(before), *map(decided_in_words, factors)),
     )
 
 
@@ -249,7 +244,7 @@ def _left_by(model: Model, factors: Sequence[Factor], runs: pd.DataFrame) -> int
     """Degrees of freedom left between doughs (between pieces where no dough differs)."""
     whole = any(f.level == "dough" for f in factors)
     units = runs.drop_duplicates(["bake", "dough"]) if whole else runs
-    key = units["bake"] if whole else units.groupby(["bake", "dough"]).ngroup()
+    block = units.groupby("bake" if whole else ["bake", "dough"]).ngroup().to_numpy()
     # where doughs are told apart, pieces' settings are in no term that counts
     chosen = setting_numbers(units, {f.quantity: f.settings for f in factors})
     mine = [
@@ -257,5 +252,4 @@ def _left_by(model: Model, factors: Sequence[Factor], runs: pd.DataFrame) -> int
         for _, term, bend in model.terms()
         if not whole or all(factors[i].level == "dough" for i in term)
     ]
-    blocks = np.eye(key.nunique())[pd.factorize(key)[0]]
-    return len(units) - int(np.linalg.matrix_rank(np.hstack([blocks, *mine]), tol=1e-6))
+    return spare(np.hstack(mine), [block, np.arange(len(units))])

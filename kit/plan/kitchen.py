@@ -50,7 +50,7 @@ class Kitchen:
             "bakes", "doughs_per_bake", "pieces_per_dough", "places", "loads_per_bake", "tubs",
         ):  # fmt: skip
             value = getattr(self, field)
-            if value is None:
+            if value is None and field in ("doughs_per_bake", "loads_per_bake", "tubs"):
                 continue
             whole = as_whole(value)
             if whole is None:

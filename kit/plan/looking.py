@@ -296,20 +296,20 @@ def looks(
     table = look_table(final, names, [*answers, final], bakes_planned, alpha)
     found = Looks(final, table, bakes_planned, alpha, None, final.checks)
     try:
-        found = replace(found, evidence=gather(frame, final))
-        return found if found.stop else replace(found, chance_left=_chance_left(found))
+        evidence = gather(frame, final)
+        found = replace(found, evidence=evidence)
+        return found if found.stop else replace(found, chance_left=_chance_left(found, evidence))
     except DesignError as why:
         note = f"what more bakes would add was not worked out: {why}".rstrip(".")
         return replace(found, checks=(*found.checks, note))
 
 
-def _chance_left(found: Looks) -> float:
+def _chance_left(found: Looks, evidence: Evidence) -> float:
     """Chance to be settled at the last planned look, the bakes to come being like those so far."""
-    assert found.evidence is not None
     left = found.planned - found.made
-    then = found.evidence.after(found.evidence.like_so_far(left))
-    level = found.evidence.looking_level(found.table, then, left, found.planned, found.alpha)
-    return found.evidence.chance(then, found.evidence.half(then, level))
+    then = evidence.after(evidence.like_so_far(left))
+    level = evidence.looking_level(found.table, then, left, found.planned, found.alpha)
+    return evidence.chance(then, evidence.half(then, level))
 
 
 def _look(frame: pd.DataFrame, outcome: str, by: str, how: dict[str, Any]) -> Comparison | None:

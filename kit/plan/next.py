@@ -208,25 +208,28 @@ def next_bake(
     return NextBake(found, kinds, (*checks, *found.checks, *notes))
 
 
+_COLUMNS = [
+    "kind", "settings", "doughs", "pieces", "half_now", "half_after", "settled",
+    "settled_looking", "gain", "more_doughs_than_usual",
+]  # fmt: skip
+
+
 def _kinds(found: Looks) -> tuple[pd.DataFrame, list[str]]:
     """Every kind of bake, as far as it can be worked out."""
-    rows, notes = [], []
-    e = found.evidence
-    for settings, each, more_pieces in [] if e is None else _asked(e):
-        assert e is not None
+    rows: list[dict[str, Any]] = []
+    notes: list[str] = []
+    e, c = found.evidence, found.comparison
+    if e is None:
+        return pd.DataFrame(columns=_COLUMNS), []
+    for settings, each, more_pieces in _asked(e):
         kind = _in_words(e, settings, each, more_pieces)
         try:
             rows.append({"kind": kind, **_worth(found, e, settings, each, more_pieces)})
         except DesignError as why:
             notes.append(f"{kind} was not worked out: {why}".rstrip("."))
-    asked = None if e is None else e.comparison
-    if rows and asked is not None and asked.unit == "dough" and asked.columns["mixing"] == asked.by:
+    if rows and c.unit == "dough" and c.columns["mixing"] == c.by:
         notes.append(TAKEN_ALIKE)
-    columns = [
-        "kind", "settings", "doughs", "pieces", "half_now", "half_after", "settled",
-        "settled_looking", "gain", "more_doughs_than_usual",
-    ]  # fmt: skip
-    return pd.DataFrame(rows, columns=columns), notes
+    return pd.DataFrame(rows, columns=_COLUMNS), notes
 
 
 def _asked(e: Evidence) -> list[tuple[tuple[Any, ...], int, int]]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from kit import words
+from kit import quantities, words
 from kit.alike import Alike
 from kit.plan.factors import Factor
 from kit.plan.kitchen import Kitchen
@@ -14,7 +14,7 @@ from kit.plan.kitchen import Kitchen
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Plan", "inside_doughs", "settings_in_words"]
+__all__ = ["Plan", "decided_in_words", "settings_in_words"]
 
 #: What each kind of plan is to a baker, and what statisticians call it.
 _KINDS = {
@@ -49,10 +49,6 @@ class Plan(Alike):
         What to know before baking, the gravest first.
     notes : tuple of str
         How the settings lie.
-    generators : tuple of str
-        Of a fraction, with the factors lettered in order.
-    resolution : int or None
-        Of a fraction.
     """
 
     kind: str
@@ -62,8 +58,6 @@ class Plan(Alike):
     seed: int
     checks: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    generators: tuple[str, ...] = ()
-    resolution: int | None = None
 
     @property
     def doughs(self) -> pd.DataFrame:
@@ -136,7 +130,9 @@ class Plan(Alike):
         from html import escape
 
         notes = "".join(f"<p>{escape(note)}.</p>" for note in self.notes)
-        table = self.doughs.rename(columns=_heading).to_html(index=False, border=0)
+        table = self.doughs.rename(columns=lambda c: words.capital(quantities.label(c))).to_html(
+            index=False, border=0
+        )
         checks = "".join(
             f"<li>{escape(words.capital(check) + _stop(check))}</li>" for check in self.checks
         )
@@ -160,19 +156,16 @@ def _short(factor: Factor) -> str:
     return factor.name.split()[-1] if len(factor.name.split()) == 2 else factor.name
 
 
-def _heading(column: str) -> str:
-    from kit import quantities
-
-    return words.capital(quantities.label(column))
-
-
 def _stop(text: str) -> str:
     return "" if text.endswith(("?", "!", ".")) else "."
 
 
-def inside_doughs(factor: Factor) -> str:
-    """A factor decided for pieces, with what its shaping asks for."""
-    told = f"{words.capital(settings_in_words(factor))}, inside each dough"
+def decided_in_words(factor: Factor) -> str:
+    """A factor's settings and what they are decided for, with what its shaping asks for."""
+    settings = words.capital(settings_in_words(factor))
+    if factor.level != "piece":
+        return f"{settings}, decided for a whole {factor.level}"
+    told = f"{settings}, inside each dough"
     if not factor.shaped_apart:
         return told
     return (

@@ -150,6 +150,9 @@ def power(
         raise InputError("of", of, "goes with a plan")
     means = () if effects is None else tuple(float(e) for e in effects)
     numbers = numbers_of(len(means) or settings, bakes, doughs, pieces, decided)
+    if numbers.variance(known) == 0:
+        remedy = "Without any spread the smallest difference is seen at once."
+        raise InputError("sd_piece", known.piece, "must be above 0 inside doughs", remedy)
     weights = (0.0, 0.0, 1.0) if decided == "piece" else (0.0, 1.0, 1.0 / pieces)
     limit = critical(1 - alpha, numbers.df, numbers.settings)
     curve = Exact(numbers.se(known), numbers.df, limit, numbers.settings)
@@ -258,7 +261,7 @@ def _of_plan(
     # the pairs of an even design tie up to rounding, and the approximation of the degrees of
     # freedom falls a little short for some of them: the one it is best for, not chance, decides
     worst = int(np.where(se >= se.max() * (1 - 1e-9), df, -np.inf).argmax())
-    exact = seen.balance(sds) < 1e-6
+    exact = seen.balanced(sds)
     nearly = exact or float(known.widened.max()) <= _NEARLY
     trials = simulate if simulate is not None else 0 if nearly else _trials(len(plan.runs))
     curve: Curve

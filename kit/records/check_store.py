@@ -26,9 +26,10 @@ __all__ = ["Finding", "StoreCheck", "check_store"]
 
 _GO_BACK = "Close every program that uses it and put back a copy: python -m kit restore {folder}"
 _NO_COPY = "Put back a copy of the folder if you have one."
+# a removed trial keeps its bakes, to come back whole
 _PARENTS = (
-    (t.bake, "trial_id", t.trial), (t.dough, "bake_id", t.bake), (t.load, "bake_id", t.bake),
-    (t.piece, "dough_id", t.dough), (t.piece, "load_id", t.load),
+    (t.dough, "bake_id", t.bake), (t.load, "bake_id", t.bake), (t.piece, "dough_id", t.dough),
+    (t.piece, "load_id", t.load),
 )  # fmt: skip
 
 
@@ -43,27 +44,13 @@ class Finding:
 
 @dataclass(frozen=True, repr=False)
 class StoreCheck(InLines):
-    """What was looked at and what was found.
+    """What was looked at and what was found."""
 
-    Parameters
-    ----------
-    name : str
-        The workspace.
-    version : str
-        Of its schema; empty when it could not be read.
-    counts : dict
-        Table -> rows that count.
-    photos : int
-        Picture files compared with their fingerprint.
-    findings : tuple of Finding
-        Empty when all is well.
-    """
-
-    name: str
-    version: str
-    counts: dict[str, int]
-    photos: int
-    findings: tuple[Finding, ...]
+    name: str  # of the workspace
+    version: str  # of its schema; empty when it could not be read
+    counts: dict[str, int]  # table -> rows that count
+    photos: int  # picture files compared with their fingerprint
+    findings: tuple[Finding, ...]  # empty when all is well
 
     @property
     def ok(self) -> bool:
@@ -163,7 +150,7 @@ def _belonging(connection: Connection, rows: dict[str, list[Any]]) -> Iterator[F
     for table, column, parent in _PARENTS:
         query = select(table.c.id).join_from(table, parent, table.c[column] == parent.c.id)
         lost = connection.scalars(query.where(there(table), ~there(parent))).all()
-        if lost and parent is not t.trial:  # a removed trial keeps its bakes, to come back whole
+        if lost:
             what = f"{len(lost)} {table.name}s belong to a {parent.name} that was taken out."
             yield Finding("belonging", what, "Undo the removal, or take them out as well.")
     known = {level: {row.id for row in rows[level]} for level in (*TABLE_OF, "trial")}

@@ -8,7 +8,7 @@ import pandas as pd
 from kit import quantities, words
 from kit.errors import DataError, InputError
 from kit.records.frame import STRUCTURE
-from kit.records.things import Bake, Dough, Piece, Thing
+from kit.records.things import Bake, Load, Piece, Thing
 
 __all__ = ["CAUTION", "differing", "rows"]
 
@@ -45,15 +45,11 @@ def differing(frame: pd.DataFrame, one: Thing, other: Thing) -> pd.DataFrame:
 
 def _rows(frame: pd.DataFrame, thing: Thing) -> pd.DataFrame:
     """The pieces of a thing."""
-    if isinstance(thing, Bake):
-        keys: dict[str, object] = {"bake": thing.code}
-    elif isinstance(thing, Piece):
-        dough = thing.dough
-        keys = {"bake": dough.bake.code, "dough": dough.code, "piece": thing.code}
-    elif isinstance(thing, Dough):
-        keys = {"bake": thing.bake.code, "dough": thing.code}
-    else:
-        keys = {"bake": thing.bake.code, "load": thing.position}
+    bake = thing if isinstance(thing, Bake) else thing.bake
+    own = thing.position if isinstance(thing, Load) else thing.code
+    keys: dict[str, object] = {"bake": bake.code, thing.level: own}
+    if isinstance(thing, Piece):
+        keys["dough"] = thing.dough.code
     found = frame[(frame[list(keys)] == pd.Series(keys)).all(axis=1)]
     if found.empty:
         msg = f"{thing} has no pieces: nothing to set side by side. Add them first."

@@ -97,19 +97,15 @@ def _free(code: str, taken: set[str]) -> str:
     return tried
 
 
-def of_plan(connection: Connection, trial_id: str) -> list[Bake]:
-    """Return the bakes that a plan was kept for, begun or not."""
-    return [bake for bake, _ in _of_plan(connection, trial_id)]
-
-
 def not_begun(connection: Connection, trial_id: str) -> list[Bake]:
     """Return the bakes that have planned readings and nothing else: nothing was written down."""
-    return [bake for bake, begun in _of_plan(connection, trial_id) if not begun]
+    return [bake for bake, begun in of_plan(connection, trial_id) if not begun]
 
 
-def _of_plan(connection: Connection, trial_id: str) -> list[tuple[Bake, bool]]:
-    """The bakes that have planned readings, and whether anything else was written down."""
-    ids = {bake.id: {bake.id} for bake in things.bakes(connection, trial_id)}
+def of_plan(connection: Connection, trial_id: str) -> list[tuple[Bake, bool]]:
+    """Return the bakes that a plan was kept for, and whether anything else was written down."""
+    bakes = things.bakes(connection, trial_id)
+    ids = {bake.id: {bake.id} for bake in bakes}
     for level in ("dough", "load", "piece"):
         for thing in things.LISTS[level](connection, trial_id):
             ids[thing.bake.id].add(thing.id)
@@ -122,11 +118,7 @@ def _of_plan(connection: Connection, trial_id: str) -> list[tuple[Bake, bool]]:
     begun |= set(
         connection.scalars(select(e.target_id).where(e.trial_id == trial_id, there(t.event)))
     )
-    return [
-        (bake, bool(ids[bake.id] & begun))
-        for bake in things.bakes(connection, trial_id)
-        if ids[bake.id] & planned
-    ]
+    return [(bake, bool(ids[bake.id] & begun)) for bake in bakes if ids[bake.id] & planned]
 
 
 def put_away(step: Step, trial_id: str) -> list[Bake]:
@@ -143,14 +135,13 @@ def planned_runs(connection: Connection, trial_id: str, bake: Bake) -> pd.DataFr
     ``bake, order`` (turn of its dough in mixing), ``dough, load, place, piece, blind`` and a column
     a planned quantity of a dough, load or piece, in the order of loads and places.
     """
-    pieces = things.pieces(connection, trial_id, t.bake.c.id == bake.id)
     values: dict[str, dict[str, float]] = {}
     for (target, name), (value, _) in readings.counting(connection, trial_id)[0].items():
         values.setdefault(target, {})[name] = value
     of_bake = things.doughs(connection, trial_id, t.bake.c.id == bake.id)
     turn = {dough.id: number for number, dough in enumerate(of_bake, start=1)}
     rows = []
-    for piece in pieces:
+    for piece in things.pieces(connection, trial_id, t.bake.c.id == bake.id):
         if piece.load is None:
             continue
         planned: dict[str, float] = {}

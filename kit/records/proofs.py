@@ -20,7 +20,7 @@ from kit.errors import InputError
 from kit.records import tables as t
 from kit.records import things
 from kit.records.bench.lengths import proof_start
-from kit.records.bench.stages import BakeTimes
+from kit.records.bench.stages import Noted
 from kit.records.bench.store import noted_stages
 from kit.records.readings import known_values
 from kit.records.things import Dough, there
@@ -63,15 +63,10 @@ class Proofs:
 
 @dataclass(frozen=True, repr=False)
 class KeptTimes(InLines):
-    """What became of the times to double.
+    """What became of the times to double."""
 
-    Parameters
-    ----------
-    doughs : DataFrame
-        One row a dough that was read: ``bake, dough, double_minutes, u, state``. The state is
-        kept, same (it was there already), entered (somebody did, and that stays), or why not.
-    """
-
+    # one row a dough that was read: ``bake, dough, double_minutes, u, state``; the state is kept,
+    # same (it was there already), entered (somebody did, and that stays), or why not
     doughs: pd.DataFrame
 
     @property
@@ -112,7 +107,7 @@ def read_proofs(
     checks, parts = [], []
     for key, dough in doughs.items():
         own = rows[rows["dough_id"] == key].sort_values("at", kind="stable")
-        start = _start(dough, noted, own)
+        start = _start(noted.get(key, {}), own)
         if start is None:
             checks.append(
                 f"{dough}: nothing says when its clock started, so its readings tell nothing. Note "
@@ -179,11 +174,8 @@ def _newest(connection: Connection, trial_id: str) -> pd.DataFrame:
     return table[table["proof_ratio"].notna()]
 
 
-def _start(
-    dough: Dough, noted: Mapping[str, Mapping[str, object]], own: pd.DataFrame
-) -> tuple[datetime, str] | None:
-    times = BakeTimes(dough.bake, [dough], [], [], noted)  # type: ignore[arg-type]
-    stage = proof_start(times, dough)
+def _start(noted: Mapping[str, Noted], own: pd.DataFrame) -> tuple[datetime, str] | None:
+    stage = proof_start(noted)
     if stage is not None:
         return stage.at, stage.stage
     marked = own[own["proof_ratio"] == 1]

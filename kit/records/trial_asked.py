@@ -92,7 +92,7 @@ class TrialAsked(TrialRecords):
     def _of_plan(self) -> set[str]:
         """The bakes that a plan was kept for."""
         with self._store.reading() as connection:
-            return {bake.code for bake in planned.of_plan(connection, self.id)}
+            return {bake.code for bake, _ in planned.of_plan(connection, self.id)}
 
     def _bakes_in_all(self, frame: pd.DataFrame, outcome: str) -> int | None:
         """The bakes of the kept plan and those made besides; None where no plan was kept."""

@@ -16,16 +16,8 @@ __all__ = ["TrialHead"]
 class TrialHead:
     """One question asked over several bakes.
 
-    It holds nothing itself: what it tells is what the store has at that moment.
-
-    Parameters
-    ----------
-    store : Store
-        Where.
-    who : str
-        Who is at work, for the history.
-    trial_id : str
-        Which trial.
+    It holds nothing itself: what it tells is what the `store` has at that moment; `who` is who is
+    at work, for the history.
     """
 
     def __init__(self, store: Store, who: str, trial_id: str) -> None:

@@ -494,7 +494,7 @@ def test_words_before_statistics(small):
     assert repr(c).startswith("<Comparison rise_height_mm by malt_percent: cannot tell yet, 2.62")
 
 
-@settings(max_examples=25, deadline=None, derandomize=True, phases=[Phase.generate])
+@settings(max_examples=25, derandomize=True, phases=[Phase.generate])
 @given(st.data())
 def test_any_table_gives_an_answer_or_a_reason(data):
     """Whatever is missing or lopsided: a Comparison or a KitError, never anything else."""

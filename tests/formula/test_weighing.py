@@ -235,7 +235,7 @@ def test_several_flours_are_the_basis_as_weighed():
     assert sheet["dough", "water"].planned_g == pytest.approx(70)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(
     formulas(),
     st.floats(100, 3000),
@@ -335,7 +335,6 @@ def test_sheet_is_escaped():
     json.dumps(kf.weigh(made, {"x": {"malt_percent": 1}}, flour_g=100).to_frame().to_dict())
 
 
-@settings(deadline=None)
 @given(
     st.lists(st.floats(0, 3).map(lambda x: round(x, 2)), min_size=1, max_size=5, unique=True),
     st.floats(100, 2000),

@@ -308,7 +308,7 @@ def test_sixty_pieces_a_dough():
 
 
 @pytest.mark.parametrize(("of", "factor"), [("malt_percent", MALT), ("proof_ratio", RATIO)])
-def test_what_a_piece_counts_needs_no_matrix_of_all_pieces(of, factor):
+def test_the_standard_error_needs_no_matrix_of_all_pieces(of, factor):
     """Generalised least squares with the whole covariance matrix, written out here."""
     plan = design([factor], Kitchen(3, 3, 7))
     runs = plan.runs.drop(plan.runs.index[[0, 5, 17, 40]]).reset_index(drop=True)
@@ -319,9 +319,7 @@ def test_what_a_piece_counts_needs_no_matrix_of_all_pieces(of, factor):
         v += sds.of(name, seen.alone) ** 2 * (group[:, None] == group)
     inverse = np.linalg.inv(v)
     whole = seen.contrasts @ np.linalg.inv(seen.x.T @ inverse @ seen.x) @ seen.x.T @ inverse
-    weights, pieces = seen.weights(sds)
-    assert pieces.sum() == len(runs)
-    assert weights**2 @ pieces == pytest.approx((whole**2).sum(axis=1), rel=1e-9)
+    assert not seen.balanced(sds)
     assert np.sqrt(np.einsum("ci,ij,cj->c", whole, v, whole)) == pytest.approx(seen.known(sds).se)
 
 
@@ -474,6 +472,11 @@ def test_faces():
         (
             {"bakes": 5, "sd_dough": 0.0, "sd_piece": 0.0}, InputError,
             "sd_piece is 0: must be above 0 when sd_dough is 0. Without any spread the smallest "
+            "difference is seen at once.",
+        ),
+        (
+            {"bakes": 5, "decided": "piece", "sd_dough": 1.0, "sd_piece": 0.0}, InputError,
+            "sd_piece is 0: must be above 0 inside doughs. Without any spread the smallest "
             "difference is seen at once.",
         ),
         (

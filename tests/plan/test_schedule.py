@@ -174,7 +174,7 @@ def inside(a, b, start, end):
     return False
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(cases())
 def test_rules_hold_for_random_plans(case):
     runs, limits, zone, table_time, room = case
@@ -182,7 +182,7 @@ def test_rules_hold_for_random_plans(case):
     check_rules(s, runs)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(cases())
 def test_offers_fit_and_change_no_more_than_they_say(case):
     runs, limits, zone, table_time, room = case
@@ -206,7 +206,7 @@ def check_offers(s, runs):
         assert changed == ("chilled for" in offer.change)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(cases())
 def test_forward_and_backward_agree(case):
     runs, limits, zone, table_time, room = case
@@ -218,7 +218,7 @@ def test_forward_and_backward_agree(case):
 
 
 @pytest.mark.long
-@settings(max_examples=3000, deadline=None)
+@settings(max_examples=3000)
 @given(cases())
 def test_rules_hold_for_thousands_of_random_plans(case):
     runs, limits, zone, table_time, room = case

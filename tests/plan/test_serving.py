@@ -68,7 +68,7 @@ def test_hidden_duplicate():
         serve("triangle", TWO, 6, duplicate=True)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.integers(0, 10_000), st.integers(1, 60), st.sampled_from(["triangle", "pair", "duo-trio"])
 )

@@ -227,6 +227,24 @@ def two_states(tmp_path):
     return tmp_path
 
 
+def test_a_copy_of_another_page_size_is_not_called_a_read_only_file(two_states):
+    (kept,) = copies(two_states)
+    other = shutil.copy(kept, two_states / "other.sqlite")
+    with closing(sqlite3.connect(other)) as raw:
+        for said in ("journal_mode = DELETE", "page_size = 8192"):
+            raw.execute(f"PRAGMA {said}")
+        raw.execute("VACUUM")
+        assert raw.execute("PRAGMA page_size").fetchone() == (8192,)
+    assert refused(two_states, other) == (
+        f"{other} was rewritten by another program, in pages of another size than those of "
+        f"{two_states / FILE}, and cannot be written over it. Put back another copy; nothing was "
+        "changed."
+    )
+    assert not list((two_states / "copies").glob("*replaced-*"))
+    with Workspace(two_states) as ws:
+        assert len(ws.trials()) == 2
+
+
 def test_a_workspace_a_program_has_open_is_not_replaced(two_states):
     with Workspace(two_states) as ws:
         assert len(ws.trials()) == 2

@@ -217,7 +217,7 @@ def act(trial, model, what, a, b, c):
             model.events.append((second.id, "burnt"))
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(actions)
 def test_the_frame_is_that_of_a_plain_model(steps):
     with tempfile.TemporaryDirectory() as folder, Workspace(folder, who="Ida") as ws:

@@ -497,7 +497,7 @@ def test_retard_is_real_time(ws, zone, into, out, hours):
     assert trial.running(bake, NOON).rows[0].where == "out of the fridge"
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(
     st.lists(st.integers(0, 90), min_size=5, max_size=5),
     st.lists(st.integers(0, 90), min_size=6, max_size=6),

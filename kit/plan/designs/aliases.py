@@ -59,13 +59,9 @@ def one_with(runs: pd.DataFrame, factors: Sequence[Factor], fully: bool = False)
     """
     said = []
     several = runs["bake"].nunique() > 1
-    keys = {"bake": runs["bake"]}
-    if not {"order", "load", "place"} - set(runs) and runs[["load", "place"]].notna().all(
-        axis=None
-    ):
-        keys["the order of mixing"] = runs["order"]
-        keys["load"] = runs.groupby(["bake", "load"]).ngroup()
-        keys["the place on the griddle"] = runs["place"]
+    laid_out = not {"order", "load", "place"} - set(runs) and bool(
+        runs[["load", "place"]].notna().all(axis=None)
+    )
     for n, factor in enumerate(factors):
         own = _dummies(runs[factor.quantity])
         size = _rank(own) - 1
@@ -84,13 +80,14 @@ def one_with(runs: pd.DataFrame, factors: Sequence[Factor], fully: bool = False)
                         else "some of their settings change only together"
                     )
                 )
+        keys = {"bake": runs["bake"]}
+        if laid_out and factor.level == "dough" and several:
+            keys["the order of mixing"] = runs["order"]
+        if laid_out and factor.level == "piece":
+            keys["load"] = runs.groupby(["bake", "load"]).ngroup()
+        if laid_out:
+            keys["the place on the griddle"] = runs["place"]
         for what, key in keys.items():
-            if what == "bake" and not several:
-                continue
-            if what == "load" and factor.level != "piece":
-                continue
-            if what == "the order of mixing" and (factor.level != "dough" or not several):
-                continue
             if key.nunique() < 2:
                 continue
             blocks = _dummies(key)

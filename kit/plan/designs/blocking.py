@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from kit import words
+from kit.analysis.grouping.experiments import spare
 from kit.analysis.moments import Floats, Integers
 from kit.errors import DesignError
 from kit.plan.designs.layout import Doughs
@@ -262,12 +263,7 @@ def curve_df(
     bakes: list[Integers], each: list[Doughs], whole: Points, single: Points, asked: Asked
 ) -> int:
     """Degrees of freedom that a curve leaves, bakes (or doughs) taken out."""
-    if asked.whole:
-        block = np.repeat(np.arange(len(bakes)), [len(b) for b in bakes])
-        rows = whole.rows[np.concatenate(bakes)]
-    else:
-        inside = np.concatenate([b.single for b in each])
-        block = np.repeat(np.arange(len(inside)), inside.shape[1])
-        rows = single.rows[inside.ravel()]
-    blocks = np.eye(int(block.max()) + 1)[block]
-    return len(rows) - int(np.linalg.matrix_rank(np.hstack([blocks, rows]), tol=1e-6))
+    blocks = bakes if asked.whole else [dough for bake in each for dough in bake.single]
+    rows = (whole if asked.whole else single).rows[np.concatenate(blocks)]
+    block = np.repeat(np.arange(len(blocks)), [len(b) for b in blocks])
+    return spare(rows, [block, np.arange(len(rows))])

@@ -9,20 +9,17 @@ from kit import words
 from kit.analysis.grouping.mixing import mixed_by
 from kit.analysis.moments import Integers
 from kit.analysis.verdict import MOST_DOUGHS
-from kit.plan.designs import points as shapes
 from kit.plan.designs.aliases import Freedom, freedom, not_told_apart, one_with
 from kit.plan.designs.model import make_model, setting_numbers
-from kit.plan.designs.treatments import Asked, count, fractioned
+from kit.plan.designs.points import Fraction
+from kit.plan.designs.treatments import Asked, count, fraction_of, fractioned
 from kit.plan.factors import Factor
-from kit.plan.plan import inside_doughs, settings_in_words
+from kit.plan.plan import decided_in_words, settings_in_words
 
 __all__ = ["CURVES", "arrangement", "cautions", "not_varied"]
 
 
-def arrangement(
-    asked: Asked, kind: str, runs: pd.DataFrame, bakes: list[Integers],
-    fraction: shapes.Fraction | None,
-) -> list[str]:  # fmt: skip
+def arrangement(asked: Asked, kind: str, runs: pd.DataFrame, bakes: list[Integers]) -> list[str]:
     """How the settings lie, in sentences."""
     notes = []
     kitchen = asked.kitchen
@@ -30,12 +27,8 @@ def arrangement(
         for f in (*asked.whole, *asked.single):
             notes.append(words.capital(settings_in_words(f, sorted(runs[f.quantity].unique()))))
     else:
-        for f in asked.whole:
-            notes.append(f"{words.capital(settings_in_words(f))}, decided for a whole dough")
-        for f in asked.single:
-            notes.append(inside_doughs(f))
-    for f in asked.loaded:
-        notes.append(f"{words.capital(settings_in_words(f))}, decided for a whole load")
+        notes += map(decided_in_words, (*asked.whole, *asked.single))
+    notes += map(decided_in_words, asked.loaded)
     recipes = count(asked.whole)
     if asked.whole and len(bakes) > 1 and kind in ("blocks", "factorial", "split-plot", "latin"):
         what = "setting" if len(asked.whole) == 1 else "combination"
@@ -71,8 +64,8 @@ def arrangement(
             f"{len(bakes)} of the {kitchen.bakes} bakes are enough; keep the rest for "
             + ("the trial itself" if kind == "noise" else "doughs that go wrong")
         )
-    if fraction is not None:
-        notes.append(_resolution(fraction, fractioned(asked)))
+    if kind == "fraction":
+        notes.append(_resolution(fraction_of(asked), len(fractioned(asked))))
     return notes
 
 
@@ -80,20 +73,16 @@ def _times(n: int) -> str:
     return {2: "twice", 3: "three times"}.get(n, f"{n} times")
 
 
-def _resolution(fraction: shapes.Fraction, factors: Sequence[Factor]) -> str:
-    runs, k = len(fraction.points), len(factors)
+def _resolution(fraction: Fraction, k: int) -> str:
     kept = {
         3: "single factors are confused with pairs of factors",
         4: "single factors are clear of pairs, but pairs are confused with each other",
     }.get(fraction.resolution, "single factors and pairs are clear of each other")
+    roman = "I II III IV V VI VII VIII IX X".split()[fraction.resolution - 1]
     return (
-        f"{runs} of the {2**k} combinations (resolution {_roman(fraction.resolution)}, "
+        f"{len(fraction.points)} of the {2**k} combinations (resolution {roman}, "
         f"{', '.join(fraction.generators)} with the factors lettered in order): {kept}"
     )
-
-
-def _roman(n: int) -> str:
-    return ("0", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X")[n]
 
 
 #: Kinds whose settings lie on a curve, not side by side.

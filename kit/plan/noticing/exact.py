@@ -226,7 +226,6 @@ class Numbers:
     """A balanced plan as numbers."""
 
     settings: int
-    bakes: int | None
     doughs: int
     pieces: int
     unit: Inside
@@ -248,9 +247,9 @@ class Numbers:
 def numbers_of(settings: int, bakes: int | None, doughs: int, pieces: int, unit: Inside) -> Numbers:
     """Count units and degrees of freedom, or refuse where none are left."""
     if unit == "dough":
-        each = float(doughs * (bakes or 1))
-        df = settings * doughs * (bakes or 1) - (bakes or 1) - (settings - 1)
         total = settings * doughs * (bakes or 1)
+        each = total / settings
+        df = total - (bakes or 1) - (settings - 1)
     else:
         total = doughs * (bakes or 1)
         inside = pieces if unit == "piece" else min(settings, pieces)
@@ -258,19 +257,15 @@ def numbers_of(settings: int, bakes: int | None, doughs: int, pieces: int, unit:
         df = total * inside - total - (settings - 1)
     if df < 1:
         what = "dough" if unit == "dough" else "piece"
-        remedy = (
-            "mix each setting at least twice"
-            if unit == "dough" and bakes is None
-            else "bake on at least two bakes"
-            if unit == "dough"
-            else "more pieces a dough, or more doughs"
-        )
+        remedy = "more pieces a dough, or more doughs"
+        if unit == "dough":
+            remedy = "bake on at least two bakes" if bakes else "mix each setting at least twice"
         msg = (
             f"{total} doughs for {settings} settings leave nothing over to judge the {what}-to-"
             f"{what} spread by (0 degrees of freedom): {remedy}."
         )
         raise DesignError(msg)
-    return Numbers(settings, bakes, total, pieces, unit, each, df)
+    return Numbers(settings, total, pieces, unit, each, df)
 
 
 def between(name: str, value: float) -> None:

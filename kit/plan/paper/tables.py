@@ -81,25 +81,15 @@ def dough_tables(
     boxes: Sequence[Quantity],
 ) -> list[Table]:
     """Settings of each dough and boxes, as many across as fit."""
-    settings = [c for c in of_dough if c not in {q.name for q in boxes}]
-    columns: list[str | Quantity] = [*settings, *boxes]
-    parts = _evenly(columns, _ACROSS_DOUGH)
     first = {d.name: next(p for p in bake.pieces if p.dough == d.name) for d in bake.doughs}
+    columns: list[str | Quantity] = [*_not_asked(of_dough, boxes), *boxes]
     tables = []
-    for part in parts:
-        head = ["Dough", *(known.label(c) if isinstance(c, str) else c.asked for c in part)]
-        rows = []
-        for name, piece in first.items():
-            row = planned[piece.name]
-            cells = [Cell(name, "code")]
-            for c in part:
-                if isinstance(c, str):
-                    cells.append(Cell(_say(c, row.get(c))))
-                else:
-                    value = row.get(c.name) if c.name in of_dough else None
-                    cells.append(Cell("" if value is None else f"plan {_plain(value)}", "box"))
-            rows.append(cells)
-        tables.append(Table("", head, rows))
+    for part in _evenly(columns, _ACROSS_DOUGH):
+        rows = [
+            [Cell(name, "code"), *(_cell(planned[piece.name], c, of_dough) for c in part)]
+            for name, piece in first.items()
+        ]
+        tables.append(Table("", ["Dough", *map(_head, part)], rows))
     return tables
 
 
@@ -110,26 +100,39 @@ def load_tables(
     boxes: Sequence[Quantity],
 ) -> list[Table]:
     """Place, code, piece, settings and boxes; more boxes than fit go below."""
-    settings = [c for c in of_piece if c not in {q.name for q in boxes}]
-    parts = _evenly(boxes, _ACROSS_LOAD)
+    coded = any(p.blind for p in pieces)
     tables = []
-    for i, part in enumerate(parts):
-        shown = settings if i == 0 else []
-        coded = any(p.blind for p in pieces)
-        head = ["Place", *["Code"] * coded, "Piece", *map(known.label, shown)]
-        head += [q.asked for q in part]
-        rows = []
-        for p in pieces:
-            row = planned[p.name]
-            cells = [Cell(str(p.place)), *[Cell(p.blind or "–", "code")] * coded]
-            cells.append(Cell(p.name, "text" if coded else "code"))
-            cells += [Cell(_say(c, row.get(c))) for c in shown]
-            for q in part:
-                value = row.get(q.name) if q.name in of_piece else None
-                cells.append(Cell("" if value is None else f"plan {_plain(value)}", "box"))
-            rows.append(cells)
+    for i, part in enumerate(_evenly(boxes, _ACROSS_LOAD)):
+        columns: list[str | Quantity] = [*(_not_asked(of_piece, boxes) if i == 0 else []), *part]
+        rows = [
+            [
+                Cell(str(p.place)),
+                *[Cell(p.blind or "–", "code")] * coded,
+                Cell(p.name, "text" if coded else "code"),
+                *(_cell(planned[p.name], c, of_piece) for c in columns),
+            ]
+            for p in pieces
+        ]
+        head = ["Place", *["Code"] * coded, "Piece", *map(_head, columns)]
         tables.append(Table("", head, rows))
     return tables
+
+
+def _not_asked(settings: Sequence[str], boxes: Sequence[Quantity]) -> list[str]:
+    """Settings that are not written down anew: those stand in their box."""
+    return [c for c in settings if c not in {q.name for q in boxes}]
+
+
+def _head(column: str | Quantity) -> str:
+    return known.label(column) if isinstance(column, str) else column.asked
+
+
+def _cell(row: Mapping[str, Any], column: str | Quantity, settings: Sequence[str]) -> Cell:
+    """A setting, or a box with what is planned in its corner."""
+    if isinstance(column, str):
+        return Cell(_say(column, row.get(column)))
+    value = row.get(column.name) if column.name in settings else None
+    return Cell("" if value is None else f"plan {_plain(value)}", "box")
 
 
 def measure_tables(pieces: Sequence[PlannedPiece], boxes: Sequence[Quantity]) -> list[Table]:

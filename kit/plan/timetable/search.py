@@ -11,21 +11,22 @@ Doughs are placed in turn from the last to the first (those of the same moment i
 and so are their parts, which always ends: earlier there are free hands.
 """
 
-import math
-from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import count, islice
+from itertools import count
 from operator import itemgetter
 
 from kit.plan.timetable.clock import Span, most_at_once
-from kit.plan.timetable.latest import Layout, Part
+from kit.plan.timetable.latest import Layout
 from kit.plan.timetable.runs import PlannedDough
 from kit.plan.timetable.timing import DoughTimes, Times
 
 __all__ = ["Held", "solve"]
 
+#: How bad a way is; of those that are alike the one that waits less in all is better.
+Cost = tuple[float, int]
 #: Steps in which another plan is looked for, in minutes.
 STEP = 5
 #: So many minutes of the longest wait are worth one by which pieces of one proof wait longer than
@@ -72,39 +73,31 @@ def solve(
     Times or None
         None when nothing fits.
     """
-    doughs, parts = layout.bake.doughs, layout.parts
-    if held is not None and (
-        any(part.wait > held.wait for some in parts.values() for part in some)
-        or not _within((table + layout.heat, table), held.awake)
-    ):
+    doughs = layout.bake.doughs
+    if held is not None and not _within((table + layout.heat, table), held.awake):
         return None
     if as_drawn and len({d.retard_minutes for d in doughs}) > 1:
         return None
     order = list(reversed(doughs))
     if not as_drawn:
-        order.sort(key=lambda d: -parts[d.name][0].spans[0][0])
+        order.sort(key=lambda d: -layout.parts[d.name][0].spans[0][0])
     found: dict[str, DoughTimes] = {}
     for dough in order:
-        times = _place(layout, dough, table, found, held, as_drawn)
-        if times is None:
+        placed = _place(layout, dough, table, found, held, as_drawn)
+        if placed is None:
             return None
-        found[dough.name] = times
+        found[dough.name] = placed[1]
     again = layout.bake.proof_varies and not as_drawn
     while again:  # each once more, now that the others have their times
         again = False
         for dough in order:
             others = {name: times for name, times in found.items() if name != dough.name}
-            times = _place(layout, dough, table, others, held)
-            if times is not None:
-                proofs = _by_proof(layout, table, others)
-                now, before = (
-                    _cost(
-                        layout, dough, _waits(layout, table, {dough.name: one})[dough.name], proofs
-                    )
-                    for one in (times, found[dough.name])
-                )
-                if now < before:
-                    found, again = {**found, dough.name: times}, True
+            placed = _place(layout, dough, table, others, held)
+            proofs = _chilled_waits(layout, table, others)
+            if placed and placed[0] < _cost(
+                layout, dough, _waits(layout, table, dough, found[dough.name]), proofs
+            ):
+                found, again = {**found, dough.name: placed[1]}, True
     loads = {name: (table + on, table + off) for name, (on, off) in layout.loads.items()}
     return Times({d.name: found[d.name] for d in doughs}, loads, table + layout.heat, table)
 
@@ -116,7 +109,7 @@ def _place(
     others: Mapping[str, DoughTimes],
     held: Held | None,
     as_drawn: bool = False,
-) -> DoughTimes | None:
+) -> tuple[Cost, DoughTimes] | None:
     """The nearest retard that hands, and what it is held to, allow; of its ways the best waits.
 
     As drawn it is mixed before the `others`, and the best waits come before the retard. Tried is to
@@ -135,34 +128,18 @@ def _place(
         span = (start, end)
         return (held is None or _within(span, held.awake)) and _is_free(span, busy, limits.hands)
 
-    def moves(part: Part) -> Callable[[int], Iterator[int]]:
-        """By how many minutes a part may be earlier, from a number on; each is tried once."""
-        every = count() if held is None else range(0, held.wait - part.wait + 1, step)
-        more = (
-            by
-            for by in every
-            if all(free(table + start - by, table + end - by) for start, end in part.spans)
-        )
-        known: list[int] = []
-
-        def start_at(least: int) -> Iterator[int]:
-            for i in count(bisect_left(known, least)):
-                if i == len(known):
-                    known.extend(islice(more, 1))
-                if i == len(known):
-                    return
-                if known[i] >= least:
-                    yield known[i]
-
-        return start_at
-
-    may_be = [moves(part) for part in parts]
-    if any(next(start_at(0), None) is None for start_at in may_be):
-        return None
+    @cache
+    def free_from(i: int, least: int) -> int | None:
+        """By how many minutes hands let a part be earlier, `least` or more."""
+        every: Iterable[int] = count(least, step)
+        if held is not None:
+            every = range(least, held.wait - parts[i].wait + 1, step)
+        own = [(table + start, table + end) for start, end in parts[i].spans]
+        return next((by for by in every if all(free(s - by, e - by) for s, e in own)), None)
 
     def earlier(i: int, least: int, placed: Sequence[Span]) -> tuple[int, list[Span]] | None:
-        """By how many minutes a part is earlier, `least` or more, and when that is."""
-        for by in may_be[i](least):
+        """The same beside those `placed`, and from when to when the dough is out for it."""
+        while (by := free_from(i, least)) is not None:
             spans = [(start - by, end - by) for start, end in parts[i].taken]
             if all(
                 until <= start or end <= other  # the rest of the dough is cold again between them
@@ -170,6 +147,7 @@ def _place(
                 for other, until in placed
             ):
                 return by, spans
+            least = by + step
         return None
 
     @cache
@@ -207,93 +185,78 @@ def _place(
             return None
         return mix, end, cold
 
+    if any(free_from(i, 0) is None for i in range(len(parts))):
+        return None
     changes = [0]
     if held is not None and dough.retard_minutes:
         nearest = (c for by in range(STEP, held.tolerance + 1, STEP) for c in (by, -by))
         changes += [c for c in nearest if dough.retard_minutes + c >= STEP]
-    outs = range(0)  # when it may be taken out at all
-    if held is not None:
-        most = max(held.wait - part.wait - part.spans[0][0] for part in parts)
-        outs = range(table + parts[0].spans[0][0], table - most - 1, -step)
-    proofs = _by_proof(layout, table, others)
-    best, least = None, (math.inf, 0)
+    proofs = _chilled_waits(layout, table, others)
+    best: tuple[Cost, DoughTimes] | None = None
     for change in changes:
-        if held is not None and not any(mixed(out, change) for out in outs):
-            continue
         for first in count(0, step):  # until the first part alone would wait for too long
-            if parts[0].wait + first > least[0] or next(may_be[0](first), None) is None:
+            if best is not None and parts[0].wait + first > best[0][0]:
+                break
+            if free_from(0, first) is None:
                 break
             for rest in (0, first) if first and len(parts) > 1 else (0,):
                 way = shaped(first, rest)
-                times = mixed(way[1], change) if way else None
-                if not way or not times:
+                mixing = mixed(way[1], change) if way else None
+                if not way or not mixing:
                     continue
+                moved, out = way
                 own = [
                     (minutes, wait + by)
-                    for part, by in zip(parts, way[0], strict=True)
+                    for part, by in zip(parts, moved, strict=True)
                     for minutes, wait in part.waits
                 ]
                 cost = _cost(layout, dough, own, proofs)
-                if cost < least:
-                    best, least = (*times, *way), cost
+                if best is None or cost < best[0]:
+                    shapings = {
+                        name: (table + start - by, table + end - by)
+                        for part, by in zip(parts, moved, strict=True)
+                        for name, (start, end) in part.shapings.items()
+                    }
+                    best = cost, DoughTimes(*mixing, out, shapings)
         if best is not None and before is None:
             break
-    if best is None:
-        return None
-    mix, end, cold, moved, out = best
-    shapings = {
-        name: (table + start - by, table + stop - by)
-        for part, by in zip(parts, moved, strict=True)
-        for name, (start, stop) in part.shapings.items()
-    }
-    return DoughTimes(mix, end, cold, out, shapings)
+    return best
 
 
 def _waits(
+    layout: Layout, table: int, dough: PlannedDough, times: DoughTimes
+) -> list[tuple[int, int]]:
+    """Of each piece of a dough its minutes to proof, and how long it stands ready."""
+    return [
+        (p.proof_minutes, table + layout.loads[p.load][0] - times.ready(p))
+        for p in layout.bake.pieces
+        if p.dough == dough.name
+    ]
+
+
+def _chilled_waits(
     layout: Layout, table: int, found: Mapping[str, DoughTimes]
-) -> dict[str, list[tuple[int, int]]]:
-    """Dough -> of each piece its minutes to proof, and how long it stands ready."""
-    waits: dict[str, list[tuple[int, int]]] = {name: [] for name in found}
-    for p in layout.bake.pieces:
-        if p.dough in found:
-            wait = table + layout.loads[p.load][0] - found[p.dough].ready(p)
-            waits[p.dough].append((p.proof_minutes, wait))
-    return waits
-
-
-def _by_proof(
-    layout: Layout, table: int, found: Mapping[str, DoughTimes]
-) -> dict[int, tuple[int, int]]:
-    """Minutes to proof -> sum and number of the waits of such pieces of chilled doughs."""
-    proofs: dict[int, tuple[int, int]] = {}
-    waits = _waits(layout, table, found)
-    for dough in layout.bake.doughs:
-        if dough.retard_minutes:
-            _add(proofs, waits.get(dough.name, []))
-    return proofs
-
-
-def _add(proofs: dict[int, tuple[int, int]], waits: Iterable[tuple[int, int]]) -> None:
-    for minutes, wait in waits:
-        total, number = proofs.get(minutes, (0, 0))
-        proofs[minutes] = total + wait, number + 1
+) -> list[tuple[int, int]]:
+    """The same of all the chilled doughs that have their times."""
+    chilled = (d for d in layout.bake.doughs if d.retard_minutes and d.name in found)
+    return [wait for d in chilled for wait in _waits(layout, table, d, found[d.name])]
 
 
 def _cost(
     layout: Layout,
     dough: PlannedDough,
     own: Sequence[tuple[int, int]],
-    others: Mapping[int, tuple[int, int]],
-) -> tuple[float, int]:
+    others: Sequence[tuple[int, int]],
+) -> Cost:
     """How bad it is to wait so: the longest of a dough, and what looks like an effect of proof."""
     waits = [wait for _, wait in own]
     longest = max(waits)
     if not layout.alike:
         return longest, sum(waits)
-    proofs = dict(others)
-    if dough.retard_minutes:
-        _add(proofs, own)
-    means = [total / number for total, number in proofs.values()] or [0]
+    proofs: dict[int, list[int]] = {}
+    for minutes, wait in (*others, *(own if dough.retard_minutes else ())):
+        proofs.setdefault(minutes, []).append(wait)
+    means = [sum(some) / len(some) for some in proofs.values()] or [0]
     unlike = _UNLIKE * (max(means) - min(means)) + _LOADS * (longest - min(waits))
     return longest + unlike, sum(waits)
 

@@ -4,7 +4,7 @@ They are offered. What somebody entered stays, and so does a setting that the tr
 purpose, unless it is asked for: a comparison takes each length as a setting of its own.
 """
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -21,31 +21,16 @@ __all__ = ["FromTimes", "Offer", "from_times", "offers", "proof_start", "ready_s
 
 @dataclass(frozen=True)
 class Offer:
-    """One length of time between two stages, as a value of a quantity.
+    """One length of time between two stages, as a value of a quantity."""
 
-    Parameters
-    ----------
-    thing : Dough, Load or Piece
-        Whose it is.
-    quantity : str
-        Of `kit.quantities`.
-    value : float
-        In the quantity's unit.
-    says : str
-        From what to what.
-    state : {"new", "same", "changed", "entered", "setting", "impossible"}
-        Not recorded yet; recorded so; recorded from other times; entered by somebody, and kept;
-        a setting of the trial, recorded only when asked for; not to be recorded.
-    has : float or None
-        What is recorded.
-    """
-
-    thing: Thing
+    thing: Thing  # whose it is: a dough, load or piece
     quantity: str
-    value: float
-    says: str
+    value: float  # in the quantity's unit
+    says: str  # from what to what
+    # new: not recorded yet; same: recorded so; changed: recorded from other times; entered by
+    # somebody, and kept; setting: of the trial, recorded only when asked for; impossible
     state: str = "new"
-    has: float | None = None
+    has: float | None = None  # what is recorded
 
     @property
     def wanted(self) -> bool:
@@ -82,20 +67,11 @@ class Offer:
 
 @dataclass(frozen=True, repr=False)
 class FromTimes(InLines):
-    """The lengths that follow from the stages of a bake.
-
-    Parameters
-    ----------
-    offers : tuple of Offer
-    recorded : tuple of Offer
-        Those recorded by this call.
-    checks : tuple of str
-        What cannot be said, and what to look at.
-    """
+    """The lengths that follow from the stages of a bake."""
 
     offers: tuple[Offer, ...]
-    recorded: tuple[Offer, ...]
-    checks: tuple[str, ...]
+    recorded: tuple[Offer, ...]  # by this call
+    checks: tuple[str, ...]  # what cannot be said, and what to look at
 
     def __repr__(self) -> str:
         return f"<FromTimes: {len(self.offers)} lengths, {len(self.recorded)} recorded>"
@@ -149,9 +125,8 @@ def offers(times: BakeTimes) -> Iterator[Offer]:
         yield from _of_load(times, load)
 
 
-def proof_start(times: BakeTimes, dough: Dough) -> Noted | None:
+def proof_start(noted: Mapping[str, Noted]) -> Noted | None:
     """Return when a dough's warm proof began: shaped, or out of the fridge if that is later."""
-    noted = times.of(dough)
     shaped, out, into = (noted.get(x) for x in ("shaped", "out of the fridge", "in the fridge"))
     if shaped is None:
         return None
@@ -167,7 +142,7 @@ def _of_dough(times: BakeTimes, dough: Dough) -> Iterator[Offer]:
     if into and out:
         hours = minutes_between(into.at, out.at) / 60
         yield Offer(dough, "retard_hours", hours, "into the fridge to out of it")
-    start = proof_start(times, dough)
+    start = proof_start(noted)
     if start is None:
         return
     on = [n["on the griddle"].at for n in map(times.of, times.loads_of[dough.id])
@@ -218,7 +193,7 @@ def _checks(times: BakeTimes, made: list[Offer]) -> Iterator[str]:
                 "is noted for all: note it for each, or enter their side_minutes"
             )
     for dough in times.doughs:
-        if times.shaped_later(dough) and proof_start(times, dough):
+        if times.shaped_later(dough) and proof_start(times.of(dough)):
             yield (
                 f"pieces of {dough} are planned to proof for different times and shaped one after "
                 "another, and one time of shaping is noted for all, so no proof time follows from "

@@ -61,7 +61,7 @@ def dough_place(times: BakeTimes, dough: Dough) -> Place:
         return at("in the fridge", last, last.at, "out of the fridge", (), due)
     if "doubled" in noted:
         return at("doubled and ready", last, noted["doubled"].at, None)
-    start = proof_start(times, dough)
+    start = proof_start(noted)
     if start is not None:
         due = _proof(times, dough, start)
         also = () if "in the fridge" in noted else ("in the fridge",)
@@ -245,8 +245,9 @@ def _ready(times: BakeTimes, load: Load) -> datetime | None:
     """When the last of a load's doughs has doubled, or is expected to."""
     ready: list[datetime] = []
     for dough in times.doughs_of(load):
-        start = proof_start(times, dough)
-        if doubled := times.of(dough).get("doubled"):
+        noted = times.of(dough)
+        start = proof_start(noted)
+        if doubled := noted.get("doubled"):
             ready.append(doubled.at)
         elif start is not None and (at := _proof(times, dough, start).at):
             ready.append(at)

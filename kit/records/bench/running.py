@@ -90,23 +90,12 @@ class Row(Place):
 
 @dataclass(frozen=True, repr=False)
 class Running(InLines):
-    """A bake while it runs.
-
-    Parameters
-    ----------
-    bake : Bake
-    now : datetime
-        UTC.
-    rows : tuple of Row
-        Doughs, then loads.
-    checks : tuple of str
-        What to know besides.
-    """
+    """A bake while it runs."""
 
     bake: Bake
-    now: datetime
-    rows: tuple[Row, ...]
-    checks: tuple[str, ...]
+    now: datetime  # UTC
+    rows: tuple[Row, ...]  # doughs, then loads
+    checks: tuple[str, ...]  # what to know besides
 
     @property
     def overdue(self) -> tuple[Row, ...]:

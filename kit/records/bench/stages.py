@@ -7,7 +7,7 @@ them may be missing: a partial note is better than none.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from typing import ClassVar
@@ -49,31 +49,15 @@ _BEFORE_GRIDDLE = ("mixed", "in the fridge", "out of the fridge", "shaped")
 
 @dataclass(frozen=True, repr=False)
 class Noted:
-    """A stage as it is noted.
+    """A stage as it is noted."""
 
-    Parameters
-    ----------
-    id : str
-        Of the event.
-    thing : Dough, Load or Piece
-        Whose stage.
-    stage : str
-        One of `STAGES`.
-    at, noted : datetime
-        When it was, and when it was written down; UTC.
-    doubt : str
-        A question about it, empty when there is none.
-    corrected : bool
-        Whether an earlier time was replaced just now.
-    """
-
-    id: str
-    thing: Thing
-    stage: str
-    at: datetime
-    noted: datetime
-    doubt: str = ""
-    corrected: bool = False
+    id: str  # of the event
+    thing: Thing  # a dough, load or piece
+    stage: str  # one of `STAGES`
+    at: datetime  # when it was, UTC
+    noted: datetime  # when it was written down, UTC
+    doubt: str = ""  # a question about it, empty when there is none
+    corrected: bool = False  # whether an earlier time was replaced just now
     level: ClassVar[str] = "stage"
 
     @property
@@ -109,12 +93,11 @@ class BakeTimes:
     loads: Sequence[Load]  # in order
     pieces: Sequence[Piece]  # in order
     noted: Mapping[str, Mapping[str, Noted]]  # thing's id -> stage -> as noted
-    # (thing's id, quantity) -> planned value
-    planned: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    planned: Mapping[tuple[str, str], float]  # (thing's id, quantity) -> planned value
     # (thing's id, quantity) -> (value, how) of the newest reading that was not planned
-    actual: Mapping[tuple[str, str], tuple[float, str]] = field(default_factory=dict)
+    actual: Mapping[tuple[str, str], tuple[float, str]]
     # room temperature (°C) and minutes to double, of every dough of the trial that has both
-    doubled: Sequence[tuple[float, float]] = ()
+    doubled: Sequence[tuple[float, float]]
 
     @cached_property
     def on(self) -> Mapping[str, Sequence[Piece]]:

@@ -177,6 +177,13 @@ def _written_over(file: Path, whole: Path, gone: Path) -> bool:
                 "Down), then do this again; nothing was changed."
             )
             raise StoreError(text) from exc
+        if code == "SQLITE_READONLY" and _page_bytes(file) != _page_bytes(whole):
+            text = (
+                f"{whole} was rewritten by another program, in pages of another size than those of "
+                f"{file}, and cannot be written over it. Put back another copy; nothing was "
+                "changed."
+            )
+            raise StoreError(text) from exc
         with in_words(str(file)):
             raise
     finally:
@@ -185,6 +192,12 @@ def _written_over(file: Path, whole: Path, gone: Path) -> bool:
         if not damaged:
             its_log.unlink(missing_ok=True)
     return True
+
+
+def _page_bytes(file: Path) -> bytes:
+    """Return what a file's header says of its pages' size (SQLite's file format, 1.3.2)."""
+    with file.open("rb") as held:
+        return held.read(18)[16:]
 
 
 def _whole(folder: Path, copy: Path | None) -> Path:

@@ -5,7 +5,7 @@ The rules are those the kit's own verbs keep; a package that a kit wrote breaks 
 
 import json
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -130,13 +130,12 @@ def _texts(columns: dict[str, tuple[int, bool]], row: Row) -> None:
         row[name] = text(name, row[name], longest=longest, needed=needed)
 
 
-def _alone(arrival: Arrival, table: str, columns: Iterable[str]) -> None:
+def _alone(arrival: Arrival, table: str, names: Sequence[str]) -> None:
     seen: set[tuple[Any, ...]] = set()
-    names = list(columns)
     for row in arrival.rows[table]:
         key = tuple(row[name] for name in names)
         if key in seen:
-            rule = f"must be alone in {table}.csv" + (f", by {' and '.join(names)}")
+            rule = f"must be alone in {table}.csv, by {' and '.join(names)}"
             arrival.problem(where_of(table, row), names[-1], key[-1], rule)
         seen.add(key)
 

@@ -38,23 +38,13 @@ __all__ = ["Package", "write_package"]
 
 @dataclass(frozen=True, repr=False)
 class Package(InLines):
-    """A package that was written.
-
-    Parameters
-    ----------
-    path : Path
-        Where.
-    pieces, readings, photos : int
-        How many are in it.
-    checks : tuple of str
-        What was left out, and what to look at before it is handed on.
-    """
+    """A package that was written: where, and how many of what are in it."""
 
     path: Path
     pieces: int
     readings: int
     photos: int
-    checks: tuple[str, ...]
+    checks: tuple[str, ...]  # what was left out, and what to look at before it is handed on
 
     def __fspath__(self) -> str:
         return str(self.path)

@@ -30,13 +30,13 @@ def meet(arrival: Arrival) -> dict[str, Quantity]:
         return met
     known = {quantity.name: quantity for quantity in quantities.all_quantities(series=True)}
     for row in rows:
+        where = where_of("quantity", row)
         try:
             theirs = _read(row)
         except InputError as exc:
-            arrival.problem(where_of("quantity", row), exc.field, exc.value, exc.rule, exc.remedy)
+            arrival.problem(where, exc.field, exc.value, exc.rule, exc.remedy)
             continue
         if row["name"] in met:
-            where = where_of("quantity", row)
             arrival.problem(where, "name", row["name"], "must be there once")
             continue
         ours, number = theirs, 1

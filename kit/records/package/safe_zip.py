@@ -145,9 +145,7 @@ class SafeZip:
             self.refuse(f"would unpack to more than {MAX_TOTAL // 10**6} MB")
 
     def _chunks(self, name: str, most: int) -> Iterator[bytes]:
-        """Unpack a member piece by piece, counting."""
-        if name not in self._members:
-            self.refuse(f"has no file {name[:60]!r}, which it should have")
+        """Unpack a member, which must be there, piece by piece, counting."""
         left = most
         with self._whole(), self._zip.open(self._members[name]) as member:
             while chunk := member.read(1 << 16):
@@ -169,7 +167,7 @@ class SafeZip:
     def lines(self, name: str, most: int = MAX_TEXT) -> Iterator[str]:
         """Give a member's text line by line, with the line ends as they are.
 
-        Raises DataError: it is not there, too long, damaged, or no UTF-8.
+        Raises DataError: it is too long, damaged, or no UTF-8.
         """
         with io.TextIOWrapper(self._held(name, most), encoding="utf-8-sig", newline="") as file:
             try:

@@ -42,19 +42,11 @@ _KEPT_AS = {
 
 @dataclass(frozen=True)
 class AddedPhotos(InLines):
-    """What became of files that were taken in.
-
-    Parameters
-    ----------
-    new : tuple of StoredPhoto
-    known : int
-        How many were there before.
-    refused : tuple of (name, reason)
-    """
+    """What became of files that were taken in."""
 
     new: tuple[StoredPhoto, ...]
-    known: int
-    refused: tuple[tuple[str, str], ...]
+    known: int  # how many were there before
+    refused: tuple[tuple[str, str], ...]  # name, reason
 
     @property
     def headline(self) -> str:
@@ -78,20 +70,11 @@ class AddedPhotos(InLines):
 
 @dataclass(frozen=True)
 class Accepted:
-    """What was kept of a photo.
-
-    Parameters
-    ----------
-    on : Thing
-    values : dict of str to Checked
-        Quantity -> value as stored, with a question where it is unusual.
-    note : str
-        Whether a hand corrected it.
-    """
+    """What was kept of a photo."""
 
     on: Thing
-    values: Mapping[str, Checked]
-    note: str
+    values: Mapping[str, Checked]  # quantity -> as stored, with a question where it is unusual
+    note: str  # whether a hand corrected it
 
     @property
     def doubts(self) -> tuple[str, ...]:

@@ -48,32 +48,15 @@ _FINGERPRINT = re.compile(r"[0-9a-f]{64}(?![0-9a-f])")
 
 @dataclass(frozen=True, repr=False)
 class StoredPhoto:
-    """A photo as the records have it.
-
-    Parameters
-    ----------
-    id : str
-    path : str
-        From the workspace's folder on; empty for one that came with a package without pictures.
-    sha256 : str
-        Of the file's bytes.
-    taken : datetime or None
-        By the clock of the kitchen; None is not known.
-    shows : str or None
-        One of `SHOWS`.
-    on : Bake, Dough, Load, Piece or None
-        Whose photo it is.
-    measured_by : MeasuredBy or None
-        By what it was measured last, so that it can be done again.
-    """
+    """A photo as the records have it."""
 
     id: str
-    path: str
-    sha256: str
-    taken: datetime | None
-    shows: str | None
-    on: Thing | None
-    measured_by: MeasuredBy | None = None
+    path: str  # from the workspace's folder on; empty where a package brought no picture
+    sha256: str  # of the file's bytes
+    taken: datetime | None  # by the clock of the kitchen; None is not known
+    shows: str | None  # one of `SHOWS`
+    on: Thing | None  # whose photo it is
+    measured_by: MeasuredBy | None = None  # last, so that it can be done again
     level: ClassVar[str] = "photo"
 
     @property

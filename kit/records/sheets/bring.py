@@ -33,45 +33,20 @@ BATCH = 1000
 
 @dataclass(frozen=True, repr=False)
 class BroughtIn(InLines):
-    """What came of bringing a table in.
+    """What came of bringing a table in."""
 
-    Parameters
-    ----------
-    name : str
-        The table.
-    rows : int
-        How many there are below the heading.
-    stored : int
-        How many of them are stored now, or were already.
-    new : dict
-        Level -> bakes, doughs, loads, pieces made.
-    values : int
-        Values recorded for the first time.
-    same : int
-        Values that were recorded before and were not recorded again.
-    changed : tuple of str
-        What replaced something different, in words; the first 200.
-    changes : int
-        How many those are in all.
-    checks : tuple of str
-        What is unusual; stored nevertheless.
-    problems : DataFrame
-        Rows left out: sheet, row, column, value, remedy.
-    stopped : bool
-        It was stopped before the last row.
-    """
-
-    name: str
-    rows: int
-    stored: int
-    new: dict[str, int]
-    values: int
-    same: int
-    changed: tuple[str, ...]
-    changes: int
-    checks: tuple[str, ...]
+    name: str  # of the table
+    rows: int  # how many there are below the heading
+    stored: int  # how many of them are stored now, or were already
+    new: dict[str, int]  # level -> bakes, doughs, loads, pieces made
+    values: int  # recorded for the first time
+    same: int  # values that were recorded before and were not recorded again
+    changed: tuple[str, ...]  # what replaced something different, in words; the first 200
+    changes: int  # how many those are in all
+    checks: tuple[str, ...]  # what is unusual; stored nevertheless
+    # rows left out: sheet, row, column, value, remedy
     problems: pd.DataFrame = field(compare=False)
-    stopped: bool = False
+    stopped: bool = False  # before the last row
 
     def __repr__(self) -> str:
         return f"<BroughtIn {self.name}: {self.stored} of {self.rows} rows>"

@@ -1,6 +1,6 @@
 """What a trial has already, by the codes a table uses: against it a coming table is matched."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -100,15 +100,15 @@ def _free(ids: Mapping[Any, str], as_it_reads: Any, as_it_stands: Any) -> Any:
     return as_it_stands if as_it_reads in ids else as_it_reads
 
 
-def _of_trial(trial_id: str, level: str, *columns: Any, taken_out: bool = False) -> Select[Any]:
-    """Select from one level's table what belongs to a trial."""
-    query = select(*columns).select_from(joined(level)).where(t.bake.c.trial_id == trial_id)
-    return query if taken_out else query.where(*map(there, CHAIN[level]))
+def _of_trial(trial_id: str, level: str, *columns: Any) -> Select[Any]:
+    """Select from one level's table what belongs to a trial, things taken out included."""
+    return select(*columns).select_from(joined(level)).where(t.bake.c.trial_id == trial_id)
 
 
-def _rows(connection: Connection, trial_id: str, *columns: Any) -> list[Any]:
-    query = _of_trial(trial_id, columns[0].table.name, *columns)
-    return list(connection.execute(query).all())
+def _rows(connection: Connection, trial_id: str, *columns: Any) -> Sequence[Any]:
+    level = columns[0].table.name
+    counts = map(there, CHAIN[level])
+    return connection.execute(_of_trial(trial_id, level, *columns).where(*counts)).all()
 
 
 def _last_positions(connection: Connection, trial_id: str, known: Known) -> None:
@@ -116,6 +116,5 @@ def _last_positions(connection: Connection, trial_id: str, known: Known) -> None
     known.last["bake", trial_id] = connection.scalar(bakes) or 0
     for level, parent in (("dough", t.dough.c.bake_id), ("piece", t.piece.c.dough_id)):
         highest = func.max(TABLE_OF[level].c.position)
-        query = _of_trial(trial_id, level, parent, highest, taken_out=True).group_by(parent)
-        for above, last in connection.execute(query):
-            known.last[level, above] = last
+        query = _of_trial(trial_id, level, parent, highest).group_by(parent)
+        known.last |= {(level, above): last for above, last in connection.execute(query)}

@@ -12,21 +12,14 @@ from typing import Any
 
 import pandas as pd
 
-from kit import quantities
+from kit import quantities, words
 from kit.errors import DataError, InputError, NotFoundError
 from kit.records.sheets import pieces
-from kit.records.sheets.cells import (
-    DATE_ORDERS,
-    MIXED,
-    is_open,
-    read_as,
-    two_numbers,
-)
+from kit.records.sheets.cells import DATE_ORDERS, MIXED, is_open, read_as, two_numbers
 from kit.records.sheets.check import Sheet
-from kit.records.sheets.meant import meant
 from kit.records.sheets.problems import problem_frame, problem_lines
 from kit.records.sheets.table import Percent, Table
-from kit.records.sheets.understood import Understood
+from kit.records.sheets.understood import Understood, meant
 from kit.records.sheets.words import (
     IGNORED,
     LONG,
@@ -189,7 +182,7 @@ class Look(Understood):
                 asked.add(column.meaning)
                 yield (f"{column.heading!r}: is {example!r} with a decimal comma, or thousands?")
             shown = next((x for x in cells if isinstance(x, Percent)), None)
-            if shown and column.percent == "shown" and _unit_of(column.meaning) == "%":
+            if shown and column.percent == "shown" and words.unit_of(column.meaning) == "%":
                 stored = float(shown.removesuffix(" %")) / 100
                 asked.add(column.meaning)
                 yield (
@@ -237,7 +230,7 @@ class Look(Understood):
             label = own.label if own else column.meaning.replace("_", " ")
             if column.piece and own:
                 label = f"{label}, piece {column.piece}"
-            unit = column.unit or _unit_of(column.meaning)
+            unit = column.unit or words.unit_of(column.meaning)
             rows.append((column.heading, column.meaning, label, unit, example, column.doubt))
         return pd.DataFrame(
             rows, columns=["column", "means", "label", "unit", "example", "question"]
@@ -345,8 +338,3 @@ def _bare_number(x: Any) -> float:
 
 def _which(level: str) -> str:
     return f"Which column says the {level}? Without it no row can be stored."
-
-
-def _unit_of(meaning: str) -> str:
-    own = quantities.find(meaning)
-    return own.unit if own else ""

@@ -1,10 +1,7 @@
 """Storing the rows of a checked table: what is there already is found by its codes.
 
-The rule of matching: a bake by its code, a dough by its code in the bake, a load by its number in
-the bake, a piece by its code in the dough; a piece without a code is numbered by the order of the
-rows of its dough, whether a row can be used or not, so that a corrected file finds it again.
-A value equal to the newest one recorded is not recorded again; a different one becomes a newer
-reading. An empty cell says nothing and takes nothing back.
+How, and what becomes of values that are there, is told at `Trial.bring_in`. Pieces without a code
+are numbered whether their row can be used or not, so that a corrected file finds them again.
 """
 
 from collections.abc import Iterable
@@ -63,27 +60,23 @@ class _Batch:
         self.moves: list[tuple[str, Row]] = []
         self.new_pieces: dict[str, Row] = {}
 
-    def bake(self, code: str, about: dict[str, Any], row: int) -> str:
-        """Return a bake's id; make it, or correct what is known of it."""
+    def bake(self, code: str, about: dict[str, Any], row: int) -> None:
+        """Make a bake, or correct what is known of it."""
         said = {name: value for name, value in about.items() if value is not None}
         bake_id = self.known.ids["bake"].get(code)
-        if bake_id is not None:
-            old = self.known.about_bake[code]
-            for name, value in said.items():
-                if value != old[name]:
-                    if old[name] is not None:
-                        self.tally.change(f"row {row}, bake {code}: {name} {old[name]} → {value}")
-                    old[name] = value
-                    self.moves.append((bake_id, self._bake_columns({name: value})))
-            return bake_id
-        columns = {"day": None, "flour_lot_id": None, "yeast_lot_id": None}
-        bake_id = self._make(
-            "bake", code, self.trial_id,
-            {"trial_id": self.trial_id, "code": code, "zone": self.zone, "note": "",
-             **columns, **self._bake_columns(said)},
-        )  # fmt: skip
-        self.known.about_bake[code] = dict.fromkeys(about) | said
-        return bake_id
+        if bake_id is None:
+            columns = {"day": None, "flour_lot_id": None, "yeast_lot_id": None}
+            made = {"trial_id": self.trial_id, "code": code, "zone": self.zone, "note": ""}
+            self._make("bake", code, self.trial_id, made | columns | self._bake_columns(said))
+            self.known.about_bake[code] = dict.fromkeys(about) | said
+            return
+        old = self.known.about_bake[code]
+        for name, value in said.items():
+            if value != old[name]:
+                if old[name] is not None:
+                    self.tally.change(f"row {row}, bake {code}: {name} {old[name]} → {value}")
+                old[name] = value
+                self.moves.append((bake_id, self._bake_columns({name: value})))
 
     def _bake_columns(self, said: dict[str, Any]) -> Row:
         """Return what is said of a bake as its table keeps it; new lots become known."""
@@ -95,12 +88,11 @@ class _Batch:
                 columns[f"{name}_id"], _ = lot_id(self.step, name.removesuffix("_lot"), value)
         return columns
 
-    def dough(self, key: tuple[str, str]) -> str:
-        """Return a dough's id, made when new."""
-        found = self.known.ids["dough"].get(key)
-        bake_id = self.known.ids["bake"][key[0]]
-        row = {"bake_id": bake_id, "code": key[1], "note": ""}
-        return found or self._make("dough", key, bake_id, row)
+    def dough(self, key: tuple[str, str]) -> None:
+        """Make a dough that is new."""
+        if key not in self.known.ids["dough"]:
+            bake_id = self.known.ids["bake"][key[0]]
+            self._make("dough", key, bake_id, {"bake_id": bake_id, "code": key[1], "note": ""})
 
     def load(self, key: tuple[str, int]) -> str:
         """Return a load's id, made when new; its number is its position."""

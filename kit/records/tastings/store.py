@@ -34,10 +34,8 @@ def plates(connection: Connection, trial_id: str) -> list[Any]:
         .where(t.tasting.c.trial_id == trial_id, there(t.tasting))
         .order_by(t.tasting.c.id)
     )
-    by_tasting = sorted(
-        connection.execute(query), key=lambda r: (r.samples["tasting"], r.samples["order"])
-    )
-    return by_tasting
+    rows = connection.execute(query)
+    return sorted(rows, key=lambda row: (row.samples["tasting"], row.samples["order"]))
 
 
 def plates_of(connection: Connection, trial_id: str, tasting: int | None) -> list[Any]:
