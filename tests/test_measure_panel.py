@@ -1141,3 +1141,37 @@ def test_a_reload_ends_the_watching_and_says_so(panel, trial, monkeypatch, later
     assert not panel.watch.value  # another window may show it still
     assert not again.watch.value
     assert words(again.taken) == "The folder is not watched any more: the page is a new one."
+
+
+def test_what_needs_photos_waits_for_one(tmp_path):
+    """Before the first photo the page asked about many of them, and counted 0 of 5 pieces."""
+    with Workspace(tmp_path / "bakes") as ws:
+        trial = ws.new_trial("rye", outcome="rise_height_mm", invented=True)
+        trial.add_piece(trial.add_dough(trial.add_bake(DAY)))
+        panel = panels.measure(ws)
+        panel.trial.value = "rye"
+        assert {panel.many.layout.display, panel.twice.layout.display} == {"none"}
+        picture(tmp_path / "more" / "1A1.png")
+        panel.path.value = str(tmp_path / "more")
+        panel.take.click()
+        assert {panel.many.layout.display, panel.twice.layout.display} == {None}
+        panel.undo.click()
+        assert {panel.many.layout.display, panel.twice.layout.display} == {"none"}
+
+
+def test_a_piece_is_measured_without_a_time(panel, trial, tmp_path):
+    """Its red "Not yet" stopped bakers who needed no time; rising dough has one or no curve."""
+    for name in ("1A3.png", "x.png"):
+        picture(tmp_path / "more" / name, None)
+    panel.path.value = str(tmp_path / "more")
+    panel.take.click()
+    choose(panel, "1A3.png")
+    said = panel.one.about.taken.said
+    assert "Its values will count from when you keep them." in words(said)
+    assert "alert" not in said.value
+    choose(panel, "x.png")  # whose it is could be guessed by its time
+    assert "write it, please" in words(said)
+    assert "alert" in said.value
+    choose(panel, "1A3.png")
+    panel.one.about.shows.value = "rise"
+    assert "alert" in said.value

@@ -297,3 +297,18 @@ def test_what_was_only_planned_is_no_outcome(tmp_path):
     more.trial.value = "dose"
     assert [label for label, _ in more.outcome.options] == ["Height"]
     ws.close()
+
+
+def test_what_few_change_is_folded_away(panel):
+    """Seven boxes to tick once stood between the question and its answer."""
+    first = [one for one in panel.children if one.layout.display != "none"]
+    assert panel.rest not in first
+    assert {panel.control, panel.line, panel.alike, panel.without} == set(panel.rest.children)
+    panel.more.value = True
+    assert panel.rest.layout.display is None
+    panel.line.value = True
+    again = panels.compare(panel.workspace)
+    assert again.line.value
+    assert again.rest.layout.display is None  # what was opened comes back open
+    again.more.value = False
+    assert again.answer.kind == "line"  # what is folded away still counts

@@ -6,6 +6,7 @@ import ipywidgets as widgets
 import pytest
 
 from kit import panels
+from kit.formula import Formula
 from kit.workspace import Workspace
 
 
@@ -419,3 +420,29 @@ def test_what_undo_takes_back_stands_beside_it(panel):
     Workspace(panel.workspace.folder).trial("cold").add_bake("2026-11-20")
     panel.taster.value = "Cy"
     assert ">Last: cold: bake 1 of 2026-11-20 begun</p>" in panel.last.value
+
+
+def test_answers_are_asked_for_once_something_is_tasted(panel):
+    """Empty menus, and an Undo that would take the trial out, stood beside the plan."""
+    assert {panel.take.layout.display, panel.end.layout.display} == {"none"}
+    panel.plan.click()
+    assert {panel.take.layout.display, panel.end.layout.display} == {None}
+    panel.undo.click()
+    assert "undone: " in panel.saved.value.lower()
+    assert panel.take.layout.display is None  # what was taken back is read there
+    panel.workspace.new_trial("salt", factors={"salt_percent": [1, 2]})
+    again = panels.taste(panel.workspace)
+    assert {again.take.layout.display, again.end.layout.display} == {"none"}
+
+
+def test_tasters_are_asked_about_what_is_in_it(panel):
+    assert "may hold barley malt, milk and egg" in panel.mind.value
+    flour = Formula.from_lines("x", [("flour", "flour", 100), ("sesame", "other", 2)])
+    trial = panel.workspace.new_trial("seeds", factors={"salt_percent": [1, 2]})
+    trial.set_formula(flour)
+    again = panels.taste(panel.workspace)
+    again.trial.value = "seeds"
+    assert "the muffins hold wheat and sesame. Serve them baked through" in again.mind.value
+    assert "milk" not in again.mind.value
+    again.trial.value = "cold"
+    assert again.mind.value == panel.mind.value

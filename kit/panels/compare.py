@@ -12,7 +12,7 @@ from kit.analysis.comparison import Comparison
 from kit.errors import InputError, KitError
 from kit.panels.parts.blocks import folded, from_python, if_invented, show
 from kit.panels.parts.blocks import picture as drawn
-from kit.panels.parts.controls import Panel, button, offer, pick, tick
+from kit.panels.parts.controls import Panel, button, offer, pick, tick, toggle, visible
 from kit.panels.parts.fields import Typed, beside, tell, what_matters
 from kit.panels.parts.so_far import beside_refusal
 from kit.panels.parts.style import link, trouble
@@ -52,17 +52,21 @@ class ComparePanel(Panel):
         self.line = tick("As a straight line through all settings")
         self.alike = widgets.VBox()
         self.without = widgets.VBox()
+        self.more = toggle("Hold alike, leave out, compare otherwise")
+        self.rest = widgets.VBox([self.control, self.line, self.alike, self.without])
+        visible(self.rest, False)  # so that the answer is on the first screen
         self.shown = widgets.HTML()
         self.write = button("Write the page", self._write_page, "file")
         self.written = widgets.HTML()
         super().__init__(
-            self.trial, self.outcome, self.factor, self.matters, self.control,
-            self.line, self.alike, self.without, self.shown, self.write, self.written,
+            self.trial, self.outcome, self.factor, self.matters, self.more, self.rest,
+            self.shown, self.write, self.written,
         )  # fmt: skip
         if not names:
             self.write.disabled = True
             self.shown.value = trouble("There is no trial in this folder yet.")
             return
+        self.more.observe(lambda change: visible(self.rest, change["new"]), "value")
         self.trial.observe(lambda _: self._show_trial(), "value")
         self.factor.observe(lambda _: self._show_factor(), "value")
         self.outcome.observe(lambda _: self._show_outcome(), "value")

@@ -15,7 +15,7 @@ from kit.panels.measuring.one import OnePhoto
 from kit.panels.measuring.photo_strip import Item, PhotoStrip
 from kit.panels.measuring.twice import TwiceBlock
 from kit.panels.parts.blocks import items, status
-from kit.panels.parts.controls import Panel, button, pick, row, section, toggle
+from kit.panels.parts.controls import Panel, button, pick, row, section, toggle, visible
 from kit.panels.parts.fields import Typed, tell
 from kit.panels.parts.style import trouble
 from kit.panels.parts.today import trial_at_work
@@ -75,8 +75,8 @@ class MeasurePanel(Panel):
             "Which photos?", self.trial, self.folder, self.path,
             row(self.take, self.watch, self.undo), self.taken,
         )  # fmt: skip
-        many = section("Many photos", row(self.all, self.work.stop), self.work)
-        super().__init__(which, self.counted, self.strip, self.one, many, self.twice)
+        self.many = section("Many photos", row(self.all, self.work.stop), self.work)
+        super().__init__(which, self.counted, self.strip, self.one, self.many, self.twice)
         self.trial.observe(lambda _: self.refresh(), "value")
         self.watch.observe(lambda _: self._watch(), "value")
         self.strip.observe(lambda _: self._choose(), "chosen")
@@ -111,6 +111,7 @@ class MeasurePanel(Panel):
             before.watch.value = False
             self.taken.value = status("The folder is not watched any more: the page is a new one.")
         self.work.take_over(before.work)
+        self._offer_more()
         if before._refused:
             self.work.said.value = ""  # it was of a reference that is typed anew
 
@@ -122,6 +123,8 @@ class MeasurePanel(Panel):
         if trial is None:
             self.strip.show([], {})
             self.one.hide()
+            self._photos = {}
+            self._offer_more()
             self.counted.value = "<p>There is no trial yet. Begin one in the record notebook.</p>"
             return
         photos = trial.photos()
@@ -133,6 +136,12 @@ class MeasurePanel(Panel):
         self._count(trial, items)
         self._choose()
         self.twice.refresh()
+        self._offer_more()
+
+    def _offer_more(self) -> None:
+        """Offer what is done with many photos where there is one, or while it is done."""
+        visible(self.many, self._photos or self.work.busy)
+        visible(self.twice, self._photos)
 
     def _item(self, photo: StoredPhoto, notes: Mapping[Any, str]) -> Item:
         guess, note = self._guesses[photo.id], notes.get(photo.id)

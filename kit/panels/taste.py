@@ -10,6 +10,7 @@ from kit import words
 from kit.analysis.tasting import tasters_needed
 from kit.analysis.tasting.needed import Needed
 from kit.errors import DataError, InputError, KitError
+from kit.formula import Formula, allergens
 from kit.panels.parts.blocks import items, status
 from kit.panels.parts.controls import (
     Panel,
@@ -42,10 +43,7 @@ _METHODS = [
 ]
 #: tasting, method, taster and code of each muffin
 _Served = tuple[tuple[Any, ...], ...]
-_MIND = (
-    "Ask before anybody tastes: the muffins hold wheat, and may hold barley malt, milk and egg. "
-    "Serve them baked through and cooled, never raw dough."
-)
+_HOLDS = "the muffins hold wheat, and may hold barley malt, milk and egg"
 
 
 class TastePanel(Panel):
@@ -67,13 +65,13 @@ class TastePanel(Panel):
             "Plan it", self.method, self.samples, self.question, self.tasters, self.twice,
             self.noticed, self.enough, self.plan, self.planned,
         )  # fmt: skip
-        take = section(
+        self.take = section(
             "Take the answers", self.tasting, self.taster, self.plate, self.marks,
             row(self.save, self.undo, self.last), self.saved,
         )  # fmt: skip
-        end = section("Open it", self.matters, self.without, self.unblind, self.opened)
-        mind = widgets.HTML(f'<p class="kit-banner"><strong>Allergens.</strong> {_MIND}</p>')
-        super().__init__(mind, self.trial, columns(plan, take), end, self.shown)
+        self.end = section("Open it", self.matters, self.without, self.unblind, self.opened)
+        self.mind = widgets.HTML(_mind(None))
+        super().__init__(self.mind, self.trial, columns(plan, self.take), self.end, self.shown)
         if not self.trial.options:
             self._rest()
             return
@@ -131,6 +129,7 @@ class TastePanel(Panel):
     def _show_trial(self) -> None:
         if self._filling or not self.trial.value:
             return
+        self.mind.value = _mind(self.chosen.formula())
         factors = self.chosen.factors
         name = next(iter(factors), "")
         settings = [words.setting(name, level) for level in factors.get(name, [])]
@@ -138,6 +137,7 @@ class TastePanel(Panel):
         self.samples.value = "\n".join([settings[0], settings[-1]] if settings else [])
         self.planned.value = ""
         self._show_method()
+        self.take.layout.display = self.end.layout.display = "none"
         self._show_tastings()
 
     def _show_method(self) -> None:
@@ -231,6 +231,8 @@ class TastePanel(Panel):
         listed = [(f"{number}: {method}", int(number)) for number, method in numbers]
         with self.filling():
             offer(self.tasting, listed[::-1])
+        if listed:  # what was shown stays, for it says what Undo took back
+            self.take.layout.display = self.end.layout.display = None
         self._show_tasting()
 
     def _served(self) -> Any:
@@ -386,3 +388,13 @@ class TastePanel(Panel):
 def _answered(told: Any) -> Any:
     """Whether anything is answered, by taster and plate."""
     return told.groupby(["taster", "plate"], sort=False)["mark"].count() > 0
+
+
+def _mind(formula: Formula | None) -> str:
+    """Say what to ask before anybody tastes: what the formula holds, else what muffins may."""
+    found = [] if formula is None else [one.name for one in allergens(formula)]
+    holds = f"by their ingredients’ names the muffins hold {words.join(found)}" if found else _HOLDS
+    return (
+        f'<p class="kit-banner"><strong>Allergens.</strong> Ask before anybody tastes: {holds}. '
+        "Serve them baked through and cooled, never raw dough.</p>"
+    )

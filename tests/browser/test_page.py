@@ -66,6 +66,8 @@ def test_panels_are_there_without_a_click(page, lab):
     # the panel stands below the text, not beside it
     text = page.get_by_role("heading", name="Did it matter?").bounding_box()["x"]
     assert abs(page.locator(".kit-panel").first.bounding_box()["x"] - text) < 12
+    # JupyterLab's row of buttons on the chosen cell, one of which throws the cell away
+    assert page.locator(".jp-cell-toolbar").filter(visible=True).count() == 0
     page.evaluate("window.jupyterapp.commands.execute('notebook:show-all-cell-code')")
     code.filter(has_text="panels.compare()").filter(visible=True).wait_for()
 

@@ -134,6 +134,4 @@ class Kitchens(RuleBasedStateMachine):
 
 
 def test_kitchens():
-    run_state_machine_as_test(
-        Kitchens, settings=settings(max_examples=12, stateful_step_count=20)
-    )
+    run_state_machine_as_test(Kitchens, settings=settings(max_examples=12, stateful_step_count=20))

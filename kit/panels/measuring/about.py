@@ -24,7 +24,7 @@ SHOWN = {
     "side": "a piece from the side", "rise": "dough while it proofs",
     "crumb": "a cut face", "face": "a face from above",
 }  # fmt: skip
-_UNKNOWN = "It is not known when this photo was taken: write it, please."
+_UNKNOWN = "It is not known when this photo was taken"
 
 
 class AboutPhoto(Form):
@@ -71,7 +71,7 @@ class AboutPhoto(Form):
                 self.whose.options = options
             self.whose.value = guess.on.id if guess.on is not None and guess.on in things else ""
             self.taken.value = f"{photo.taken:%Y-%m-%d %H:%M}" if photo.taken else ""
-            self.taken.said.value = "" if photo.taken else trouble(_UNKNOWN)
+            self.taken.said.value = "" if photo.taken else _undated(guess)
             said = photo.on is not None and photo.shows is not None
             self.guessed.value = "" if said else f'<p class="kit-small">{escape(guess.why)}</p>'
 
@@ -146,3 +146,10 @@ class AboutPhoto(Form):
             return status(" ".join(filter(None, told)))
 
         tell(self.said, taken_out)
+
+
+def _undated(guess: Guess) -> str:
+    """Ask for the time where nothing can be measured or guessed without; else only say it."""
+    if guess.shows == "rise" or guess.on is None:
+        return trouble(f"{_UNKNOWN}: write it, please.")
+    return f'<p class="kit-small">{_UNKNOWN}. Its values will count from when you keep them.</p>'

@@ -14,7 +14,7 @@
   const FOLDED = ".jp-Cell-inputWrapper:has(.jp-InputPlaceholder)";
   const MAKING = `.kit-page[aria-busy="true"] ${FOLDED}`;
   const STYLE = `
-    .kit-page ${FOLDED} {display: none}
+    .kit-page ${FOLDED}, .kit-page .jp-cell-toolbar {display: none}
     .kit-page ${FOLDED} ~ .jp-Cell-outputWrapper .jp-OutputPrompt {visibility: hidden}
     ${MAKING} {display: block; padding-left: var(--jp-cell-prompt-width)}
     ${MAKING} > * {display: none}
