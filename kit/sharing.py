@@ -162,10 +162,12 @@ class TrialSharing(TrialPages):
     def _pack(
         self, path: str | Path, photos: bool = True, licence: str | None = None, page: str = ""
     ) -> "Package":
-        from kit.formula.safety import SAFETY
+        from kit.formula.safety import cautions
         from kit.records.package.out import write_package
 
-        return write_package(self._store, self.id, path, photos, licence, SAFETY, page)
+        formula = self.formula()
+        told = cautions((one.name, one.role) for one in (formula.ingredients if formula else ()))
+        return write_package(self._store, self.id, path, photos, licence, told, page)
 
 
 def _dose(name: str, typed: Any) -> str:

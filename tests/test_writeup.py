@@ -518,13 +518,22 @@ def test_what_people_type_stays_text_in_markdown(text):
     assert not re.search(r"<(script|img|/)", "\n".join(lines))
 
 
+def test_allergens_are_those_of_the_formula():
+    """The page told of wheat, milk and egg in general where the dough held sesame."""
+    lines = [("bread flour", "flour", 100), ("water", "liquid", 62), ("sesame seed", "other", 3)]
+    sesame = replace(demo(), formula=Formula.from_lines("Sesame", lines).to_frame())
+    holds = "holds wheat (gluten) and sesame; their labels decide"
+    assert holds in writeup.markdown(sesame)
+    assert "By its ingredients" not in writeup.markdown(replace(demo(), formula=None))
+
+
 def test_markdown_says_the_same():
     text = writeup.markdown(demo())
     assert re.findall(r"^#+ (.*)", text, re.MULTILINE) == ["Malt and height", *HEADINGS]
     assert charts.describe(demo().comparison) in text
     assert "| bread flour | flour | 100.0 |\n" in text
     assert "| Ingredient | What for | Percent |\n| --- | --- | ---: |\n" in text
-    assert "- **Allergens**: Wheat, milk and egg" in text
+    assert "- **Allergens**: By its ingredients' names this holds wheat" in text
     assert f"\n    {demo().repeat}\n" in text
     assert not re.search(r"\n{3}|[ \t]\n", text)
     hostile = replace(demo(), title="*a* | `b` _c_ [d](e) # $f$\n# g")

@@ -6,13 +6,13 @@ among them wheat but not barley. A name says only so much: a mixed ingredient's 
 """
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kit.formula.formula import Formula
-from kit.formula.ingredient import Ingredient
 from kit.words import capital, join
 
-__all__ = ["Allergen", "allergen_sentences", "allergens", "may_spoil"]
+__all__ = ["Allergen", "allergen_sentences", "allergens", "contained", "may_spoil"]
 
 
 @dataclass(frozen=True)
@@ -56,6 +56,8 @@ _WORDS: tuple[tuple[str, bool, str], ...] = (
     ("fish", True, r"fish|anchov(?:y|ies)"),
     ("sulphites", False, r"sulphites?|sulfites?"),
 )
+#: of these with gluten; wheat is on both lists
+_GLUTEN = ("wheat", "rye", "barley", "oats")
 #: words after which milk, butter and cream come from no cow
 _NO_DAIRY = re.compile(
     r"\b(oat|soya?|almond|rice|coconut|hemp|pea|peanut|cashew|hazelnut|cocoa|cacao|shea|nut|apple|"
@@ -87,7 +89,7 @@ def allergens(formula: Formula) -> tuple[Allergen, ...]:
     found: dict[str, list[str]] = {}
     for one in formula.ingredients:
         if one.percent != 0:
-            for name in _of(one):
+            for name in _of(one.name, one.role):
                 found.setdefault(name, []).append(one.short)
     return tuple(
         Allergen(name, tuple(dict.fromkeys(found[name])), us)
@@ -113,7 +115,7 @@ def allergen_sentences(formula: Formula) -> tuple[str, ...]:
     sentences = [f"Contains {join(parts)}."]
     only_eu = [one.name for one in listed if not one.us]
     if only_eu:
-        gluten = [name for name in only_eu if name in ("rye", "barley", "oats")]
+        gluten = [name for name in only_eu if name in _GLUTEN[1:]]
         also = " as with wheat" if any(one.name == "wheat" for one in listed) else ""
         verb = "is" if len(only_eu) == 1 else "are"
         text = f"{capital(join(only_eu))} {verb} on the European list, not on the American one"
@@ -129,8 +131,26 @@ _LOCAL = (
 )
 
 
-def _of(one: Ingredient) -> list[str]:
-    name = one.name.lower()
+def contained(lines: Iterable[tuple[str, str]]) -> str:
+    """Name what ingredients, as (name, role), contain by their names; not which contains what.
+
+    Examples
+    --------
+    >>> contained([("bread flour", "flour"), ("malt", "malt"), ("sesame", "other")])
+    'wheat and barley (gluten) and sesame'
+    >>> contained([("rice flour", "flour")])
+    ''
+    """
+    found = {allergen for name, role in lines for allergen in _of(name, role)}
+    listed = [name for name, _, _ in _WORDS if name in found]
+    cereals = [name for name in listed if name in _GLUTEN]
+    others = [name for name in listed if name not in cereals]
+    gluten = [f"{join(cereals)} (gluten)"] if cereals else []
+    return join([*gluten, *others])
+
+
+def _of(name: str, role: str) -> list[str]:
+    name = name.lower()
     bare = _NO_DAIRY.sub(lambda match: match[1] or "", name)
     found = []
     for allergen, _, words in _WORDS:
@@ -141,10 +161,10 @@ def _of(one: Ingredient) -> list[str]:
         found = [allergen for allergen in found if allergen != "wheat"]
     if re.search(r"\bgluten[\s-]free\b", name):
         found = [a for a in found if a not in ("wheat", "rye", "barley")]
-    if one.role == "flour" and not _NO_WHEAT.search(name) and "wheat" not in found:
+    if role == "flour" and not _NO_WHEAT.search(name) and "wheat" not in found:
         found.append("wheat")
-    if one.role == "malt" and not {"wheat", "rye", "oats"} & set(found) and "barley" not in found:
+    if role == "malt" and not {"wheat", "rye", "oats"} & set(found) and "barley" not in found:
         found.append("barley")
-    if one.role == "egg" and "egg" not in found:
+    if role == "egg" and "egg" not in found:
         found.append("egg")
     return found

@@ -1,6 +1,10 @@
 """Cautions that the pages carry: common to all griddle baking, whatever was found."""
 
-__all__ = ["GENERAL", "SAFETY"]
+from collections.abc import Iterable
+
+from kit.formula.allergens import contained
+
+__all__ = ["GENERAL", "SAFETY", "cautions"]
 
 #: What, what about it, and the document that says so ("" for common practice).
 SAFETY = (
@@ -45,3 +49,12 @@ GENERAL = (
     "place to place: follow your local food code, and ask your food authority or a "
     "licensed professional before you sell or change equipment."
 )
+
+
+def cautions(ingredients: Iterable[tuple[str, str]] = ()) -> tuple[tuple[str, str, str], ...]:
+    """Return `SAFETY`, its allergens led by those that ingredients, as (name, role), contain."""
+    found = contained(ingredients)
+    own = f"By its ingredients' names this holds {found}; their labels decide. " if found else ""
+    return tuple(
+        (what, own + text if what == "Allergens" else text, source) for what, text, source in SAFETY
+    )

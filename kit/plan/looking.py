@@ -109,10 +109,10 @@ class Looks(Told):
         if self.settled_after is not None:
             when = "is" if self.settled_after == self.made else f"was, after bake {self._first},"
             return f"Stop: it {when} settled, also when looked at after every bake."
-        planned = words.plural(self.planned, "planned bake")
         if self.made >= self.planned:
-            return f"Stop: all {planned} are done; it stays open."
+            return "All planned bakes are done, and it stays open."
         if self.futile:
+            planned = words.plural(self.planned, "planned bake")
             return f"Think before you go on: even all {planned} would hardly settle it."
         return "Go on: it is not settled yet."
 
@@ -135,7 +135,7 @@ class Looks(Told):
                 "be fooled."
             )
         said.append(self._spans())
-        if self.futile and self.comparison.answer is Answer.UNCLEAR:
+        if (self.futile or not left) and self.comparison.answer is Answer.UNCLEAR:
             said.append(f"Looked at once, beyond what was planned: {outlook(self.comparison)}.")
         if self.chance_left is not None:
             said.append(

@@ -47,8 +47,10 @@ CAUTIONS = (
     ("Milk or egg in the dough", "Write down when it leaves the refrigerator. Food that must be "
                                  "kept cold is given at most four hours in the warm by one widely "
                                  "adopted code; ask your food authority whether it holds here."),
-    ("Allergens", "Wheat, milk and egg, and gluten from barley malt. Tell everybody who tastes."),
+    ("Allergens", "{holds}. Tell everybody who tastes."),
 )  # fmt: skip
+#: What a dough holds whose formula is not known.
+_MAY_HOLD = "Wheat, milk and egg, and gluten from barley malt"
 
 #: Quantities of a piece that are written down while it is baked; the others are measured after.
 _AT_GRIDDLE = {"ball_weight_g", "proof_ratio", "side_minutes", "extra_flips", "core_temp_c"}
@@ -138,8 +140,17 @@ def bench_sheet(
         loads=loads,
         measure=measure_tables(pieces, after),
         blind=all(p.blind for p in pieces),
-        cautions=CAUTIONS,
+        cautions=_cautions(weights),
     )
+
+
+def _cautions(weights: "WeighingSheet | None") -> list[tuple[str, str]]:
+    """`CAUTIONS`, with the allergens that the formula's ingredients have by their names."""
+    from kit.formula.allergens import contained
+
+    found = weights and contained((one.name, one.role) for one in weights.formula.ingredients)
+    holds = words.capital(found) if found else _MAY_HOLD
+    return [(what, text.format(holds=holds)) for what, text in CAUTIONS]
 
 
 def _weight_notes(weights: "WeighingSheet | None") -> list[str]:
@@ -249,7 +260,8 @@ def _load_times(load: str, schedule: "Schedule | None") -> str:
         return ""
     on, off = schedule.times.loads[load]
     waited = longest_waits(schedule.bake, schedule.times)[load]
-    text = f"planned on {say_clock(on, schedule.zone)}, off by {say_clock(off, schedule.zone)}"
+    start, end = (say_clock(at, schedule.zone) for at in (on, off))
+    text = f"planned on the griddle at {start}, off by {end}"
     return f"{text}, its pieces ready up to {waited} min before" if waited else text
 
 

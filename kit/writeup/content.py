@@ -13,7 +13,7 @@ import pandas as pd
 
 from kit import charts, words
 from kit.analysis.verdict import Answer
-from kit.formula.safety import GENERAL, SAFETY
+from kit.formula.safety import GENERAL, SAFETY, cautions
 from kit.records.trial_asked import ALLOWED_FOR
 from kit.us_units import also_us
 from kit.writeup.blocks import Block, Code, Items, Picture, Section, Text
@@ -45,7 +45,7 @@ def sections(report: "Report") -> list[Section]:
         ("done", "What was done", _done(report)),
         ("analysis", "How it was analysed", [*_analysis(c), *_several(report)]),
         ("not-tested", "What was not tested", _not_tested(report)),
-        ("safety", "For safety", [Items(tuple((t, s) for t, s, _ in SAFETY)), *_documents()]),
+        ("safety", "For safety", _safety(report)),
         ("repeat", "To check and repeat it", _repeat(report)),
     ]
     return [Section(name, head, tuple(map(_also_us, blocks))) for name, head, blocks in made]
@@ -320,8 +320,11 @@ def _turns(report: "Report") -> str:
     return f"{lots}{f'; {seen[0].text}' if seen else ''}."
 
 
-def _documents() -> list[Block]:
+def _safety(report: "Report") -> list[Block]:
+    recipe = report.formula
+    lines = () if recipe is None else zip(recipe["name"], recipe["role"], strict=True)
     return [
+        Items(tuple((what, text) for what, text, _ in cautions(lines))),
         Text(f"Documents named: {'; '.join(d for _, _, d in SAFETY if d)}.", "small"),
         Text(GENERAL),
     ]

@@ -10,6 +10,7 @@ import pytest
 from scipy import stats
 
 import kit
+from kit.analysis.answer.sentences import outlook
 from kit.analysis.answer.settling import After, settled_chance
 from kit.analysis.compare import compare
 from kit.analysis.spending import levels
@@ -185,7 +186,9 @@ def test_futility_is_said_as_advice():
 def test_the_plan_is_over():
     found = asked(trial((0, 1), 4, seed=4, sds=(1.0, 3.0, 1.0)), 4, matters=0.5)
     assert found.stop
-    assert found.headline == "Stop: all 4 planned bakes are done; it stays open."
+    assert found.headline == "All planned bakes are done, and it stays open."
+    # "Stop" alone read as if the comparison of the same bakes were wrong
+    assert f"beyond what was planned: {outlook(found.comparison)}." in str(found)
     assert found.chance_left is None
 
 

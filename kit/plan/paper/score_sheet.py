@@ -129,12 +129,7 @@ def _allergens(formula: "Formula | None") -> str:
     """Names of what it contains; in which ingredient might tell what is compared."""
     if formula is None:
         return ALLERGENS
-    from kit.formula.allergens import allergens
+    from kit.formula.allergens import contained
 
-    listed = [one.name for one in allergens(formula)]
-    if not listed:
-        return "Ask who serves what it contains."
-    cereals = [name for name in listed if name in ("wheat", "rye", "barley", "oats")]
-    gluten = [f"{words.join(cereals)} (gluten)"] if cereals else []
-    others = [name for name in listed if name not in cereals]
-    return f"Contains {words.join([*gluten, *others])}."
+    found = contained((one.name, one.role) for one in formula.ingredients if one.percent != 0)
+    return f"Contains {found}." if found else "Ask who serves what it contains."
