@@ -77,8 +77,8 @@ class DesignError(DataError):
 
 #: of more names than this the likeliest are said first
 _MANY = 8
-#: longer texts are cut short in a message
-_LONG = 60
+#: longer names are cut short in a message
+_LONG_NAME = 200
 
 
 class NotFoundError(KitError, LookupError):
@@ -96,18 +96,18 @@ class NotFoundError(KitError, LookupError):
         there = f"There are: {listed}." if self.known else "There are none yet."
         near = _like(str(name), self.known) if len(self.known) > _MANY else []
         meant = f"Did you mean {' or '.join(map(repr, near))}? " if near else ""
-        super().__init__(f"no {kind} {_cut(repr(name))}. {meant}{there}")
+        super().__init__(f"no {kind} {_cut(repr(name), _LONG_NAME)}. {meant}{there}")
 
 
 def _like(name: str, known: Sequence[str]) -> list[str]:
     """Names that begin alike, else those that are written alike."""
     begin = [one for one in known if one.startswith(f"{name}_")]
-    return begin or difflib.get_close_matches(name[:_LONG], known, n=2, cutoff=0.75)
+    return begin or difflib.get_close_matches(name[:_LONG_NAME], known, n=2, cutoff=0.75)
 
 
-def _cut(shown: str) -> str:
+def _cut(shown: str, most: int = 60) -> str:
     """What was typed, as far as a sentence bears it."""
-    return shown if len(shown) <= _LONG else f"{shown[: _LONG - 3]}…"
+    return shown if len(shown) <= most else f"{shown[: most - 3]}…"
 
 
 class StoreError(KitError):

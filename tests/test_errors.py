@@ -51,5 +51,14 @@ def test_a_name_of_ten_megabytes_is_cut_short():
     """Quoted whole, and compared letter by letter with what there is, it took minutes."""
     error = NotFoundError("column", "é" * 10_000_000, map(str, range(20)))
     assert str(error).startswith("no column 'ééé")
-    assert len(str(error)) < 250
+    assert len(str(error)) < 400
     assert len(error.name) == 10_000_000
+
+
+def test_a_slip_in_a_long_name_is_told_with_what_was_meant():
+    names = [
+        f"cold retarding of griddle muffins from the harbour, {'a ' * 25}{i}" for i in range(9)
+    ]
+    assert f"Did you mean {names[3]!r}" in str(
+        NotFoundError("trial", names[3].replace("ld", "lt"), names)
+    )

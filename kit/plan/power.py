@@ -261,7 +261,7 @@ def _of_plan(
     # the pairs of an even design tie up to rounding, and the approximation of the degrees of
     # freedom falls a little short for some of them: the one it is best for, not chance, decides
     worst = int(np.where(se >= se.max() * (1 - 1e-9), df, -np.inf).argmax())
-    exact = seen.balanced(sds)
+    exact = seen.balance(sds) < 1e-6
     nearly = exact or float(known.widened.max()) <= _NEARLY
     trials = simulate if simulate is not None else 0 if nearly else _trials(len(plan.runs))
     curve: Curve

@@ -308,7 +308,7 @@ def test_sixty_pieces_a_dough():
 
 
 @pytest.mark.parametrize(("of", "factor"), [("malt_percent", MALT), ("proof_ratio", RATIO)])
-def test_the_standard_error_needs_no_matrix_of_all_pieces(of, factor):
+def test_what_a_piece_counts_needs_no_matrix_of_all_pieces(of, factor):
     """Generalised least squares with the whole covariance matrix, written out here."""
     plan = design([factor], Kitchen(3, 3, 7))
     runs = plan.runs.drop(plan.runs.index[[0, 5, 17, 40]]).reset_index(drop=True)
@@ -319,7 +319,9 @@ def test_the_standard_error_needs_no_matrix_of_all_pieces(of, factor):
         v += sds.of(name, seen.alone) ** 2 * (group[:, None] == group)
     inverse = np.linalg.inv(v)
     whole = seen.contrasts @ np.linalg.inv(seen.x.T @ inverse @ seen.x) @ seen.x.T @ inverse
-    assert not seen.balanced(sds)
+    weights, pieces = seen.weights(sds)
+    assert pieces.sum() == len(runs)
+    assert weights**2 @ pieces == pytest.approx((whole**2).sum(axis=1), rel=1e-9)
     assert np.sqrt(np.einsum("ci,ij,cj->c", whole, v, whole)) == pytest.approx(seen.known(sds).se)
 
 

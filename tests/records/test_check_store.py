@@ -236,9 +236,9 @@ def test_a_copy_of_another_page_size_is_not_called_a_read_only_file(two_states):
         raw.execute("VACUUM")
         assert raw.execute("PRAGMA page_size").fetchone() == (8192,)
     assert refused(two_states, other) == (
-        f"{other} was rewritten by another program, in pages of another size than those of "
-        f"{two_states / FILE}, and cannot be written over it. Put back another copy; nothing was "
-        "changed."
+        f"{other} and {two_states / FILE} lie in pages of different size (another program rewrote "
+        "one of them), and the one cannot be written over the other. Put back another copy; if "
+        f"none can be, move {two_states / FILE} away and do this again. Nothing was changed."
     )
     assert not list((two_states / "copies").glob("*replaced-*"))
     with Workspace(two_states) as ws:

@@ -32,8 +32,6 @@ _OUTCOME = "made_up_outcome"
 _CHUNK = 100
 #: Pieces are taken to differ at least by this share of the variance of all else.
 _LEAST = 1e-12
-#: Shares that differ by less are the same but for rounding.
-_SAME = 1e-6
 
 
 @dataclass(frozen=True)
@@ -131,16 +129,48 @@ class Rehearsal:
         q, r = np.linalg.qr(self.x)
         return r, self._blocks(q, np.zeros((len(q), 1)))
 
-    def balanced(self, sds: Sds) -> bool:
-        """Whether estimates and degrees of freedom are the same whatever the variances.
+    def weights(self, sds: Sds) -> tuple[Floats, Floats]:
+        """What each piece counts in the estimate of each difference.
 
-        Asked of these and of quite other ones (doughs and bakes twice as different and more, loads
-        differing like pieces): what an estimate loses by estimated weights is nothing then.
+        Pieces that share settings and groupings count alike, so one of them stands for all; and
+        what lies in different outermost groups is independent: neither needs an n×n matrix. Of one
+        piece of each of k kinds, shape (c, k); and how many pieces of each, shape (k,).
+        """
+        groups = {name: group[self._kinds[0]] for name, group in self.groups.items()}
+        x, pieces = self.x[self._kinds[0]], self._kinds[1]
+        outermost = np.zeros(len(self.x), int) if self.outermost is None else self.outermost
+        block = outermost[self._kinds[0]]
+        vx = np.empty_like(x)
+        for number in np.unique(block):
+            here = np.flatnonzero(block == number)
+            v = np.diag(max(sds.piece**2, 1e-12) / pieces[here])
+            for name, group in groups.items():
+                own = group[here]
+                v += sds.of(name, self.alone) ** 2 * (own[:, None] == own)
+            vx[here] = np.linalg.solve(v, x[here])
+        weights: Floats = self.contrasts @ np.linalg.solve(x.T @ vx, vx.T) / pieces
+        return weights, pieces
+
+    @cached_property
+    def _kinds(self) -> tuple[Integers, Floats]:
+        """One piece of each kind, and how many there are of it."""
+        like = np.column_stack([self.x, *self.groups.values()])
+        first, count = np.unique(like, axis=0, return_index=True, return_counts=True)[1:]
+        return first, count.astype(float)
+
+    def balance(self, sds: Sds) -> float:
+        """How far estimates and degrees of freedom depend on the variances; 0 for not at all.
+
+        The largest of the shares of precision lost, and of degrees of freedom changed, when the
+        plan is analysed with quite other variances (doughs and bakes twice as different and
+        more, loads differing like pieces).
         """
         other = Sds(2 * sds.bake + sds.piece, 2 * sds.dough + sds.piece, *[sds.piece] * 4)
         one, two = self.known(sds), self.known(other)
-        changed = 2 * np.abs(1 / one.df - 1 / two.df)  # what df do to a critical value
-        return bool(max(one.widened.max() - 1, two.widened.max() - 1, changed.max()) < _SAME)
+        (was, pieces), (then, _) = self.weights(sds), self.weights(other)
+        lost = (then - was) ** 2 @ pieces / (was**2 @ pieces)
+        changed = np.abs(1 / one.df - 1 / two.df) * 2  # what df do to a critical value
+        return float(max(lost.max(), changed.max()))
 
     def simulate(
         self,

@@ -128,14 +128,20 @@ def _place(
         span = (start, end)
         return (held is None or _within(span, held.awake)) and _is_free(span, busy, limits.hands)
 
-    @cache
+    found: dict[tuple[int, int], int | None] = {}
+
     def free_from(i: int, least: int) -> int | None:
         """By how many minutes hands let a part be earlier, `least` or more."""
-        every: Iterable[int] = count(least, step)
-        if held is not None:
-            every = range(least, held.wait - parts[i].wait + 1, step)
-        own = [(table + start, table + end) for start, end in parts[i].spans]
-        return next((by for by in every if all(free(s - by, e - by) for s, e in own)), None)
+        if (i, least) not in found:
+            every: Iterable[int] = count(least, step)
+            if held is not None:
+                every = range(least, held.wait - parts[i].wait + 1, step)
+            own = [(table + start, table + end) for start, end in parts[i].spans]
+            by = next((by for by in every if all(free(s - by, e - by) for s, e in own)), None)
+            last = by if by is not None else max(every, default=least)
+            found.update(((i, busy_at), by) for busy_at in range(least, last + 1, step))
+            found[i, least] = by
+        return found[i, least]
 
     def earlier(i: int, least: int, placed: Sequence[Span]) -> tuple[int, list[Span]] | None:
         """The same beside those `placed`, and from when to when the dough is out for it."""
@@ -195,9 +201,8 @@ def _place(
     best: tuple[Cost, DoughTimes] | None = None
     for change in changes:
         for first in count(0, step):  # until the first part alone would wait for too long
-            if best is not None and parts[0].wait + first > best[0][0]:
-                break
-            if free_from(0, first) is None:
+            over = best is not None and parts[0].wait + first > best[0][0]
+            if over or free_from(0, first) is None:
                 break
             for rest in (0, first) if first and len(parts) > 1 else (0,):
                 way = shaped(first, rest)

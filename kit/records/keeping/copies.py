@@ -179,9 +179,9 @@ def _written_over(file: Path, whole: Path, gone: Path) -> bool:
             raise StoreError(text) from exc
         if code == "SQLITE_READONLY" and _page_bytes(file) != _page_bytes(whole):
             text = (
-                f"{whole} was rewritten by another program, in pages of another size than those of "
-                f"{file}, and cannot be written over it. Put back another copy; nothing was "
-                "changed."
+                f"{whole} and {file} lie in pages of different size (another program rewrote one "
+                "of them), and the one cannot be written over the other. Put back another copy; "
+                f"if none can be, move {file} away and do this again. Nothing was changed."
             )
             raise StoreError(text) from exc
         with in_words(str(file)):
