@@ -524,7 +524,8 @@ def test_allergens_are_those_of_the_formula():
     sesame = replace(demo(), formula=Formula.from_lines("Sesame", lines).to_frame())
     holds = "holds wheat (gluten) and sesame; their labels decide"
     assert holds in writeup.markdown(sesame)
-    assert "By its ingredients" not in writeup.markdown(replace(demo(), formula=None))
+    for unknown in (None, pd.DataFrame()):
+        assert "By its ingredients" not in writeup.markdown(replace(demo(), formula=unknown))
 
 
 def test_markdown_says_the_same():

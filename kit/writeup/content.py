@@ -322,7 +322,8 @@ def _turns(report: "Report") -> str:
 
 def _safety(report: "Report") -> list[Block]:
     recipe = report.formula
-    lines = () if recipe is None else zip(recipe["name"], recipe["role"], strict=True)
+    known = None if recipe is None or recipe.empty else recipe
+    lines = () if known is None else zip(known["name"], known["role"], strict=True)
     return [
         Items(tuple((what, text) for what, text, _ in cautions(lines))),
         Text(f"Documents named: {'; '.join(d for _, _, d in SAFETY if d)}.", "small"),
